@@ -1,0 +1,1 @@
+"""The edit: timecode, retiming, sound delay, sync, markers. The only part that knows timecode."""

@@ -1,0 +1,47 @@
+"""Errors that reach the user as one sentence.
+
+Every error raised for a reason outside the program derives from `CalltagError`. Its text is one clear
+sentence: it names the file or the option, says why, and says what to do. `calltag.cli` prints that
+sentence and nothing else; a traceback means a defect of ours.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class CalltagError(Exception):
+    """Base of every error whose text is written for the user."""
+
+
+class InputError(CalltagError, ValueError):
+    """An argument, a label file or a setting that cannot be used as it is."""
+
+
+class MediaError(CalltagError, OSError):
+    """A file that cannot be read as a take.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    reason : str
+        Why it cannot be read and what to do about it, without the file's name.
+    """
+
+    def __init__(self, path: Path, reason: str) -> None:
+        super().__init__(f"{path.name}: {reason}")
+        self.path = path
+        self.reason = reason
+
+    def __reduce__(self) -> tuple[type[MediaError], tuple[Path, str]]:
+        """Pickle by the arguments, so that a worker process can hand it back."""
+        return type(self), (self.path, self.reason)
+
+
+class LogError(CalltagError):
+    """A log that cannot be opened, or that another version wrote."""
+
+
+class ModelError(CalltagError):
+    """A model file that cannot be used: damaged, or made for other features."""

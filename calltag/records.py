@@ -1,0 +1,328 @@
+"""The records that pass between the parts of calltag.
+
+Conventions, here and everywhere: seconds count from the first sample of the take (timecode is known only
+to `calltag.edit`); frequencies are hertz; levels are decibels relative to full scale (dBFS, a full-scale
+sine peaks at 0); a span holds its start and not its end. All records are frozen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float32]
+
+CALL = "call"
+"""The label of a call whose type is not known."""
+
+NO_CALL = "no call"
+"""The label a user gives to a find that is no call."""
+
+NOISE_KINDS = ("machine", "wind", "water", "voice", "handling")
+"""Kinds of noise; a user's label may add a detail: ``machine/hedge trimmer``."""
+
+
+class Span(NamedTuple):
+    """A stretch of a take: from `start_s` up to, not including, `end_s`."""
+
+    start_s: float
+    end_s: float
+
+    @property
+    def length_s(self) -> float:
+        """Length in seconds."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """What one pass over a take's sound measured of the whole of it.
+
+    Attributes
+    ----------
+    peak_dbfs : float
+        Highest sample of any channel; ``-inf`` for digital silence.
+    clipped : int
+        Samples in runs at full scale, all channels.
+    loudness_lufs : float
+        Integrated loudness (ITU-R BS.1770) of the take; ``-inf`` where there is nothing to measure.
+    floor_dbfs : float
+        Level that the chosen sound stays above for nine tenths of the take.
+    channel : str
+        The channel, or channels, that calls were looked for in: ``"1"``, ``"2"``, counted from one.
+    faults : tuple of str
+        Faults of the recording in plain words, e.g. ``"channel 2 is dead"``.
+    """
+
+    peak_dbfs: float
+    clipped: int
+    loudness_lufs: float
+    floor_dbfs: float
+    channel: str = "1"
+    faults: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Take:
+    """One clip file.
+
+    Attributes
+    ----------
+    path : str
+        Path below the rushes folder, with ``/`` between its parts.
+    rushes : str
+        Absolute path of the rushes folder.
+    digest : str
+        Identity of the content: the same for a file that was moved or renamed.
+    size_bytes : int
+        Size of the file.
+    duration_s : float
+        Length of the take.
+    fps : Fraction or None
+        Exact frame rate; None where there is no picture.
+    variable_rate : bool
+        Whether the picture has no constant frame rate.
+    start_tc : str or None
+        Start timecode as the file states it, ``;`` before the frames when drop-frame.
+    time_reference : int or None
+        Start in samples since midnight, from a broadcast wave's ``bext`` chunk.
+    recorded : str or None
+        When it was recorded, ISO 8601, as the file states it.
+    sample_rate_hz : int or None
+        The sound's own rate; None for a take without sound.
+    channels : int
+        Channels of sound over all streams.
+    width, height : int
+        Size of the picture in pixels; 0 where there is none.
+    levels : Levels or None
+        Measured on the sound; None for a take without sound.
+    """
+
+    path: str
+    rushes: str
+    digest: str
+    size_bytes: int
+    duration_s: float
+    fps: Fraction | None = None
+    variable_rate: bool = False
+    start_tc: str | None = None
+    time_reference: int | None = None
+    recorded: str | None = None
+    sample_rate_hz: int | None = None
+    channels: int = 0
+    width: int = 0
+    height: int = 0
+    levels: Levels | None = None
+
+    @property
+    def has_picture(self) -> bool:
+        """Whether the take has a picture."""
+        return self.width > 0
+
+    @property
+    def has_sound(self) -> bool:
+        """Whether the take has sound."""
+        return self.sample_rate_hz is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Call:
+    """A found animal sound.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        Its ends.
+    low_hz, high_hz : float
+        The band that holds it.
+    peak_hz : float
+        Its strongest frequency.
+    snr_db : float
+        Level over the local background, in its own band.
+    level_dbfs : float
+        RMS level in its own band.
+    call_probability : float
+        Calibrated probability that it is a call at all.
+    label : str
+        Its call type; `CALL` until a type is learnt.
+    confidence : float
+        Calibrated probability of `label`.
+    noise : tuple of str
+        Noise kinds heard at the same time.
+    by_hand : bool
+        Whether the label was given by the user, not by a model.
+    features : np.ndarray, shape (n_features,), float32, or None
+        Measurements in the order of `calltag.sound.features.FEATURE_NAMES`.
+    """
+
+    start_s: float
+    end_s: float
+    low_hz: float
+    high_hz: float
+    peak_hz: float
+    snr_db: float
+    level_dbfs: float
+    call_probability: float
+    label: str = CALL
+    confidence: float = 0.0
+    noise: tuple[str, ...] = ()
+    by_hand: bool = False
+    features: FloatArray | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def span(self) -> Span:
+        """Its ends as a span."""
+        return Span(self.start_s, self.end_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoiseSpan:
+    """A stretch with one kind of noise in it.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        Its ends.
+    kind : str
+        One of `NOISE_KINDS`, with or without a detail after ``/``.
+    confidence : float
+        Probability that the kind is right.
+    level_dbfs : float
+        RMS level of the sound in the noise's band.
+    low_hz, high_hz : float
+        The band that holds most of it.
+    detail : str
+        What else was measured, in plain words; may be empty.
+    """
+
+    start_s: float
+    end_s: float
+    kind: str
+    confidence: float
+    level_dbfs: float
+    low_hz: float
+    high_hz: float
+    detail: str = ""
+
+    @property
+    def span(self) -> Span:
+        """Its ends as a span."""
+        return Span(self.start_s, self.end_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeLog:
+    """All that the log holds of one take.
+
+    Attributes
+    ----------
+    take : Take
+        The clip.
+    calls : tuple of Call
+        What was found, in order of start.
+    noise : tuple of NoiseSpan
+        Noise, in order of start; spans of different kinds may overlap.
+    """
+
+    take: Take
+    calls: tuple[Call, ...] = ()
+    noise: tuple[NoiseSpan, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """What a user said of a stretch of a take.
+
+    Attributes
+    ----------
+    take : str
+        Path of the take below the rushes folder.
+    start_s, end_s : float
+        The stretch.
+    label : str
+        A call type, a noise kind with or without detail, or `NO_CALL`.
+    group : str or None
+        What validation leaves out together; None means the take.
+    """
+
+    take: str
+    start_s: float
+    end_s: float
+    label: str
+    group: str | None = None
+
+    @property
+    def span(self) -> Span:
+        """Its ends as a span."""
+        return Span(self.start_s, self.end_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """A take that could not be read.
+
+    Attributes
+    ----------
+    path : str
+        Path below the rushes folder.
+    reason : str
+        One sentence: why, and what to do.
+    """
+
+    path: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What a take's sound is good for.
+
+    Attributes
+    ----------
+    grade : str
+        ``"clean"``, ``"part"`` or ``"picture-only"``.
+    usable : tuple of Span
+        Usable stretches.
+    reasons : tuple of str
+        Why, in plain words; never empty.
+    """
+
+    grade: str
+    usable: tuple[Span, ...]
+    reasons: tuple[str, ...]
+
+    @property
+    def clean_s(self) -> float:
+        """Seconds of usable sound."""
+        return sum(span.length_s for span in self.usable)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marker:
+    """A named span of a take, for the edit.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        The span; equal for a point.
+    name : str
+        What the editor reads.
+    comment : str
+        More about it; may be empty.
+    kind : str
+        ``"call"``, ``"usable"`` or ``"noise"``.
+    confidence, snr_db : float or None
+        As in `Call`; None where they do not apply.
+    """
+
+    start_s: float
+    end_s: float
+    name: str
+    comment: str = ""
+    kind: str = "call"
+    confidence: float | None = None
+    snr_db: float | None = None

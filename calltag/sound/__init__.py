@@ -1,0 +1,1 @@
+"""Samples to measurements: spectrum, onsets, events, features, levels, noise."""

@@ -1,0 +1,1 @@
+"""Judging takes: verdicts, masking, what can be rescued, beds."""
