@@ -1,8 +1,8 @@
 """Errors that reach the user as one sentence.
 
-Every error raised for a reason outside the program derives from `CalltagError`. Its text is one clear
-sentence: it names the file or the option, says why, and says what to do. `calltag.cli` prints that
-sentence and nothing else; a traceback means a defect of ours.
+Every error raised for a reason outside the program derives from `CalltagError`. Its text is one
+clear sentence: it names the file or the option, says why, and says what to do. `calltag.cli` prints
+that sentence and nothing else; a traceback means a defect of ours.
 """
 
 from __future__ import annotations

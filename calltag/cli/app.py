@@ -12,7 +12,7 @@ app = typer.Typer(
     help="Find the calls in a day's clips, learn your call types, and mark them for the edit.",
 )
 
-# Each module holds one command. The order here is the order of the help text, which is the order of the job.
+# Each module holds one command; the order is that of the job, and of the help text.
 COMMANDS: tuple[object, ...] = ()
 
 for module in COMMANDS:
