@@ -1,8 +1,10 @@
-"""Shared fixtures: the folder of real recordings, and one seeded generator."""
+"""Shared fixtures: the folder of real recordings, one seeded generator, one maker of tiny clips."""
 
 from __future__ import annotations
 
+import importlib.util
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -26,3 +28,14 @@ def field() -> Path:
             f"no real recordings: set CALLTAG_FIELD_DIR to their folder (looked in {folder.name}/)"
         )
     return folder
+
+
+@pytest.fixture(scope="session")
+def make_clip() -> Callable[..., Path]:
+    """`tests/clips.py: make_clip`, for any test: loaded by path, which works in every import mode."""
+    spec = importlib.util.spec_from_file_location("clips", Path(__file__).with_name("clips.py"))
+    assert spec is not None
+    assert spec.loader is not None
+    clips = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(clips)
+    return clips.make_clip
