@@ -1,0 +1,391 @@
+"""Wave files as the edit wants them: 24 bit, with start time, cues and notes, of any length.
+
+Samples are ±1 at full scale, shape (n_channels, n_samples). A file that outgrows 32-bit sizes
+becomes RF64 (EBU Tech 3306): room for its `ds64` chunk is kept at the head of every file, as that
+document advises, so a length that is not known beforehand costs nothing. Chunks: `bext` (EBU Tech
+3285), `cue ` and `LIST`/`adtl` (RIFF, 1991), `LIST`/`INFO`. Numbers are little-endian; chunks begin
+at even offsets.
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from calltag.errors import InputError, MediaError
+
+_RIFF_LIMIT = 0xFFFFFFFF  # largest size a 32-bit header can state
+_DS64_BYTES = 28  # riff size, data size, sample count (u64 each), table length (u32)
+_BEXT = struct.Struct("<256s32s32s10s8sQH64s5h180s")  # EBU Tech 3285, 602 bytes
+_NOT_STATED = 0x7FFF  # EBU Tech 3285 version 2: a loudness value that is not given
+_BITS = {"PCM_16": 16, "PCM_24": 24, "FLOAT": 32}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bext:
+    """The broadcast extension of a wave file (EBU Tech 3285).
+
+    Text is kept to ASCII, as the document wants; longer text is cut to its field.
+
+    Attributes
+    ----------
+    description : str
+        At most 256 characters.
+    originator : str
+        What wrote the file, at most 32 characters.
+    originator_reference : str
+        The originator's own name for the file, at most 32 characters.
+    date : str
+        ``yyyy-mm-dd``; empty where not known.
+    time : str
+        ``hh:mm:ss``; empty where not known.
+    time_reference : int
+        First sample, in samples since midnight.
+    loudness_lufs, loudness_range_lu, true_peak_dbtp : float or None
+        Version 2 fields, stored to a hundredth; None is stored as not stated.
+    history : str
+        Coding history: how the sound came to be, one step a line.
+    """
+
+    description: str = ""
+    originator: str = "calltag"
+    originator_reference: str = ""
+    date: str = ""
+    time: str = ""
+    time_reference: int = 0
+    loudness_lufs: float | None = None
+    loudness_range_lu: float | None = None
+    true_peak_dbtp: float | None = None
+    history: str = ""
+
+
+class Cue(NamedTuple):
+    """A point or a span in a wave file: `sample` from the file's first, `length` 0 for a point."""
+
+    sample: int
+    label: str
+    length: int = 0
+
+
+class Chunk(NamedTuple):
+    """Where a chunk of a wave file lies: its four letters, offset of its content, size in bytes."""
+
+    name: str
+    offset: int
+    size: int
+
+
+def write_wav(
+    path: Path,
+    samples: npt.NDArray[Any] | Iterable[npt.NDArray[Any]],
+    rate_hz: int,
+    *,
+    subtype: str = "PCM_24",
+    bext: Bext | None = None,
+    cues: Sequence[Cue] = (),
+    info: Mapping[str, str] | None = None,
+) -> int:
+    """Write a wave file in one go or block by block.
+
+    The file appears under its name when it is complete, and not before.
+
+    Parameters
+    ----------
+    path : Path
+        The file to write; an existing one is replaced.
+    samples : np.ndarray, or iterable of np.ndarray, shape (n_channels, n_samples) or (n_samples,)
+        Floats of ±1 at full scale (what lies above is limited to it), or int16 or int32 samples.
+        With an iterable, one block at a time is held in memory.
+    rate_hz : int > 0
+        Sampling rate.
+    subtype : {"PCM_24", "PCM_16", "FLOAT"}
+        How samples are stored.
+    bext : Bext or None
+        Broadcast extension.
+    cues : sequence of Cue
+        Points and spans, with their labels.
+    info : mapping of str to str, or None
+        ``LIST``/``INFO`` texts by their four letters, such as ``ICMT`` for a comment.
+
+    Returns
+    -------
+    int
+        Samples written per channel.
+
+    Raises
+    ------
+    InputError
+        If `subtype` is none of the above, or a cue begins before the file does.
+    OSError
+        If the file cannot be written; nothing is left behind then.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder) / "reeds.wav"
+    ...     n = write_wav(path, np.zeros((2, 480)), 48_000, bext=Bext(time_reference=96_000))
+    ...     read_bext(path).time_reference
+    96000
+    """
+    if subtype not in _BITS:
+        raise InputError(f"subtype {subtype}: a wave file holds {', '.join(_BITS)}")
+    if any(cue.sample < 0 or cue.length < 0 for cue in cues):
+        raise InputError(f"{path.name}: a cue begins before the file or ends before it begins")
+    blocks = iter([samples] if isinstance(samples, np.ndarray) else samples)
+    first = np.atleast_2d(next(blocks, np.zeros((1, 0), np.float32)))
+    channels = len(first)
+
+    partial = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with partial.open("wb") as file:
+            file.write(b"RIFF\0\0\0\0WAVE")
+            file.write(_chunk(b"JUNK", bytes(_DS64_BYTES)))
+            if bext is not None:
+                file.write(_chunk(b"bext", pack_bext(bext)))
+            file.write(_chunk(b"fmt ", _format(channels, rate_hz, subtype)))
+            fact_at = None
+            if subtype == "FLOAT":
+                fact_at = file.tell() + 8
+                file.write(_chunk(b"fact", bytes(4)))
+            data_at = file.tell() + 8
+            file.write(b"data\0\0\0\0")
+            n_samples = 0
+            block: npt.NDArray[Any] | None = first
+            while block is not None:
+                block = np.atleast_2d(block)
+                n_samples += block.shape[1]
+                file.write(_encode(block, subtype))
+                block = next(blocks, None)
+            data_bytes = file.tell() - data_at
+            file.write(b"\0" * (data_bytes % 2))
+            if cues:
+                file.write(pack_cues(cues))
+            if info:
+                texts = b"".join(_chunk(k.encode("ascii"), _zero_ended(t)) for k, t in info.items())
+                file.write(_chunk(b"LIST", b"INFO" + texts))
+            _state_sizes(file, data_at, data_bytes, n_samples, fact_at)
+        partial.replace(path)
+    except BaseException:
+        with suppress(FileNotFoundError):
+            partial.unlink()
+        raise
+    return n_samples
+
+
+def _state_sizes(
+    file: BinaryIO, data_at: int, data_bytes: int, n_samples: int, fact_at: int | None
+) -> None:
+    riff_bytes = file.tell() - 8
+    if fact_at is not None:
+        file.seek(fact_at)
+        file.write(struct.pack("<I", min(n_samples, _RIFF_LIMIT)))
+    if riff_bytes > _RIFF_LIMIT:
+        file.seek(0)
+        file.write(struct.pack("<4sI4s", b"RF64", 0xFFFFFFFF, b"WAVE"))
+        file.write(_chunk(b"ds64", struct.pack("<QQQI", riff_bytes, data_bytes, n_samples, 0)))
+        data_bytes = 0xFFFFFFFF
+    else:
+        file.seek(4)
+        file.write(struct.pack("<I", riff_bytes))
+    file.seek(data_at - 4)
+    file.write(struct.pack("<I", data_bytes))
+
+
+def pack_bext(bext: Bext) -> bytes:
+    """Pack the content of a `bext` chunk.
+
+    Parameters
+    ----------
+    bext : Bext
+        What to state.
+
+    Returns
+    -------
+    bytes
+        602 bytes and the coding history; version 2 where a loudness value is given, else 1.
+
+    References
+    ----------
+    .. [1] EBU Tech 3285, "Specification of the Broadcast Wave Format", version 2, 2011.
+    """
+    loudness = (bext.loudness_lufs, bext.loudness_range_lu, bext.true_peak_dbtp, None, None)
+    stated = any(value is not None for value in loudness)
+    words = [_hundredths(value) if stated else 0 for value in loudness]
+    history = "".join(f"{line}\r\n" for line in bext.history.splitlines())
+    fixed = _BEXT.pack(
+        _ascii(bext.description),
+        _ascii(bext.originator),
+        _ascii(bext.originator_reference),
+        _ascii(bext.date),
+        _ascii(bext.time),
+        bext.time_reference,
+        2 if stated else 1,
+        b"",
+        *words,
+        b"",
+    )
+    return fixed + _ascii(history)
+
+
+def pack_cues(cues: Sequence[Cue]) -> bytes:
+    """Pack whole `cue ` and `LIST`/`adtl` chunks.
+
+    Parameters
+    ----------
+    cues : sequence of Cue
+        Points and spans; numbered from 1 in order of their start.
+
+    Returns
+    -------
+    bytes
+        Both chunks, padded to even length.
+
+    References
+    ----------
+    .. [1] IBM and Microsoft, "Multimedia Programming Interface and Data Specifications 1.0",
+       1991, pp. 60-64.
+    """
+    points, texts = b"", b""
+    for number, cue in enumerate(sorted(cues), 1):
+        points += struct.pack("<II4sIII", number, cue.sample, b"data", 0, 0, cue.sample)
+        texts += _chunk(b"labl", struct.pack("<I", number) + _zero_ended(cue.label))
+        if cue.length:
+            region = struct.pack("<II4sHHHH", number, cue.length, b"rgn ", 0, 0, 0, 0)
+            texts += _chunk(b"ltxt", region)
+    return _chunk(b"cue ", struct.pack("<I", len(cues)) + points) + _chunk(b"LIST", b"adtl" + texts)
+
+
+def iter_chunks(path: Path) -> Iterator[Chunk]:
+    """Walk the chunks of a RIFF, RF64 or BW64 wave file without reading their content.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Yields
+    ------
+    Chunk
+        Each chunk of the file, in order; a `data` chunk with its true size.
+
+    Raises
+    ------
+    MediaError
+        If the file is no wave file.
+    """
+    with path.open("rb") as file:
+        head = file.read(12)
+        if head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
+            raise MediaError(path, "this is no wave file; name a .wav file")
+        long_data: int | None = None
+        while len(head := file.read(8)) == 8:
+            name, size = struct.unpack("<4sI", head)
+            offset = file.tell()
+            if name == b"ds64":
+                long_data = struct.unpack("<QQ", file.read(16))[1]
+            if name == b"data" and size == 0xFFFFFFFF and long_data is not None:
+                size = long_data
+            yield Chunk(name.decode("latin-1"), offset, size)
+            file.seek(offset + size + size % 2)
+
+
+def read_bext(path: Path) -> Bext | None:
+    """Read the broadcast extension of a wave file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Bext or None
+        What it states; None where it has no `bext` chunk.
+
+    Raises
+    ------
+    MediaError
+        If the file is no wave file.
+    """
+    for chunk in iter_chunks(path):
+        if chunk.name == "bext" and chunk.size >= _BEXT.size:
+            with path.open("rb") as file:
+                file.seek(chunk.offset)
+                content = file.read(chunk.size)
+            fields = _BEXT.unpack_from(content)
+            texts = [_text(part) for part in fields[:5]]
+            loudness = [
+                value / 100 if fields[6] >= 2 and value != _NOT_STATED else None
+                for value in fields[8:11]
+            ]
+            return Bext(
+                description=texts[0],
+                originator=texts[1],
+                originator_reference=texts[2],
+                date=texts[3],
+                time=texts[4],
+                time_reference=fields[5],
+                loudness_lufs=loudness[0],
+                loudness_range_lu=loudness[1],
+                true_peak_dbtp=loudness[2],
+                history="\n".join(_text(content[_BEXT.size :]).splitlines()),
+            )
+    return None
+
+
+def _format(channels: int, rate_hz: int, subtype: str) -> bytes:
+    bits = _BITS[subtype]
+    frame = channels * bits // 8
+    tag = 3 if subtype == "FLOAT" else 1
+    plain = struct.pack("<HHIIHH", tag, channels, rate_hz, rate_hz * frame, frame, bits)
+    return plain + (struct.pack("<H", 0) if tag == 3 else b"")
+
+
+def _encode(block: npt.NDArray[Any], subtype: str) -> bytes:
+    """Interleaved bytes of a block of shape (n_channels, n_samples)."""
+    if block.dtype.kind == "i":
+        block = block / float(2 ** (8 * block.dtype.itemsize - 1))
+    frames = np.ascontiguousarray(block.T)
+    if subtype == "FLOAT":
+        return frames.astype("<f4").tobytes()
+    # float32 cannot hold 2**23 - 1/2 apart from 2**23, so the scaling is done in double precision
+    full = 2 ** (_BITS[subtype] - 1)
+    whole = np.clip(np.rint(frames * np.float64(full)), -full, full - 1)
+    if subtype == "PCM_16":
+        return whole.astype("<i2").tobytes()
+    return whole.astype("<i4").reshape(-1).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
+
+
+def _chunk(name: bytes, content: bytes) -> bytes:
+    return struct.pack("<4sI", name, len(content)) + content + b"\0" * (len(content) % 2)
+
+
+def _zero_ended(text: str) -> bytes:
+    return text.replace("\0", " ").encode("utf-8") + b"\0"
+
+
+def _ascii(text: str) -> bytes:
+    """ASCII bytes; accents fall off their letters, what has no likeness becomes a question mark."""
+    plain = unicodedata.normalize("NFKD", text)
+    bare = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    return bare.encode("ascii", errors="replace")
+
+
+def _text(field: bytes) -> str:
+    return field.split(b"\0", 1)[0].decode("ascii", errors="replace")
+
+
+def _hundredths(value: float | None) -> int:
+    if value is None or not np.isfinite(value):
+        return _NOT_STATED
+    return round(max(-327.0, min(327.0, value)) * 100)
