@@ -32,7 +32,7 @@ def field() -> Path:
 
 @pytest.fixture(scope="session")
 def make_clip() -> Callable[..., Path]:
-    """`tests/clips.py: make_clip`, for any test: loaded by path, which works in every import mode."""
+    """`tests/clips.py: make_clip`, for any test: loaded by path, for every import mode."""
     spec = importlib.util.spec_from_file_location("clips", Path(__file__).with_name("clips.py"))
     assert spec is not None
     assert spec.loader is not None
