@@ -38,6 +38,19 @@ class Span(NamedTuple):
         return self.end_s - self.start_s
 
 
+class Usable(NamedTuple):
+    """A usable stretch of a take, and in plain words what its sound can be used for."""
+
+    start_s: float
+    end_s: float
+    purpose: str
+
+    @property
+    def length_s(self) -> float:
+        """Length in seconds."""
+        return self.end_s - self.start_s
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Levels:
     """What one pass over a take's sound measured of the whole of it.
@@ -285,20 +298,20 @@ class Verdict:
     ----------
     grade : str
         ``"clean"``, ``"part"`` or ``"picture-only"``.
-    usable : tuple of Span
-        Usable stretches.
+    usable : tuple of Usable
+        Usable stretches, in order, none overlapping another.
     reasons : tuple of str
         Why, in plain words; never empty.
     """
 
     grade: str
-    usable: tuple[Span, ...]
+    usable: tuple[Usable, ...]
     reasons: tuple[str, ...]
 
     @property
     def clean_s(self) -> float:
         """Seconds of usable sound."""
-        return sum(span.length_s for span in self.usable)
+        return sum(stretch.length_s for stretch in self.usable)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,112 @@
+"""Times, frequencies and lists in the words that reasons use."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from calltag.records import Span
+
+_NAMED = 3  # stretches named one by one before the rest is counted
+
+
+def clock(seconds: float) -> str:
+    """Say a time in a take as a player's counter shows it.
+
+    Parameters
+    ----------
+    seconds : float >= 0
+        Seconds from the first sample of the take.
+
+    Returns
+    -------
+    str
+        Minutes and seconds; hours where there are any.
+
+    Examples
+    --------
+    >>> clock(72.6), clock(3725)
+    ('1:12', '1:02:05')
+    """
+    minutes, rest = divmod(int(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+
+
+def hertz(frequency_hz: float) -> str:
+    """Say a frequency to two digits.
+
+    Parameters
+    ----------
+    frequency_hz : float > 0
+        The frequency.
+
+    Returns
+    -------
+    str
+        Below 1000 in Hz, above in kHz.
+
+    Examples
+    --------
+    >>> hertz(147.3), hertz(1238)
+    ('150 Hz', '1.2 kHz')
+    """
+    rounded = float(f"{frequency_hz:.2g}")
+    return f"{rounded:.0f} Hz" if rounded < 1000 else f"{rounded / 1000:.2g} kHz"
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """Join words as a sentence does.
+
+    Parameters
+    ----------
+    words : sequence of str
+        What is listed.
+    last : str
+        The word before the last of them.
+
+    Returns
+    -------
+    str
+        The list.
+
+    Examples
+    --------
+    >>> listed(["wind", "voice", "machine"])
+    'wind, voice and machine'
+    """
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def stretches(spans: Sequence[Span], duration_s: float) -> str:
+    """Say where in a take something is.
+
+    Parameters
+    ----------
+    spans : sequence of Span
+        Stretches in order, none overlapping another.
+    duration_s : float
+        Length of the take.
+
+    Returns
+    -------
+    str
+        ``throughout``, or the first stretches by their times and the rest by their number.
+
+    Examples
+    --------
+    >>> stretches([Span(2, 4), Span(60, 75)], 300)
+    'at 0:02-0:04 and 1:00-1:15'
+    """
+    total_s = sum(span.length_s for span in spans)
+    if total_s >= 0.9 * duration_s:
+        return "throughout"
+    named = [_stretch(span) for span in spans[:_NAMED]]
+    if len(spans) > _NAMED:
+        named = [*named[:-1], f"{len(spans) - _NAMED + 1} more places"]
+        return f"at {listed(named)} ({total_s:.0f} s of {duration_s:.0f} s)"
+    return f"at {listed(named)}"
+
+
+def _stretch(span: Span) -> str:
+    start, end = clock(span.start_s), clock(span.end_s)
+    return start if start == end else f"{start}-{end}"

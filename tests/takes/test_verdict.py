@@ -1,0 +1,249 @@
+"""Verdicts: the rule of masking, the grades, and that every verdict says why."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calltag.errors import InputError
+from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog, Verdict
+from calltag.takes.thresholds import DEFAULT_FILE, read_thresholds
+from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, summary
+
+
+def take_log(calls=(), noise=(), duration_s=60.0, sound=True, **levels):
+    measured = {
+        "peak_dbfs": -12.0,
+        "clipped": 0,
+        "loudness_lufs": -35.0,
+        "floor_dbfs": -50.0,
+    } | levels
+    take = Take(
+        path="A001.mov",
+        rushes="/rushes",
+        digest="0",
+        size_bytes=1,
+        duration_s=duration_s,
+        sample_rate_hz=48_000 if sound else None,
+        channels=2 if sound else 0,
+        levels=Levels(**measured) if sound else None,
+    )
+    return TakeLog(take=take, calls=tuple(calls), noise=tuple(noise))
+
+
+def whistle(start_s, snr_db=20.0, low_hz=4500.0, high_hz=5500.0, probability=0.9, length_s=1.0):
+    return Call(
+        start_s=start_s,
+        end_s=start_s + length_s,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        peak_hz=(low_hz + high_hz) / 2,
+        snr_db=snr_db,
+        level_dbfs=-30.0,
+        call_probability=probability,
+    )
+
+
+def noise(kind, start_s, end_s, low_hz, high_hz, level_dbfs=-25.0, confidence=0.95, detail=""):
+    return NoiseSpan(
+        start_s=start_s,
+        end_s=end_s,
+        kind=kind,
+        confidence=confidence,
+        level_dbfs=level_dbfs,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        detail=detail,
+    )
+
+
+def engine(start_s=0.0, end_s=60.0, **more):
+    return noise("machine", start_s, end_s, 100.0, 1000.0, **more)
+
+
+def cutter(start_s=0.0, end_s=60.0, **more):
+    return noise("machine", start_s, end_s, 100.0, 9000.0, **more)
+
+
+def test_an_engine_below_the_whistles_does_not_ruin_them():
+    verdict = judge(take_log([whistle(t) for t in (5, 20, 40)], [engine()]))
+    assert verdict.grade == PART
+    assert verdict.clean_s == pytest.approx(60)
+    assert "calls after a low cut at 3.6 kHz" in verdict.usable[0].purpose
+    assert any("3 of 3 calls" in reason and "low cut" in reason for reason in verdict.reasons)
+
+
+def test_a_broadband_rasp_ruins_them():
+    verdict = judge(take_log([whistle(t, snr_db=4.0) for t in (5, 20, 40)], [cutter()]))
+    assert verdict.grade == PICTURE_ONLY
+    assert verdict.usable == ()
+    assert any("own band" in reason for reason in verdict.reasons)
+
+
+def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
+    calls = [whistle(t, snr_db=4.0) for t in (5, 20, 40, 50)] + [whistle(30, snr_db=25.0)]
+    verdict = judge(take_log(calls, [cutter()]))
+    assert verdict.grade == PART
+    assert [(u.start_s, u.end_s) for u in verdict.usable] == [(29.0, 32.0)]
+
+
+def test_a_boom_below_a_wind_is_not_filtered_away():
+    boom = whistle(10, snr_db=15.0, low_hz=120.0, high_hz=180.0)
+    wind = noise("wind", 0, 60, 20.0, 250.0)
+    with_boom = judge(take_log([boom], [wind]))
+    assert not any("low cut" in use.purpose for use in with_boom.usable)
+    without = judge(take_log([], [wind]))
+    assert without.grade == PART
+    assert without.usable[0].purpose == "natural sound after a low cut at 280 Hz"
+
+
+def test_calls_elsewhere_in_the_take_show_that_an_engine_leaves_their_band():
+    verdict = judge(take_log([whistle(50)], [engine(0.0, 30.0)]))
+    assert verdict.clean_s == pytest.approx(60)
+    lost = judge(take_log([whistle(50, low_hz=500.0, high_hz=900.0)], [engine(0.0, 30.0)]))
+    assert lost.clean_s == pytest.approx(60 - 30 - 0.3)
+
+
+def test_an_engine_with_no_call_in_the_take_loses_its_stretch():
+    verdict = judge(take_log([], [engine(20.0, 60.0)]))
+    assert verdict.grade == PART
+    assert [(u.start_s, u.end_s, u.purpose) for u in verdict.usable] == [
+        (0.0, pytest.approx(19.7), "natural sound")
+    ]
+    assert "0:20-1:00" in verdict.reasons[0]
+
+
+def test_water_is_natural_unless_calls_drown_in_it():
+    water = noise("water", 0, 60, 50.0, 15_000.0, level_dbfs=-15.0)
+    assert judge(take_log([], [water])).grade == CLEAN
+    assert judge(take_log([whistle(5)], [water])).grade == CLEAN
+    drowned = judge(take_log([whistle(5, snr_db=3.0)], [water]))
+    assert drowned.grade == PART
+    assert any("1 of 1 calls drown" in reason for reason in drowned.reasons)
+
+
+def test_speech_is_cut_around():
+    verdict = judge(take_log([whistle(30)], [noise("voice", 10, 14, 150.0, 4000.0)]))
+    assert verdict.grade == PART
+    assert [u.purpose for u in verdict.usable] == ["natural sound"] * 2
+    assert verdict.clean_s == pytest.approx(60 - 4.6)
+
+
+@pytest.mark.parametrize(
+    ("log", "word"),
+    [
+        (take_log(sound=False), "no sound"),
+        (take_log(peak_dbfs=float("-inf"), loudness_lufs=float("-inf")), "silent"),
+        (take_log(peak_dbfs=-82.0), "microphone"),
+        (take_log(clipped=600_000), "clipped"),
+    ],
+)
+def test_lost_by_the_recording_itself(log, word):
+    verdict = judge(log)
+    assert verdict.grade == PICTURE_ONLY
+    assert word in verdict.reasons[0]
+
+
+def test_clipping_and_faults_are_told():
+    verdict = judge(take_log(clipped=2000, faults=("channel 2 is dead",)))
+    assert verdict.grade == PART
+    assert any("clipped" in reason for reason in verdict.reasons)
+    assert "channel 2 is dead" in verdict.reasons
+
+
+@pytest.mark.parametrize(
+    "quiet",
+    [
+        cutter(level_dbfs=-70.0),
+        cutter(level_dbfs=-57.0),
+        cutter(confidence=0.4),
+    ],
+)
+def test_what_is_not_heard_or_not_sure_is_not_held_against_a_take(quiet):
+    assert judge(take_log([], [quiet])).grade == CLEAN
+
+
+def test_a_doubtful_noise_does_not_throw_a_take_away():
+    verdict = judge(take_log([], [cutter(confidence=0.6)]))
+    assert verdict.grade == PART
+    assert "heard first" in verdict.usable[0].purpose
+    assert any("listen" in reason for reason in verdict.reasons)
+
+
+def test_scraps_between_knocks_are_not_usable():
+    knocks = [noise("handling", t, t + 0.5, 20.0, 5000.0) for t in range(0, 60, 2)]
+    verdict = judge(take_log([], knocks))
+    assert verdict.grade == PICTURE_ONLY
+    assert any("never 3 s long" in reason for reason in verdict.reasons)
+
+
+def test_a_short_clean_take_is_clean():
+    assert judge(take_log([], [], duration_s=1.5)).grade == CLEAN
+
+
+spans = st.builds(
+    noise,
+    st.sampled_from(["machine", "machine/pump", "wind", "water", "voice", "handling"]),
+    st.floats(0, 55),
+    st.floats(55, 60),
+    st.floats(20, 200),
+    st.floats(250, 12_000),
+    level_dbfs=st.floats(-80, -5),
+    confidence=st.floats(0, 1),
+)
+calls = st.builds(
+    whistle, st.floats(0, 59), st.floats(-5, 40), st.floats(50, 5000), st.floats(5100, 9000)
+)
+
+
+@given(st.lists(calls, max_size=6), st.lists(spans, max_size=6), st.floats(0.1, 60))
+def test_every_verdict_has_a_reason_and_its_stretches_lie_in_the_take(found, heard, duration_s):
+    verdict = judge(take_log(found, heard, duration_s=duration_s))
+    assert verdict.grade in GRADES
+    assert all(reason.strip() for reason in verdict.reasons)
+    assert verdict.reasons
+    edges = [edge for use in verdict.usable for edge in (use.start_s, use.end_s)]
+    assert edges == sorted(edges)
+    assert all(0 <= edge <= duration_s for edge in edges)
+    assert all(use.purpose for use in verdict.usable)
+    assert bool(verdict.usable) == (verdict.grade != PICTURE_ONLY)
+
+
+def test_the_shoot_is_counted():
+    verdicts = [judge(take_log()), judge(take_log([], [cutter()])), judge(take_log(sound=False))]
+    assert summary(verdicts) == (
+        "3 takes: 1 clean, 0 part, 2 picture-only; 1 min 00 s of usable sound"
+    )
+    assert isinstance(verdicts[0], Verdict)
+
+
+def test_own_thresholds(tmp_path):
+    own = tmp_path / "own.toml"
+    own.write_text("[calls]\nclear_snr_db = 3\n", "utf-8")
+    thresholds = read_thresholds(own)
+    assert thresholds.clear_snr_db == 3
+    assert thresholds.handle_s == read_thresholds().handle_s
+    log = take_log([whistle(5, snr_db=4.0)], [engine()])
+    assert judge(log).grade == PICTURE_ONLY
+    assert judge(log, thresholds).grade == PART
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [("[calls]\nclear_snr = 3", "clear_snr"), ("clear_snr_db = 'a'", "number"), ("[", "read")],
+)
+def test_bad_thresholds_are_named(tmp_path, text, word):
+    own = tmp_path / "own.toml"
+    own.write_text(text, "utf-8")
+    with pytest.raises(InputError, match=word):
+        read_thresholds(own)
+
+
+def test_every_threshold_has_its_comment():
+    lines = DEFAULT_FILE.read_text("utf-8").splitlines()
+    for above, line in itertools.pairwise(lines):
+        if "=" in line and not line.startswith("#"):
+            assert above.startswith("#") or "clipped_ppm" in above, line
