@@ -34,12 +34,28 @@ STANDARD_RATES: tuple[Fraction, ...] = tuple(
 _TOLERANCE = Fraction(1, 200)
 
 
+def nearest_rate(fps: Fraction) -> Fraction:
+    """Find the standard rate nearest to a rate, however far.
+
+    Parameters
+    ----------
+    fps : Fraction
+        Frames per second.
+
+    Returns
+    -------
+    Fraction
+        The standard rate.
+    """
+    return min(STANDARD_RATES, key=lambda standard: abs(standard - fps))
+
+
 def snap_rate(fps: Fraction) -> Fraction:
     """Find the standard rate that a measured rate is meant to be.
 
-    A container that keeps time in milliseconds states its rate only nearly, and a phone's clip of no
-    constant rate is a little slow on average. So a rate within half a percent of a standard one is
-    that one; of two, the nearer. Others are left as they are.
+    A container that keeps time in milliseconds states its rate only nearly, and a phone's clip of
+    no constant rate is a little slow on average. So a rate within half a percent of a standard one
+    is that one; of two, the nearer. Others are left as they are.
 
     Parameters
     ----------
@@ -67,5 +83,5 @@ def snap_rate(fps: Fraction) -> Fraction:
     """
     if fps <= 0:
         raise ValueError(f"a frame rate is above zero, not {fps}")
-    nearest = min(STANDARD_RATES, key=lambda standard: abs(standard - fps))
+    nearest = nearest_rate(fps)
     return nearest if abs(nearest - fps) <= nearest * _TOLERANCE else fps

@@ -1,0 +1,138 @@
+"""A take's own clock: which frame of source timecode its first frame is, and how it counts.
+
+A take begins at the start timecode that its file states; without one, at its broadcast wave's time
+reference; without that, at zero. Its rate is its own, snapped to the standard; sound alone has none
+and counts at the rate that most of the rushes were filmed at, 25 where nothing was. A take without
+a constant rate is placed by time, counted at the standard rate nearest to its average.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from calltag.edit.timecode import (
+    Rate,
+    format_timecode,
+    nearest_frame,
+    parse_timecode,
+    rate_text,
+)
+from calltag.errors import InputError
+from calltag.media.rates import nearest_rate, snap_rate
+from calltag.records import Take
+
+DEFAULT_RATE = Rate(Fraction(25))
+"""What sound alone is counted at where no take has a picture."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clock:
+    """How a take counts its frames.
+
+    Attributes
+    ----------
+    rate : Rate
+        Its exact rate and count.
+    start_frame : int
+        Source timecode of its first frame, in frames from 00:00:00:00.
+    n_frames : int
+        Its length, at least one frame.
+    notes : tuple of str
+        What an editor should know, in whole sentences that name the take.
+    """
+
+    rate: Rate
+    start_frame: int
+    n_frames: int
+    notes: tuple[str, ...] = ()
+
+    def frames(self, start_s: float, end_s: float) -> tuple[int, int]:
+        """Place a span on the frames of the take.
+
+        Parameters
+        ----------
+        start_s, end_s : float
+            The span; equal for a point.
+
+        Returns
+        -------
+        first, end : int
+            Its first frame and the first after it, counted from the take's first: each the nearest,
+            at least one frame apart, within the take.
+        """
+        first = min(max(nearest_frame(start_s, self.rate.fps), 0), self.n_frames - 1)
+        end = min(max(nearest_frame(end_s, self.rate.fps), first + 1), self.n_frames)
+        return first, end
+
+    def label(self, frame: int) -> str:
+        """Label a frame of the take with its source timecode.
+
+        Parameters
+        ----------
+        frame : int
+            Counted from the take's first.
+
+        Returns
+        -------
+        str
+            ``hh:mm:ss:ff``, or ``hh:mm:ss;ff`` when drop-frame.
+        """
+        return format_timecode(self.start_frame + frame, self.rate)
+
+
+def common_rate(takes: Iterable[Take]) -> Rate:
+    """Find the rate that most takes were filmed at.
+
+    Parameters
+    ----------
+    takes : iterable of Take
+        The rushes.
+
+    Returns
+    -------
+    Rate
+        The commonest rate and count of those with a picture; `DEFAULT_RATE` where there is none. Of
+        two as common, the one that comes first.
+    """
+    rates = Counter(take_clock(take).rate for take in takes if take.fps is not None)
+    return rates.most_common(1)[0][0] if rates else DEFAULT_RATE
+
+
+def take_clock(take: Take, rate: Rate = DEFAULT_RATE) -> Clock:
+    """Read a take's clock.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+    rate : Rate
+        How to count where the take has no rate of its own.
+
+    Returns
+    -------
+    Clock
+        Its rate, start and length. A start timecode that no clock shows at this rate is left out of
+        account, with a note.
+    """
+    notes = []
+    own = rate
+    if take.fps is not None:
+        own = Rate(nearest_rate(take.fps) if take.variable_rate else snap_rate(take.fps))
+    if take.variable_rate:
+        notes.append(
+            f"{take.path}: no constant frame rate, so markers are placed by time at"
+            f" {rate_text(own.fps)} frames per second; check the first and the last in the edit"
+        )
+    start_frame = 0
+    if take.start_tc is not None:
+        try:
+            start_frame, own = parse_timecode(take.start_tc, own.fps)
+        except InputError as error:
+            notes.append(f"{take.path}: {error}; its timecode is counted from zero instead")
+    elif take.time_reference is not None and take.sample_rate_hz:
+        start_frame = nearest_frame(Fraction(take.time_reference, take.sample_rate_hz), own.fps)
+    n_frames = max(1, nearest_frame(take.duration_s, own.fps))
+    return Clock(rate=own, start_frame=start_frame, n_frames=n_frames, notes=tuple(notes))

@@ -1,0 +1,321 @@
+"""Timecode and frames (SMPTE ST 12-1), in exact fractions.
+
+A rate is a `Fraction` of frames per second: 29.97 is 30000/1001, never a float. Frames count from 0
+at 00:00:00:00. A label is ``hh:mm:ss:ff``, with ``;`` before the frames when drop-frame. The end
+of a span is the first frame after it.
+
+From seconds to frames there are two ways. `frame_at` tells which frame is on the screen at a time.
+`nearest_frame` tells which frame boundary a measured time is nearest to; markers use it, so that a
+marker is never more than half a frame off and a time made from a frame finds that frame again.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import NamedTuple
+
+from calltag.errors import InputError
+from calltag.media.rates import snap_rate
+
+_LABEL = re.compile(r"(\d{2}):(\d{2}):(\d{2})([:;])(\d{2,3})", re.ASCII)
+_ROUNDING = Fraction(1, 1_000_000)  # of a frame: what a float of seconds may lack
+
+
+class Rate(NamedTuple):
+    """How frames are counted.
+
+    Attributes
+    ----------
+    fps : Fraction
+        Frames per second.
+    drop : bool
+        Whether labels are drop-frame.
+    """
+
+    fps: Fraction
+    drop: bool = False
+
+    def __str__(self) -> str:
+        """The rate as an editor writes it, e.g. ``29.97 drop-frame``."""
+        return rate_text(self.fps) + (" drop-frame" if self.drop else "")
+
+
+def nominal(fps: Fraction) -> int:
+    """Count the labels in a second of timecode.
+
+    Parameters
+    ----------
+    fps : Fraction
+        Frames per second.
+
+    Returns
+    -------
+    int
+        The whole number nearest to `fps`, at least 1: 30 for 30000/1001.
+    """
+    return max(1, int(fps + Fraction(1, 2)))
+
+
+def can_drop(fps: Fraction) -> bool:
+    """Tell whether a rate may be counted drop-frame.
+
+    Parameters
+    ----------
+    fps : Fraction
+        Frames per second.
+
+    Returns
+    -------
+    bool
+        True for 29.97, 59.94 and their multiples, never for 23.976 (SMPTE ST 12-1, clause 5.2.2).
+    """
+    return nominal(fps) % 30 == 0 and fps * 1001 == nominal(fps) * 1000
+
+
+def parse_rate(text: str) -> Rate:
+    """Read a rate as an editor writes it.
+
+    Parameters
+    ----------
+    text : str
+        A number such as ``25``, ``23.976``, ``29.97`` or ``30000/1001``; ``df`` after it means
+        drop-frame. A number near a standard rate means that rate.
+
+    Returns
+    -------
+    Rate
+        The exact rate.
+
+    Raises
+    ------
+    InputError
+        If it is no rate, or one that has no drop-frame count.
+
+    Examples
+    --------
+    >>> parse_rate("29.97df")
+    Rate(fps=Fraction(30000, 1001), drop=True)
+    """
+    bare = text.strip().lower()
+    drop = bare.endswith("df") and not bare.endswith("ndf")
+    number = bare.removesuffix("df").removesuffix("n").strip()
+    try:
+        fps = Fraction(number)
+    except (ValueError, ZeroDivisionError):
+        fps = Fraction(0)
+    if not 0 < fps <= 1000:
+        raise InputError(f"frame rate {text!r}: write a number such as 25, 23.976 or 29.97df")
+    fps = snap_rate(fps)
+    if drop and not can_drop(fps):
+        raise InputError(f"frame rate {text!r}: only 29.97 and 59.94 are counted drop-frame")
+    return Rate(fps, drop)
+
+
+def rate_text(fps: Fraction) -> str:
+    """Write a rate as an editor does.
+
+    Parameters
+    ----------
+    fps : Fraction
+        Frames per second.
+
+    Returns
+    -------
+    str
+        At most three decimals: ``25``, ``23.976``, ``29.97``.
+    """
+    return f"{float(fps):.3f}".rstrip("0").rstrip(".")
+
+
+def frame_at(seconds: float | Fraction, fps: Fraction) -> int:
+    """Tell which frame is on the screen at a time.
+
+    Parameters
+    ----------
+    seconds : float or Fraction
+        Time from the first frame. A float may lack a millionth of a frame and still count as the
+        frame that it was made from; a `Fraction` is taken as it is.
+    fps : Fraction
+        Frames per second.
+
+    Returns
+    -------
+    int
+        The frame.
+
+    Examples
+    --------
+    >>> frame_at(0.6, Fraction(25)), frame_at(0.639, Fraction(25)), frame_at(0.64, Fraction(25))
+    (15, 15, 16)
+    """
+    slack = 0 if isinstance(seconds, Fraction) else _ROUNDING
+    return (Fraction(seconds) * fps + slack).__floor__()
+
+
+def nearest_frame(seconds: float | Fraction, fps: Fraction) -> int:
+    """Tell which frame begins nearest to a time; of two, the later.
+
+    Parameters
+    ----------
+    seconds : float or Fraction
+        Time from the first frame.
+    fps : Fraction
+        Frames per second.
+
+    Returns
+    -------
+    int
+        The frame.
+    """
+    return (Fraction(seconds) * fps + Fraction(1, 2)).__floor__()
+
+
+def frame_to_seconds(frame: int, fps: Fraction) -> Fraction:
+    """Tell when a frame begins.
+
+    Parameters
+    ----------
+    frame : int
+        The frame.
+    fps : Fraction
+        Frames per second.
+
+    Returns
+    -------
+    Fraction
+        Seconds from frame 0, exact.
+    """
+    return frame / fps
+
+
+def frames_per_day(rate: Rate) -> int:
+    """Count the labels of a day, after which timecode begins anew.
+
+    Parameters
+    ----------
+    rate : Rate
+        How frames are counted.
+
+    Returns
+    -------
+    int
+        Frames from 00:00:00:00 to the next.
+    """
+    day = 86_400 * nominal(rate.fps)
+    return day - 24 * 54 * _dropped(rate) if rate.drop else day
+
+
+def format_timecode(frame: int, rate: Rate) -> str:
+    """Label a frame.
+
+    Parameters
+    ----------
+    frame : int
+        Frames from 00:00:00:00; beyond a day, and below zero, labels go round the clock.
+    rate : Rate
+        How frames are counted.
+
+    Returns
+    -------
+    str
+        ``hh:mm:ss:ff``, or ``hh:mm:ss;ff`` when drop-frame.
+
+    Raises
+    ------
+    InputError
+        If the rate has no drop-frame count and is said to be drop-frame.
+
+    References
+    ----------
+    .. [1] SMPTE ST 12-1, "Time and Control Code", clause 5.2.2 (drop-frame).
+
+    Examples
+    --------
+    >>> format_timecode(1800, Rate(Fraction(30000, 1001), drop=True))
+    '00:01:00;02'
+    """
+    frame %= frames_per_day(rate)
+    per_second = nominal(rate.fps)
+    if rate.drop:
+        # Ten minutes are one whole minute and nine without the labels dropped at their start.
+        dropped = _dropped(rate)
+        short = 60 * per_second - dropped
+        tens, rest = divmod(frame, 10 * short + dropped)
+        frame += 9 * dropped * tens + dropped * max(0, (rest - dropped) // short)
+    seconds, frames = divmod(frame, per_second)
+    mark = ";" if rate.drop else ":"
+    digits = _frame_digits(per_second)
+    hours, minutes = seconds // 3600, seconds // 60 % 60
+    return f"{hours:02d}:{minutes:02d}:{seconds % 60:02d}{mark}{frames:0{digits}d}"
+
+
+def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
+    """Find the frame of a label.
+
+    Parameters
+    ----------
+    label : str
+        ``hh:mm:ss:ff``, or ``hh:mm:ss;ff`` when drop-frame.
+    fps : Fraction
+        Frames per second.
+
+    Returns
+    -------
+    frame : int
+        Frames from 00:00:00:00.
+    rate : Rate
+        `fps`, with the count that the label is written in.
+
+    Raises
+    ------
+    InputError
+        If no clock shows such a label: not so written, a field too large, drop-frame at a rate that
+        has none, or one of the labels that drop-frame leaves out.
+
+    Examples
+    --------
+    >>> frame, rate = parse_timecode("00:10:00;00", Fraction(30000, 1001))
+    >>> frame, rate.drop
+    (17982, True)
+    """
+    match = _LABEL.fullmatch(label.strip())
+    if match is None:
+        raise InputError(
+            f"timecode {label!r}: write hh:mm:ss:ff, or hh:mm:ss;ff when it is drop-frame"
+        )
+    hours, minutes, seconds, frames = (int(match[i]) for i in (1, 2, 3, 5))
+    per_second = nominal(fps)
+    if hours > 23 or minutes > 59 or seconds > 59:
+        raise InputError(f"timecode {label!r}: there is no such time of day")
+    digits = _frame_digits(per_second)
+    if frames >= per_second or len(match[5]) != digits:
+        raise InputError(
+            f"timecode {label!r}: at {rate_text(fps)} frames per second the last field counts"
+            f" from {0:0{digits}d} to {per_second - 1}"
+        )
+    rate = Rate(fps, drop=match[4] == ";")
+    frame = ((hours * 60 + minutes) * 60 + seconds) * per_second + frames
+    if not rate.drop:
+        return frame, rate
+    dropped = _dropped(rate)
+    if seconds == 0 and frames < dropped and minutes % 10:
+        raise InputError(
+            f"timecode {label!r}: drop-frame leaves this label out;"
+            f" the minute begins at {hours:02d}:{minutes:02d}:00;{dropped:02d}"
+        )
+    whole = hours * 60 + minutes
+    return frame - dropped * (whole - whole // 10), rate
+
+
+def _frame_digits(per_second: int) -> int:
+    return max(2, len(str(per_second - 1)))
+
+
+def _dropped(rate: Rate) -> int:
+    """Labels left out at each minute that is not divisible by ten."""
+    if not can_drop(rate.fps):
+        raise InputError(
+            f"{rate_text(rate.fps)} frames per second: only 29.97 and 59.94 are counted drop-frame"
+        )
+    return nominal(rate.fps) // 15
