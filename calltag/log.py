@@ -1,0 +1,842 @@
+"""The log: one SQLite file that holds all that was found in the rushes.
+
+Schema and queries, nothing else: what goes in and comes out are the records of `calltag.records`.
+Each take is written in one transaction, so that a run that is killed leaves whole takes behind. The
+file is in WAL mode [1]_: one process may write while others read. Exact rates are stored as text
+(``30000/1001``), lists of words as JSON, measurements as little-endian float32.
+
+References
+----------
+.. [1] SQLite, "Write-Ahead Logging", sqlite.org/wal.html.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import numpy as np
+
+from calltag.errors import LogError
+from calltag.records import (
+    Call,
+    FloatArray,
+    Label,
+    Levels,
+    NoiseSpan,
+    Problem,
+    Take,
+    TakeLog,
+)
+
+APPLICATION_ID = 0x63746C67
+"""Marks the file as ours in SQLite's header: "ctlg"."""
+
+BUSY_TIMEOUT_S = 30.0
+"""How long to wait for another process that is writing."""
+
+SAME_LENGTH_S = 0.05
+"""Takes whose lengths differ by less may be the same recording in another wrapping."""
+
+_STORED = np.dtype("<f4")
+
+
+def _first_schema(db: sqlite3.Connection) -> None:
+    for statement in (
+        """CREATE TABLE takes (
+            id INTEGER PRIMARY KEY,
+            path TEXT NOT NULL UNIQUE,
+            rushes TEXT NOT NULL,
+            digest TEXT NOT NULL,
+            size_bytes INTEGER NOT NULL,
+            duration_s REAL NOT NULL,
+            fps TEXT,
+            variable_rate INTEGER NOT NULL,
+            start_tc TEXT,
+            time_reference INTEGER,
+            recorded TEXT,
+            sample_rate_hz INTEGER,
+            channels INTEGER NOT NULL,
+            width INTEGER NOT NULL,
+            height INTEGER NOT NULL,
+            peak_dbfs REAL,
+            clipped INTEGER,
+            loudness_lufs REAL,
+            floor_dbfs REAL,
+            channel TEXT,
+            faults TEXT,
+            feature_version INTEGER NOT NULL,
+            logged_at TEXT NOT NULL)""",
+        "CREATE INDEX takes_by_digest ON takes (digest)",
+        """CREATE TABLE labels (
+            id INTEGER PRIMARY KEY,
+            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            label TEXT NOT NULL,
+            together TEXT,
+            UNIQUE (take_id, start_s, end_s))""",
+        """CREATE TABLE calls (
+            id INTEGER PRIMARY KEY,
+            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            label_id INTEGER UNIQUE REFERENCES labels (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            low_hz REAL,
+            high_hz REAL,
+            peak_hz REAL,
+            snr_db REAL,
+            level_dbfs REAL,
+            call_probability REAL,
+            label TEXT NOT NULL,
+            confidence REAL,
+            noise TEXT NOT NULL,
+            features BLOB)""",
+        "CREATE INDEX calls_by_take ON calls (take_id, start_s)",
+        """CREATE TABLE noise (
+            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            kind TEXT NOT NULL,
+            confidence REAL,
+            level_dbfs REAL,
+            low_hz REAL,
+            high_hz REAL,
+            detail TEXT NOT NULL)""",
+        "CREATE INDEX noise_by_take ON noise (take_id, start_s)",
+        """CREATE TABLE problems (
+            rushes TEXT NOT NULL,
+            path TEXT NOT NULL,
+            reason TEXT NOT NULL,
+            PRIMARY KEY (rushes, path))""",
+    ):
+        db.execute(statement)
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_first_schema,)
+"""Steps from each schema version to the next. A step is never changed, only followed by another."""
+
+SCHEMA_VERSION = len(MIGRATIONS)
+"""The version that this program writes."""
+
+_TAKE_COLUMNS = (
+    "path, rushes, digest, size_bytes, duration_s, fps, variable_rate, start_tc, time_reference, "
+    "recorded, sample_rate_hz, channels, width, height, "
+    "peak_dbfs, clipped, loudness_lufs, floor_dbfs, channel, faults"
+)
+_CALL_COLUMNS = (
+    "start_s, end_s, low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability, "
+    "label, confidence, noise, features"
+)
+_NOISE_COLUMNS = "start_s, end_s, kind, confidence, level_dbfs, low_hz, high_hz, detail"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """A take as the log knows it, without its finds.
+
+    Attributes
+    ----------
+    take : Take
+        The clip.
+    feature_version : int
+        Version of the measurements that its calls were stored with.
+    """
+
+    take: Take
+    feature_version: int
+
+
+class Log:
+    """The log of a shoot, open for reading and writing; a context manager.
+
+    Takes are named by `Take.path`, which no two takes of a log share.
+
+    Parameters
+    ----------
+    path : Path
+        The SQLite file.
+    create : bool
+        Whether to begin a new log where there is none.
+
+    Raises
+    ------
+    LogError
+        If there is no file and `create` is false, or if the file is no log, is damaged, cannot be
+        opened, or was written by a newer version of calltag.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> take = Take(
+    ...     path="gauge/A001.mov", rushes="/ashmere", digest="d1", size_bytes=9, duration_s=4.0
+    ... )
+    >>> with Log(Path(folder.name) / "calltag.db") as log:
+    ...     _ = log.put(TakeLog(take=take), feature_version=1)
+    ...     [t.path for t in log.takes()]
+    ['gauge/A001.mov']
+    >>> folder.cleanup()
+    """
+
+    def __init__(self, path: Path, *, create: bool = True) -> None:
+        self.path = path
+        if not create and not path.is_file():
+            raise LogError(
+                f"{path}: there is no log here; make one with `calltag log RUSHES`, "
+                "or name another with --log"
+            )
+        if not path.parent.is_dir():
+            raise LogError(f"{path}: the folder {path.parent} does not exist; make it first")
+        with _told(path):
+            self._db = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+        try:
+            with _told(path):
+                self._prepare()
+        except BaseException:
+            self._db.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; the object is of no use afterwards."""
+        self._db.close()
+
+    # Opening
+
+    def _prepare(self) -> None:
+        self._db.execute("PRAGMA foreign_keys = ON")
+        if self._checked_version() < SCHEMA_VERSION:
+            with self._writing() as db:
+                # Looked at again, now alone: two processes may open a new log at the same time.
+                for step in MIGRATIONS[self._checked_version() :]:
+                    step(db)
+                db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        with suppress(sqlite3.OperationalError):  # busy, or a disk that cannot: works without, too
+            self._db.execute("PRAGMA journal_mode = WAL")
+
+    def _checked_version(self) -> int:
+        (version,) = self._db.execute("PRAGMA user_version").fetchone()
+        (mark,) = self._db.execute("PRAGMA application_id").fetchone()
+        (tables,) = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        if mark != APPLICATION_ID and (mark or tables):
+            raise LogError(f"{self.path}: this is another program's file; name the log with --log")
+        if version > SCHEMA_VERSION:
+            raise LogError(
+                f"{self.path}: this log was written by a newer calltag "
+                f"(log version {version}, this one knows {SCHEMA_VERSION}); update calltag"
+            )
+        return int(version)
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        with _told(self.path):
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._db
+                self._db.execute("COMMIT")
+            except BaseException:
+                if self._db.in_transaction:  # a full disk has ended it already
+                    self._db.execute("ROLLBACK")
+                raise
+
+    def _read(self, query: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+        with _told(self.path):
+            return self._db.execute(query, values).fetchall()
+
+    # Takes
+
+    def takes(self) -> list[Take]:
+        """Return all takes, in order of path.
+
+        Returns
+        -------
+        list of Take
+            One for each clip that was logged.
+        """
+        return [entry.take for entry in self.entries()]
+
+    def entries(self) -> list[Entry]:
+        """Return all takes with what a new run has to know of them, in order of path.
+
+        Returns
+        -------
+        list of Entry
+            One for each clip that was logged.
+        """
+        rows = self._read(f"SELECT feature_version, {_TAKE_COLUMNS} FROM takes ORDER BY path")
+        return [Entry(take=_take(row[1:]), feature_version=row[0]) for row in rows]
+
+    def take_logs(self, *, features: bool = False) -> Iterator[TakeLog]:
+        """Yield all takes with what was found in them, in order of path.
+
+        Parameters
+        ----------
+        features : bool
+            Whether to read the calls' measurements too.
+
+        Yields
+        ------
+        TakeLog
+            A take, its calls and its noise.
+        """
+        for take in self.takes():
+            yield self._take_log(take, features=features)
+
+    def take_log(self, path: str, *, features: bool = False) -> TakeLog:
+        """Return one take with what was found in it.
+
+        Parameters
+        ----------
+        path : str
+            Its path below the rushes folder.
+        features : bool
+            Whether to read the calls' measurements too.
+
+        Returns
+        -------
+        TakeLog
+            The take, its calls and its noise.
+
+        Raises
+        ------
+        LogError
+            If the log has no such take.
+        """
+        rows = self._read(f"SELECT {_TAKE_COLUMNS} FROM takes WHERE path = ?", (path,))
+        if not rows:
+            raise LogError(
+                f"{path}: no such take in {self.path.name}; `calltag takes` lists their names"
+            )
+        return self._take_log(_take(rows[0]), features=features)
+
+    def _take_log(self, take: Take, *, features: bool) -> TakeLog:
+        where = "WHERE take_id = (SELECT id FROM takes WHERE path = ?) ORDER BY start_s, end_s"
+        columns = _CALL_COLUMNS if features else _CALL_COLUMNS.replace("features", "NULL")
+        calls = self._read(f"SELECT label_id, {columns} FROM calls {where}", (take.path,))
+        noise = self._read(f"SELECT {_NOISE_COLUMNS} FROM noise {where}", (take.path,))
+        return TakeLog(
+            take=take,
+            calls=tuple(_call(row) for row in calls),
+            noise=tuple(_noise(row) for row in noise),
+        )
+
+    def put(self, take_log: TakeLog, *, feature_version: int) -> int:
+        """Store a take with what was found in it, in place of what the log had under its path.
+
+        The user's labels of that path stay, unless the new take has another length: then it is
+        another recording, and they would lie in the wrong places.
+
+        Parameters
+        ----------
+        take_log : TakeLog
+            The take, its calls and its noise.
+        feature_version : int
+            Version of the calls' measurements.
+
+        Returns
+        -------
+        int
+            How many labels were dropped.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        take = take_log.take
+        columns = [*_TAKE_COLUMNS.split(", "), "feature_version", "logged_at"]
+        values = [*_take_row(take), feature_version, datetime.now(UTC).isoformat(" ", "seconds")]
+        dropped = 0
+        with self._writing() as db:
+            old = db.execute(
+                "SELECT id, duration_s FROM takes WHERE path = ?", (take.path,)
+            ).fetchone()
+            if old is None:
+                marks = ", ".join("?" * len(columns))
+                take_id = db.execute(
+                    f"INSERT INTO takes ({', '.join(columns)}) VALUES ({marks})", values
+                ).lastrowid
+            else:
+                take_id, duration_s = old
+                sets = ", ".join(f"{column} = ?" for column in columns)
+                db.execute(f"UPDATE takes SET {sets} WHERE id = ?", [*values, take_id])
+                db.execute("DELETE FROM calls WHERE take_id = ?", (take_id,))
+                db.execute("DELETE FROM noise WHERE take_id = ?", (take_id,))
+                if abs(duration_s - take.duration_s) > SAME_LENGTH_S:
+                    dropped = db.execute(
+                        "DELETE FROM labels WHERE take_id = ?", (take_id,)
+                    ).rowcount
+            _insert_calls(db, take_id, take_log.calls)
+            marks = ", ".join("?" * 8)
+            db.executemany(
+                f"INSERT INTO noise (take_id, {_NOISE_COLUMNS}) VALUES (?, {marks})",
+                [[take_id, *_noise_row(span)] for span in take_log.noise],
+            )
+            db.execute(
+                "DELETE FROM problems WHERE rushes = ? AND path = ?", (take.rushes, take.path)
+            )
+        return dropped
+
+    def move(self, places: Mapping[str, tuple[str, str]]) -> None:
+        """Give takes the new places of their files, all at once, so that names may be exchanged.
+
+        Parameters
+        ----------
+        places : mapping of str to tuple of two str
+            Path in the log to the new rushes folder and the new path below it.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        if not places:
+            return
+        with self._writing() as db:
+            # By way of names that no file can have: a path is unique in the table at every step.
+            db.executemany(
+                "UPDATE takes SET path = ? WHERE path = ?",
+                [(f"\0{number}", old) for number, old in enumerate(places)],
+            )
+            db.executemany(
+                "UPDATE takes SET rushes = ?, path = ? WHERE path = ?",
+                [(*new, f"\0{number}") for number, new in enumerate(places.values())],
+            )
+
+    def forget(self, paths: Iterable[str]) -> None:
+        """Take takes out of the log, with all that was found in them and their labels.
+
+        Parameters
+        ----------
+        paths : iterable of str
+            Their paths in the log.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            db.executemany("DELETE FROM takes WHERE path = ?", [(path,) for path in paths])
+
+    # Takes that could not be read
+
+    def problems(self) -> list[tuple[str, Problem]]:
+        """Return the takes that could not be read.
+
+        Returns
+        -------
+        list of tuple of str and Problem
+            Rushes folder and problem, in order of path.
+        """
+        rows = self._read("SELECT rushes, path, reason FROM problems ORDER BY path, rushes")
+        return [(rushes, Problem(path=path, reason=reason)) for rushes, path, reason in rows]
+
+    def put_problem(self, rushes: str, problem: Problem) -> None:
+        """Store that a take could not be read, in place of an earlier reason.
+
+        Parameters
+        ----------
+        rushes : str
+            Absolute path of the rushes folder.
+        problem : Problem
+            The take and the reason.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            db.execute(
+                "INSERT OR REPLACE INTO problems (rushes, path, reason) VALUES (?, ?, ?)",
+                (rushes, problem.path, problem.reason),
+            )
+
+    def clear_problems(self, places: Iterable[tuple[str, str]]) -> None:
+        """Take problems out of the log.
+
+        Parameters
+        ----------
+        places : iterable of tuple of two str
+            Rushes folder and path of each.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            db.executemany("DELETE FROM problems WHERE rushes = ? AND path = ?", places)
+
+    # Labels
+
+    def labels(self) -> list[Label]:
+        """Return the user's labels, in order of take and start.
+
+        Returns
+        -------
+        list of Label
+            All labels of takes in the log.
+        """
+        rows = self._read(
+            "SELECT path, start_s, end_s, label, together FROM labels "
+            "JOIN takes ON takes.id = take_id ORDER BY path, start_s, end_s"
+        )
+        return [
+            Label(take=path, start_s=start_s, end_s=end_s, label=label, group=group)
+            for path, start_s, end_s, label, group in rows
+        ]
+
+    def put_labels(self, labels: Iterable[Label]) -> None:
+        """Store labels; one for the same stretch of the same take replaces the earlier one.
+
+        Parameters
+        ----------
+        labels : iterable of Label
+            Their takes have to be in the log.
+
+        Raises
+        ------
+        LogError
+            If a take is not in the log, and then none is stored; or if the log cannot be written.
+        """
+        with self._writing() as db:
+            for label in labels:
+                row = db.execute("SELECT id FROM takes WHERE path = ?", (label.take,)).fetchone()
+                if row is None:
+                    raise LogError(
+                        f"{label.take}: no such take in {self.path.name}; "
+                        "`calltag takes` lists their names"
+                    )
+                # What was measured under an earlier label of this stretch takes the new name.
+                db.execute(
+                    "INSERT INTO labels (take_id, start_s, end_s, label, together) "
+                    "VALUES (?, ?, ?, ?, ?) ON CONFLICT (take_id, start_s, end_s) "
+                    "DO UPDATE SET label = excluded.label, together = excluded.together",
+                    (row[0], label.start_s, label.end_s, label.label, label.group),
+                )
+                db.execute(
+                    "UPDATE calls SET label = ? WHERE label_id = (SELECT id FROM labels "
+                    "WHERE take_id = ? AND start_s = ? AND end_s = ?)",
+                    (label.label, row[0], label.start_s, label.end_s),
+                )
+
+    def remove_labels(self, labels: Iterable[Label]) -> None:
+        """Take labels out of the log, with what was measured for them.
+
+        Parameters
+        ----------
+        labels : iterable of Label
+            Those to remove; ones that are not there are passed over.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            db.executemany(
+                "DELETE FROM labels WHERE start_s = ? AND end_s = ? "
+                "AND take_id = (SELECT id FROM takes WHERE path = ?)",
+                [(label.start_s, label.end_s, label.take) for label in labels],
+            )
+
+    def put_measured(self, measured: Iterable[tuple[Label, Call]]) -> None:
+        """Store what was measured of the sound under labels where nothing had been found.
+
+        Such calls come back with `by_hand` set, the label's name and confidence 1; they go with
+        their label.
+
+        Parameters
+        ----------
+        measured : iterable of tuple of Label and Call
+            The label, and the measurements of its stretch.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            for label, call in measured:
+                row = db.execute(
+                    "SELECT labels.id, take_id FROM labels JOIN takes ON takes.id = take_id "
+                    "WHERE path = ? AND start_s = ? AND end_s = ?",
+                    (label.take, label.start_s, label.end_s),
+                ).fetchone()
+                if row is not None:
+                    label_id, take_id = row
+                    db.execute("DELETE FROM calls WHERE label_id = ?", (label_id,))
+                    _insert_calls(db, take_id, [call], label=label.label, label_id=label_id)
+
+    # Call types
+
+    def features(self, feature_version: int) -> tuple[list[int], FloatArray]:
+        """Return the measurements of all found calls, to give them call types.
+
+        Parameters
+        ----------
+        feature_version : int
+            Takes with measurements of another version are left out.
+
+        Returns
+        -------
+        keys : list of int, length n
+            Keys of the calls, for `give_types`.
+        features : np.ndarray, shape (n, n_features), float32
+            Their measurements; shape (0, 0) where there is no call.
+        """
+        rows = self._read(
+            "SELECT calls.id, features FROM calls JOIN takes ON takes.id = take_id "
+            "WHERE label_id IS NULL AND features IS NOT NULL AND feature_version = ? "
+            "ORDER BY calls.id",
+            (feature_version,),
+        )
+        if not rows:
+            return [], np.empty((0, 0), np.float32)
+        return [key for key, _ in rows], np.stack([_features(blob) for _, blob in rows])
+
+    def give_types(
+        self, keys: Sequence[int], labels: Sequence[str], confidences: Sequence[float]
+    ) -> None:
+        """Store the call types that a model gave.
+
+        Parameters
+        ----------
+        keys : sequence of int, length n
+            Keys of the calls, from `features`.
+        labels : sequence of str, length n
+            A call type for each, or ``call``.
+        confidences : sequence of float, length n
+            Probability of each label.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            db.executemany(
+                "UPDATE calls SET label = ?, confidence = ? WHERE id = ?",
+                zip(labels, map(float, confidences), keys, strict=True),
+            )
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn SQLite's errors into one sentence for the user."""
+    try:
+        yield
+    except (sqlite3.ProgrammingError, sqlite3.IntegrityError):  # defects of ours
+        raise
+    except sqlite3.DatabaseError as error:
+        raise LogError(f"{path}: {_reason(error)}") from error
+
+
+def _reason(error: sqlite3.DatabaseError) -> str:
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    return {
+        sqlite3.SQLITE_NOTADB: "this is not a log of calltag; name the log with --log",
+        sqlite3.SQLITE_CORRUPT: "this log is damaged; log the rushes again into a new one",
+        sqlite3.SQLITE_BUSY: "another program is writing to this log; try again when it is done",
+        sqlite3.SQLITE_READONLY: "this log may not be written to; copy it to a folder of yours",
+        sqlite3.SQLITE_CANTOPEN: "this log cannot be opened; check that it is a file you may "
+        "write to, in a folder you may write to",
+        sqlite3.SQLITE_FULL: "the disk is full; make room and start again",
+        sqlite3.SQLITE_IOERR: "the disk does not answer; check it and start again",
+    }.get(code, f"this log cannot be used ({error})")
+
+
+def _insert_calls(
+    db: sqlite3.Connection,
+    take_id: int | None,
+    calls: Iterable[Call],
+    *,
+    label: str | None = None,
+    label_id: int | None = None,
+) -> None:
+    marks = ", ".join("?" * 12)
+    db.executemany(
+        f"INSERT INTO calls (take_id, label_id, {_CALL_COLUMNS}) VALUES (?, ?, {marks})",
+        [[take_id, label_id, *_call_row(call, label)] for call in calls],
+    )
+
+
+def _take_row(take: Take) -> list[object]:
+    levels = take.levels
+    return [
+        take.path,
+        take.rushes,
+        take.digest,
+        take.size_bytes,
+        take.duration_s,
+        None if take.fps is None else str(take.fps),
+        take.variable_rate,
+        take.start_tc,
+        take.time_reference,
+        take.recorded,
+        take.sample_rate_hz,
+        take.channels,
+        take.width,
+        take.height,
+        *(
+            [None] * 6
+            if levels is None
+            else [
+                levels.peak_dbfs,
+                levels.clipped,
+                levels.loudness_lufs,
+                levels.floor_dbfs,
+                levels.channel,
+                json.dumps(levels.faults),
+            ]
+        ),
+    ]
+
+
+def _take(row: Sequence[Any]) -> Take:
+    (
+        path,
+        rushes,
+        digest,
+        size_bytes,
+        duration_s,
+        fps,
+        variable_rate,
+        start_tc,
+        time_reference,
+        recorded,
+        sample_rate_hz,
+        channels,
+        width,
+        height,
+        peak_dbfs,
+        clipped,
+        loudness_lufs,
+        floor_dbfs,
+        channel,
+        faults,
+    ) = row
+    levels = None
+    if channel is not None:
+        levels = Levels(
+            peak_dbfs=_number(peak_dbfs),
+            clipped=clipped,
+            loudness_lufs=_number(loudness_lufs),
+            floor_dbfs=_number(floor_dbfs),
+            channel=channel,
+            faults=tuple(json.loads(faults)),
+        )
+    return Take(
+        path=path,
+        rushes=rushes,
+        digest=digest,
+        size_bytes=size_bytes,
+        duration_s=duration_s,
+        fps=None if fps is None else Fraction(fps),
+        variable_rate=bool(variable_rate),
+        start_tc=start_tc,
+        time_reference=time_reference,
+        recorded=recorded,
+        sample_rate_hz=sample_rate_hz,
+        channels=channels,
+        width=width,
+        height=height,
+        levels=levels,
+    )
+
+
+def _call_row(call: Call, label: str | None) -> list[object]:
+    return [
+        float(call.start_s),
+        float(call.end_s),
+        float(call.low_hz),
+        float(call.high_hz),
+        float(call.peak_hz),
+        float(call.snr_db),
+        float(call.level_dbfs),
+        float(call.call_probability),
+        call.label if label is None else label,
+        float(call.confidence) if label is None else 1.0,
+        json.dumps(call.noise),
+        None if call.features is None else call.features.astype(_STORED).tobytes(),
+    ]
+
+
+def _call(row: Sequence[Any]) -> Call:
+    label_id, start_s, end_s, *numbers, label, confidence, noise, features = row
+    low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability = map(_number, numbers)
+    return Call(
+        start_s=start_s,
+        end_s=end_s,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        peak_hz=peak_hz,
+        snr_db=snr_db,
+        level_dbfs=level_dbfs,
+        call_probability=call_probability,
+        label=label,
+        confidence=_number(confidence),
+        noise=tuple(json.loads(noise)),
+        by_hand=label_id is not None,
+        features=None if features is None else _features(features),
+    )
+
+
+def _noise_row(span: NoiseSpan) -> list[object]:
+    return [
+        float(span.start_s),
+        float(span.end_s),
+        span.kind,
+        float(span.confidence),
+        float(span.level_dbfs),
+        float(span.low_hz),
+        float(span.high_hz),
+        span.detail,
+    ]
+
+
+def _noise(row: Sequence[Any]) -> NoiseSpan:
+    start_s, end_s, kind, *numbers, detail = row
+    confidence, level_dbfs, low_hz, high_hz = map(_number, numbers)
+    return NoiseSpan(
+        start_s=start_s,
+        end_s=end_s,
+        kind=kind,
+        confidence=confidence,
+        level_dbfs=level_dbfs,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        detail=detail,
+    )
+
+
+def _features(blob: bytes) -> FloatArray:
+    return np.frombuffer(blob, _STORED).astype(np.float32)
+
+
+def _number(value: float | None) -> float:
+    # SQLite keeps infinities but stores a NaN as NULL.
+    return math.nan if value is None else value

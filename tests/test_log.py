@@ -1,0 +1,480 @@
+from __future__ import annotations
+
+import math
+import signal
+import sqlite3
+import subprocess
+import sys
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from calltag.errors import LogError
+from calltag.log import APPLICATION_ID, SCHEMA_VERSION, Log
+from calltag.records import Call, Label, Levels, NoiseSpan, Problem, Take, TakeLog
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def take(path: str = "A001.mov", **changes: object) -> Take:
+    values: dict[str, object] = {
+        "path": path,
+        "rushes": "/ashmere",
+        "digest": f"digest of {path}",
+        "size_bytes": 1234,
+        "duration_s": 60.0,
+    }
+    return Take(**(values | changes))  # type: ignore[arg-type]
+
+
+def call(start_s: float = 1.0, **changes: object) -> Call:
+    values: dict[str, object] = {
+        "start_s": start_s,
+        "end_s": start_s + 0.5,
+        "low_hz": 2000.0,
+        "high_hz": 4000.0,
+        "peak_hz": 3000.0,
+        "snr_db": 12.5,
+        "level_dbfs": -31.0,
+        "call_probability": 0.9,
+        "features": np.array([start_s, 2.0, 3.0], np.float32),
+    }
+    return Call(**(values | changes))  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def log(tmp_path: Path):
+    with Log(tmp_path / "calltag.db") as log:
+        yield log
+
+
+# What goes in comes out
+
+floats = st.floats(allow_nan=False, width=64)
+words = st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=12)
+optional_levels = st.none() | st.builds(
+    Levels,
+    peak_dbfs=floats,
+    clipped=st.integers(0, 2**40),
+    loudness_lufs=floats,
+    floor_dbfs=floats,
+    channel=st.sampled_from(["1", "2", "1+2"]),
+    faults=st.lists(words, max_size=3).map(tuple),
+)
+takes = st.builds(
+    Take,
+    path=words.filter(bool),
+    rushes=words,
+    digest=words,
+    size_bytes=st.integers(0, 2**62),
+    duration_s=st.floats(0, 1e6),
+    fps=st.none() | st.fractions(Fraction(1), Fraction(1000), max_denominator=1001),
+    variable_rate=st.booleans(),
+    start_tc=st.none() | st.sampled_from(["10:00:00;00", "23:59:59:24"]),
+    time_reference=st.none() | st.integers(0, 2**62),
+    recorded=st.none() | words,
+    sample_rate_hz=st.none() | st.integers(8000, 768_000),
+    channels=st.integers(0, 64),
+    width=st.integers(0, 8192),
+    height=st.integers(0, 8192),
+    levels=optional_levels,
+)
+calls = st.builds(
+    Call,
+    start_s=st.floats(0, 1e5),
+    end_s=st.floats(0, 1e5),
+    low_hz=floats,
+    high_hz=floats,
+    peak_hz=floats,
+    snr_db=floats,
+    level_dbfs=floats,
+    call_probability=st.floats(0, 1),
+    label=words,
+    confidence=st.floats(0, 1),
+    noise=st.lists(words, max_size=3).map(tuple),
+)
+noises = st.builds(
+    NoiseSpan,
+    start_s=st.floats(0, 1e5),
+    end_s=st.floats(0, 1e5),
+    kind=words,
+    confidence=st.floats(0, 1),
+    level_dbfs=floats,
+    low_hz=floats,
+    high_hz=floats,
+    detail=words,
+)
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.builds(
+        TakeLog,
+        take=takes,
+        calls=st.lists(calls, max_size=4).map(tuple),
+        noise=st.lists(noises, max_size=4).map(tuple),
+    )
+)
+def test_a_take_comes_out_as_it_went_in(log: Log, stored: TakeLog) -> None:
+    log.put(stored, feature_version=1)
+    read = log.take_log(stored.take.path)
+
+    def in_order(items):
+        return sorted(items, key=repr)
+
+    assert read.take == stored.take
+    assert in_order(read.calls) == in_order(stored.calls)
+    assert in_order(read.noise) == in_order(stored.noise)
+    assert [c.start_s for c in read.calls] == sorted(c.start_s for c in stored.calls)
+
+
+def test_features_come_out_bit_for_bit(log: Log, rng: np.random.Generator) -> None:
+    features = rng.normal(size=(5, 70)).astype(np.float32)
+    features[2, 3] = np.inf
+    features[3, 0] = np.nan
+    log.put(
+        TakeLog(take=take(), calls=tuple(call(i, features=row) for i, row in enumerate(features))),
+        feature_version=3,
+    )
+    read = log.take_log("A001.mov", features=True)
+    np.testing.assert_array_equal(np.stack([c.features for c in read.calls]), features)
+    assert all(c.features.dtype == np.float32 for c in read.calls)
+    assert all(c.features is None for c in log.take_log("A001.mov").calls)
+    keys, matrix = log.features(3)
+    assert len(keys) == len(set(keys)) == 5
+    np.testing.assert_array_equal(matrix, features)
+    assert log.features(4)[0] == []
+
+
+def test_a_measure_that_could_not_be_taken_comes_out_as_nan(log: Log) -> None:
+    log.put(TakeLog(take=take(), calls=(call(snr_db=math.nan),)), feature_version=1)
+    assert math.isnan(log.take_log("A001.mov").calls[0].snr_db)
+
+
+def test_exact_rates_are_stored_as_text(log: Log) -> None:
+    log.put(TakeLog(take=take(fps=Fraction(30000, 1001))), feature_version=1)
+    with sqlite3.connect(log.path) as db:
+        assert db.execute("SELECT fps FROM takes").fetchone() == ("30000/1001",)
+    db.close()
+
+
+def test_logging_a_take_again_replaces_its_finds(log: Log) -> None:
+    log.put(TakeLog(take=take(), calls=(call(1), call(2))), feature_version=1)
+    log.put(TakeLog(take=take(), calls=(call(5),)), feature_version=2)
+    (entry,) = log.entries()
+    assert entry.feature_version == 2
+    assert [c.start_s for c in log.take_log("A001.mov").calls] == [5.0]
+
+
+def test_takes_come_in_order_of_path(log: Log) -> None:
+    for name in ("b.mov", "a/z.mov", "a/b.mov"):
+        log.put(TakeLog(take=take(name)), feature_version=1)
+    assert [t.path for t in log.takes()] == ["a/b.mov", "a/z.mov", "b.mov"]
+    assert [t.take.path for t in log.take_logs()] == ["a/b.mov", "a/z.mov", "b.mov"]
+
+
+def test_an_unknown_take_is_told(log: Log) -> None:
+    with pytest.raises(LogError, match=r"^B\.mov: no such take in calltag\.db; "):
+        log.take_log("B.mov")
+
+
+# Files that moved
+
+
+def test_two_takes_may_exchange_names(log: Log) -> None:
+    log.put(TakeLog(take=take("a"), calls=(call(1),)), feature_version=1)
+    log.put(TakeLog(take=take("b"), calls=(call(2),)), feature_version=1)
+    log.move({"a": ("/elsewhere", "b"), "b": ("/ashmere", "a")})
+    assert [(t.path, t.rushes, t.digest) for t in log.takes()] == [
+        ("a", "/ashmere", "digest of b"),
+        ("b", "/elsewhere", "digest of a"),
+    ]
+    assert log.take_log("a").calls[0].start_s == 2.0
+
+
+def test_labels_and_finds_go_with_a_moved_take(log: Log) -> None:
+    log.put(TakeLog(take=take("a"), calls=(call(1),)), feature_version=1)
+    log.put_labels([Label(take="a", start_s=1, end_s=1.5, label="marsh hooter: boom")])
+    log.move({"a": ("/ashmere", "hide/a")})
+    assert [label.take for label in log.labels()] == ["hide/a"]
+    assert len(log.take_log("hide/a").calls) == 1
+
+
+def test_a_forgotten_take_leaves_nothing(log: Log) -> None:
+    log.put(
+        TakeLog(
+            take=take(),
+            calls=(call(),),
+            noise=(
+                NoiseSpan(
+                    start_s=0,
+                    end_s=9,
+                    kind="wind",
+                    confidence=0.8,
+                    level_dbfs=-30,
+                    low_hz=20,
+                    high_hz=200,
+                ),
+            ),
+        ),
+        feature_version=1,
+    )
+    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="wind")])
+    log.forget(["A001.mov"])
+    with sqlite3.connect(log.path) as db:
+        for table in ("takes", "calls", "noise", "labels"):
+            assert db.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
+    db.close()
+
+
+# Labels
+
+
+def test_a_label_for_the_same_stretch_replaces_the_earlier(log: Log) -> None:
+    log.put(TakeLog(take=take()), feature_version=1)
+    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    again = Label(take="A001.mov", start_s=1, end_s=2, label="no call", group="first light")
+    log.put_labels([again])
+    assert log.labels() == [again]
+
+
+def test_one_unknown_take_keeps_all_labels_out(log: Log) -> None:
+    log.put(TakeLog(take=take()), feature_version=1)
+    labels = [
+        Label(take="A001.mov", start_s=1, end_s=2, label="pit rail"),
+        Label(take="A002.mov", start_s=1, end_s=2, label="pit rail"),
+    ]
+    with pytest.raises(LogError, match=r"A002\.mov: no such take"):
+        log.put_labels(labels)
+    assert log.labels() == []
+
+
+@pytest.mark.parametrize(("new_length_s", "kept"), [(60.02, 1), (58.0, 0)])
+def test_labels_stay_only_where_a_replaced_file_has_the_same_length(
+    log: Log, new_length_s: float, kept: int
+) -> None:
+    log.put(TakeLog(take=take()), feature_version=1)
+    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    dropped = log.put(
+        TakeLog(take=take(digest="other", duration_s=new_length_s)), feature_version=1
+    )
+    assert len(log.labels()) == kept
+    assert dropped == 1 - kept
+
+
+def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> None:
+    log.put(TakeLog(take=take(), calls=(call(9),)), feature_version=1)
+    label = Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")
+    log.put_labels([label])
+    log.put_measured([(label, call(1, end_s=2.0, call_probability=0.1))])
+    measured, found = log.take_log("A001.mov").calls
+    assert (measured.label, measured.confidence, measured.by_hand) == ("pit rail", 1.0, True)
+    assert not found.by_hand
+    assert len(log.features(1)[0]) == 1, "only finds are given types by a model"
+
+    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="lesser reedling")])
+    assert log.take_log("A001.mov").calls[0].label == "lesser reedling"
+
+    log.remove_labels([label])
+    assert log.labels() == []
+    assert [c.start_s for c in log.take_log("A001.mov").calls] == [9.0]
+
+
+def test_types_given_by_a_model_are_stored(log: Log) -> None:
+    log.put(TakeLog(take=take(), calls=(call(1), call(2))), feature_version=1)
+    keys, _ = log.features(1)
+    log.give_types(keys, ["pit rail", "call"], [0.75, 0.5])
+    assert [(c.label, c.confidence) for c in log.take_log("A001.mov").calls] == [
+        ("pit rail", 0.75),
+        ("call", 0.5),
+    ]
+
+
+# Takes that could not be read
+
+
+def test_a_problem_ends_when_the_take_is_read(log: Log) -> None:
+    log.put_problem("/ashmere", Problem(path="A001.mov", reason="first"))
+    log.put_problem("/ashmere", Problem(path="A001.mov", reason="it is empty; copy it again"))
+    log.put_problem("/other", Problem(path="A001.mov", reason="another card"))
+    assert log.problems() == [
+        ("/ashmere", Problem(path="A001.mov", reason="it is empty; copy it again")),
+        ("/other", Problem(path="A001.mov", reason="another card")),
+    ]
+    log.put(TakeLog(take=take()), feature_version=1)
+    assert [rushes for rushes, _ in log.problems()] == ["/other"]
+    log.clear_problems([("/other", "A001.mov")])
+    assert log.problems() == []
+
+
+# Files that are no log
+
+
+def sentence(error: pytest.ExceptionInfo[LogError]) -> str:
+    text = str(error.value)
+    assert "\n" not in text
+    return text
+
+
+@pytest.mark.parametrize("content", [b"not a database, but a shot list\n" * 40, b"RIFF"])
+def test_a_file_that_is_no_database_is_refused(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "shots.txt"
+    path.write_bytes(content)
+    with pytest.raises(LogError) as error:
+        Log(path)
+    assert sentence(error).endswith(
+        "shots.txt: this is not a log of calltag; name the log with --log"
+    )
+    assert path.read_bytes() == content
+
+
+def test_a_database_of_another_program_is_refused_and_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "other.db"
+    with sqlite3.connect(path) as db:
+        db.execute("CREATE TABLE takes (name TEXT)")
+    db.close()
+    before = path.read_bytes()
+    with pytest.raises(LogError, match=r"other\.db: this is another program's file"):
+        Log(path)
+    assert path.read_bytes() == before
+
+
+def test_an_empty_file_becomes_a_log(tmp_path: Path) -> None:
+    path = tmp_path / "calltag.db"
+    path.touch()
+    with Log(path) as log:
+        assert log.takes() == []
+
+
+def test_a_newer_log_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "calltag.db"
+    Log(path).close()
+    with sqlite3.connect(path) as db:
+        db.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
+    db.close()
+    with pytest.raises(LogError) as error:
+        Log(path)
+    assert "written by a newer calltag" in sentence(error)
+    assert "update calltag" in sentence(error)
+
+
+def test_a_log_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(LogError, match="there is no log here; make one with `calltag log RUSHES`"):
+        Log(tmp_path / "calltag.db", create=False)
+    assert not (tmp_path / "calltag.db").exists()
+
+
+def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(LogError, match=r"the folder .* does not exist; make it first"):
+        Log(tmp_path / "day2" / "calltag.db")
+
+
+def test_a_folder_is_no_log(tmp_path: Path) -> None:
+    with pytest.raises(LogError, match="this log cannot be opened; check that it is a file"):
+        Log(tmp_path)
+
+
+def test_a_damaged_log_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "calltag.db"
+    with Log(path) as log:
+        for number in range(300):
+            log.put(TakeLog(take=take(f"A{number:04}.mov"), calls=(call(1),)), feature_version=1)
+    content = bytearray(path.read_bytes())
+    content[8192:] = bytes(len(content) - 8192)
+    path.write_bytes(content)
+    with Log(path) as log, pytest.raises(LogError) as error:
+        list(log.take_logs())
+    assert "this log is damaged; log the rushes again into a new one" in sentence(error)
+
+
+# Several processes
+
+
+def test_two_processes_may_open_write_and_read_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "calltag.db"
+    program = """
+import sys
+from pathlib import Path
+from calltag.log import Log
+from calltag.records import Take, TakeLog
+path, mine = Path(sys.argv[1]), sys.argv[2]
+sys.stdin.readline()
+with Log(path) as log:
+    for number in range(40):
+        take = Take(path=f"{mine}{number}", rushes="/r", digest="d", size_bytes=1, duration_s=1.0)
+        log.put(TakeLog(take=take), feature_version=1)
+        assert any(found.path == take.path for found in log.takes())
+"""
+    workers = [
+        subprocess.Popen(
+            [sys.executable, "-c", program, str(path), name], cwd=ROOT, stdin=subprocess.PIPE
+        )
+        for name in ("left", "right")
+    ]
+    for worker in workers:
+        worker.stdin.write(b"go\n")
+        worker.stdin.flush()
+    for worker in workers:
+        worker.communicate(timeout=60)
+        assert worker.returncode == 0
+    with Log(path) as log:
+        assert len(log.takes()) == 80
+
+
+def test_a_locked_log_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("calltag.log.BUSY_TIMEOUT_S", 0.05)
+    path = tmp_path / "calltag.db"
+    with Log(path) as log:
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(LogError, match="another program is writing to this log; try again"):
+            log.put(TakeLog(take=take()), feature_version=1)
+        assert log.takes() == [], "reading goes on"
+        other.execute("ROLLBACK")
+        other.close()
+        log.put(TakeLog(take=take()), feature_version=1)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no SIGKILL")
+def test_a_process_killed_while_writing_leaves_whole_takes(tmp_path: Path) -> None:
+    path = tmp_path / "calltag.db"
+    program = """
+import os, signal, sys
+from pathlib import Path
+import calltag.log
+from calltag.log import Log
+from calltag.records import Call, Take, TakeLog
+def call(start_s):
+    return Call(start_s=start_s, end_s=2.0, low_hz=1, high_hz=2, peak_hz=1, snr_db=1, level_dbfs=-1,
+                call_probability=1)
+def calls_then_death():
+    yield call(0.0)
+    yield call(1.0)
+    os.kill(os.getpid(), signal.SIGKILL)
+def take(path):
+    return Take(path=path, rushes="/r", digest="d", size_bytes=1, duration_s=1.0)
+log = Log(Path(sys.argv[1]))
+log.put(TakeLog(take=take("whole"), calls=(call(0.0), call(1.0))), feature_version=1)
+log.put(TakeLog(take=take("half"), calls=calls_then_death()), feature_version=1)
+"""
+    done = subprocess.run([sys.executable, "-c", program, str(path)], cwd=ROOT, check=False)
+    assert done.returncode == -signal.SIGKILL
+    with Log(path) as log:
+        assert [t.path for t in log.takes()] == ["whole"]
+        assert len(log.take_log("whole").calls) == 2
+
+
+def test_the_file_carries_its_mark_and_version(tmp_path: Path) -> None:
+    """Offsets 60 and 68 of the header: SQLite's file format document, section 1.3."""
+    path = tmp_path / "calltag.db"
+    Log(path).close()
+    header = path.read_bytes()[:100]
+    assert header[:16] == b"SQLite format 3\0"
+    assert int.from_bytes(header[60:64], "big") == SCHEMA_VERSION
+    assert int.from_bytes(header[68:72], "big") == APPLICATION_ID
+    assert (header[18], header[19]) == (2, 2), "2 means write-ahead log"
+    assert [p.name for p in tmp_path.iterdir()] == ["calltag.db"], "nothing is left beside it when closed"
