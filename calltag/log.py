@@ -122,7 +122,14 @@ def _first_schema(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_first_schema,)
+def _model_of_each_take(db: sqlite3.Connection) -> None:
+    db.execute("ALTER TABLE takes ADD COLUMN model TEXT")
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
+    _first_schema,
+    _model_of_each_take,
+)
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 
 SCHEMA_VERSION = len(MIGRATIONS)
@@ -150,10 +157,13 @@ class Entry:
         The clip.
     feature_version : int
         Version of the measurements that its calls were stored with.
+    model : str or None
+        Name of the model that gave its calls their types; None where none has.
     """
 
     take: Take
     feature_version: int
+    model: str | None = None
 
 
 class Log:
@@ -284,8 +294,13 @@ class Log:
         list of Entry
             One for each clip that was logged.
         """
-        rows = self._read(f"SELECT feature_version, {_TAKE_COLUMNS} FROM takes ORDER BY path")
-        return [Entry(take=_take(row[1:]), feature_version=row[0]) for row in rows]
+        rows = self._read(
+            f"SELECT feature_version, model, {_TAKE_COLUMNS} FROM takes ORDER BY path"
+        )
+        return [
+            Entry(take=_take(row), feature_version=feature_version, model=model)
+            for feature_version, model, *row in rows
+        ]
 
     def take_logs(self, *, features: bool = False) -> Iterator[TakeLog]:
         """Yield all takes with what was found in them, in order of path.
@@ -365,8 +380,13 @@ class Log:
             If the log cannot be written.
         """
         take = take_log.take
-        columns = [*_TAKE_COLUMNS.split(", "), "feature_version", "logged_at"]
-        values = [*_take_row(take), feature_version, datetime.now(UTC).isoformat(" ", "seconds")]
+        columns = [*_TAKE_COLUMNS.split(", "), "feature_version", "model", "logged_at"]
+        values = [
+            *_take_row(take),
+            feature_version,
+            None,
+            datetime.now(UTC).isoformat(" ", "seconds"),
+        ]
         dropped = 0
         with self._writing() as db:
             old = db.execute(
@@ -593,55 +613,54 @@ class Log:
 
     # Call types
 
-    def features(self, feature_version: int) -> tuple[list[int], FloatArray]:
-        """Return the measurements of all found calls, to give them call types.
+    def give_types(
+        self,
+        tag: Callable[[FloatArray], Iterable[tuple[str, float]]],
+        *,
+        feature_version: int,
+        model: str,
+    ) -> int:
+        """Give all found calls the types that a model hears in their measurements.
 
         Parameters
         ----------
+        tag : callable
+            Takes measurements, shape (n, n_features), and returns n labels with their confidence.
         feature_version : int
-            Takes with measurements of another version are left out.
+            Takes with measurements of another version are left as they are.
+        model : str
+            Name of the model, kept with the takes.
 
         Returns
         -------
-        keys : list of int, length n
-            Keys of the calls, for `give_types`.
-        features : np.ndarray, shape (n, n_features), float32
-            Their measurements; shape (0, 0) where there is no call.
-        """
-        rows = self._read(
-            "SELECT calls.id, features FROM calls JOIN takes ON takes.id = take_id "
-            "WHERE label_id IS NULL AND features IS NOT NULL AND feature_version = ? "
-            "ORDER BY calls.id",
-            (feature_version,),
-        )
-        if not rows:
-            return [], np.empty((0, 0), np.float32)
-        return [key for key, _ in rows], np.stack([_features(blob) for _, blob in rows])
-
-    def give_types(
-        self, keys: Sequence[int], labels: Sequence[str], confidences: Sequence[float]
-    ) -> None:
-        """Store the call types that a model gave.
-
-        Parameters
-        ----------
-        keys : sequence of int, length n
-            Keys of the calls, from `features`.
-        labels : sequence of str, length n
-            A call type for each, or ``call``.
-        confidences : sequence of float, length n
-            Probability of each label.
+        int
+            How many calls were looked at.
 
         Raises
         ------
         LogError
             If the log cannot be written.
         """
+        # One transaction, so that a take which another process logs meanwhile is not passed over.
         with self._writing() as db:
-            db.executemany(
-                "UPDATE calls SET label = ?, confidence = ? WHERE id = ?",
-                zip(labels, map(float, confidences), keys, strict=True),
+            rows = db.execute(
+                "SELECT calls.id, features FROM calls JOIN takes ON takes.id = take_id "
+                "WHERE label_id IS NULL AND features IS NOT NULL AND feature_version = ?",
+                (feature_version,),
+            ).fetchall()
+            if rows:
+                tags = tag(np.stack([_features(blob) for _, blob in rows]))
+                db.executemany(
+                    "UPDATE calls SET label = ?, confidence = ? WHERE id = ?",
+                    [
+                        (label, float(confidence), key)
+                        for (label, confidence), (key, _) in zip(tags, rows, strict=True)
+                    ],
+                )
+            db.execute(
+                "UPDATE takes SET model = ? WHERE feature_version = ?", (model, feature_version)
             )
+        return len(rows)
 
 
 @contextmanager

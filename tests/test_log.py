@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -14,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from calltag.errors import LogError
-from calltag.log import APPLICATION_ID, SCHEMA_VERSION, Log
+from calltag.log import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION, Log
 from calltag.records import Call, Label, Levels, NoiseSpan, Problem, Take, TakeLog
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -144,10 +145,8 @@ def test_features_come_out_bit_for_bit(log: Log, rng: np.random.Generator) -> No
     np.testing.assert_array_equal(np.stack([c.features for c in read.calls]), features)
     assert all(c.features.dtype == np.float32 for c in read.calls)
     assert all(c.features is None for c in log.take_log("A001.mov").calls)
-    keys, matrix = log.features(3)
-    assert len(keys) == len(set(keys)) == 5
-    np.testing.assert_array_equal(matrix, features)
-    assert log.features(4)[0] == []
+    assert given_to_a_model(log, 4) == []
+    np.testing.assert_array_equal(given_to_a_model(log, 3)[0], features)
 
 
 def test_a_measure_that_could_not_be_taken_comes_out_as_nan(log: Log) -> None:
@@ -180,6 +179,18 @@ def test_takes_come_in_order_of_path(log: Log) -> None:
 def test_an_unknown_take_is_told(log: Log) -> None:
     with pytest.raises(LogError, match=r"^B\.mov: no such take in calltag\.db; "):
         log.take_log("B.mov")
+
+
+def given_to_a_model(log: Log, feature_version: int) -> list[np.ndarray]:
+    """What `Log.give_types` hands to a model that knows no type."""
+    given = []
+
+    def tag(features: np.ndarray) -> list[tuple[str, float]]:
+        given.append(features)
+        return [("call", 0.5)] * len(features)
+
+    log.give_types(tag, feature_version=feature_version, model="none")
+    return given
 
 
 # Files that moved
@@ -274,7 +285,9 @@ def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> Non
     measured, found = log.take_log("A001.mov").calls
     assert (measured.label, measured.confidence, measured.by_hand) == ("pit rail", 1.0, True)
     assert not found.by_hand
-    assert len(log.features(1)[0]) == 1, "only finds are given types by a model"
+    (matrix,) = given_to_a_model(log, 1)
+    assert matrix[:, 0].tolist() == [9.0], "only finds are given types by a model"
+    assert log.take_log("A001.mov").calls[0].label == "pit rail"
 
     log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="lesser reedling")])
     assert log.take_log("A001.mov").calls[0].label == "lesser reedling"
@@ -286,12 +299,18 @@ def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> Non
 
 def test_types_given_by_a_model_are_stored(log: Log) -> None:
     log.put(TakeLog(take=take(), calls=(call(1), call(2))), feature_version=1)
-    keys, _ = log.features(1)
-    log.give_types(keys, ["pit rail", "call"], [0.75, 0.5])
+
+    def tag(features: np.ndarray) -> list[tuple[str, float]]:
+        return [("pit rail", 0.75) if row[0] == 1 else ("call", 0.5) for row in features]
+
+    assert log.give_types(tag, feature_version=1, model="calltag.model 1f2e") == 2
     assert [(c.label, c.confidence) for c in log.take_log("A001.mov").calls] == [
         ("pit rail", 0.75),
         ("call", 0.5),
     ]
+    assert log.entries()[0].model == "calltag.model 1f2e"
+    log.put(TakeLog(take=take()), feature_version=1)
+    assert log.entries()[0].model is None, "found anew, so not yet given types"
 
 
 # Takes that could not be read
@@ -477,4 +496,55 @@ def test_the_file_carries_its_mark_and_version(tmp_path: Path) -> None:
     assert int.from_bytes(header[60:64], "big") == SCHEMA_VERSION
     assert int.from_bytes(header[68:72], "big") == APPLICATION_ID
     assert (header[18], header[19]) == (2, 2), "2 means write-ahead log"
-    assert [p.name for p in tmp_path.iterdir()] == ["calltag.db"], "nothing is left beside it when closed"
+    assert [p.name for p in tmp_path.iterdir()] == ["calltag.db"], "closed, so nothing beside it"
+
+
+# Logs of earlier versions
+
+
+def test_a_log_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> None:
+    """data/log_v1.db was written by the program as it was when the log had version 1."""
+    path = tmp_path / "calltag.db"
+    shutil.copy(ROOT / "tests/data/log_v1.db", path)
+    with sqlite3.connect(path) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (1,)
+    db.close()
+    with Log(path) as log:
+        first, second = log.entries()
+        assert first.model is second.model is None
+        assert first.take.fps == Fraction(30000, 1001)
+        assert first.take.levels is not None
+        assert first.take.levels.faults == ("channel 2 is dead",)
+        assert not second.take.has_sound
+        calls = log.take_log("causeway/A001.mov", features=True).calls
+        assert [(c.start_s, c.label, c.by_hand) for c in calls] == [
+            (1.0, "call", False),
+            (4.0, "call", False),
+            (8.0, "pit rail", True),
+        ]
+        np.testing.assert_array_equal(calls[0].features, np.float32([1.0, 1.6, 900.0, 1400.0]))
+        assert [label.group for label in log.labels()] == ["first light", None]
+        assert [problem.path for _, problem in log.problems()] == ["causeway/A003.mov"]
+        log.give_types(lambda rows: [("x", 0.5)] * len(rows), feature_version=1, model="m")
+        assert log.entries()[0].model == "m"
+    with sqlite3.connect(path) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (SCHEMA_VERSION,)
+    db.close()
+
+
+def test_a_step_that_fails_leaves_the_old_log_as_it_was(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "calltag.db"
+    shutil.copy(ROOT / "tests/data/log_v1.db", path)
+
+    def fails(db: sqlite3.Connection) -> None:
+        db.execute("ALTER TABLE takes ADD COLUMN half_done TEXT")
+        raise OSError("power cut")
+
+    monkeypatch.setattr("calltag.log.MIGRATIONS", (*MIGRATIONS[:1], fails))
+    with pytest.raises(OSError, match="power cut"):
+        Log(path)
+    monkeypatch.undo()
+    with Log(path) as log:
+        assert len(log.takes()) == 2
