@@ -295,6 +295,11 @@ def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
             f" from {0:0{digits}d} to {per_second - 1}"
         )
     rate = Rate(fps, drop=match[4] == ";")
+    if rate.drop and not can_drop(fps):
+        raise InputError(
+            f"timecode {label!r}: {rate_text(fps)} frames per second have no drop-frame count;"
+            " write a colon before the frames"
+        )
     frame = ((hours * 60 + minutes) * 60 + seconds) * per_second + frames
     if not rate.drop:
         return frame, rate

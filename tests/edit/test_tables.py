@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from calltag.edit.tables import CALL_COLUMNS, TAKE_COLUMNS, call_row, csv_text, take_row
 from calltag.edit.timecode import Rate
-from calltag.records import Call, Levels, Span, Take, Verdict
+from calltag.records import Call, Levels, Take, Usable, Verdict
 
 TAKE = Take(
     path="pit/A003.mov",
@@ -89,7 +89,11 @@ def test_sound_alone_counts_at_the_rate_given():
 
 
 def test_row_of_a_take():
-    verdict = Verdict(grade="part", usable=(Span(0, 10), Span(20, 25.04)), reasons=("wind", "hum"))
+    verdict = Verdict(
+        grade="part",
+        usable=(Usable(0, 10, "edit"), Usable(20, 25.04, "bed")),
+        reasons=("wind", "hum"),
+    )
     row = take_row(TAKE, verdict)
     assert tuple(row) == TAKE_COLUMNS
     assert row["fps"] == 25.0

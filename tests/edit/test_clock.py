@@ -1,0 +1,101 @@
+"""Where a take's timecode begins, against the figures that EBU Tech 3285's time reference has."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from calltag.edit.clock import DEFAULT_RATE, common_rate, take_clock
+from calltag.edit.timecode import Rate
+from calltag.records import Take
+
+NTSC = Fraction(1000, 1001)
+FILMED = Take(
+    path="a.mov",
+    rushes="/rushes",
+    digest="d",
+    size_bytes=1,
+    duration_s=10.0,
+    fps=Fraction(25),
+    start_tc="10:00:00:00",
+    sample_rate_hz=48_000,
+    channels=1,
+    width=64,
+    height=36,
+)
+SOUND = replace(FILMED, path="a.wav", fps=None, start_tc=None, width=0, height=0)
+
+
+def test_start_timecode():
+    clock = take_clock(FILMED)
+    assert (clock.start_frame, clock.n_frames, clock.notes) == (900_000, 250, ())
+    assert clock.label(3) == "10:00:00:03"
+
+
+def test_drop_frame_is_taken_from_the_label():
+    clock = take_clock(replace(FILMED, fps=30 * NTSC, start_tc="00:00:59;29"))
+    assert clock.rate == Rate(30 * NTSC, drop=True)
+    assert clock.label(1) == "00:01:00;02"
+
+
+# Samples since midnight of 10:00:00:00, from ST 12-1's exact rates and EBU Tech 3285's definition;
+# the last needs more than 32 bits.
+@pytest.mark.parametrize(
+    ("rate", "rate_hz", "time_reference", "label"),
+    [
+        (Rate(Fraction(25)), 48_000, 1_728_000_000, "10:00:00:00"),
+        (Rate(30 * NTSC, drop=True), 48_000, 1_727_998_272, "10:00:00;00"),
+        (Rate(30 * NTSC), 48_000, 1_729_728_000, "10:00:00:00"),
+        (Rate(Fraction(25)), 96_000, (1 << 32) + 197_832_704, "13:00:00:00"),
+    ],
+)
+def test_time_reference(rate, rate_hz, time_reference, label):
+    take = replace(SOUND, sample_rate_hz=rate_hz, time_reference=time_reference)
+    assert take_clock(take, rate).label(0) == label
+
+
+def test_without_either_it_begins_at_zero():
+    assert take_clock(replace(FILMED, start_tc=None)).label(0) == "00:00:00:00"
+    assert take_clock(SOUND).label(0) == "00:00:00:00"
+
+
+def test_timecode_goes_before_time_reference():
+    assert (
+        take_clock(replace(SOUND, start_tc="02:00:00:00", time_reference=1)).start_frame == 180_000
+    )
+
+
+def test_midnight_is_passed():
+    clock = take_clock(replace(FILMED, start_tc="23:59:59:00"))
+    assert clock.label(25) == "00:00:00:00"
+
+
+@pytest.mark.parametrize("label", ["10:00:00:30", "10:00:00;00", "garbage"])
+def test_an_impossible_start_is_told_and_left_out(label):
+    clock = take_clock(replace(FILMED, start_tc=label))
+    assert clock.start_frame == 0
+    assert clock.notes[0].startswith("a.mov: timecode")
+
+
+def test_no_constant_rate_is_told():
+    clock = take_clock(replace(FILMED, fps=Fraction(2893, 100), variable_rate=True, start_tc=None))
+    assert clock.rate.fps == 30 * NTSC
+    assert "no constant frame rate" in clock.notes[0]
+
+
+def test_frames_of_a_span():
+    clock = take_clock(FILMED)
+    assert clock.frames(1.019, 1.021) == (25, 26), "nearest, and at least one frame"
+    assert clock.frames(1.021, 2.0) == (26, 50), "the end is the first frame after"
+    assert clock.frames(-3.0, -2.0) == (0, 1), "within the take"
+    assert clock.frames(9.99, 10.3) == (249, 250)
+
+
+def test_the_rate_of_the_rushes():
+    fast = replace(FILMED, fps=Fraction(50), start_tc=None)
+    assert common_rate([SOUND, FILMED, fast, fast]) == Rate(Fraction(50))
+    assert common_rate([SOUND]) == DEFAULT_RATE == Rate(Fraction(25))
+    drop = replace(FILMED, fps=30 * NTSC, start_tc="00:00:00;00")
+    assert common_rate([drop]).drop
