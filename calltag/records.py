@@ -330,6 +330,8 @@ class Marker:
         ``"call"``, ``"usable"`` or ``"noise"``.
     confidence, snr_db : float or None
         As in `Call`; None where they do not apply.
+    call : Call or None
+        The call that it marks, as logged; None where it marks something else.
     """
 
     start_s: float
@@ -339,3 +341,4 @@ class Marker:
     kind: str = "call"
     confidence: float | None = None
     snr_db: float | None = None
+    call: Call | None = None

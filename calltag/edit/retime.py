@@ -1,0 +1,189 @@
+"""Takes that the edit does not play at their own speed.
+
+There are two ways, and they are not the same. A take is *conformed* when each of its frames is shown
+for longer or shorter: 100 frames per second played at 25 show the same frames, four times as long. A
+take has a *speed* when the timeline's rate stays and frames are shown more than once, or left out.
+Conforming keeps a frame's number, and so is exact; at a speed, a frame is where it first shows.
+
+Positions are whole frames and exact fractions throughout. Frame n of a take at speed s first shows
+at frame ``ceil(n / s)`` as played, and frame p as played shows frame ``floor(p * s)`` of the take.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+
+from calltag.edit.clock import Clock
+from calltag.edit.markers import Placed, TakeMarkers, place
+from calltag.edit.timecode import Rate, can_drop, format_timecode, frame_to_seconds, nominal
+from calltag.errors import InputError
+
+_LABEL_FRAMES = re.compile(r"(.*)[:;](\d+)", re.DOTALL)
+_SPEED = re.compile(r"(\d+(?:\.\d+)?) ?%", re.ASCII)
+_FASTEST = 100
+
+
+def parse_speed(text: str) -> Fraction:
+    """Read a speed as an editor writes it.
+
+    Parameters
+    ----------
+    text : str
+        Percent of the take's own speed: ``40%`` or ``12.5 %``.
+
+    Returns
+    -------
+    Fraction
+        The exact speed, 1 being the take's own.
+
+    Raises
+    ------
+    InputError
+        If it is not so written, is zero, or above 10 000 %.
+
+    Examples
+    --------
+    >>> parse_speed("12.5%")
+    Fraction(1, 8)
+    """
+    match = _SPEED.fullmatch(text.strip())
+    speed = Fraction(match[1]) / 100 if match else Fraction(0)
+    if not 0 < speed <= _FASTEST:
+        raise InputError(f"speed {text!r}: write a percentage above zero, such as 40%")
+    return speed
+
+
+def played_frame(frame: int, speed: Fraction) -> int:
+    """Tell where a frame first shows when the take is played at a speed.
+
+    Parameters
+    ----------
+    frame : int
+        Frame of the take, counted from its first.
+    speed : Fraction
+        The speed, 1 being the take's own.
+
+    Returns
+    -------
+    int
+        Frame as played, counted from the first. Faster than its own speed, a take leaves frames
+        out; then it is the first frame shown after it.
+    """
+    return -(-frame // speed)
+
+
+def source_frame(played: int, speed: Fraction) -> int:
+    """Tell which frame shows when the take is played at a speed.
+
+    Parameters
+    ----------
+    played : int
+        Frame as played, counted from the first.
+    speed : Fraction
+        The speed, 1 being the take's own.
+
+    Returns
+    -------
+    int
+        Frame of the take, counted from its first.
+    """
+    return (played * speed).__floor__()
+
+
+def played_length(take_markers: TakeMarkers) -> int:
+    """Count the frames of a take as played.
+
+    Parameters
+    ----------
+    take_markers : TakeMarkers
+        The take, with its speed.
+
+    Returns
+    -------
+    int
+        Frames, at least one.
+    """
+    return max(1, played_frame(take_markers.clock.n_frames, take_markers.speed))
+
+
+def place_played(take_markers: TakeMarkers) -> list[Placed]:
+    """Put a take's markers on the frames of the take as played.
+
+    Parameters
+    ----------
+    take_markers : TakeMarkers
+        The take, its markers and its speed.
+
+    Returns
+    -------
+    list of Placed
+        In order of frames, counted from the first as played.
+    """
+    speed = take_markers.speed
+    moved = []
+    for marker, source_first, source_end in place(take_markers):
+        first = min(played_frame(source_first, speed), played_length(take_markers) - 1)
+        moved.append(Placed(marker, first, max(first + 1, played_frame(source_end, speed))))
+    return moved
+
+
+def conform(take_markers: TakeMarkers, rate: Rate) -> TakeMarkers:
+    """Play the frames of a take at another rate.
+
+    Each marker stays on its frame. Start timecode keeps hours, minutes and seconds, and its
+    frames are scaled, as an edit reads it; drop-frame stays drop-frame where the rate has it.
+
+    Parameters
+    ----------
+    take_markers : TakeMarkers
+        A take and its markers.
+    rate : Rate
+        The rate to play at.
+
+    Returns
+    -------
+    TakeMarkers
+        The take as played, with its markers. Sound alone has no frames and stays as it is; so does,
+        with a note, a take that has no constant rate.
+    """
+    take, clock = take_markers.take, take_markers.clock
+    if take.fps is None or clock.rate.fps == rate.fps:
+        return take_markers
+    if take.variable_rate:
+        note = (
+            f"{take.path}: no constant frame rate, so it cannot be conformed to {rate};"
+            " convert it to a constant rate first"
+        )
+        return replace(take_markers, notes=(*take_markers.notes, note))
+    counted = Rate(rate.fps, rate.drop or (clock.rate.drop and can_drop(rate.fps)))
+    markers = []
+    for marker, first, end in place(take_markers):
+        start_s = float(frame_to_seconds(first, rate.fps))
+        markers.append(
+            replace(marker, start_s=start_s, end_s=float(frame_to_seconds(end, rate.fps)))
+        )
+    played = replace(
+        take,
+        fps=rate.fps,
+        duration_s=float(frame_to_seconds(clock.n_frames, rate.fps)),
+        start_tc=_conform_label(clock, counted),
+        time_reference=None,
+    )
+    return replace(take_markers, take=played, markers=tuple(markers), conformed_from=clock.rate)
+
+
+def _conform_label(clock: Clock, rate: Rate) -> str:
+    """The start label of a take at another rate: the same second, the frames scaled."""
+    match = _LABEL_FRAMES.fullmatch(clock.label(0))
+    if match is None:
+        raise AssertionError("a label always has frames")
+    clock_time, frames = match[1], int(match[2])
+    frames = frames * nominal(rate.fps) // nominal(clock.rate.fps)
+    if rate.drop and clock_time.endswith(":00") and int(clock_time[3:5]) % 10:
+        frames = max(frames, nominal(rate.fps) // 15)  # labels below are dropped
+    per_second = Rate(Fraction(nominal(rate.fps)))
+    label = format_timecode(frames, per_second)
+    mark = ";" if rate.drop else ":"
+    return f"{clock_time}{mark}{label[9:]}"
