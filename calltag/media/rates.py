@@ -111,7 +111,7 @@ def exact_rate(
     Returns
     -------
     Fraction
-        The nearest standard rate where the difference is within what the clock explains, else `fps`.
+        The nearest standard rate where the clock explains the difference, else `fps`.
 
     Examples
     --------

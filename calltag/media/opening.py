@@ -1,0 +1,213 @@
+"""Opening a clip, and saying in one sentence why one cannot be opened.
+
+Sentences are chosen by what is in the file, not by what a library said: a film-maker needs to know
+whether to copy the clip from the card again, to rename it, or to leave it out.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import av
+from av.container import InputContainer
+from av.stream import Discard, Disposition
+from av.video.stream import VideoStream
+
+from calltag.errors import MediaError
+
+_SNIFF_BYTES = 4096
+_BOX_TYPES = frozenset((b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot", b"uuid"))
+_STILL = (
+    (b"\xff\xd8\xff", "JPEG"),
+    (b"\x89PNG", "PNG"),
+    (b"GIF8", "GIF"),
+    (b"II*\x00", "TIFF or raw"),
+    (b"MM\x00*", "TIFF or raw"),
+    (b"BM", "BMP"),
+)
+_OTHER = (
+    (b"%PDF", "a PDF document"),
+    (b"PK\x03\x04", "a ZIP archive"),
+    (b"SQLite format 3", "a database"),
+    (b"\x7fELF", "a program"),
+    (b"\x1f\x8b", "a compressed archive"),
+    (b"Rar!", "a RAR archive"),
+)
+_IO_BYTES = "8192"
+
+
+@contextmanager
+def open_take(path: Path) -> Iterator[InputContainer]:
+    """Open a clip for reading.
+
+    Parameters
+    ----------
+    path : Path
+        The clip.
+
+    Yields
+    ------
+    av.container.InputContainer
+        The open clip, closed afterwards. It has a picture or sound.
+
+    Raises
+    ------
+    MediaError
+        If the file is missing, a folder, unreadable, empty, cut short, damaged, or no clip at all.
+    """
+    try:
+        size = path.stat().st_size
+        if path.is_dir():
+            raise MediaError(path, "is a folder, not a clip; name it as the rushes instead")
+        with path.open("rb") as file:
+            file.read(1)
+    except FileNotFoundError:
+        raise MediaError(
+            path, "is not there (any more); check that its drive or card is connected"
+        ) from None
+    except PermissionError:
+        raise MediaError(
+            path, "may not be read by you; change its permissions or copy it again"
+        ) from None
+    except MediaError:
+        raise
+    except OSError as error:
+        raise MediaError(
+            path, f"could not be read ({_reason(error)}); check the drive or card"
+        ) from None
+    if size == 0:
+        raise MediaError(path, "is empty (0 bytes); copy it from the card again")
+    try:
+        # Sound lies in small pieces between the pictures: small reads take in less picture.
+        container = av.open(
+            os.fspath(path), metadata_errors="replace", options={"blocksize": _IO_BYTES}
+        )
+    except (av.error.FFmpegError, ValueError, OSError) as error:
+        raise MediaError(path, why_unreadable(path, error)) from None
+    with container:
+        if not container.streams.audio and picture_stream(container) is None:
+            raise MediaError(path, why_unreadable(path))
+        yield container
+
+
+def picture_stream(container: InputContainer) -> VideoStream | None:
+    """Find the stream of moving pictures; cover art and thumbnails are not one.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+
+    Returns
+    -------
+    av.video.stream.VideoStream or None
+        The picture; None where there is none.
+    """
+    for stream in container.streams.video:
+        still = Disposition.attached_pic | Disposition.timed_thumbnails | Disposition.still_image
+        if not stream.disposition & still and not container.format.name.endswith("_pipe"):
+            return stream
+    return None
+
+
+def drop_all_but(container: InputContainer, kept: list[int]) -> None:
+    """Have all other streams skipped, unread where the container allows it.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+    kept : list of int
+        Indices of the streams that are wanted.
+    """
+    for stream in container.streams:
+        stream.discard = Discard.default if stream.index in kept else Discard.all
+
+
+def why_unreadable(path: Path, error: Exception | None = None) -> str:
+    """Say in one sentence why a file cannot be read as a clip, from what is in it.
+
+    Parameters
+    ----------
+    path : Path
+        A file that exists and holds something.
+    error : Exception, optional
+        What the library said.
+
+    Returns
+    -------
+    str
+        The reason and what to do, without the file's name.
+    """
+    try:
+        size = path.stat().st_size
+        with path.open("rb") as file:
+            head = file.read(_SNIFF_BYTES)
+    except OSError as failed:
+        return f"could not be read ({_reason(failed)}); check the drive or card"
+    if not head.strip(b"\0"):
+        return "begins with nothing but zeros, so the copy or the card failed; copy it again"
+    for magic, kind in _STILL:
+        if head.startswith(magic):
+            return f"holds a still picture ({kind}), not a take; leave it out or correct its name"
+    for magic, kind in _OTHER:
+        if head.startswith(magic):
+            return f"is {kind}, not a take; leave it out or correct its name"
+    if head[4:8] in _BOX_TYPES:
+        return _why_boxes(path, size)
+    if _is_text(head):
+        return "holds text, not picture or sound; leave it out or correct its name"
+    if isinstance(error, av.error.DecoderNotFoundError):
+        return "is in a format that cannot be decoded here; convert it to a usual one first"
+    if error is None:
+        return "holds neither picture nor sound; leave it out"
+    return "is damaged or no clip at all; play it in a player, and copy it from the card again"
+
+
+def _why_boxes(path: Path, size: int) -> str:
+    """Walk the top-level boxes of an ISO base media file (ISO/IEC 14496-12, clause 4.2)."""
+    seen: set[bytes] = set()
+    at = 0
+    with path.open("rb") as file:
+        while at + 8 <= size and len(seen) < 64:
+            file.seek(at)
+            head = file.read(16)
+            length, kind = int.from_bytes(head[:4], "big"), head[4:8]
+            if length == 1:
+                length = int.from_bytes(head[8:16], "big")
+            elif length == 0:  # to the end of the file
+                length = size - at
+            seen.add(kind)
+            if at + length > size and kind in (b"mdat", b"moov"):
+                return (
+                    f"is cut short: {at + length:,} bytes were announced and {size:,} are there; "
+                    "copy it from the card again"
+                )
+            if length < 8:
+                break
+            at += length
+    if b"moov" not in seen:
+        return (
+            "was never finished: its index (moov) is missing, as when power fails while filming; "
+            "put the card back into the camera, which may finish it, or leave it out"
+        )
+    return "is damaged: its index cannot be read; copy it from the card again"
+
+
+def _is_text(head: bytes) -> bool:
+    if b"\0" in head:
+        return False
+    try:
+        text = head.decode("utf-8")
+    except UnicodeDecodeError as error:
+        if error.start < len(head) - 4:
+            return False
+        text = head[: error.start].decode("utf-8")
+    return sum(c.isprintable() or c.isspace() for c in text) > 0.95 * len(text)
+
+
+def _reason(error: OSError) -> str:
+    return (error.strerror or type(error).__name__).lower()

@@ -1,0 +1,241 @@
+"""What a clip says of itself: lengths, rates, start timecode, when it was recorded.
+
+Only what is stated counts: nothing is decoded, and nothing is guessed where a clip is silent about
+it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from itertools import chain
+from pathlib import Path
+
+import av
+from av.audio.codeccontext import AudioCodecContext
+from av.audio.stream import AudioStream
+from av.container import InputContainer
+from av.video.stream import VideoStream
+
+from calltag.errors import MediaError
+from calltag.media.opening import open_take, picture_stream
+from calltag.media.rates import exact_rate, is_steady
+
+_TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
+_PICTURES_LOOKED_AT = 400
+_RAW_SOUND = frozenset(("aac", "ac3", "eac3", "amr", "loas"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MediaInfo:
+    """What a clip says of itself.
+
+    Attributes
+    ----------
+    duration_s : float
+        Length, from the first picture, or the first sample where there is no picture.
+    fps : Fraction or None
+        Exact frame rate; None without a picture. For a high-speed take the rate that it plays at.
+    variable_rate : bool
+        Whether the picture has no constant frame rate; `fps` is its mean then.
+    start_tc : str or None
+        Start timecode as stated, ``;`` before the frames when drop-frame.
+    time_reference : int or None
+        Start in samples since midnight (broadcast wave).
+    recorded : str or None
+        When it was recorded, ISO 8601, as exact as stated.
+    sample_rate_hz : int or None
+        Rate of the first sound stream; None without sound.
+    channels : int
+        Channels over all sound streams.
+    width, height : int
+        Size of the picture in pixels; 0 without one.
+    """
+
+    duration_s: float
+    fps: Fraction | None = None
+    variable_rate: bool = False
+    start_tc: str | None = None
+    time_reference: int | None = None
+    recorded: str | None = None
+    sample_rate_hz: int | None = None
+    channels: int = 0
+    width: int = 0
+    height: int = 0
+
+
+def probe(path: Path) -> MediaInfo:
+    """Read what a clip says of itself.
+
+    Parameters
+    ----------
+    path : Path
+        The clip.
+
+    Returns
+    -------
+    MediaInfo
+        What was found.
+
+    Raises
+    ------
+    MediaError
+        If the file cannot be read as a clip; the sentence says why and what to do.
+    """
+    with open_take(path) as container:
+        picture = picture_stream(container)
+        sound = [stream for stream in container.streams.audio if decodable(stream)]
+        if picture is None and not sound:
+            raise MediaError(
+                path, "holds sound that cannot be decoded here; convert it to a usual format first"
+            )
+        duration_s = _duration_s(container, picture)
+        fps, variable = _rate(picture, duration_s) if picture is not None else (None, False)
+        tags = _tags(container)
+        reference = tags.get("time_reference", "")
+        return MediaInfo(
+            duration_s=duration_s,
+            fps=fps,
+            variable_rate=variable,
+            start_tc=_start_tc(container, picture),
+            time_reference=int(reference) if reference.isdecimal() else None,
+            recorded=_recorded(tags),
+            sample_rate_hz=sound[0].rate if sound else None,
+            channels=sum(stream.codec_context.channels for stream in sound),
+            width=picture.codec_context.width if picture is not None else 0,
+            height=picture.codec_context.height if picture is not None else 0,
+        )
+
+
+def decodable(stream: AudioStream) -> bool:
+    """Tell whether there is a decoder for a sound stream, and it states rate and channels.
+
+    Parameters
+    ----------
+    stream : av.audio.stream.AudioStream
+        A stream of an open clip.
+
+    Returns
+    -------
+    bool
+        Whether its sound can be read.
+    """
+    # Without a decoder there is no context, whatever the library's annotations say.
+    context: AudioCodecContext | None = stream.codec_context
+    return context is not None and context.sample_rate > 0 and context.channels > 0
+
+
+def take_start_s(container: InputContainer) -> Fraction:
+    """Find the moment, on the container's clock, that a take begins at.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+
+    Returns
+    -------
+    Fraction
+        Time of the first picture; without a picture, of the first sample of any sound stream.
+    """
+    picture = picture_stream(container)
+    streams = [picture] if picture is not None else list(container.streams.audio)
+    starts = [
+        stream.start_time * stream.time_base
+        for stream in streams
+        if stream.start_time is not None and stream.time_base
+    ]
+    return min(starts, default=Fraction(0))
+
+
+def _duration_s(container: InputContainer, picture: VideoStream | None) -> float:
+    start = take_start_s(container)
+    ends = [
+        (stream.start_time or 0) * stream.time_base + stream.duration * stream.time_base
+        for stream in (*container.streams.audio, *([picture] if picture is not None else []))
+        if stream.duration and stream.time_base
+    ]
+    raw = container.format.name in _RAW_SOUND and picture is None
+    if ends and not raw:
+        return float(max(ends) - start)
+    if container.duration and not raw:
+        first = Fraction(container.start_time or 0, av.time_base)
+        return float(Fraction(container.duration, av.time_base) + first - start)
+    return _counted_s(container, start)
+
+
+def _counted_s(container: InputContainer, start: Fraction) -> float:
+    """Length by going through all packets, for streams that state none."""
+    end = start
+    try:
+        for packet in container.demux():
+            if packet.pts is not None:
+                end = max(end, (packet.pts + (packet.duration or 0)) * packet.time_base)
+    except av.error.FFmpegError:
+        pass  # the end of what can be read is the end of the take
+    return float(end - start)
+
+
+def _rate(picture: VideoStream, duration_s: float) -> tuple[Fraction | None, bool]:
+    stated = picture.average_rate or picture.guessed_rate or picture.base_rate
+    if not stated:
+        return None, False
+    tick = picture.time_base or Fraction(0)
+    fps = exact_rate(Fraction(stated), tick_s=tick, duration_s=duration_s)
+    index = picture.index_entries
+    times = sorted(index[i].timestamp for i in range(min(len(index), _PICTURES_LOOKED_AT)))
+    complete = 0 < picture.frames <= len(index)  # some containers index key frames alone
+    if len(times) > 2 and complete and tick:
+        return fps, not is_steady(times, fps, tick)
+    base = Fraction(picture.base_rate or stated)
+    # Interlaced pictures are counted by fields in one of the two.
+    apart = min(abs(float(base / fps) - 1), abs(float(base / fps) / 2 - 1))
+    return fps, apart > 0.01
+
+
+def _tags(container: InputContainer) -> dict[str, str]:
+    """All tags in lower case; those of the container win over those of the streams."""
+    tags: dict[str, str] = {}
+    for owner in (container, *container.streams):
+        for key, value in owner.metadata.items():
+            tags.setdefault(key.lower(), value.strip())
+    return tags
+
+
+def _start_tc(container: InputContainer, picture: VideoStream | None) -> str | None:
+    first = [picture] if picture is not None else []
+    owners: Iterator[object] = chain(first, container.streams, [container])
+    for owner in owners:
+        for key, value in owner.metadata.items():  # type: ignore[attr-defined]
+            found = _TIMECODE.fullmatch(value.strip()) if key.lower() == "timecode" else None
+            if found:
+                return found[1] + (":" if found[2] == ":" else ";") + found[3]
+    return None
+
+
+def _recorded(tags: dict[str, str]) -> str | None:
+    # bext states day and time apart; the reader hands them on as date and creation_time.
+    day, time = tags.get("date", ""), tags.get("creation_time", "")
+    local = next((value for key, value in tags.items() if key.endswith("creationdate")), "")
+    candidates = [f"{day}T{time}", local, time]
+    candidates += [tags.get(key, "") for key in ("date_recorded", "tdrc", "icrd", "date")]
+    return next(filter(None, map(_iso, candidates)), None)
+
+
+def _iso(text: str) -> str | None:
+    """Normalise a date, with or without time, to ISO 8601; None where it is no sensible one."""
+    text = re.sub(r"^(\d{4})[:/](\d\d)[:/](\d\d)", r"\1-\2-\3", text.strip())
+    if re.fullmatch(r"\d{4}(-\d\d)?", text):  # a year or a month is all that some tags say
+        return text if int(text[:4]) > 1990 else None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    if moment.year <= 1990 or not re.match(r"\d{4}-\d\d-\d\d", text):
+        return None
+    if len(text) == 10:
+        return text
+    return moment.replace(microsecond=0).isoformat().replace("+00:00", "Z")

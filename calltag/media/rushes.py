@@ -1,0 +1,177 @@
+"""Finding the clips in the rushes.
+
+What is a clip is told by its name alone, so that a card with thousands of files is walked in a
+moment; whether it can be read is found out when it is logged.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePath
+
+from calltag.errors import InputError
+
+PICTURE_SUFFIXES = frozenset(
+    f".{suffix}"
+    for suffix in (
+        *(
+            "3g2",
+            "3gp",
+            "asf",
+            "avi",
+            "dv",
+            "f4v",
+            "flv",
+            "m2t",
+            "m2ts",
+            "m2v",
+            "m4v",
+            "mkv",
+            "mod",
+        ),
+        *("mov", "mp4", "mpeg", "mpg", "mts", "mxf", "ogm", "ogv", "qt", "tod", "ts", "vob"),
+        *("webm", "wmv"),
+    )
+)
+SOUND_SUFFIXES = frozenset(
+    f".{suffix}"
+    for suffix in (
+        *("aac", "ac3", "aif", "aifc", "aiff", "amr", "au", "bwf", "caf", "flac", "m4a", "mka"),
+        *("mp2", "mp3", "oga", "ogg", "opus", "rf64", "w64", "wav", "wave", "wma", "wv"),
+    )
+)
+
+_PROXY_FOLDERS = frozenset(("proxies", "proxy"))
+_PROXY_FILE = re.compile(r".[ _-](proxy|lowres|lores|lrf)$", re.IGNORECASE)
+_SUB_FILE = re.compile(r"s\d\d$", re.IGNORECASE)
+_SYSTEM_FOLDERS = frozenset(("$recycle.bin", "system volume information", "lost+found"))
+_DIGITS = re.compile(r"(\d+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Clip:
+    """One clip file of the rushes.
+
+    Attributes
+    ----------
+    path : Path
+        Where it is; absolute.
+    rushes : Path
+        The folder that it was found below; absolute.
+    name : str
+        Path below the rushes, with ``/`` between its parts. Where clips of several rushes would
+        have the same name, the end of the folder's path stands before it, as short as tells them
+        apart.
+    """
+
+    path: Path
+    rushes: Path
+    name: str
+
+
+def find_clips(folders: Sequence[Path]) -> list[Clip]:
+    """Find every clip below the given folders, sorted as people count: clip 2 before clip 10.
+
+    Sidecars, thumbnails, documents, proxies and hidden files are passed over. Links to folders are
+    followed, each folder once. A clip that is reached twice is listed once.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        The rushes; a path of a single file stands for that clip, whatever its name.
+
+    Returns
+    -------
+    list of Clip
+        The clips of all folders; empty if there are none.
+
+    Raises
+    ------
+    InputError
+        If one of the folders does not exist or may not be read.
+    """
+    found: dict[str, Clip] = {}
+    for given in folders:
+        folder = given.expanduser().absolute()
+        if folder.is_file():
+            clips = iter([Clip(folder, folder.parent, _name(folder.name))])
+        elif folder.is_dir():
+            clips = _below(folder)
+        else:
+            raise InputError(
+                f"{given}: there is no such folder or clip; check its name, and that the drive or"
+                " card is connected"
+            )
+        for clip in clips:
+            found.setdefault(os.path.realpath(clip.path), clip)
+    return sorted(_distinct(list(found.values())), key=lambda clip: _natural(clip.name))
+
+
+def _below(folder: Path) -> Iterator[Clip]:
+    try:
+        os.scandir(folder).close()
+    except OSError as error:
+        reason = (error.strerror or "it failed").lower()
+        raise InputError(f"{folder}: the folder cannot be read ({reason})") from None
+    seen = set()
+    for here, below, files in os.walk(folder, followlinks=True):
+        status = Path(here).stat()
+        if (status.st_dev, status.st_ino) in seen:
+            below.clear()
+            continue
+        seen.add((status.st_dev, status.st_ino))
+        below[:] = sorted(name for name in below if not _passed_folder(name))
+        for name in sorted(files):
+            path = Path(here, name)
+            if _is_clip(path) and path.is_file():
+                yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))
+
+
+def _passed_folder(name: str) -> bool:
+    lower = name.lower()
+    return lower.startswith(".") or lower in _PROXY_FOLDERS or lower in _SYSTEM_FOLDERS
+
+
+def _is_clip(path: PurePath) -> bool:
+    if path.name.startswith("."):
+        return False
+    if path.suffix.lower() not in PICTURE_SUFFIXES | SOUND_SUFFIXES:
+        return False
+    # Some cameras put small copies in a folder Sub, named as the clip with S03 behind it.
+    in_sub = path.parent.name.lower() == "sub" and _SUB_FILE.search(path.stem)
+    return not (in_sub or _PROXY_FILE.search(path.stem))
+
+
+def _distinct(clips: list[Clip]) -> list[Clip]:
+    """Put the end of the folder's path before names that occur in several rushes."""
+    counts = Counter(clip.name for clip in clips)
+    depths = {clip.name: 1 for clip in clips if counts[clip.name] > 1}
+
+    def named(clip: Clip) -> str:
+        depth = depths.get(clip.name, 0)
+        above = clip.rushes.parts[-depth:] if depth else ()
+        return "/".join((*(_name(part.strip("/\\")) for part in above), clip.name))
+
+    deepest = max((len(clip.rushes.parts) for clip in clips), default=0)
+    while True:
+        counts = Counter(named(clip) for clip in clips)
+        again = {clip.name for clip in clips if counts[named(clip)] > 1}
+        if not again or all(depths.get(name, 0) >= deepest for name in again):
+            return [Clip(clip.path, clip.rushes, named(clip)) for clip in clips]
+        for name in again:
+            depths[name] = depths.get(name, 0) + 1
+
+
+def _name(text: str) -> str:
+    """Text that can be stored and printed, also where the file's name is no valid Unicode."""
+    return os.fsencode(text).decode("utf-8", "replace")
+
+
+def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
+    parts = [part for part in _DIGITS.split(name) if part]
+    keys = [(0, int(part), "") if part.isdecimal() else (1, 0, part.casefold()) for part in parts]
+    return (*keys, (2, 0, name))
