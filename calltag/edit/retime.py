@@ -1,8 +1,9 @@
 """Takes that the edit does not play at their own speed.
 
-There are two ways, and they are not the same. A take is *conformed* when each of its frames is shown
-for longer or shorter: 100 frames per second played at 25 show the same frames, four times as long. A
-take has a *speed* when the timeline's rate stays and frames are shown more than once, or left out.
+There are two ways, and they are not the same. A take is *conformed* when each of its frames is
+shown for longer or shorter: 100 frames per second played at 25 show the same frames, four times as
+long. A take has a *speed* when the timeline's rate stays and frames are shown more than once, or
+left out.
 Conforming keeps a frame's number, and so is exact; at a speed, a frame is where it first shows.
 
 Positions are whole frames and exact fractions throughout. Frame n of a take at speed s first shows
@@ -20,7 +21,6 @@ from calltag.edit.markers import Placed, TakeMarkers, place
 from calltag.edit.timecode import Rate, can_drop, format_timecode, frame_to_seconds, nominal
 from calltag.errors import InputError
 
-_LABEL_FRAMES = re.compile(r"(.*)[:;](\d+)", re.DOTALL)
 _SPEED = re.compile(r"(\d+(?:\.\d+)?) ?%", re.ASCII)
 _FASTEST = 100
 
@@ -176,14 +176,11 @@ def conform(take_markers: TakeMarkers, rate: Rate) -> TakeMarkers:
 
 def _conform_label(clock: Clock, rate: Rate) -> str:
     """The start label of a take at another rate: the same second, the frames scaled."""
-    match = _LABEL_FRAMES.fullmatch(clock.label(0))
-    if match is None:
-        raise AssertionError("a label always has frames")
-    clock_time, frames = match[1], int(match[2])
-    frames = frames * nominal(rate.fps) // nominal(clock.rate.fps)
+    label = clock.label(0)
+    clock_time, frames = label[:8], int(label[9:])
+    per_second = nominal(rate.fps)
+    frames = frames * per_second // nominal(clock.rate.fps)
     if rate.drop and clock_time.endswith(":00") and int(clock_time[3:5]) % 10:
-        frames = max(frames, nominal(rate.fps) // 15)  # labels below are dropped
-    per_second = Rate(Fraction(nominal(rate.fps)))
-    label = format_timecode(frames, per_second)
-    mark = ";" if rate.drop else ":"
-    return f"{clock_time}{mark}{label[9:]}"
+        frames = max(frames, per_second // 15)  # the labels below are left out
+    digits = len(format_timecode(0, rate)) - len("hh:mm:ss:")
+    return f"{clock_time}{';' if rate.drop else ':'}{frames:0{digits}d}"

@@ -18,7 +18,7 @@ from typing import NamedTuple
 from calltag.errors import InputError
 from calltag.media.rates import snap_rate
 
-_LABEL = re.compile(r"(\d{2}):(\d{2}):(\d{2})([:;])(\d{2,3})", re.ASCII)
+_LABEL = re.compile(r"(\d{2}):(\d{2}):(\d{2})([:;])(\d{1,3})", re.ASCII)
 _ROUNDING = Fraction(1, 1_000_000)  # of a frame: what a float of seconds may lack
 
 
@@ -289,7 +289,9 @@ def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
     if hours > 23 or minutes > 59 or seconds > 59:
         raise InputError(f"timecode {label!r}: there is no such time of day")
     digits = _frame_digits(per_second)
-    if frames >= per_second or len(match[5]) != digits:
+    # Rates of ten and less, and above a hundred, are also written with as few digits as they need.
+    fewest = 2 if per_second > 10 else 1
+    if frames >= per_second or not fewest <= len(match[5]) <= digits:
         raise InputError(
             f"timecode {label!r}: at {rate_text(fps)} frames per second the last field counts"
             f" from {0:0{digits}d} to {per_second - 1}"

@@ -148,7 +148,8 @@ def test_dropped_labels_are_all_refused_and_no_others():
         ("00:01:00;00", 30 * NTSC, "begins at 00:01:00;02"),
         ("10:00:00:25", Fraction(25), "from 00 to 24"),
         ("10:00:00:024", Fraction(25), "from 00 to 24"),
-        ("10:00:00:99", Fraction(120), "from 000 to 119"),
+        ("10:00:00:120", Fraction(120), "from 000 to 119"),
+        ("10:00:00:1", Fraction(25), "from 00 to 24"),
         ("24:00:00:00", Fraction(25), "no such time of day"),
         ("10:60:00:00", Fraction(25), "no such time of day"),
         ("10:00:60:00", Fraction(25), "no such time of day"),
@@ -169,6 +170,11 @@ def test_dropped_labels_are_all_refused_and_no_others():
 def test_impossible_labels_are_refused(label, fps, reason):
     with pytest.raises(InputError, match=reason):
         parse_timecode(label, fps)
+
+
+def test_few_digits_where_a_rate_allows_them():
+    assert parse_timecode("00:00:01:07", Fraction(120))[0] == 127
+    assert parse_timecode("00:00:01:7", Fraction(10))[0] == 17
 
 
 @given(st.text(max_size=14), any_rate)
