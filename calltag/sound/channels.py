@@ -1,0 +1,438 @@
+"""Which channel of a take to listen to, and what is wrong with the channels.
+
+Cameras write two tracks or more that may be the same, half dead, inverted or differently placed.
+One channel is chosen by what is in it; channels are never averaged, since an inverted pair sums to
+nothing and a channel full of wind spoils a clean one.
+
+Every sample is looked at once, for its peak. Levels, wind and likeness are judged on two pieces of
+43 ms out of every second, which is enough to choose by and costs next to nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg.blas import isamax
+
+from calltag.records import FloatArray
+
+_FULL_SCALE = 0.999
+_CLIP_RUN = 3
+_ZERO = 1e-7  # below one step of 24 bits; resampling leaves such traces of silence
+_DROPOUT_S = 0.010
+_SOUND = 3e-4  # a peak from which on there is sound on both sides of a dropout: -70 dBFS
+_SILENT_POWER = 1e-9  # -90 dBFS: an open input of 16 bits
+_AUDIBLE_POWER = 1e-8
+_QUIETER_DB = 30.0
+_SPARE_DB = 12.0  # a safety track this much lower is as good as the other
+_MARGIN_DB = 6.0  # a channel must be better by this much to be changed to
+_WINDY_DB = 10.0
+_SAME = 0.995
+_INVERTED = -0.9
+_DC = 0.01
+_MEMORY_S = 60.0
+_FADE_S = 0.005
+_PIECE = 2048
+_LOW_GROUP = 64  # means of 64 samples hold what lies below some 300 Hz, at 48 kHz
+_MID_GROUP = 4  # steps between means of four: some 1 to 8 kHz, where most animals call
+_TOLD = 3
+
+_Floats = npt.NDArray[np.float64]
+
+
+class ChannelReport(NamedTuple):
+    """What was found in the channels of one take.
+
+    Attributes
+    ----------
+    channel : str
+        The chosen channel, counted from one; several, in order of use, where it had to be changed.
+    faults : tuple of str
+        What is wrong, in plain words.
+    peak_dbfs : float
+        Highest sample of any channel; ``-inf`` for digital silence.
+    clipped : int
+        Samples in runs at full scale, all channels.
+    """
+
+    channel: str
+    faults: tuple[str, ...]
+    peak_dbfs: float
+    clipped: int
+
+
+class _Second(NamedTuple):
+    """Measured in every second: arrays of shape (n_seconds, n_channels); `like` holds pairs."""
+
+    power: _Floats
+    low: _Floats
+    mid: _Floats
+    mean: _Floats
+    like: _Floats
+
+
+class Chooser:
+    """Chooses the channel of a take that calls are looked for in, block by block.
+
+    The choice is kept until the channel dies or another is clearly better, so that levels do not
+    jump. A channel that dies within a block is left at that very sample.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Sampling rate of the blocks.
+
+    Examples
+    --------
+    The second channel is the first one inverted, which summed would be silence.
+
+    >>> rng = np.random.default_rng(0)
+    >>> sound = rng.normal(0, 0.1, 96_000).astype(np.float32)
+    >>> chooser = Chooser()
+    >>> chosen = chooser.choose(np.stack([sound, -sound]))
+    >>> bool((chosen == sound).all())
+    True
+    >>> chooser.report().faults
+    ('channel 2 is channel 1 turned upside down (inverted)',)
+    """
+
+    def __init__(self, rate_hz: int = 48_000) -> None:
+        self._rate_hz = rate_hz
+        self._at = 0
+        self._chosen: list[int] = []
+        self._seconds: list[_Second] = []
+        self._peak = 0.0
+        self._clipped = np.zeros(0, np.int64)
+        self._recent: _Floats = np.zeros((3, 0))
+        self._silence: list[tuple[int, bool] | None] = []
+        self._dropouts: dict[tuple[int, int], list[int]] = {}
+
+    def choose(self, block: FloatArray) -> FloatArray:
+        """Take the best channel out of the next block of the take.
+
+        Parameters
+        ----------
+        block : np.ndarray, shape (n_channels, n_samples), float32
+            The block; it follows on the one before.
+
+        Returns
+        -------
+        np.ndarray, shape (n_samples,), float32
+            The chosen channel; a view of `block` unless the channel changes in it.
+        """
+        n_channels, n = block.shape
+        if not self._silence:
+            self._silence = [None] * n_channels
+            self._clipped = np.zeros(n_channels, np.int64)
+            self._recent = np.zeros((3, n_channels))
+        chosen: FloatArray = block[0]
+        if n == 0:
+            return chosen
+        clipped = self._peaks(block)
+        self._find_dropouts(block)
+        seconds = _measure(block, self._rate_hz)
+        self._seconds.append(seconds)
+        chosen = self._follow(block, seconds, clipped)
+        self._at += n
+        return chosen
+
+    def report(self) -> ChannelReport:
+        """Tell what was found in the blocks so far.
+
+        Returns
+        -------
+        ChannelReport
+            Chosen channel, faults, peak and clipped samples.
+        """
+        used = list(dict.fromkeys(self._chosen)) or [0]
+        return ChannelReport(
+            channel=", ".join(str(c + 1) for c in used),
+            faults=tuple(self._faults(used)),
+            peak_dbfs=float(20 * np.log10(self._peak)) if self._peak > 0 else float("-inf"),
+            clipped=int(self._clipped.sum()),
+        )
+
+    def _peaks(self, block: FloatArray) -> npt.NDArray[np.int64]:
+        """Find the peak; count clipped samples where it is at full scale."""
+        n = block.shape[1]
+        clipped = np.zeros(len(block), np.int64)
+        for c, row in enumerate(block):
+            hot: list[int] = []
+            for start in range(0, n, self._rate_hz):
+                second = row[start : start + self._rate_hz]
+                peak = abs(float(second[isamax(second)]))
+                self._peak = max(self._peak, peak)
+                if peak >= _FULL_SCALE:
+                    hot.append(start)
+            for start, end in _joined(hot, self._rate_hz):
+                clipped[c] += _count_clipped(row[start:end])
+        self._clipped += clipped
+        return clipped
+
+    def _follow(
+        self, block: FloatArray, seconds: _Second, clipped: npt.NDArray[np.int64]
+    ) -> FloatArray:
+        """Choose for this block, and change over within it where the chosen channel dies."""
+        n_seconds = len(seconds.power)
+        kept = np.exp(-n_seconds / _MEMORY_S)
+        self._recent = self._recent * kept + np.array(
+            [seconds.low.sum(axis=0), seconds.mid.sum(axis=0), clipped]
+        )
+        costs = self._costs(n_seconds)
+        best = int(np.argmin(costs))
+        now = self._chosen[-1] if self._chosen else int(np.argmax(np.isfinite(costs)))
+        if np.isfinite(costs[best]) and costs[now] - costs[best] > _MARGIN_DB:
+            now = best
+        self._use(now)
+        dead = (seconds.power < _SILENT_POWER) & (
+            seconds.power.max(axis=1, keepdims=True) > _AUDIBLE_POWER
+        )
+        chosen: FloatArray = block[now]
+        if not dead[:, now].any():
+            return chosen
+        chosen = chosen.copy()
+        for second in range(n_seconds):
+            if not dead[second, now]:
+                continue
+            ahead = np.where(dead[second], np.inf, costs + 100.0 * dead[second:].mean(axis=0))
+            after = int(np.argmin(ahead))
+            start = self._end_of_sound(block[now], second)
+            _cross(chosen, block[after], start, round(_FADE_S * self._rate_hz))
+            now = after
+            self._use(now)
+        return chosen
+
+    def _costs(self, n_seconds: int) -> _Floats:
+        """Decibels by which each channel is worse; infinite for a dead one."""
+        low, mid, clipped = self._recent
+        best = mid.max()
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rumble_db = 10 * np.log10(low / mid)
+            quieter_db = 10 * np.log10(best / mid)
+        cost = rumble_db + np.maximum(0.0, quieter_db - _SPARE_DB)
+        cost += 6 * np.log10(1 + clipped * 60 / min(_MEMORY_S, max(n_seconds, 1)))
+        return np.where((quieter_db < _QUIETER_DB) & np.isfinite(cost), cost, np.inf)
+
+    def _end_of_sound(self, row: FloatArray, second: int) -> int:
+        """Find the sample at which the channel died, in or just before a second of the block."""
+        first = max(0, (second - 1) * self._rate_hz)
+        sounding = np.flatnonzero(np.abs(row[first : (second + 1) * self._rate_hz]) > _ZERO)
+        return first + int(sounding[-1]) + 1 if len(sounding) else first
+
+    def _use(self, channel: int) -> None:
+        if not self._chosen or self._chosen[-1] != channel:
+            self._chosen.append(channel)
+
+    def _find_dropouts(self, block: FloatArray) -> None:
+        """Note stretches of digital silence that have sound on both sides."""
+        n = block.shape[1]
+        least = round(_DROPOUT_S * self._rate_hz)
+        for c, row in enumerate(block):
+            for start, end in _zero_runs(row, least):
+                before = self._silence[c] if start == 0 else None
+                if before is None:
+                    before = (self._at + start, _sounds(row[max(0, start - least) : start]))
+                self._silence[c] = before
+                if end < n:
+                    self._end_silence(c, self._at + end, _sounds(row[end : end + least]), least)
+            if abs(float(row[0])) > _ZERO and self._silence[c] is not None:
+                begun = self._silence[c]
+                if begun is not None and begun[0] < self._at:
+                    self._end_silence(c, self._at, _sounds(row[:least]), least)
+
+    def _end_silence(self, channel: int, end: int, sounds: bool, least: int) -> None:
+        begun = self._silence[channel]
+        self._silence[channel] = None
+        if begun is not None and begun[1] and sounds and end - begun[0] >= least:
+            self._dropouts.setdefault((begun[0], end), []).append(channel)
+
+    def _faults(self, used: list[int]) -> Iterator[str]:
+        if not self._seconds:
+            return
+        parts = zip(*self._seconds, strict=True)
+        power, low, mid, mean, like = (np.concatenate(part) for part in parts)
+        n_channels = power.shape[1]
+        silent = power < _SILENT_POWER
+        dead = [c for c in range(n_channels) if silent[:, c].mean() > 0.99]
+        live = [c for c in range(n_channels) if c not in dead]
+        if not live:
+            yield (
+                "there is no sound: every channel is silent"
+                if n_channels > 1
+                else ("there is no sound: the channel is silent")
+            )
+            return
+        if dead:
+            yield f"{_channels(dead)} {'is' if len(dead) == 1 else 'are'} dead"
+        for c in live:
+            if n_channels > 1 and silent[-2:, c].all() and not silent[-2:].all():
+                begun = self._silence[c]
+                last_s = np.flatnonzero(~silent[:, c])[-1] + 1
+                stop_s = begun[0] / self._rate_hz if begun is not None else last_s
+                yield f"channel {c + 1} stops at {stop_s:.1f} s"
+        levels_db = 10 * np.log10(np.maximum(mid, 1e-12).mean(axis=0))
+        loudest = max(live, key=lambda c: levels_db[c])
+        far = [c for c in live if levels_db[loudest] - levels_db[c] > _QUIETER_DB]
+        for c in far:
+            below = levels_db[loudest] - levels_db[c]
+            yield f"channel {c + 1} is {below:.0f} dB quieter than channel {loudest + 1}"
+        yield from self._alike([c for c in live if c not in far], like, silent)
+        rumble_db = 10 * np.log10(np.maximum(low, 1e-15).mean(axis=0)) - levels_db
+        for c in live:
+            if c not in used and c not in far and rumble_db[c] - rumble_db[used[-1]] > _WINDY_DB:
+                yield (
+                    f"channel {c + 1} is full of wind or handling noise;"
+                    f" channel {used[-1] + 1} is cleaner"
+                )
+        for c in live:
+            if self._clipped[c]:
+                yield f"channel {c + 1} is clipped ({self._clipped[c]:,} samples)"
+            offset = float(mean[:, c].mean())
+            if abs(offset) > _DC and self._at >= self._rate_hz:
+                yield f"channel {c + 1} has a DC offset of {100 * offset:+.1f} % of full scale"
+        yield from self._told_dropouts(live)
+
+    def _alike(
+        self, live: list[int], like: _Floats, silent: npt.NDArray[np.bool_]
+    ) -> Iterator[str]:
+        first_of = {c: c for c in live}  # the first channel that each is a copy of
+        for a, b in combinations(live, 2):
+            both = ~(silent[:, a] | silent[:, b])
+            if not both.any() or first_of[a] != a:
+                continue
+            likeness = float(np.median(like[both, a, b]))
+            if likeness < _INVERTED and first_of[b] == b:
+                yield f"channel {b + 1} is channel {a + 1} turned upside down (inverted)"
+            elif likeness > _SAME and first_of[b] == b:
+                first_of[b] = a
+        for a in live:
+            copies = [c for c in live if first_of[c] == a]
+            if len(copies) > 1:
+                yield f"{_channels(copies)} are the same"
+
+    def _told_dropouts(self, live: list[int]) -> Iterator[str]:
+        spans = sorted(self._dropouts.items())
+        for (start, end), where in spans[:_TOLD]:
+            what = "sound" if set(live) <= set(where) else f"sound of {_channels(where)}"
+            at_s, for_s = start / self._rate_hz, (end - start) / self._rate_hz
+            yield f"{what} drops out at {at_s:.3f} s for {1000 * for_s:.0f} ms"
+        if len(spans) > _TOLD:
+            yield f"sound drops out {len(spans) - _TOLD} more times"
+
+
+def _measure(block: FloatArray, rate_hz: int) -> _Second:
+    """Measure two short pieces out of every second of a block."""
+    n_channels, n = block.shape
+    n_seconds = max(1, n // rate_hz)
+    length = min(n, rate_hz)
+    seconds = block[:, : n_seconds * length].reshape(n_channels, n_seconds, length)
+    width = min(_PIECE, max(1, length // 2))
+    pieces = np.concatenate(
+        [seconds[:, :, (length - width) * k // 4 :][:, :, :width] for k in (1, 3)], axis=2
+    )
+    mean = pieces.mean(axis=2, dtype=np.float64)
+    pieces = pieces - mean[:, :, None].astype(np.float32)
+    steps = np.diff(pieces, axis=2)
+    power = np.einsum("cst,cst->sc", pieces, pieces) / pieces.shape[2]
+    low = _means(pieces, _LOW_GROUP)
+    mid = np.diff(_means(pieces, _MID_GROUP), axis=2)
+    # Steps weigh high frequencies up: microphones side by side have the low ones in common.
+    alike = np.einsum("cst,dst->scd", steps, steps)
+    norm = np.sqrt(np.einsum("scc->sc", alike))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        like = np.nan_to_num(alike / (norm[:, :, None] * norm[:, None, :]))
+    return _Second(
+        power.astype(np.float64),
+        (low**2).mean(axis=2, dtype=np.float64).T,
+        (mid**2).mean(axis=2, dtype=np.float64).T,
+        mean.T,
+        like.astype(np.float64),
+    )
+
+
+def _means(pieces: FloatArray, group: int) -> FloatArray:
+    n = pieces.shape[2] // group * group
+    if n < 2 * group:
+        return pieces
+    means: FloatArray = pieces[:, :, :n].reshape(*pieces.shape[:2], -1, group).mean(axis=3)
+    return means
+
+
+def _joined(starts: list[int], length: int) -> Iterator[tuple[int, int]]:
+    """Join stretches of one length that follow on each other."""
+    begun: int | None = None
+    for i, start in enumerate(starts):
+        begun = start if begun is None else begun
+        if i + 1 == len(starts) or starts[i + 1] != start + length:
+            yield begun, start + length
+            begun = None
+
+
+def _count_clipped(row: FloatArray) -> int:
+    """Count samples in runs of three and more that are equal, or over, at full scale."""
+    high = np.abs(row)
+    hot = high >= _FULL_SCALE
+    over = high >= 1.0
+    linked = hot[1:] & hot[:-1] & (row[1:] * row[:-1] > 0)
+    linked &= (row[1:] == row[:-1]) | (over[1:] & over[:-1])
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], linked, [False]]).astype(np.int8)))
+    lengths = edges[1::2] - edges[::2] + 1
+    return int(lengths[lengths >= _CLIP_RUN].sum())
+
+
+def _zero_runs(row: FloatArray, least: int) -> Iterator[tuple[int, int]]:
+    """Find runs of at least `least` zeros, and any run that touches an end of the row."""
+    n = len(row)
+    step = max(1, least // 2)
+    grid = np.abs(row[::step]) < _ZERO
+    if not grid.any():
+        grid_runs: list[tuple[int, int]] = []
+    else:
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], grid, [False]]).astype(np.int8)))
+        grid_runs = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    for first, last in grid_runs:
+        left = max(0, first * step - step + 1)
+        start = left + _after_last_sound(row[left : first * step])
+        right = min(n, (last + 1) * step)
+        end = last * step + _before_first_sound(row[last * step : right])
+        if end - start >= least or start == 0 or end == n:
+            yield start, end
+    tail = row[(n - 1) // step * step :]
+    if not (grid_runs and grid_runs[-1][1] == len(grid) - 1):
+        start = n - len(tail) + _after_last_sound(tail)
+        if start < n:
+            yield start, n
+
+
+def _after_last_sound(row: FloatArray) -> int:
+    sounding = np.flatnonzero(np.abs(row) >= _ZERO)
+    return int(sounding[-1]) + 1 if len(sounding) else 0
+
+
+def _before_first_sound(row: FloatArray) -> int:
+    sounding = np.flatnonzero(np.abs(row) >= _ZERO)
+    return int(sounding[0]) if len(sounding) else len(row)
+
+
+def _sounds(row: FloatArray) -> bool:
+    return len(row) > 0 and float(np.abs(row).max()) > _SOUND
+
+
+def _cross(chosen: FloatArray, other: FloatArray, start: int, fade: int) -> None:
+    """Go over to another channel at a sample, fading it in."""
+    chosen[start:] = other[start:]
+    n = min(fade, len(chosen) - start)
+    chosen[start : start + n] *= np.linspace(0, 1, n, dtype=np.float32)
+
+
+def _channels(channels: list[int]) -> str:
+    numbers = [c + 1 for c in channels]
+    if len(numbers) == 1:
+        return f"channel {numbers[0]}"
+    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"channels {numbers[0]} to {numbers[-1]}"
+    return f"channels {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
