@@ -1,0 +1,240 @@
+"""Work spread over processes, where one that dies takes nothing with it but its own item.
+
+The processes are those of joblib: loky's on this computer, or a Dask cluster's. Each is held to one
+thread for linear algebra and Fourier transforms; the processes together use the cores.
+"""
+
+from __future__ import annotations
+
+import faulthandler
+import logging
+import os
+import signal
+import socket
+import tempfile
+import threading
+import time
+import warnings
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Generic, TypeVar
+
+from calltag.errors import InputError
+
+logger = logging.getLogger(__name__)
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+MOST_WORKERS = 4
+"""Workers unless told otherwise: more of them wait for the disk, and heat the computer."""
+
+IDLE_S = 60
+"""How long a worker waits for work before it ends."""
+
+DASK_TIMEOUT_S = 10
+"""How long to wait for a Dask scheduler and its first worker."""
+
+
+@dataclass(frozen=True, slots=True)
+class Done(Generic[Result]):
+    """The end of the work on one item.
+
+    Attributes
+    ----------
+    index : int
+        Which item, counted from 0.
+    result : object
+        What the function returned; None where its process died.
+    died : bool
+        Whether the process that worked on the item died, twice.
+    """
+
+    index: int
+    result: Result | None
+    died: bool = False
+
+
+def default_workers() -> int:
+    """Tell how many workers suit this computer.
+
+    Returns
+    -------
+    int
+        One for each core, at most `MOST_WORKERS`.
+    """
+    import joblib
+
+    cores: int = joblib.cpu_count(only_physical_cores=True)
+    return max(1, min(MOST_WORKERS, cores))
+
+
+def work_through(
+    function: Callable[[Item], Result],
+    items: Sequence[Item],
+    *,
+    workers: int,
+    dask: str | None = None,
+) -> Iterator[Done[Result]]:
+    """Apply a function to all items in worker processes, and yield results as they come.
+
+    Where a worker dies (crashed, or killed for want of memory), the items that were in work are
+    tried again, each alone; the others go on. When the iterator is left early, by an error or
+    Ctrl-C, the workers on this computer are ended.
+
+    Parameters
+    ----------
+    function : callable
+        Takes an item; it has to return what went wrong, not raise it.
+    items : sequence
+        What to work on.
+    workers : int
+        How many processes on this computer, at least one.
+    dask : str, optional
+        Address of a Dask scheduler: its workers are used, and `workers` is not.
+
+    Yields
+    ------
+    Done
+        One for each item, in the order in which they end.
+
+    Raises
+    ------
+    InputError
+        If the Dask scheduler cannot be reached or Dask is not installed.
+
+    Examples
+    --------
+    >>> sorted(done.result for done in work_through(abs, [-3, 2], workers=1))
+    [2, 3]
+    """
+    if dask is not None:
+        yield from _on_cluster(function, items, dask)
+        return
+    pending = dict(enumerate(items))
+    with tempfile.TemporaryDirectory(prefix="calltag-", ignore_cleanup_errors=True) as folder:
+        begun = Path(folder)
+        try:
+            while pending:
+                try:
+                    for index, result in _run(function, pending, workers, begun):
+                        del pending[index]
+                        yield Done(index, result)
+                except BrokenProcessPool:
+                    in_work = [index for index in pending if (begun / str(index)).exists()]
+                    logger.debug("a worker died; in work were items %s", in_work)
+                    for index in in_work or list(pending):
+                        yield _alone(function, index, pending.pop(index), begun)
+        finally:
+            _end_workers()
+
+
+def _alone(function: Callable[[Item], Result], index: int, item: Item, begun: Path) -> Done[Result]:
+    try:
+        [(_, result)] = _run(function, {index: item}, 1, begun)
+    except BrokenProcessPool:
+        return Done(index, None, died=True)
+    return Done(index, result)
+
+
+def _run(
+    function: Callable[[Item], Result], items: Mapping[int, Item], workers: int, begun: Path
+) -> Iterator[tuple[int, Result]]:
+    import joblib
+
+    with joblib.parallel_config(
+        backend="loky",
+        inner_max_num_threads=1,
+        initializer=_settle_in,
+        idle_worker_timeout=IDLE_S,
+    ):
+        # joblib runs a single worker inside this process, where a crash would end everything:
+        # so there are at least two, and no more items at a time than there should be workers.
+        parallel = joblib.Parallel(
+            n_jobs=max(2, workers),
+            pre_dispatch=workers,
+            batch_size=1,
+            max_nbytes=None,
+            return_as="generator_unordered",
+        )
+        outputs = parallel(
+            joblib.delayed(_noted)(function, index, item, begun / str(index))
+            for index, item in list(items.items())
+        )
+    with warnings.catch_warnings():
+        # It warns of what is done on purpose here: to leave early when the user stops.
+        warnings.filterwarnings("ignore", message=".*not.*fully consumed.*")
+        try:
+            yield from outputs
+        finally:
+            outputs.close()
+
+
+def _noted(
+    function: Callable[[Item], Result], index: int, item: Item, note: Path
+) -> tuple[int, Result]:
+    note.touch()
+    if "PYTHONFAULTHANDLER" not in os.environ:  # loky turns it on; a crash is told in one sentence
+        faulthandler.disable()
+    return index, function(item)
+
+
+def _settle_in() -> None:
+    # Ctrl-C reaches every process of the terminal: the first one alone decides what happens.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_leave_with_parent, args=(os.getppid(),), daemon=True).start()
+
+
+def _leave_with_parent(parent: int) -> None:
+    # A killed parent cannot end its workers, and what they are working on is lost. (Windows does
+    # not show it here: there a worker ends when it has been idle for `IDLE_S`.)
+    while os.getppid() == parent:
+        time.sleep(1)
+    os._exit(1)
+
+
+def _end_workers() -> None:
+    from joblib.externals.loky import get_reusable_executor
+
+    get_reusable_executor(reuse=True).shutdown(wait=True, kill_workers=True)
+
+
+def _on_cluster(
+    function: Callable[[Item], Result], items: Sequence[Item], address: str
+) -> Iterator[Done[Result]]:
+    # By Dask's own client: joblib's Dask backend runs the items in this process, not in the
+    # cluster, as long as the cluster has a single thread. Dask itself tries an item again, on
+    # other workers, when one dies over it.
+    try:
+        from distributed import Client, KilledWorker, as_completed
+        from distributed.comm import get_address_host_port
+    except ImportError:
+        raise InputError(
+            f"--dask {address}: Dask is not installed; install calltag with `calltag[dask]`"
+        ) from None
+    try:
+        # Looked for by hand first: a client that finds nobody leaves a traceback when it goes.
+        with socket.create_connection(get_address_host_port(address, strict=True), DASK_TIMEOUT_S):
+            pass
+    except (OSError, ValueError) as error:
+        raise InputError(
+            f"--dask {address}: no Dask scheduler answers there ({error}); check the address"
+        ) from error
+    with Client(address, timeout=DASK_TIMEOUT_S, set_as_default=False) as client:
+        try:
+            client.wait_for_workers(1, timeout=DASK_TIMEOUT_S)
+        except TimeoutError:
+            raise InputError(
+                f"--dask {address}: the scheduler has no workers; start some and try again"
+            ) from None
+        indexes = {
+            client.submit(function, item, pure=False): index for index, item in enumerate(items)
+        }
+        for future in as_completed(list(indexes), loop=client.loop):
+            index = indexes.pop(future)
+            try:
+                yield Done(index, future.result())
+            except KilledWorker:
+                yield Done(index, None, died=True)

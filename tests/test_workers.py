@@ -1,0 +1,173 @@
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from calltag.errors import InputError
+from calltag.workers import MOST_WORKERS, default_workers, work_through
+
+ROOT = Path(__file__).resolve().parents[1]
+posix = pytest.mark.skipif(os.name != "posix", reason="ends processes by POSIX signals")
+
+# Functions for workers stand inside the tests: such a function travels whole, so that a worker
+# need not be able to import this file.
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_every_item_is_worked_on_once_and_in_another_process(workers: int) -> None:
+    def work(item: int) -> tuple[int, int]:
+        return item * item, os.getpid()
+
+    done = list(work_through(work, range(7), workers=workers))
+    assert sorted(d.index for d in done) == list(range(7))
+    assert all(d.result is not None and d.result[0] == d.index**2 for d in done)
+    processes = {d.result[1] for d in done if d.result is not None}
+    assert os.getpid() not in processes
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_no_more_items_are_in_work_than_there_are_workers(tmp_path: Path, workers: int) -> None:
+    def work(item: int) -> int:
+        mark = tmp_path / f"{item}"
+        mark.touch()
+        at_once = len(list(tmp_path.iterdir()))
+        time.sleep(0.05)
+        mark.unlink()
+        return at_once
+
+    at_once = [d.result for d in work_through(work, range(8), workers=workers)]
+    assert max(n for n in at_once if n is not None) <= workers
+
+
+def test_each_worker_has_one_thread_for_linear_algebra() -> None:
+    def work(_: int) -> list[int]:
+        import numpy as np
+        import threadpoolctl
+
+        np.ones((8, 8)) @ np.ones((8, 8))
+        return [pool["num_threads"] for pool in threadpoolctl.threadpool_info()]
+
+    for done in work_through(work, range(2), workers=2):
+        assert done.result
+        assert set(done.result) == {1}
+
+
+@posix
+def test_a_worker_that_dies_takes_only_its_own_item_with_it(tmp_path: Path) -> None:
+    def work(item: int) -> int:
+        if item == 2:
+            os.kill(os.getpid(), signal.SIGSEGV)
+        if item == 4 and not (tmp_path / "once").exists():
+            (tmp_path / "once").touch()
+            os.kill(os.getpid(), signal.SIGKILL)
+        return item
+
+    done = {d.index: d for d in work_through(work, range(7), workers=2)}
+    assert sorted(done) == list(range(7))
+    assert [index for index, d in done.items() if d.died] == [2]
+    assert {d.result for d in done.values()} == {0, 1, None, 3, 4, 5, 6}
+    assert (tmp_path / "once").exists(), "item 4 was tried again, and done"
+
+
+SLOW = """
+import os, sys, time
+from pathlib import Path
+from calltag.workers import work_through
+folder = Path(sys.argv[1])
+def work(item):
+    (folder / f"{os.getpid()}").touch()
+    time.sleep(60)
+if __name__ == "__main__":
+    print(list(work_through(work, range(5), workers=2)))
+"""
+
+
+def alive(pids: list[int]) -> list[int]:
+    found = []
+    for pid in pids:
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            continue
+        found.append(pid)
+    return found
+
+
+@posix
+@pytest.mark.parametrize(
+    ("signal_name", "whole_group"), [("SIGINT", False), ("SIGINT", True), ("SIGKILL", False)]
+)
+def test_no_worker_outlives_a_run_that_is_stopped(
+    tmp_path: Path, signal_name: str, whole_group: bool
+) -> None:
+    """A terminal sends Ctrl-C to the whole group of processes; other programs to one."""
+    pids = tmp_path / "pids"
+    pids.mkdir()
+    run = subprocess.Popen(
+        [sys.executable, "-c", SLOW, str(pids)],
+        cwd=ROOT,
+        start_new_session=True,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while len(workers := [int(path.name) for path in pids.iterdir()]) < 2:
+        assert run.poll() is None
+        time.sleep(0.02)
+    number = getattr(signal, signal_name)
+    if whole_group:
+        os.killpg(run.pid, number)
+    else:
+        run.send_signal(number)
+    _, errors = run.communicate(timeout=20)
+    assert run.returncode == -number
+    assert errors.count("Traceback") <= 1, "workers say nothing of their own"
+    patience = time.monotonic() + 5
+    while alive(workers) and time.monotonic() < patience:
+        time.sleep(0.05)
+    assert alive(workers) == []
+
+
+def test_the_default_suits_the_computer() -> None:
+    assert 1 <= default_workers() <= MOST_WORKERS
+
+
+# Dask, where it is installed
+
+
+def test_a_cluster_does_the_work_elsewhere_and_survives_a_death() -> None:
+    distributed = pytest.importorskip("distributed")
+    here = os.getpid()
+
+    def work(item: int) -> int:
+        if os.getpid() == here:
+            return -1
+        if item == 1:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return item
+
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as cluster:
+        address = cluster.scheduler_address
+        done = {d.index: d for d in work_through(work, range(4), workers=1, dask=address)}
+    assert {index: d.result for index, d in done.items()} == {0: 0, 1: None, 2: 2, 3: 3}
+    assert done[1].died
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "hide"])
+def test_a_cluster_that_is_not_there_is_told(address: str) -> None:
+    pytest.importorskip("distributed")
+    with pytest.raises(InputError, match=f"--dask {address}: no Dask scheduler answers there"):
+        list(work_through(abs, [1], workers=1, dask=address))
+
+
+def test_dask_missing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(InputError, match=r"Dask is not installed; install calltag with"):
+        list(work_through(abs, [1], workers=1, dask="tcp://hide:8786"))
