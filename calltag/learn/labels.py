@@ -1,0 +1,269 @@
+"""The vocabulary of labels, and the file that labels are read from.
+
+A label is one of three things. A noise kind is one of `NOISE_KINDS`, and may carry a detail after a
+slash: ``machine/hedge trimmer``. `NO_CALL` says that a find is no call. Everything else is a call
+type, in the user's own words: ``pit rail: rasp``. What has been found but not named bears `CALL`,
+which is no label.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import unicodedata
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from calltag.errors import InputError
+from calltag.records import CALL, NO_CALL, NOISE_KINDS, Label
+
+LONGEST = 80
+"""Characters that a label may have: more does not fit a marker."""
+
+COLUMNS = ("take", "start_s", "end_s", "label")
+"""Columns that a file of labels must have; ``group`` may be added, others are passed over."""
+
+
+def noise_kind(label: str) -> str | None:
+    """Tell which kind of noise a label is of.
+
+    Parameters
+    ----------
+    label : str
+        A label as `parse_label` gives it.
+
+    Returns
+    -------
+    str or None
+        One of `NOISE_KINDS`; None for a label that is not of noise.
+
+    Examples
+    --------
+    >>> noise_kind("machine/hedge trimmer"), noise_kind("pit rail: rasp")
+    ('machine', None)
+    """
+    kind = label.partition("/")[0]
+    return kind if kind in NOISE_KINDS else None
+
+
+def is_call(label: str) -> bool:
+    """Tell whether a label is of an animal's call, of known type or not.
+
+    Parameters
+    ----------
+    label : str
+        A label as `parse_label` gives it, or `CALL`.
+
+    Returns
+    -------
+    bool
+        False for noise and for `NO_CALL`.
+
+    Examples
+    --------
+    >>> [is_call(label) for label in ("marsh hooter: boom", "call", "no call", "wind")]
+    [True, True, False, False]
+    """
+    return label != NO_CALL and noise_kind(label) is None
+
+
+def is_call_type(label: str) -> bool:
+    """Tell whether a label names a call type.
+
+    Parameters
+    ----------
+    label : str
+        A label as `parse_label` gives it, or `CALL`.
+
+    Returns
+    -------
+    bool
+        False for noise, for `NO_CALL` and for `CALL`.
+    """
+    return label != CALL and is_call(label)
+
+
+def parse_label(text: str) -> str:
+    """Bring a label as a user typed it into the form that is kept.
+
+    Parameters
+    ----------
+    text : str
+        What was typed.
+
+    Returns
+    -------
+    str
+        The label: spaces single, noise kinds and `NO_CALL` in small letters, call types as typed.
+
+    Raises
+    ------
+    InputError
+        If it is empty, too long, holds control characters, is `CALL`, or has a slash without a
+        noise kind before it.
+
+    Examples
+    --------
+    >>> parse_label(" Pit  rail: rasp ")
+    'Pit rail: rasp'
+    >>> parse_label("Machine / hedge trimmer")
+    'machine/hedge trimmer'
+    """
+    label = " ".join(unicodedata.normalize("NFC", text).split())
+    if not label:
+        raise InputError("a label is empty; write a call type, a noise kind or `no call`")
+    if len(label) > LONGEST:
+        raise InputError(
+            f"the label `{label[:20]}…` is longer than {LONGEST} characters; shorten it"
+        )
+    if any(unicodedata.category(character) == "Cc" for character in label):
+        raise InputError(f"the label {label!r} holds a control character; type it again")
+    plain = label.casefold()
+    if plain == NO_CALL:
+        return NO_CALL
+    if plain == CALL:
+        raise InputError("`call` names no type; write the call type, or `no call` if it is none")
+    head, slash, detail = (part.strip() for part in label.partition("/"))
+    kind = head.casefold()
+    if kind in NOISE_KINDS:
+        if slash and not detail:
+            raise InputError(f"`{label}` ends with its slash; write `{kind}`, or a detail after it")
+        return f"{kind}/{detail}" if detail else kind
+    if slash and ":" not in head:
+        raise InputError(
+            f"`{label}`: `{head}` is no noise kind; a slash stands after one of"
+            f" {', '.join(NOISE_KINDS)}, so write a call type with a colon instead"
+        )
+    return label
+
+
+def spelling_twins(labels: Iterable[str]) -> list[tuple[str, ...]]:
+    """Find labels that differ only in capitals, spaces or punctuation.
+
+    Parameters
+    ----------
+    labels : iterable of str
+        Labels in use.
+
+    Returns
+    -------
+    list of tuple of str
+        Sets of labels that are probably meant to be one, in alphabetical order.
+
+    Examples
+    --------
+    >>> spelling_twins(["pit rail: rasp", "Pit rail rasp", "wind"])
+    [('Pit rail rasp', 'pit rail: rasp')]
+    """
+    alike = defaultdict(set)
+    for label in labels:
+        alike["".join(c for c in label.casefold() if c.isalnum())].add(label)
+    return sorted(tuple(sorted(names)) for names in alike.values() if len(names) > 1)
+
+
+def read_labels(path: Path, *, unnamed: bool = False) -> tuple[Label, ...]:
+    """Read labels from a table.
+
+    Parameters
+    ----------
+    path : Path
+        A CSV file in UTF-8 with the columns `COLUMNS` and, optional, ``group``. Semicolons or tabs
+        may stand for its commas, and with those a comma for the decimal point.
+    unnamed : bool
+        Whether calls of no named type belong to it: rows whose label is `CALL` or empty, and files
+        without a column of labels. Otherwise such rows are passed over, and such files refused.
+
+    Returns
+    -------
+    tuple of Label
+        The labels in the order of the file.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or a row cannot be used: the file and its line are named.
+    """
+    rows = _rows(path)
+    names = [name.strip().casefold() for name in next(rows, (1, []))[1]]
+    needed = [name for name in COLUMNS if not (unnamed and name == "label")]
+    if missing := [name for name in needed if name not in names]:
+        raise InputError(
+            f"{path.name}: no column {', '.join(missing)}; the first line must name"
+            f" {', '.join(needed)}"
+        )
+    labels = []
+    for line, cells in rows:
+        row = dict(zip(names, (cell.strip() for cell in cells), strict=False))
+        if not any(row.values()):
+            continue
+        try:
+            label = _label(row, unnamed=unnamed)
+        except InputError as error:
+            raise InputError(f"{path.name}, line {line}: {error}") from None
+        if label is not None:
+            labels.append(label)
+    return tuple(labels)
+
+
+def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
+    """Lines of a table, counted from one, as cells."""
+    try:
+        text = path.read_text("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"{path.name}: is not text in UTF-8; save it as CSV in UTF-8") from None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(f"{path.name}: cannot be read ({reason}); name a CSV file") from None
+    first = text.partition("\n")[0]
+    delimiter = max(",;\t", key=first.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    try:
+        for cells in reader:
+            if delimiter != ",":
+                cells = [_point(cell) for cell in cells]
+            yield reader.line_num, cells
+    except csv.Error as error:
+        raise InputError(f"{path.name}, line {reader.line_num}: is no CSV ({error})") from None
+
+
+def _point(cell: str) -> str:
+    """Write a number with a decimal comma as one with a point; leave all else."""
+    whole, comma, decimals = cell.strip().partition(",")
+    digits = whole.removeprefix("-").isdigit() and decimals.isdigit()
+    return f"{whole}.{decimals}" if comma and digits else cell
+
+
+def _label(row: dict[str, str], *, unnamed: bool) -> Label | None:
+    take = _unguarded(row.get("take", "")).replace("\\", "/")
+    if not take:
+        raise InputError("no take is named")
+    start_s, end_s = (_seconds(row.get(name, ""), name) for name in ("start_s", "end_s"))
+    if end_s <= start_s:
+        raise InputError(f"end_s ({end_s:g}) must be later than start_s ({start_s:g})")
+    text = _unguarded(row.get("label", "")) or CALL
+    if text.casefold() == CALL:
+        if not unnamed:
+            return None
+        label = CALL
+    else:
+        label = parse_label(text)
+    return Label(
+        take=take, start_s=start_s, end_s=end_s, label=label, group=row.get("group") or None
+    )
+
+
+def _unguarded(cell: str) -> str:
+    """Take off the apostrophe that keeps a spreadsheet from reading a text as a formula."""
+    return cell[1:] if cell[:1] == "'" and cell[1:2] in tuple("=+-@") else cell
+
+
+def _seconds(text: str, name: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or value < 0:
+        raise InputError(f"{name} is `{text}`; write seconds from the start of the take, as 12.34")
+    return value

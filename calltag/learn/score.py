@@ -1,0 +1,463 @@
+"""How well what was found agrees with a reference annotation.
+
+Two ways of counting, each with its own use:
+
+- By events, as the sound-event community counts [1]_: a find is right when its start lies within
+  `ONSET_COLLAR_S` of a reference's start and its end within the greater of that and a share of the
+  reference's length. One find answers for one reference, paired so that as many as possible are
+  right.
+- By overlap, which asks less of the edges: a reference counts as found when finds cover
+  `FOUND_SHARE` of it, a find as right when `RIGHT_SHARE` of it lies in references.
+
+Figures that nothing was counted for are ``nan``.
+
+References
+----------
+.. [1] A. Mesaros, T. Heittola, T. Virtanen, "Metrics for polyphonic sound event detection", Applied
+   Sciences 6(6), 2016, 162.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import maximum_bipartite_matching
+
+from calltag.errors import InputError
+from calltag.learn.labels import is_call, is_call_type, read_labels
+from calltag.records import Label, TakeLog
+
+ONSET_COLLAR_S = 0.2
+OFFSET_SHARE = 0.2
+FOUND_SHARE = 0.25
+RIGHT_SHARE = 0.5
+
+RESAMPLES = 1000
+"""Bootstrap samples of takes that intervals are taken from."""
+
+_ROUNDING_S = 1e-9  # so that exactly the collar is still within it
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A 95 % interval.
+
+    Attributes
+    ----------
+    low, high : float
+        Its ends.
+    """
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """References, finds, and pairs that agree.
+
+    Attributes
+    ----------
+    truth, found : int
+        How many there are of each.
+    right : int
+        How many finds are paired with a reference.
+    """
+
+    truth: int
+    found: int
+    right: int
+
+    @property
+    def precision(self) -> float:
+        """Share of the finds that are right."""
+        return _ratio(self.right, self.found)
+
+    @property
+    def recall(self) -> float:
+        """Share of the references that were found."""
+        return _ratio(self.right, self.truth)
+
+    @property
+    def f1(self) -> float:
+        """Harmonic mean of precision and recall."""
+        return _ratio(2 * self.right, self.truth + self.found)
+
+
+@dataclass(frozen=True, slots=True)
+class Overlap:
+    """Figures by overlap.
+
+    Attributes
+    ----------
+    truth, hit : int
+        References, and how many of them were found.
+    found, right : int
+        Finds, and how many of them are right.
+    onset_error_s : float
+        Median distance from the start of a reference that was found to the nearest start of a find
+        that overlaps it.
+    """
+
+    truth: int
+    hit: int
+    found: int
+    right: int
+    onset_error_s: float
+
+    @property
+    def precision(self) -> float:
+        """Share of the finds that are right."""
+        return _ratio(self.right, self.found)
+
+    @property
+    def recall(self) -> float:
+        """Share of the references that were found."""
+        return _ratio(self.hit, self.truth)
+
+    @property
+    def f1(self) -> float:
+        """Harmonic mean of precision and recall."""
+        return _harmonic(self.precision, self.recall)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Score:
+    """What a comparison came to.
+
+    Attributes
+    ----------
+    takes : int
+        Takes that were compared.
+    left_out : int
+        Takes with finds that the reference says nothing of; they count for nothing.
+    overlap : Overlap
+        Any call, by overlap.
+    overlap_f1 : Interval
+        Interval of its F1.
+    events : Counts
+        Any call, by events.
+    events_f1 : Interval
+        Interval of its F1.
+    by_label : mapping of str to Counts
+        By events, each label by itself.
+    micro : Counts
+        By events, all labels together: a find is right only with the right label.
+    micro_f1 : Interval
+        Interval of its F1.
+    macro_f1 : float
+        Mean F1 of the labels; one that only the reference or only the finds have counts as 0.
+    macro_f1_interval : Interval
+        Its interval.
+    false_per_minute : float
+        Finds by overlap that are not right, per minute of the takes compared; ``nan`` where their
+        lengths are not known.
+    """
+
+    takes: int
+    left_out: int
+    overlap: Overlap
+    overlap_f1: Interval
+    events: Counts
+    events_f1: Interval
+    by_label: Mapping[str, Counts]
+    micro: Counts
+    micro_f1: Interval
+    macro_f1: float
+    macro_f1_interval: Interval
+    false_per_minute: float = math.nan
+
+    def text(self) -> str:
+        """Say it in plain words.
+
+        Returns
+        -------
+        str
+            A few lines, without a line break at the end.
+        """
+        overlap = self.overlap
+        lines = [
+            f"{_takes(self.takes)} compared: {overlap.truth} calls in the reference,"
+            f" {overlap.found} found.",
+            f"Found {overlap.hit} of the {overlap.truth} calls ({_percent(overlap.recall)});"
+            f" {overlap.right} of the {overlap.found} finds are calls"
+            f" ({_percent(overlap.precision)}).",
+            f"Both in one figure, F1: {_figure(overlap.f1, self.overlap_f1)}.",
+        ]
+        if not math.isnan(overlap.onset_error_s):
+            lines.append(f"Starts are off by {1000 * overlap.onset_error_s:.0f} ms (median).")
+        if not math.isnan(self.false_per_minute):
+            lines.append(f"False finds: {self.false_per_minute:.2f} a minute.")
+        lines.append(
+            f"With start and end right as well (within {1000 * ONSET_COLLAR_S:.0f} ms), F1:"
+            f" {_figure(self.events.f1, self.events_f1)}."
+        )
+        if any(is_call_type(label) for label in self.by_label):
+            lines.append(
+                f"With the call type right too, F1: {_figure(self.micro.f1, self.micro_f1)};"
+                f" mean over the types: {_figure(self.macro_f1, self.macro_f1_interval)}."
+            )
+            width = max(len(label) for label in self.by_label)
+            lines += [
+                f"  {label:<{width}}  {counts.right:>4} right,"
+                f" {counts.truth - counts.right} missed, {counts.found - counts.right} false"
+                for label, counts in self.by_label.items()
+            ]
+        if self.left_out:
+            lines.append(f"Left out: {_takes(self.left_out)} that the reference does not name.")
+        return "\n".join(lines)
+
+
+def read_truth(path: Path) -> tuple[Label, ...]:
+    """Read a reference annotation.
+
+    Parameters
+    ----------
+    path : Path
+        A CSV file as `calltag.learn.labels.read_labels` takes it; the column of labels may be
+        missing, and labels may be empty.
+
+    Returns
+    -------
+    tuple of Label
+        What it says, noise included.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or holds nothing.
+    """
+    truth = read_labels(path, unnamed=True)
+    if not truth:
+        raise InputError(f"{path.name}: holds no call; a reference needs one line for each call")
+    return truth
+
+
+def finds(logs: Iterable[TakeLog]) -> tuple[Label, ...]:
+    """Take what is to be compared out of the log.
+
+    Parameters
+    ----------
+    logs : iterable of TakeLog
+        The log of each take.
+
+    Returns
+    -------
+    tuple of Label
+        Every find that the log lists as a call.
+    """
+    return tuple(
+        Label(take=log.take.path, start_s=call.start_s, end_s=call.end_s, label=call.label)
+        for log in logs
+        for call in log.calls
+        if is_call(call.label)
+    )
+
+
+def score(
+    truth: Sequence[Label],
+    found: Sequence[Label],
+    *,
+    takes: Collection[str] | None = None,
+    durations_s: Mapping[str, float] | None = None,
+    offset_share: float = OFFSET_SHARE,
+    seed: int = 0,
+) -> Score:
+    """Compare what was found with a reference annotation.
+
+    Parameters
+    ----------
+    truth : sequence of Label
+        The reference. What it labels as noise or `no call` is no call.
+    found : sequence of Label
+        The finds.
+    takes : collection of str, optional
+        Takes that the reference covers, those without a call in it included; by default those that
+        it names.
+    durations_s : mapping of str to float, optional
+        Length of each take.
+    offset_share : float
+        Share of a reference's length that its end may be off.
+    seed : int
+        Of the bootstrap over takes that the intervals come from.
+
+    Returns
+    -------
+    Score
+        The figures.
+
+    Raises
+    ------
+    InputError
+        If there is no take to compare.
+
+    Examples
+    --------
+    >>> boom = Label(take="A.MOV", start_s=1.0, end_s=2.0, label="marsh hooter: boom")
+    >>> late = Label(take="A.MOV", start_s=1.15, end_s=2.1, label="marsh hooter: boom")
+    >>> score([boom], [late]).micro
+    Counts(truth=1, found=1, right=1)
+    """
+    covered = sorted({event.take for event in truth} if takes is None else set(takes))
+    if not covered:
+        raise InputError("the reference names no take; it needs one line for each call")
+    truth_of, found_of = _by_take(truth), _by_take(found)
+    left_out = len(found_of.keys() - set(covered))
+    pairs = [(truth_of.get(take, []), found_of.get(take, [])) for take in covered]
+    overlaps = [_overlap(*pair) for pair in pairs]
+    labels = sorted({event.label for pair in pairs for side in pair for event in side})
+    # One row per take: [truth, found, right], so that takes can be drawn again for the intervals.
+    events = np.array([_match(*pair, offset_share) for pair in pairs]).reshape(-1, 1, 3)
+    named = np.array(
+        [[_match(*_only(pair, label), offset_share) for label in labels] for pair in pairs],
+        dtype=np.int64,
+    ).reshape(len(pairs), len(labels), 3)
+    over = np.array([row for row, _ in overlaps]).reshape(-1, 1, 4)
+    errors = [error for _, take_errors in overlaps for error in take_errors]
+
+    n_truth, n_hit, n_found, n_right = (int(n) for n in over.sum(axis=(0, 1)))
+    minutes = math.nan
+    if durations_s is not None and all(take in durations_s for take in covered):
+        minutes = sum(durations_s[take] for take in covered) / 60
+    by_label = {
+        label: Counts(*(int(n) for n in row))
+        for label, row in zip(labels, named.sum(axis=0), strict=True)
+    }
+    return Score(
+        takes=len(covered),
+        left_out=left_out,
+        overlap=Overlap(
+            n_truth, n_hit, n_found, n_right, float(np.median(errors)) if errors else math.nan
+        ),
+        overlap_f1=_interval(over, _overlap_f1, seed),
+        events=Counts(*(int(n) for n in events.sum(axis=(0, 1)))),
+        events_f1=_interval(events, _micro_f1, seed),
+        by_label=by_label,
+        micro=Counts(*(int(n) for n in named.sum(axis=(0, 1)))),
+        micro_f1=_interval(named, _micro_f1, seed),
+        macro_f1=_macro_f1(named.sum(axis=0)),
+        macro_f1_interval=_interval(named, _macro_f1, seed),
+        false_per_minute=_ratio(n_found - n_right, minutes),
+    )
+
+
+def match_events(
+    truth: Sequence[Label], found: Sequence[Label], *, offset_share: float = OFFSET_SHARE
+) -> list[tuple[int, int]]:
+    """Pair finds with references, as many as possible.
+
+    Parameters
+    ----------
+    truth, found : sequence of Label
+        Events of one take; their labels are not looked at.
+    offset_share : float
+        Share of a reference's length that its end may be off.
+
+    Returns
+    -------
+    list of tuple of int
+        Positions in `truth` and in `found` that belong together.
+    """
+    if not truth or not found:
+        return []
+    t = np.array([(event.start_s, event.end_s) for event in truth])
+    f = np.array([(event.start_s, event.end_s) for event in found])
+    off = np.abs(t[:, None, :] - f[None, :, :])
+    collar_s = np.maximum(ONSET_COLLAR_S, offset_share * (t[:, 1] - t[:, 0]))[:, None]
+    near = (off[..., 0] <= ONSET_COLLAR_S + _ROUNDING_S) & (off[..., 1] <= collar_s + _ROUNDING_S)
+    partner = maximum_bipartite_matching(csr_array(near), perm_type="column")
+    return [(i, int(j)) for i, j in enumerate(partner) if j >= 0]
+
+
+def _by_take(events: Iterable[Label]) -> dict[str, list[Label]]:
+    by_take = defaultdict(list)
+    for event in events:
+        if is_call(event.label):
+            by_take[event.take].append(event)
+    return by_take
+
+
+def _only(pair: tuple[list[Label], list[Label]], label: str) -> tuple[list[Label], list[Label]]:
+    truth, found = pair
+    return [e for e in truth if e.label == label], [e for e in found if e.label == label]
+
+
+def _match(truth: list[Label], found: list[Label], offset_share: float) -> tuple[int, int, int]:
+    return len(truth), len(found), len(match_events(truth, found, offset_share=offset_share))
+
+
+def _overlap(
+    truth: list[Label], found: list[Label]
+) -> tuple[tuple[int, int, int, int], list[float]]:
+    """Count a take by overlap: (references, found, finds, right), and the onset errors."""
+    t = np.array([(event.start_s, event.end_s) for event in truth]).reshape(-1, 1, 2)
+    f = np.array([(event.start_s, event.end_s) for event in found]).reshape(1, -1, 2)
+    shared = np.maximum(np.minimum(t[..., 1], f[..., 1]) - np.maximum(t[..., 0], f[..., 0]), 0.0)
+    hit = (shared.sum(axis=1) >= FOUND_SHARE * (t[..., 1] - t[..., 0])[:, 0]) & shared.any(axis=1)
+    right = (shared.sum(axis=0) >= RIGHT_SHARE * (f[..., 1] - f[..., 0])[0]) & shared.any(axis=0)
+    apart = np.where(shared > 0, np.abs(t[..., 0] - f[..., 0]), np.inf)
+    errors = [float(row.min()) for row in apart[hit]]
+    return (len(truth), int(hit.sum()), len(found), int(right.sum())), errors
+
+
+def _micro_f1(table: npt.NDArray[np.int64]) -> float:
+    truth, found, right = table.sum(axis=0)
+    return _ratio(2 * right, truth + found)
+
+
+def _macro_f1(table: npt.NDArray[np.int64]) -> float:
+    each = [_ratio(2 * right, truth + found) for truth, found, right in table if truth + found]
+    return float(np.mean(each)) if each else math.nan
+
+
+def _overlap_f1(table: npt.NDArray[np.int64]) -> float:
+    truth, hit, found, right = table.sum(axis=0)
+    return _harmonic(_ratio(right, found), _ratio(hit, truth))
+
+
+def _interval(
+    table: npt.NDArray[np.int64], figure: Callable[[npt.NDArray[np.int64]], float], seed: int
+) -> Interval:
+    """Interval of a figure when takes are drawn again, with replacement."""
+    if len(table) < 2:
+        return Interval(math.nan, math.nan)
+    draws = np.random.default_rng(seed).integers(len(table), size=(RESAMPLES, len(table)))
+    values = np.array([figure(table[draw].sum(axis=0)) for draw in draws])
+    values = values[~np.isnan(values)]
+    if not len(values):
+        return Interval(math.nan, math.nan)
+    low, high = np.percentile(values, [2.5, 97.5])
+    return Interval(float(low), float(high))
+
+
+def _ratio(part: float, whole: float) -> float:
+    return float(part / whole) if whole else math.nan
+
+
+def _harmonic(precision: float, recall: float) -> float:
+    if math.isnan(precision) or math.isnan(recall):
+        return 0.0 if not (math.isnan(precision) and math.isnan(recall)) else math.nan
+    return 2 * precision * recall / (precision + recall) if precision + recall else 0.0
+
+
+def _takes(n: int) -> str:
+    return "1 take" if n == 1 else f"{n} takes"
+
+
+def _percent(value: float) -> str:
+    return "none to count" if math.isnan(value) else f"{100 * value:.0f} %"
+
+
+def _figure(value: float, interval: Interval) -> str:
+    if math.isnan(value):
+        return "nothing to count"
+    if math.isnan(interval.low):
+        return f"{value:.2f}"
+    return f"{value:.2f} (between {interval.low:.2f} and {interval.high:.2f})"
