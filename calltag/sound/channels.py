@@ -140,6 +140,11 @@ class Chooser:
         self._at += n
         return chosen
 
+    @property
+    def index(self) -> int:
+        """Index of the channel in use, counted from zero."""
+        return self._chosen[-1] if self._chosen else 0
+
     def report(self) -> ChannelReport:
         """Tell what was found in the blocks so far.
 

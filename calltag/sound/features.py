@@ -1,0 +1,235 @@
+"""Features: one row of numbers that describes an event, for the tagger to learn from.
+
+What each number is, is in `FEATURE_NAMES`. Any change to them, to their order, or to the spectrum
+that they are taken from raises `FEATURE_VERSION`; models and logs of another version are then told
+apart.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from calltag.records import FloatArray
+from calltag.sound import shape
+from calltag.sound.events import Region
+from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, mel_power, to_db
+
+FEATURE_VERSION = 1
+
+N_EMBEDDING = 64
+"""Length of the starter model's description of each moment, which is part of the features."""
+
+N_PROFILE = 32
+N_MFCC = 20
+MODULATION_EDGES_HZ = (1.5, 3.0, 5.0, 8.0, 12.0, 18.0, 26.0, 36.0, 50.0)
+
+FEATURE_NAMES: tuple[str, ...] = (
+    "log_duration",
+    "log_low_hz",
+    "log_high_hz",
+    "log_peak_hz",
+    "log_bandwidth",
+    "log_centroid_mean",
+    "log_centroid_std",
+    "log_centroid_slope",
+    "log_spread_mean",
+    "log_rolloff_mean",
+    "flatness_mean",
+    "flatness_std",
+    *(f"contrast_db_{i}" for i in range(len(shape.CONTRAST_EDGES_HZ) - 1)),
+    "log_pitch_median",
+    "log_pitch_std",
+    "pitch_strength",
+    "log_track_median",
+    "log_track_std",
+    "log_track_slope",
+    "log_track_bend",
+    "log_track_steps",
+    "attack_share",
+    "level_centre",
+    "level_spread",
+    "level_std_db",
+    "onsets_per_s",
+    "repetition_strength",
+    "repetition_s",
+    *(f"modulation_{low:g}_{high:g}_hz" for low, high in itertools.pairwise(MODULATION_EDGES_HZ)),
+    *(f"profile_db_{i}" for i in range(N_PROFILE)),
+    *(f"profile_std_db_{i}" for i in range(N_PROFILE // 2)),
+    *(f"mfcc_mean_{i}" for i in range(N_MFCC)),
+    *(f"mfcc_std_{i}" for i in range(N_MFCC)),
+    *(f"mfcc_delta_{i}" for i in range(N_MFCC)),
+    *(f"embedding_mean_{i}" for i in range(N_EMBEDDING)),
+    *(f"embedding_max_{i}" for i in range(N_EMBEDDING)),
+)
+"""What each feature is; frequencies and durations as base-2 logarithms."""
+
+
+def _log2(value: FloatArray | float) -> FloatArray:
+    return np.log2(np.maximum(value, 1e-3)).astype(np.float32)
+
+
+def _slope(values: FloatArray, weight: FloatArray) -> tuple[float, float, float]:
+    """Weighted mean, standard deviation and slope (over the whole length) of a track."""
+    total = float(weight.sum()) + 1e-12
+    mean = float((weight * values).sum()) / total
+    std = float(np.sqrt((weight * (values - mean) ** 2).sum() / total))
+    x = np.linspace(-0.5, 0.5, len(values))
+    x = x - (weight * x).sum() / total
+    slope = float((weight * x * (values - mean)).sum() / ((weight * x * x).sum() + 1e-9 * total))
+    return mean, std, float(np.clip(slope, -6, 6)) if len(values) > 2 else 0.0
+
+
+def modulation_spectrum(envelope: FloatArray) -> FloatArray:
+    """Share of an envelope's movement in each band of modulation frequencies.
+
+    Parameters
+    ----------
+    envelope : np.ndarray, shape (n_frames,)
+        Amplitude at `FRAMES_PER_S`.
+
+    Returns
+    -------
+    np.ndarray, shape (len(MODULATION_EDGES_HZ) - 1,)
+        RMS modulation per band relative to the envelope's mean.
+
+    Examples
+    --------
+    An envelope that beats 20 times a second moves in the band from 18 to 26 Hz.
+
+    >>> beat = 1 + np.sin(2 * np.pi * 20 * np.arange(200) / 100)
+    >>> int(modulation_spectrum(beat.astype(np.float32)).argmax())
+    5
+    """
+    n = max(128, len(envelope))
+    mean = float(envelope.mean()) + 1e-12
+    spectrum = np.abs(np.fft.rfft((envelope - mean) * np.hanning(len(envelope)), n)) ** 2
+    hz = np.fft.rfftfreq(n, 1 / FRAMES_PER_S)
+    edges = np.searchsorted(hz, MODULATION_EDGES_HZ)
+    total = np.concatenate([[0.0], np.cumsum(spectrum)])
+    energy = total[edges[1:]] - total[edges[:-1]]
+    return (np.sqrt(energy / n / len(envelope)) / mean).astype(np.float32)
+
+
+def _repetition(envelope_db: FloatArray) -> tuple[float, float]:
+    """Strength and period in seconds of the best repetition between 60 ms and 1.5 s."""
+    x = envelope_db - envelope_db.mean()
+    energy = float((x * x).sum())
+    if len(x) < 14 or energy <= 1e-9:
+        return 0.0, 0.0
+    spectrum = np.fft.rfft(x, 2 * len(x))
+    correlation = np.fft.irfft(np.abs(spectrum) ** 2)[: min(len(x) - 4, 150)] / energy
+    dips = np.flatnonzero(correlation < 0.2)
+    if not len(dips) or dips[0] + 1 >= len(correlation):
+        return 0.0, 0.0
+    first = max(6, int(dips[0]))
+    if first >= len(correlation):
+        return 0.0, 0.0
+    best = first + int(correlation[first:].argmax())
+    return float(correlation[best]), best / FRAMES_PER_S
+
+
+def event_features(power: FloatArray, region: Region, embedding: FloatArray) -> FloatArray:
+    """Describe an event.
+
+    Parameters
+    ----------
+    power : np.ndarray, shape (n_frames, N_BINS)
+        Power spectrum of the event's frames.
+    region : Region
+        The event; its excess has the same frames.
+    embedding : np.ndarray, shape (n_steps, N_EMBEDDING)
+        What the starter model made of these moments.
+
+    Returns
+    -------
+    np.ndarray, shape (len(FEATURE_NAMES),), float32
+        The features, all finite.
+    """
+    low, high = int(region.low_hz / BIN_HZ), int(region.high_hz / BIN_HZ) + 1
+    excess = region.excess
+    envelope = np.sqrt(excess[:, low:high].sum(axis=1) + 1e-14)
+    weight = envelope / envelope.max()
+    loud = weight > 0.1
+    loud_excess, loud_weight = excess[loud], weight[loud]
+    magnitude = np.sqrt(loud_excess)
+    centroid, centroid_std, centroid_slope = _slope(
+        _log2(shape.centroid_hz(magnitude)), loud_weight
+    )
+    flat = shape.flatness(power[loud][:, low : max(high, low + 4)])
+    in_band = np.zeros_like(loud_excess)
+    in_band[:, low:high] = loud_excess[:, low:high]
+    track = _log2(shape.peak_hz(in_band))
+    track_mean, track_std, track_slope = _slope(track, loud_weight)
+    half = max(1, len(track) // 2)
+    bend = (
+        _slope(track[:half], loud_weight[:half])[2] - _slope(track[half:], loud_weight[half:])[2]
+        if len(track) > 5
+        else 0.0
+    )
+    pitch, strength = shape.pitch_track_hz(in_band)
+    voiced = strength > 0.3
+    log_pitch = _log2(pitch[voiced]) if voiced.any() else track
+    level_db = 20 * np.log10(weight + 1e-3)
+    at = np.linspace(0, 1, len(weight))
+    centre = float((weight * at).sum() / weight.sum())
+    spread = float(np.sqrt((weight * (at - centre) ** 2).sum() / weight.sum()))
+    mel_excess = to_db(mel_power(excess))
+    profile = to_db(mel_power(loud_excess).mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
+    profile = np.maximum(profile - profile.max(), -50.0)
+    mel = to_db(mel_power(power))
+    cepstrum = shape.mfcc(mel[loud], N_MFCC)
+    delta = (
+        np.abs(np.diff(cepstrum, axis=0)).mean(axis=0) if len(cepstrum) > 1 else np.zeros(N_MFCC)
+    )
+    strength_db = shape.onset_strength(np.maximum(mel_excess, mel_excess.max() - 40))
+    repeats, period_s = _repetition(level_db)
+    row = np.concatenate(
+        [
+            [
+                _log2(len(power) / FRAMES_PER_S),
+                _log2(region.low_hz),
+                _log2(region.high_hz),
+                _log2(region.peak_hz),
+                _log2(region.high_hz / max(region.low_hz, 20.0)),
+                centroid,
+                centroid_std,
+                centroid_slope,
+                _log2(float(shape.bandwidth_hz(magnitude).mean())),
+                _log2(float(shape.rolloff_hz(magnitude).mean())),
+                flat.mean(),
+                flat.std(),
+            ],
+            shape.contrast_db(np.sqrt(power[loud])).mean(axis=0),
+            [
+                np.median(log_pitch),
+                log_pitch.std(),
+                (strength * loud_weight).sum() / loud_weight.sum(),
+                track_mean,
+                track_std,
+                track_slope,
+                bend,
+                np.abs(np.diff(track)).mean() if len(track) > 1 else 0.0,
+                at[int(weight.argmax())],
+                centre,
+                spread,
+                level_db.std(),
+                len(shape.onset_frames(strength_db)) * FRAMES_PER_S / len(power),
+                repeats,
+                period_s,
+            ],
+            modulation_spectrum(envelope),
+            profile,
+            np.maximum(mel_excess, mel_excess.max() - 50)
+            .std(axis=0)
+            .reshape(N_PROFILE // 2, N_MELS * 2 // N_PROFILE)
+            .mean(axis=1),
+            cepstrum.mean(axis=0),
+            cepstrum.std(axis=0),
+            delta,
+            embedding.mean(axis=0),
+            embedding.max(axis=0),
+        ]
+    )
+    return np.nan_to_num(row, nan=0.0, posinf=0.0, neginf=0.0).astype(np.float32)

@@ -1,0 +1,272 @@
+"""Measures of spectral shape, frame by frame, defined as in librosa and held to it by the tests.
+
+Every function takes frames along the first axis and returns one number, or one row, per frame. They
+work on the shared power spectrum and need no other pass over the sound.
+
+References
+----------
+.. [1] G. Peeters, "A large set of audio features for sound description", IRCAM, 2004.
+.. [2] D.-N. Jiang et al., "Music type classification by spectral contrast feature", IEEE ICME,
+   2002.
+.. [3] S. Davis and P. Mermelstein, "Comparison of parametric representations for monosyllabic
+   word recognition", IEEE Transactions on Acoustics, Speech and Signal Processing 28(4), 1980.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import scipy.fft
+
+from calltag.records import FloatArray
+from calltag.sound.spectrum import BIN_HZ, N_BINS
+
+BINS_HZ: FloatArray = (np.arange(N_BINS) * BIN_HZ).astype(np.float32)
+CONTRAST_EDGES_HZ = (0.0, 200.0, 400.0, 800.0, 1600.0, 3200.0, 6400.0, 12_800.0)
+_TINY = np.float32(1e-20)
+
+
+def centroid_hz(magnitude: FloatArray) -> FloatArray:
+    """Centre of gravity of the spectrum.
+
+    Parameters
+    ----------
+    magnitude : np.ndarray, shape (n_frames, N_BINS)
+        Magnitude spectrum.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames,)
+        Frequency in hertz; 0 for silence.
+    """
+    total = magnitude.sum(axis=1)
+    return np.divide(magnitude @ BINS_HZ, total, out=np.zeros_like(total), where=total > _TINY)
+
+
+def bandwidth_hz(magnitude: FloatArray) -> FloatArray:
+    """Spread of the spectrum around its centroid.
+
+    Parameters
+    ----------
+    magnitude : np.ndarray, shape (n_frames, N_BINS)
+        Magnitude spectrum.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames,)
+        Standard deviation in hertz; 0 for silence.
+    """
+    total = magnitude.sum(axis=1)
+    distance = BINS_HZ[None] - centroid_hz(magnitude)[:, None]
+    spread = (magnitude * distance**2).sum(axis=1)
+    return np.sqrt(np.divide(spread, total, out=np.zeros_like(total), where=total > _TINY))
+
+
+def rolloff_hz(magnitude: FloatArray, share: float = 0.85) -> FloatArray:
+    """Frequency below which a share of the spectrum lies.
+
+    Parameters
+    ----------
+    magnitude : np.ndarray, shape (n_frames, N_BINS)
+        Magnitude spectrum.
+    share : float
+        The share.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames,)
+        Frequency in hertz.
+    """
+    total = np.cumsum(magnitude, axis=1)
+    below = (total < share * total[:, -1:]).sum(axis=1)
+    return BINS_HZ[np.minimum(below, N_BINS - 1)]
+
+
+def flatness(power: FloatArray) -> FloatArray:
+    """Geometric over arithmetic mean of the power: 0 for a tone, 0.56 for white noise.
+
+    Silence reads 1, which looks like noise: gate by level first.
+
+    Parameters
+    ----------
+    power : np.ndarray, shape (n_frames, n_bins)
+        Power spectrum.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames,)
+        Between 0 and 1.
+    """
+    kept = np.maximum(power, np.float32(1e-10))
+    flat: FloatArray = np.exp(np.log(kept).mean(axis=1)) / kept.mean(axis=1)
+    return flat
+
+
+def contrast_db(magnitude: FloatArray) -> FloatArray:
+    """Peaks over valleys of the spectrum, per octave.
+
+    Parameters
+    ----------
+    magnitude : np.ndarray, shape (n_frames, N_BINS)
+        Magnitude spectrum.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames, 7)
+        Difference of the mean of the highest and lowest 2 % of bins in each band of
+        `CONTRAST_EDGES_HZ`, in dB.
+    """
+    out = np.empty((len(magnitude), len(CONTRAST_EDGES_HZ) - 1), np.float32)
+    pairs = itertools.pairwise(CONTRAST_EDGES_HZ)
+    for i, (low, high) in enumerate(pairs):
+        inside = np.flatnonzero((low <= BINS_HZ) & (high >= BINS_HZ))
+        first, last = inside[0], inside[-1]
+        if i > 0:
+            first -= 1  # a band takes the last bin of the one below, as librosa's does
+        if i == len(CONTRAST_EDGES_HZ) - 2:
+            last = N_BINS - 1
+        count = max(1, int(np.rint(0.02 * (last - first + 1))))
+        band = magnitude[:, first : last + 1 if i == len(CONTRAST_EDGES_HZ) - 2 else last]
+        ranked = np.partition(band, (count - 1, band.shape[1] - count), axis=1)
+        peak = ranked[:, -count:].mean(axis=1)
+        valley = ranked[:, :count].mean(axis=1)
+        out[:, i] = 10 * np.log10(np.maximum(peak, 1e-10) / np.maximum(valley, 1e-10))
+    return out
+
+
+def mfcc(level_db: FloatArray, count: int = 20) -> FloatArray:
+    """Mel-frequency cepstral coefficients.
+
+    Parameters
+    ----------
+    level_db : np.ndarray, shape (n_frames, n_mels)
+        Mel levels in dB.
+    count : int
+        Coefficients to keep.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames, count)
+        Orthonormal cosine transform of the levels.
+    """
+    transformed: FloatArray = scipy.fft.dct(level_db, type=2, norm="ortho", axis=1)[:, :count]
+    return transformed
+
+
+def onset_strength(level_db: FloatArray) -> FloatArray:
+    """How much the level rises from one frame to the next, over all mel bands.
+
+    Parameters
+    ----------
+    level_db : np.ndarray, shape (n_frames, n_mels)
+        Mel levels in dB.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames,)
+        Mean rise in dB; 0 in the first frame.
+    """
+    out = np.zeros(len(level_db), np.float32)
+    out[1:] = np.maximum(0.0, np.diff(level_db, axis=0)).mean(axis=1)
+    return out
+
+
+def onset_frames(strength: FloatArray, *, least_db: float = 1.0, wait: int = 3) -> list[int]:
+    """Frames at which something begins: local peaks of the onset strength.
+
+    Parameters
+    ----------
+    strength : np.ndarray, shape (n_frames,)
+        From `onset_strength`.
+    least_db : float
+        How far a peak must stand over the mean of the 0.2 s around it.
+    wait : int
+        Frames within which only the first peak counts.
+
+    Returns
+    -------
+    list of int
+        Frame numbers in ascending order.
+    """
+    if not len(strength):
+        return []
+    around = np.pad(strength, 10, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(around, 21)
+    highest = windows[:, 7:14].max(axis=1)
+    peaks = np.flatnonzero((strength >= highest) & (strength >= windows.mean(axis=1) + least_db))
+    kept: list[int] = []
+    for peak in peaks.tolist():
+        if not kept or peak - kept[-1] > wait:
+            kept.append(peak)
+    return kept
+
+
+def pitch_track_hz(
+    power: FloatArray, *, low_hz: float = 80.0, high_hz: float = 4000.0
+) -> tuple[FloatArray, FloatArray]:
+    """Pitch by the autocorrelation of each frame, computed from its power spectrum.
+
+    Parameters
+    ----------
+    power : np.ndarray, shape (n_frames, N_BINS)
+        Power spectrum.
+    low_hz, high_hz : float
+        Where to look.
+
+    Returns
+    -------
+    pitch_hz : np.ndarray, shape (n_frames,)
+        Pitch in hertz.
+    strength : np.ndarray, shape (n_frames,)
+        Height of the correlation's peak, 1 for a perfectly periodic sound.
+    """
+    # Wiener-Khinchin; the square root flattens formants, so that harmonics count alike.
+    root = np.sqrt(power)
+    correlation = scipy.fft.irfft(root, axis=1)
+    rate_hz = 2 * BIN_HZ * (N_BINS - 1)
+    first, last = int(rate_hz / high_hz), int(rate_hz / low_hz)
+    scaled = correlation[:, : last + 1] / np.maximum(correlation[:, :1], _TINY)
+    dipped = np.logical_or.accumulate(scaled < 0.3, axis=1)  # past the peak at lag 0
+    wanted = np.where(dipped, scaled, -1.0)[:, first:]
+    best = wanted.max(axis=1, keepdims=True)
+    lag = (wanted >= 0.9 * best).argmax(axis=1)  # the shortest lag that is nearly as good
+    rows = np.arange(len(power))
+    while True:  # climb to the top of that peak
+        following = np.minimum(lag + 1, wanted.shape[1] - 1)
+        better = wanted[rows, following] > wanted[rows, lag]
+        if not better.any():
+            break
+        lag = np.where(better, following, lag)
+    inner = np.clip(lag, 1, wanted.shape[1] - 2)
+    left, mid, right = (wanted[rows, inner + d] for d in (-1, 0, 1))
+    bend = left - 2 * mid + right
+    shift = np.where(np.abs(bend) > 1e-12, 0.5 * (left - right) / np.where(bend == 0, 1, bend), 0.0)
+    pitch = rate_hz / (first + inner + np.clip(shift, -0.5, 0.5))
+    return pitch.astype(np.float32), wanted[rows, lag]
+
+
+def peak_hz(power: FloatArray) -> FloatArray:
+    """Strongest frequency, between bins by a parabola through the logarithm.
+
+    Parameters
+    ----------
+    power : np.ndarray, shape (n_frames, N_BINS)
+        Power spectrum.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames,)
+        Frequency in hertz, within 0.02 bins for a steady tone.
+
+    References
+    ----------
+    .. [1] J. O. Smith, "Spectral audio signal processing", W3K Publishing, 2011, chapter on peaks.
+    """
+    rows = np.arange(len(power))
+    top = np.clip(power[:, 1:-1].argmax(axis=1) + 1, 1, power.shape[1] - 2)
+    left, mid, right = (np.log(power[rows, top + d] + _TINY) for d in (-1, 0, 1))
+    bend = left - 2 * mid + right
+    shift = np.where(bend < -1e-9, 0.5 * (left - right) / np.where(bend == 0, 1, bend), 0.0)
+    found: FloatArray = ((top + shift) * BIN_HZ).astype(np.float32)
+    return found
