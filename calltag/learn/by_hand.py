@@ -1,0 +1,173 @@
+"""What the user said of a take, laid over what was found in it.
+
+A find belongs to the label that overlaps it most, if they overlap enough. How much that is depends
+on what is said: people draw the span of a call loosely, so half of the shorter of the two will do.
+That something is no call has to hold for at least half of the find. And a noise is often labelled
+over a long stretch, in which calls are still calls: there the label, too, has to be half filled by
+the find.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from calltag.learn.labels import is_call_type, noise_kind
+from calltag.records import Call, Label, NoiseSpan, Span, TakeLog
+
+ENOUGH = 0.5
+"""Share of the shorter, of the find, or of both that a find and its label have in common."""
+
+BY_HAND = "labelled by hand"
+"""What a noise span says where the user gave it."""
+
+
+def matched(calls: Sequence[Call], labels: Sequence[Label]) -> list[Label | None]:
+    """Find the label that each find belongs to.
+
+    Parameters
+    ----------
+    calls : sequence of Call
+        Finds in one take.
+    labels : sequence of Label
+        Labels of the same take.
+
+    Returns
+    -------
+    list of Label or None
+        One for each find; None where no label overlaps it enough.
+
+    Examples
+    --------
+    >>> find = Call(
+    ...     start_s=4.0, end_s=4.5, low_hz=900, high_hz=1400, peak_hz=1000, snr_db=12,
+    ...     level_dbfs=-30, call_probability=0.9,
+    ... )
+    >>> loose = Label(take="A001.mov", start_s=3.5, end_s=5.5, label="marsh hooter: boom")
+    >>> [label.label for label in matched([find], [loose])]
+    ['marsh hooter: boom']
+    """
+    belongs: list[Label | None] = []
+    for call in calls:
+        shares = [(common_s(call.span, label.span), label) for label in labels]
+        fitting = [
+            (common, label)
+            for common, label in shares
+            if common > 0 and common >= ENOUGH * _measure_s(call.span, label)
+        ]
+        belongs.append(max(fitting, key=lambda pair: pair[0])[1] if fitting else None)
+    return belongs
+
+
+def common_s(one: Span, other: Span) -> float:
+    """Measure how long two spans overlap.
+
+    Parameters
+    ----------
+    one, other : Span
+        Spans of the same take.
+
+    Returns
+    -------
+    float
+        Seconds; 0 where they do not overlap.
+    """
+    return max(0.0, min(one.end_s, other.end_s) - max(one.start_s, other.start_s))
+
+
+def _measure_s(find: Span, label: Label) -> float:
+    if is_call_type(label.label):
+        return min(find.length_s, label.span.length_s)
+    if noise_kind(label.label) is not None:
+        return max(find.length_s, label.span.length_s)
+    return find.length_s
+
+
+def unmeasured(take_log: TakeLog, labels: Sequence[Label]) -> list[Label]:
+    """List the labels that no find belongs to, and whose sound has not been measured either.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        A take as the log holds it.
+    labels : sequence of Label
+        Labels of that take.
+
+    Returns
+    -------
+    list of Label
+        Those whose stretch of sound has to be measured.
+    """
+    found = [call for call in take_log.calls if not call.by_hand]
+    known = {id(label) for label in matched(found, labels)}
+    measured = {call.span for call in take_log.calls if call.by_hand}
+    return [label for label in labels if id(label) not in known and label.span not in measured]
+
+
+def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
+    """Lay the user's labels over what was found in a take: where they differ, the user is right.
+
+    A find takes the call type of its label, and confidence 1. One labelled as no call, or as a
+    noise, is no call any more. A labelled call that was not found is added, with what was measured
+    of its sound. Labelled noise becomes noise of the take, and of the calls that it overlaps.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        A take as the log holds it.
+    labels : sequence of Label
+        Labels of that take.
+
+    Returns
+    -------
+    TakeLog
+        The take as the user wants to see it.
+    """
+    found = [call for call in take_log.calls if not call.by_hand]
+    measured = {call.span: call for call in take_log.calls if call.by_hand}
+    calls: list[Call] = []
+    sources: dict[int, Call] = {}
+    for call, label in zip(found, matched(found, labels), strict=True):
+        if label is None:
+            calls.append(call)
+            continue
+        sources[id(label)] = call
+        if is_call_type(label.label):
+            calls.append(_named(call, label))
+    noise = list(take_log.noise)
+    for label in labels:
+        source = sources.get(id(label)) or measured.get(label.span)
+        if source is None:
+            continue
+        if is_call_type(label.label) and id(label) not in sources:
+            calls.append(_named(source, label))
+        elif noise_kind(label.label) is not None:
+            noise.append(
+                NoiseSpan(
+                    start_s=label.start_s,
+                    end_s=label.end_s,
+                    kind=label.label,
+                    confidence=1.0,
+                    level_dbfs=source.level_dbfs,
+                    low_hz=source.low_hz,
+                    high_hz=source.high_hz,
+                    detail=BY_HAND,
+                )
+            )
+            calls = [_in_noise(call, label) for call in calls]
+    return TakeLog(
+        take=take_log.take,
+        calls=tuple(sorted(calls, key=lambda call: call.span)),
+        noise=tuple(sorted(noise, key=lambda span: span.span)),
+    )
+
+
+def _named(call: Call, label: Label) -> Call:
+    return replace(call, label=label.label, confidence=1.0, by_hand=True)
+
+
+def _in_noise(call: Call, label: Label) -> Call:
+    kind = noise_kind(label.label)
+    if kind is None or kind in call.noise or common_s(call.span, label.span) == 0:
+        return call
+    return replace(call, noise=(*call.noise, kind))

@@ -1,0 +1,135 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calltag.learn.by_hand import matched, unmeasured, with_labels
+from calltag.records import CALL, Call, Label, NoiseSpan, Take, TakeLog
+
+TAKE = Take(path="A001.mov", rushes="/ashmere", digest="d", size_bytes=1, duration_s=60.0)
+
+
+def call(start_s: float, end_s: float, **changes: object) -> Call:
+    values: dict[str, object] = {
+        "start_s": start_s,
+        "end_s": end_s,
+        "low_hz": 2000.0,
+        "high_hz": 4000.0,
+        "peak_hz": 3000.0,
+        "snr_db": 12.0,
+        "level_dbfs": -30.0,
+        "call_probability": 0.8,
+        "confidence": 0.8,
+    }
+    return Call(**(values | changes))  # type: ignore[arg-type]
+
+
+def label(start_s: float, end_s: float, text: str) -> Label:
+    return Label(take="A001.mov", start_s=start_s, end_s=end_s, label=text)
+
+
+@pytest.mark.parametrize(
+    ("find", "span", "text", "belongs"),
+    [
+        ((10.0, 11.0), (10.0, 11.0), "pit rail", True),
+        ((10.0, 11.0), (9.0, 13.0), "pit rail", True),  # drawn loosely
+        ((10.0, 14.0), (11.0, 12.0), "pit rail", True),  # one of the notes of a long find
+        ((10.0, 11.0), (10.6, 12.0), "pit rail", False),  # less than half of the find
+        ((10.0, 11.0), (11.0, 12.0), "pit rail", False),  # they only touch
+        ((10.0, 11.0), (0.0, 60.0), "no call", True),  # nothing in this take is a call
+        ((10.0, 14.0), (11.0, 12.0), "no call", False),  # most of the find is not spoken of
+        ((10.0, 11.0), (10.1, 11.2), "machine/hedge trimmer", True),
+        ((10.0, 11.0), (0.0, 60.0), "wind", False),  # a call in the wind is a call
+    ],
+)
+def test_a_find_belongs_to_a_label_that_overlaps_it_enough(
+    find: tuple[float, float], span: tuple[float, float], text: str, belongs: bool
+) -> None:
+    given_label = label(*span, text)
+    assert matched([call(*find)], [given_label]) == [given_label if belongs else None]
+
+
+def test_of_two_labels_the_one_with_more_in_common_counts() -> None:
+    labels = [label(9.5, 10.7, "pit rail"), label(10.3, 11.5, "marsh hooter: boom")]
+    assert matched([call(10.0, 10.8), call(10.4, 11.4)], labels) == labels
+
+
+def test_all_notes_under_one_label_take_its_name() -> None:
+    taken = with_labels(
+        TakeLog(take=TAKE, calls=(call(1.0, 1.2), call(1.3, 1.5), call(3.0, 3.2))),
+        [label(0.9, 1.6, "lesser reedling: trill")],
+    )
+    assert [(c.label, c.confidence, c.by_hand) for c in taken.calls] == [
+        ("lesser reedling: trill", 1.0, True),
+        ("lesser reedling: trill", 1.0, True),
+        (CALL, 0.8, False),
+    ]
+
+
+def test_the_users_word_stands_above_the_models() -> None:
+    found = call(1.0, 2.0, label="pit rail", confidence=0.99)
+    taken = with_labels(TakeLog(take=TAKE, calls=(found,)), [label(1.0, 2.0, "marsh hooter: boom")])
+    assert [c.label for c in taken.calls] == ["marsh hooter: boom"]
+
+
+@pytest.mark.parametrize("text", ["no call", "machine/hedge trimmer"])
+def test_a_find_that_is_none_is_hidden(text: str) -> None:
+    log = TakeLog(take=TAKE, calls=(call(1.0, 2.0), call(5.0, 6.0)))
+    assert [c.start_s for c in with_labels(log, [label(1.0, 2.0, text)]).calls] == [5.0]
+
+
+def test_a_labelled_call_that_was_not_found_is_added_with_what_was_measured() -> None:
+    measured = call(8.0, 9.0, by_hand=True, label="pit rail", call_probability=0.2)
+    log = TakeLog(take=TAKE, calls=(call(1.0, 2.0), measured))
+    missed = label(8.0, 9.0, "pit rail")
+    taken = with_labels(log, [missed])
+    assert [(c.start_s, c.label, c.by_hand) for c in taken.calls] == [
+        (1.0, CALL, False),
+        (8.0, "pit rail", True),
+    ]
+    assert unmeasured(log, [missed]) == []
+    assert [c.start_s for c in with_labels(log, []).calls] == [1.0], "without its label it goes"
+
+
+def test_labels_without_find_or_measurement_are_listed() -> None:
+    log = TakeLog(take=TAKE, calls=(call(1.0, 2.0),))
+    missed = label(8.0, 9.0, "pit rail")
+    assert unmeasured(log, [label(1.0, 2.0, "pit rail"), missed]) == [missed]
+    assert [c.start_s for c in with_labels(log, [missed]).calls] == [1.0]
+
+
+def test_labelled_noise_becomes_noise_of_the_take_and_of_its_calls() -> None:
+    measured = call(10.0, 40.0, by_hand=True, low_hz=40.0, high_hz=200.0, level_dbfs=-22.0)
+    log = TakeLog(take=TAKE, calls=(call(1.0, 2.0), measured, call(12.0, 13.0, noise=("wind",))))
+    taken = with_labels(log, [label(10.0, 40.0, "machine/hedge trimmer")])
+    assert [(c.start_s, c.noise) for c in taken.calls] == [(1.0, ()), (12.0, ("wind", "machine"))]
+    assert taken.noise == (
+        NoiseSpan(
+            start_s=10.0,
+            end_s=40.0,
+            kind="machine/hedge trimmer",
+            confidence=1.0,
+            level_dbfs=-22.0,
+            low_hz=40.0,
+            high_hz=200.0,
+            detail="labelled by hand",
+        ),
+    )
+
+
+spans = st.tuples(st.floats(0, 50), st.floats(0.01, 10)).map(lambda s: (s[0], s[0] + s[1]))
+
+
+@given(st.lists(spans, max_size=8), st.lists(spans, max_size=8))
+def test_finds_outside_all_labels_stay_and_labelled_ones_are_by_hand(
+    finds: list[tuple[float, float]], labelled: list[tuple[float, float]]
+) -> None:
+    log = TakeLog(take=TAKE, calls=tuple(call(*span) for span in sorted(finds)))
+    labels = [label(*span, "pit rail") for span in labelled]
+    taken = with_labels(log, labels)
+    assert len(taken.calls) == len(finds), "call types neither add nor hide a find"
+    for one in taken.calls:
+        touched = any(one.start_s < end and start < one.end_s for start, end in labelled)
+        assert one.by_hand <= touched
+        assert (one.label == "pit rail") == one.by_hand
