@@ -61,10 +61,11 @@ class Clock:
         -------
         first, end : int
             Its first frame and the first after it, counted from the take's first: each the nearest,
-            at least one frame apart, within the take.
+            at least one frame apart, within the take. Times count to the millisecond, as tables
+            show them, so that who reads the table finds the same frames.
         """
-        first = min(max(nearest_frame(start_s, self.rate.fps), 0), self.n_frames - 1)
-        end = min(max(nearest_frame(end_s, self.rate.fps), first + 1), self.n_frames)
+        first = min(max(nearest_frame(round(start_s, 3), self.rate.fps), 0), self.n_frames - 1)
+        end = min(max(nearest_frame(round(end_s, 3), self.rate.fps), first + 1), self.n_frames)
         return first, end
 
     def label(self, frame: int) -> str:

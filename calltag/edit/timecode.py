@@ -159,7 +159,7 @@ def nearest_frame(seconds: float | Fraction, fps: Fraction) -> int:
     Parameters
     ----------
     seconds : float or Fraction
-        Time from the first frame.
+        Time from the first frame. A float may lack a millionth of a frame and still be halfway.
     fps : Fraction
         Frames per second.
 
@@ -168,7 +168,8 @@ def nearest_frame(seconds: float | Fraction, fps: Fraction) -> int:
     int
         The frame.
     """
-    return (Fraction(seconds) * fps + Fraction(1, 2)).__floor__()
+    slack = 0 if isinstance(seconds, Fraction) else _ROUNDING
+    return (Fraction(seconds) * fps + Fraction(1, 2) + slack).__floor__()
 
 
 def frame_to_seconds(frame: int, fps: Fraction) -> Fraction:
@@ -313,6 +314,38 @@ def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
         )
     whole = hours * 60 + minutes
     return frame - dropped * (whole - whole // 10), rate
+
+
+def parse_start(label: str, rate: Rate) -> int:
+    """Find the frame that a timeline is to begin at.
+
+    Parameters
+    ----------
+    label : str
+        ``hh:mm:ss:ff``; ``:`` and ``;`` before the frames both mean the count of `rate`.
+    rate : Rate
+        How the timeline counts.
+
+    Returns
+    -------
+    int
+        Frames from 00:00:00:00.
+
+    Raises
+    ------
+    InputError
+        If no clock of that rate shows such a label.
+
+    Examples
+    --------
+    >>> parse_start("01:00:00:00", Rate(Fraction(30000, 1001), drop=True))
+    107892
+    """
+    bare = label.strip()
+    head, mark, frames = bare.rpartition(";" if ";" in bare else ":")
+    return parse_timecode(f"{head}{';' if rate.drop else ':'}{frames}" if mark else bare, rate.fps)[
+        0
+    ]
 
 
 def _frame_digits(per_second: int) -> int:

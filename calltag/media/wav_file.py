@@ -23,8 +23,10 @@ import numpy.typing as npt
 
 from calltag.errors import InputError, MediaError
 
+DS64_BYTES = 28
+"""What RF64 needs at a file's head: riff, data and sample counts (u64 each), table length (u32)."""
+
 _RIFF_LIMIT = 0xFFFFFFFF  # largest size a 32-bit header can state
-_DS64_BYTES = 28  # riff size, data size, sample count (u64 each), table length (u32)
 _BEXT = struct.Struct("<256s32s32s10s8sQH64s5h180s")  # EBU Tech 3285, 602 bytes
 _NOT_STATED = 0x7FFF  # EBU Tech 3285 version 2: a loudness value that is not given
 _BITS = {"PCM_16": 16, "PCM_24": 24, "FLOAT": 32}
@@ -149,7 +151,7 @@ def write_wav(
     try:
         with partial.open("wb") as file:
             file.write(b"RIFF\0\0\0\0WAVE")
-            file.write(_chunk(b"JUNK", bytes(_DS64_BYTES)))
+            file.write(_chunk(b"JUNK", bytes(DS64_BYTES)))
             if bext is not None:
                 file.write(_chunk(b"bext", pack_bext(bext)))
             file.write(_chunk(b"fmt ", _format(channels, rate_hz, subtype)))
@@ -173,7 +175,7 @@ def write_wav(
             if info:
                 texts = b"".join(_chunk(k.encode("ascii"), _zero_ended(t)) for k, t in info.items())
                 file.write(_chunk(b"LIST", b"INFO" + texts))
-            _state_sizes(file, data_at, data_bytes, n_samples, fact_at)
+            state_sizes(file, data_at, data_bytes, n_samples, fact_at)
         partial.replace(path)
     except BaseException:
         with suppress(FileNotFoundError):
@@ -182,9 +184,22 @@ def write_wav(
     return n_samples
 
 
-def _state_sizes(
-    file: BinaryIO, data_at: int, data_bytes: int, n_samples: int, fact_at: int | None
+def state_sizes(
+    file: BinaryIO, data_at: int, data_bytes: int, n_samples: int, fact_at: int | None = None
 ) -> None:
+    """State the sizes of a wave file that is written to its end, as RF64 where they need it.
+
+    Parameters
+    ----------
+    file : binary file
+        The file, positioned at its end, with a `JUNK` chunk of 28 bytes at its head.
+    data_at : int
+        Where the content of its `data` chunk begins.
+    data_bytes, n_samples : int
+        How long that content is, in bytes and in samples per channel.
+    fact_at : int or None
+        Where the content of its `fact` chunk begins, if that is to be filled in.
+    """
     riff_bytes = file.tell() - 8
     if fact_at is not None:
         file.seek(fact_at)

@@ -1,0 +1,238 @@
+"""Edit list, in the columns that CMX 3600 made common: every marker an event, from in to out.
+
+Outs are exclusive. Record times are butted, from one hour unless told otherwise. A list has one
+frame rate and one count, stated by its `FCM` line, and at most 999 events; where that does not
+suffice, several lists are written. Reels have eight letters or digits at most and no two takes
+share one; a table beside the lists tells which take each reel is. Text is ASCII, one line a note.
+
+The columns, and that reels have eight characters and lists 999 events, are common practice; the
+standard for edit lists, SMPTE 258M, has a form of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from calltag.edit.formats import WriteOptions
+from calltag.edit.markers import TakeMarkers, place
+from calltag.edit.retime import played_frame
+from calltag.edit.tables import csv_text
+from calltag.edit.text import ascii_line
+from calltag.edit.timecode import Rate, format_timecode, nominal, parse_start, rate_text
+from calltag.errors import InputError
+from calltag.files import write_texts
+from calltag.records import Take
+
+NAME = "edl"
+SUFFIX = ".edl"
+PER_TAKE = False
+
+MOST_EVENTS = 999
+"""Events in one list."""
+
+_REEL_LENGTH = 8
+_TITLE_LENGTH = 60
+_NOTE_LENGTH = 120
+_FASTEST = 100  # above, frames no longer fit into two digits
+_RESERVED = frozenset({"AX", "BL", "BLACK", "BARS", "NONE"})  # reel names that mean no tape
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """A stretch of a take on its way into an edit list.
+
+    Attributes
+    ----------
+    source : TakeMarkers
+        The take, and how it is played.
+    first, end : int
+        Its first frame and the first after it, counted from the take's first.
+    notes : tuple of str
+        Notes to write below it.
+    gap_frames : int
+        Frames left empty on the record side after it.
+    """
+
+    source: TakeMarkers
+    first: int
+    end: int
+    notes: tuple[str, ...] = ()
+    gap_frames: int = 0
+
+
+def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions) -> list[Path]:
+    """Write markers as edit lists.
+
+    Parameters
+    ----------
+    take_markers : sequence of TakeMarkers
+        Takes and their markers.
+    out : Path
+        The file; where several lists are needed, its name with rate and number added.
+    options : WriteOptions
+        Title, and timecode that the record side begins at.
+
+    Returns
+    -------
+    list of Path
+        The lists, then the table of reels.
+
+    Raises
+    ------
+    InputError
+        If there is no event, a take has more than 100 frames per second, or a file exists already
+        or cannot be written.
+    """
+    events = []
+    for one in take_markers:
+        for marker, first, end in place(one):
+            notes = [f"MARKER: {marker.name}"]
+            if marker.comment:
+                notes.append(f"NOTE: {marker.comment}")
+            events.append(Event(source=one, first=first, end=end, notes=tuple(notes)))
+    return write_lists(events, out, options)
+
+
+def write_lists(events: Sequence[Event], out: Path, options: WriteOptions) -> list[Path]:
+    """Write events as edit lists.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        The events, in order of the record side.
+    out : Path
+        The file; where several lists are needed, its name with rate and number added.
+    options : WriteOptions
+        Title, and timecode that the record side begins at.
+
+    Returns
+    -------
+    list of Path
+        The lists, then the table of reels.
+
+    Raises
+    ------
+    InputError
+        If there is no event, a take has more than 100 frames per second, or a file exists already
+        or cannot be written.
+    """
+    if not events:
+        raise InputError(f"{out.name}: there is nothing to list")
+    by_rate: dict[Rate, list[Event]] = {}
+    for event in events:
+        by_rate.setdefault(event.source.clock.rate, []).append(event)
+    reels = name_reels(event.source.take for event in events)
+    texts: dict[Path, str] = {}
+    for rate, listed in by_rate.items():
+        if rate.fps > _FASTEST:
+            raise InputError(
+                f"{listed[0].source.take.path}: an edit list cannot count {rate_text(rate.fps)}"
+                " frames per second; give the rate that it is played at with --conform"
+            )
+        parts = [listed[i : i + MOST_EVENTS] for i in range(0, len(listed), MOST_EVENTS)]
+        for number, part in enumerate(parts, 1):
+            tag = f"_{rate_text(rate.fps)}{'df' if rate.drop else ''}" if len(by_rate) > 1 else ""
+            tag += f"_{number}" if len(parts) > 1 else ""
+            path = out.with_name(f"{out.stem}{tag}{out.suffix or SUFFIX}")
+            title = (options.title or out.stem) + tag.replace("_", " ")
+            texts[path] = _list_text(part, rate, reels, title, options.record_start)
+    texts[out.with_name(f"{out.stem}.reels.csv")] = _reel_table(events, reels)
+    return write_texts(texts, replace=options.replace)
+
+
+def name_reels(takes: Iterable[Take]) -> dict[str, str]:
+    """Give each take a reel name of its own.
+
+    Parameters
+    ----------
+    takes : iterable of Take
+        The takes, in any number and order; the order decides between two of the same name.
+
+    Returns
+    -------
+    dict of str to str
+        Reel by path of the take: the first eight ASCII letters and digits of the file's name, in
+        capitals, the last of them a number where another take, or a name with a meaning of its own,
+        would be the same.
+
+    Examples
+    --------
+    >>> names = ("a/C0001_reeds.mov", "b/C0001_reed.mov")
+    >>> takes = [
+    ...     Take(path=name, rushes="/r", digest="", size_bytes=0, duration_s=1) for name in names
+    ... ]
+    >>> list(name_reels(takes).values())
+    ['C0001REE', 'C0001R02']
+    """
+    reels: dict[str, str] = {}
+    used = set(_RESERVED)
+    for take in takes:
+        if take.path in reels:
+            continue
+        letters = ascii_line(Path(take.path).stem).upper()
+        plain = "".join(c for c in letters if c.isalnum()) or "TAKE"
+        reel, number = plain[:_REEL_LENGTH], 1
+        while reel in used:
+            number += 1
+            digits = f"{number:02d}"
+            reel = plain[: _REEL_LENGTH - len(digits)] + digits
+        used.add(reel)
+        reels[take.path] = reel
+    return reels
+
+
+def _list_text(
+    events: Sequence[Event], rate: Rate, reels: dict[str, str], title: str, record_start: str
+) -> str:
+    count = "DROP FRAME" if rate.drop else "NON-DROP FRAME"
+    lines = [f"TITLE: {ascii_line(title, _TITLE_LENGTH)}", f"FCM: {count}", ""]
+    record = parse_start(record_start, rate)
+    for number, event in enumerate(events, 1):
+        one = event.source
+        reel = reels[one.take.path]
+        source_in, source_out = one.clock.label(event.first), one.clock.label(event.end)
+        length = max(1, played_frame(event.end - event.first, one.speed))
+        record_in = format_timecode(record, rate)
+        record_out = format_timecode(record + length, rate)
+        record += length + event.gap_frames
+        lines.append(
+            f"{number:03d}  {reel:<8} {_track(one.take):<5} {'C':<8} "
+            f"{source_in} {source_out} {record_in} {record_out}"
+        )
+        if one.speed != 1:
+            # Frames of the take a second. Colons, as readers expect here: FCM tells the count.
+            shown = f"{float(one.speed) * nominal(rate.fps):05.1f}"
+            lines.append(
+                f"M2   {reel:<8}       {shown}                {source_in.replace(';', ':')}"
+            )
+        notes = [f"FROM CLIP NAME: {Path(one.take.path).name}", *event.notes]
+        if one.speed != 1:
+            notes.append(f"SPEED: {float(100 * one.speed):g} %")
+        if one.conformed_from is not None:
+            notes.append(f"FILMED AT: {one.conformed_from}")
+        lines += [f"* {ascii_line(note, _NOTE_LENGTH)}" for note in notes]
+    return "".join(f"{line}\r\n" for line in lines)
+
+
+def _track(take: Take) -> str:
+    """Tracks of an event: picture, and up to two of sound."""
+    sound = "AA" if take.channels > 1 else "A" if take.channels else ""
+    if not take.has_picture:
+        return sound or "A"
+    return {"": "V", "A": "B", "AA": "AA/V"}[sound]
+
+
+def _reel_table(events: Sequence[Event], reels: dict[str, str]) -> str:
+    sources = {event.source.take.path: event.source for event in events}
+    rows = [
+        {
+            "reel": reel,
+            "take": path,
+            "rate": str(sources[path].clock.rate),
+            "start_tc": sources[path].clock.label(0),
+        }
+        for path, reel in reels.items()
+    ]
+    return csv_text(("reel", "take", "rate", "start_tc"), rows)

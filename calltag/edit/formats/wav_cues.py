@@ -1,0 +1,235 @@
+"""Wave copies with cues: the sound of each take, with a named region for every marker.
+
+A take that is a wave file is copied byte for byte in its own sample format, with all its chunks:
+its own cues stay, with their names and lengths, ours are added, and a `bext` chunk with its start
+is added where it has none. Of any other take the sound is decoded and stored as it was: 16 or 24
+bit, or float. Cues are exact to the sample, from the take's first. A copy that outgrows 32-bit
+sizes is RF64 (EBU Tech 3306).
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Sequence
+from pathlib import Path
+from typing import BinaryIO
+
+from calltag.edit.formats import WriteOptions, check_own_speed, per_take_paths, refuse_footage
+from calltag.edit.markers import TakeMarkers
+from calltag.edit.text import one_line
+from calltag.edit.timecode import frame_to_seconds
+from calltag.errors import InputError, MediaError
+from calltag.files import refuse_existing, written_whole
+from calltag.media.opening import open_take
+from calltag.media.reader import SoundReader
+from calltag.media.wav_file import (
+    DS64_BYTES,
+    Bext,
+    Chunk,
+    Cue,
+    iter_chunks,
+    pack_bext,
+    pack_cues,
+    state_sizes,
+    write_wav,
+)
+
+NAME = "wav"
+SUFFIX = ".wav"
+PER_TAKE = True
+
+_FILLERS = frozenset({"JUNK", "junk", "PAD ", "FLLR", "ds64"})
+_CUE = struct.Struct("<II4sIII")
+_COPY_BYTES = 1 << 20
+
+
+def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions) -> list[Path]:
+    """Write a wave copy, with cues, of the sound of each take that has a marker.
+
+    Parameters
+    ----------
+    take_markers : sequence of TakeMarkers
+        Takes and their markers.
+    out : Path
+        The folder.
+    options : WriteOptions
+        Whether existing files may be replaced.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        If `out` is a file, a take is not played at its own speed, markers are moved away from the
+        sound, or a file exists already or cannot be written.
+    MediaError
+        If a take cannot be read.
+    """
+    marked = [one for one in take_markers if one.markers and one.take.has_sound]
+    check_own_speed(marked, "a copy of the sound")
+    for one in marked:
+        if one.advance_s:
+            raise InputError(
+                f"{one.take.path}: cues in the sound stay where calls are heard;"
+                " leave out --distance"
+            )
+    paths = per_take_paths(marked, out, SUFFIX)
+    sources = [Path(one.take.rushes, one.take.path) for one in marked]
+    refuse_footage(paths, sources)
+    refuse_existing(paths, replace=options.replace)
+    for path, source, one in zip(paths, sources, marked, strict=True):
+        try:
+            chunks = list(iter_chunks(source))
+        except MediaError:
+            _decode(source, path, one)
+        else:
+            with written_whole(path) as partial:
+                _copy(source, partial, chunks, one)
+    return paths
+
+
+def read_cues(path: Path) -> list[Cue]:
+    """Read the cues of a wave file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    list of Cue
+        Points and spans, in the file's order; unnamed ones with an empty label.
+
+    Raises
+    ------
+    MediaError
+        If the file is no wave file.
+    """
+    points: dict[int, int] = {}
+    labels: dict[int, str] = {}
+    lengths: dict[int, int] = {}
+    with path.open("rb") as file:
+        for chunk in iter_chunks(path):
+            if chunk.name not in ("cue ", "LIST"):
+                continue
+            file.seek(chunk.offset)
+            content = file.read(chunk.size)
+            if chunk.name == "cue ":
+                whole = (len(content) - 4) // _CUE.size * _CUE.size
+                records = _CUE.iter_unpack(content[4 : 4 + whole])
+                points |= {number: sample for number, _, _, _, _, sample in records}
+            elif content[:4] == b"adtl":
+                for name, body in _parts(content[4:]):
+                    number = int.from_bytes(body[:4], "little")
+                    if name == b"labl":
+                        labels[number] = body[4:].split(b"\0")[0].decode("utf-8", "replace")
+                    elif name == b"ltxt":
+                        lengths[number] = int.from_bytes(body[4:8], "little")
+    return [
+        Cue(sample, labels.get(number, ""), lengths.get(number, 0))
+        for number, sample in points.items()
+    ]
+
+
+def _parts(content: bytes) -> list[tuple[bytes, bytes]]:
+    parts = []
+    at = 0
+    while at + 8 <= len(content):
+        name, size = struct.unpack_from("<4sI", content, at)
+        parts.append((name, content[at + 8 : at + 8 + size]))
+        at += 8 + size + size % 2
+    return parts
+
+
+def _cues(one: TakeMarkers, rate_hz: int) -> list[Cue]:
+    cues = []
+    for marker in one.markers:
+        first, end = round(marker.start_s * rate_hz), round(marker.end_s * rate_hz)
+        cues.append(Cue(first, one_line(marker.name), end - first))
+    return cues
+
+
+def _bext(one: TakeMarkers, rate_hz: int) -> Bext:
+    take, clock = one.take, one.clock
+    date, _, time = (take.recorded or "").partition("T")
+    start_s = frame_to_seconds(clock.start_frame, clock.rate.fps)
+    start = round(start_s * rate_hz) if take.time_reference is None else take.time_reference
+    return Bext(
+        description=f"sound of {take.path}",
+        date=date[:10],
+        time=time[:8],
+        time_reference=start,
+    )
+
+
+def _copy(source: Path, target: Path, chunks: list[Chunk], one: TakeMarkers) -> None:
+    rate_hz = one.take.sample_rate_hz or 0
+    cues = [*read_cues(source), *_cues(one, rate_hz)]
+    data_at = data_bytes = 0
+    frame_bytes = 1
+    with source.open("rb") as reading, target.open("wb") as writing:
+        length = source.stat().st_size
+        writing.write(b"RIFF\0\0\0\0WAVE")
+        _write_chunk(writing, b"JUNK", bytes(DS64_BYTES))
+        if all(chunk.name != "bext" for chunk in chunks):
+            _write_chunk(writing, b"bext", pack_bext(_bext(one, rate_hz)))
+        for chunk in chunks:
+            reading.seek(chunk.offset)
+            if chunk.name == "data":
+                data_bytes = min(chunk.size, length - chunk.offset)  # a recorder that lost power
+                writing.write(b"data\0\0\0\0")
+                data_at = writing.tell()
+                _copy_bytes(reading, writing, data_bytes)
+                writing.write(b"\0" * (data_bytes % 2))
+                continue
+            if chunk.name in _FILLERS or chunk.name == "cue ":
+                continue
+            content = reading.read(chunk.size)
+            if chunk.name == "fmt ":
+                frame_bytes = int.from_bytes(content[12:14], "little") or 1
+            if chunk.name == "LIST" and content[:4] == b"adtl":
+                continue
+            _write_chunk(writing, chunk.name.encode("latin-1"), content)
+        writing.write(pack_cues(cues))
+        state_sizes(writing, data_at, data_bytes, data_bytes // frame_bytes)
+
+
+def _copy_bytes(reading: BinaryIO, writing: BinaryIO, n_bytes: int) -> None:
+    while n_bytes > 0:
+        piece = reading.read(min(n_bytes, _COPY_BYTES))
+        if not piece:
+            break
+        writing.write(piece)
+        n_bytes -= len(piece)
+
+
+def _write_chunk(file: BinaryIO, name: bytes, content: bytes) -> None:
+    file.write(struct.pack("<4sI", name, len(content)) + content + b"\0" * (len(content) % 2))
+
+
+def _decode(source: Path, target: Path, one: TakeMarkers) -> None:
+    rate_hz = one.take.sample_rate_hz or 0
+    target.parent.mkdir(parents=True, exist_ok=True)
+    write_wav(
+        target,
+        SoundReader(source, rate_hz=rate_hz),
+        rate_hz,
+        subtype=_stored_as(source),
+        bext=_bext(one, rate_hz),
+        cues=_cues(one, rate_hz),
+    )
+
+
+def _stored_as(source: Path) -> str:
+    """How the sound of a take is to be stored so that nothing of it is lost."""
+    with open_take(source) as container:
+        stream = container.streams.audio[0]
+        form, codec = stream.codec_context.format.name.rstrip("p"), stream.codec_context.name
+    if form in ("u8", "s16"):
+        return "PCM_16"
+    exact_float = codec.startswith(("pcm_f", "pcm_s32", "pcm_s64"))
+    return "FLOAT" if exact_float else "PCM_24"

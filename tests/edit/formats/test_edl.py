@@ -1,0 +1,233 @@
+"""Edit lists, read back by OpenTimelineIO's CMX 3600 reader and column by column."""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import opentimelineio as otio
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from otio_cmx3600_adapter import cmx_3600
+
+from calltag.edit.formats import WriteOptions, edl
+from calltag.edit.markers import TakeMarkers, from_log, place
+from calltag.edit.timecode import Rate, parse_timecode
+from calltag.errors import InputError
+from calltag.records import Marker, TakeLog
+
+from ..conftest import RATES, make_call, make_sound, make_take
+
+OPTIONS = WriteOptions()
+
+
+def marked_take(rate: Rate, path="pit/A003.mov", calls=None, **changes) -> TakeMarkers:
+    calls = calls or tuple(make_call(0.317 + 3.7 * i, 0.9 + 3.7 * i) for i in range(15))
+    return from_log(TakeLog(take=make_take(path, rate, **changes), calls=calls))
+
+
+def read(path: Path, fps: Fraction) -> list[otio.schema.Clip]:
+    """Clips of the first track as the reader finds them; every event is checked on the way."""
+    text = path.read_bytes().decode("ascii")
+    timeline = cmx_3600.read_from_string(text, rate=float(fps))
+    return list(timeline.tracks[0].find_clips())
+
+
+def event_lines(path: Path) -> list[str]:
+    return [line for line in path.read_text().splitlines() if line[:1].isdigit()]
+
+
+@pytest.mark.parametrize("start", ["10:00:00:00", "00:00:59:20", "23:00:00:00"])
+@pytest.mark.parametrize("rate", RATES, ids=str)
+def test_every_frame_is_read_back(tmp_path, rate, start):
+    label = start[:8] + (";" if rate.drop else ":") + start[9:]
+    marked = marked_take(rate, start_tc=label)
+    path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
+    clips = read(path, rate.fps)
+    expected = place(marked)
+    assert len(clips) == len(expected) == 15
+    first_frame = parse_timecode(label, rate.fps)[0]
+    for clip, (_, first, end) in zip(clips, expected, strict=True):
+        span = clip.source_range
+        assert span.start_time.rate == float(rate.fps)
+        assert (span.start_time.value, span.end_time_exclusive().value) == (
+            first_frame + first,
+            first_frame + end,
+        )
+
+
+@pytest.mark.parametrize("rate", RATES, ids=str)
+def test_columns(tmp_path, rate):
+    """The positions are those of the reader's own writer, and common practice."""
+    path, _ = edl.write([marked_take(rate)], tmp_path / "calls.edl", OPTIONS)
+    lines = path.read_bytes().decode("ascii").split("\r\n")
+    assert lines[0] == "TITLE: calls"
+    assert lines[1] == ("FCM: DROP FRAME" if rate.drop else "FCM: NON-DROP FRAME")
+    mark = ";" if rate.drop else ":"
+    times = re.compile(rf"\d\d:\d\d:\d\d{mark}\d\d")
+    for number, line in enumerate(event_lines(path), 1):
+        assert len(line) == 76
+        assert line[0:3] == f"{number:03d}"
+        assert line[5:13] == "A003    "
+        assert line[14:19] == "AA/V "
+        assert line[20:28] == "C       "
+        for start in (29, 41, 53, 65):
+            assert times.fullmatch(line[start : start + 11])
+            assert line[start - 1] == " "
+    assert all(len(line) <= 125 for line in lines)
+
+
+def test_record_times_are_butted(tmp_path):
+    marked = marked_take(RATES[4])
+    path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
+    expected = 107892  # 01:00:00;00 at 29.97 drop-frame, SMPTE ST 12-1
+    for line, (_, first, end) in zip(event_lines(path), place(marked), strict=True):
+        assert parse_timecode(line[53:64], RATES[4].fps)[0] == expected
+        expected += end - first
+        assert parse_timecode(line[65:76], RATES[4].fps)[0] == expected
+
+
+def test_record_start_is_an_option(tmp_path):
+    options = WriteOptions(record_start="10:00:00:00", title="dawn, day 2")
+    path, _ = edl.write([marked_take(RATES[4])], tmp_path / "calls.edl", options)
+    assert event_lines(path)[0][53:64] == "10:00:00;00"
+    assert path.read_text().startswith("TITLE: dawn, day 2\n")
+
+
+def test_notes_tell_the_call(tmp_path):
+    marked = marked_take(RATES[2], calls=(make_call(1, 2, "Röhrichtflöter: \nruf–ruf"),))
+    path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
+    notes = [line for line in path.read_text().splitlines() if line.startswith("*")]
+    assert notes == [
+        "* FROM CLIP NAME: A003.mov",
+        "* MARKER: Rohrichtfloter: ruf-ruf",
+        "* NOTE: 90 % sure, 14 dB above background, 180-2210 Hz, -31 dBFS",
+    ]
+
+
+@settings(max_examples=60)
+@given(st.text(max_size=300), st.text(max_size=300))
+def test_no_text_breaks_a_list(name, comment):
+    marker = Marker(start_s=1, end_s=2, name=name, comment=comment)
+    marked = [TakeMarkers(take=make_take(), markers=(marker, marker))]
+    events = [
+        edl.Event(source=one, first=first, end=end, notes=(f"MARKER: {m.name}", m.comment))
+        for one in marked
+        for m, first, end in place(one)
+    ]
+    reels = edl.name_reels([make_take()])
+    text = edl._list_text(events, RATES[2], reels, name, "01:00:00:00")
+    text.encode("ascii")
+    timeline = cmx_3600.read_from_string(text, rate=25)
+    assert [len(track) for track in timeline.tracks] == [2, 2, 2]
+    starts = ("TITLE:", "FCM:", "0", "*")
+    assert all(line.startswith(starts) for line in text.split("\r\n") if line)
+
+
+def test_mixed_rates_make_one_list_each(tmp_path):
+    marked = [
+        marked_take(rate, f"pit/{i}.mov") for i, rate in enumerate([RATES[2], RATES[3], RATES[4]])
+    ]
+    paths = edl.write(marked, tmp_path / "calls.edl", OPTIONS)
+    assert [path.name for path in paths] == [
+        "calls_25.edl",
+        "calls_29.97.edl",
+        "calls_29.97df.edl",
+        "calls.reels.csv",
+    ]
+    for path, one in zip(paths, marked, strict=False):
+        assert len(read(path, one.clock.rate.fps)) == 15
+
+
+def test_a_thousand_events_make_two_lists(tmp_path):
+    calls = tuple(make_call(i * 0.05, i * 0.05 + 0.04) for i in range(1000))
+    paths = edl.write([marked_take(RATES[2], calls=calls)], tmp_path / "calls.edl", OPTIONS)
+    assert [path.name for path in paths] == ["calls_1.edl", "calls_2.edl", "calls.reels.csv"]
+    assert [len(event_lines(path)) for path in paths[:2]] == [999, 1]
+    assert event_lines(paths[0])[-1].startswith("999 ")
+    assert event_lines(paths[1])[0].startswith("001 ")
+    assert len(read(paths[0], Fraction(25))) == 999
+
+
+@given(st.lists(st.text(max_size=14), min_size=1, max_size=40, unique=True))
+def test_reels_are_eight_characters_and_unique(names):
+    takes = [make_take(f"{i}/{name}.mov") for i, name in enumerate(names)]
+    reels = edl.name_reels(takes)
+    assert len(set(reels.values())) == len(reels) == len({take.path for take in takes})
+    assert all(re.fullmatch(r"[A-Z0-9]{1,8}", reel) for reel in reels.values())
+    assert not set(reels.values()) & {"AX", "BL", "BLACK", "BARS"}
+
+
+def test_the_table_of_reels(tmp_path):
+    marked = [marked_take(RATES[2], f"{folder}/DSC_0001_reeds.mov") for folder in "ab"]
+    *_, table = edl.write(marked, tmp_path / "calls.edl", OPTIONS)
+    with table.open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [(row["reel"], row["take"], row["start_tc"]) for row in rows] == [
+        ("DSC0001R", "a/DSC_0001_reeds.mov", "10:00:00:00"),
+        ("DSC00002", "b/DSC_0001_reeds.mov", "10:00:00:00"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("take", "track"),
+    [
+        (make_take(), "AA/V"),
+        (make_take(channels=1), "B"),
+        (make_take(channels=0, sample_rate_hz=None), "V"),
+        (make_sound(), "AA"),
+        (make_sound(channels=1), "A"),
+    ],
+)
+def test_tracks(tmp_path, take, track):
+    marked = from_log(TakeLog(take=take, calls=(make_call(1, 2),)))
+    path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
+    assert event_lines(path)[0][14:19].strip() == track
+    assert len(read(path, marked.clock.rate.fps)) == 1
+
+
+@pytest.mark.parametrize("rate", RATES, ids=str)
+def test_a_slowed_take(tmp_path, rate):
+    slowed = replace(marked_take(rate, calls=(make_call(10, 11),)), speed=Fraction(2, 5))
+    path, _ = edl.write([slowed], tmp_path / "calls.edl", OPTIONS)
+    (clip,) = read(path, rate.fps)
+    ((_, first, end),) = place(slowed)
+    start = slowed.clock.start_frame
+    assert clip.source_range.start_time.value == start + first
+    # The reader gives a retimed clip its length on the record side.
+    assert clip.source_range.duration.value == -(-(end - first) * 5 // 2)
+    (warp,) = clip.effects
+    assert warp.time_scalar == pytest.approx(0.4, rel=2e-3), "the column has one decimal"
+    assert event_lines(path)[0][29:40] == slowed.clock.label(first)
+    assert event_lines(path)[0][41:52] == slowed.clock.label(end)
+
+
+def test_midnight_goes_round(tmp_path):
+    marked = marked_take(RATES[2], start_tc="23:59:59:00", calls=(make_call(0.5, 1.5),))
+    path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
+    assert event_lines(path)[0][29:52] == "23:59:59:13 00:00:00:13"
+
+
+def test_too_fast_for_two_digits(tmp_path):
+    marked = marked_take(Rate(Fraction(120)), start_tc=None)
+    with pytest.raises(InputError, match=r"cannot count 120 frames.*--conform"):
+        edl.write([marked], tmp_path / "calls.edl", OPTIONS)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_nothing_to_list(tmp_path):
+    with pytest.raises(InputError, match="nothing to list"):
+        edl.write([], tmp_path / "calls.edl", OPTIONS)
+
+
+def test_an_existing_list_is_kept(tmp_path):
+    (tmp_path / "calls.reels.csv").write_text("mine")
+    with pytest.raises(InputError, match="exists already"):
+        edl.write([marked_take(RATES[2])], tmp_path / "calls.edl", OPTIONS)
+    assert [path.name for path in tmp_path.iterdir()] == ["calls.reels.csv"]
+    edl.write([marked_take(RATES[2])], tmp_path / "calls.edl", WriteOptions(replace=True))
+    assert (tmp_path / "calls.reels.csv").read_text() != "mine"

@@ -1,0 +1,152 @@
+"""OpenTimelineIO timelines, read back by the library and its own conversion of times."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from fractions import Fraction
+
+import opentimelineio as otio
+import pytest
+from opentimelineio.opentime import RationalTime, TimeRange
+
+from calltag.edit.formats import WriteOptions
+from calltag.edit.formats import otio as writer
+from calltag.edit.markers import from_log, place
+from calltag.edit.retime import conform, place_played
+from calltag.edit.sound_delay import advance_to_picture
+from calltag.edit.timecode import Rate
+from calltag.errors import InputError
+from calltag.records import TakeLog, Usable, Verdict
+
+from ..conftest import RATES, make_call, make_sound, make_take
+
+OPTIONS = WriteOptions()
+
+
+def write(tmp_path, *marked, options=OPTIONS):
+    (path,) = writer.write(marked, tmp_path / "calls.otio", options)
+    return otio.adapters.read_from_file(str(path))
+
+
+@pytest.mark.parametrize("rate", RATES, ids=str)
+def test_every_frame_is_read_back(tmp_path, rate):
+    calls = tuple(make_call(0.317 + 3.7 * i, 0.9 + 3.7 * i) for i in range(15))
+    marked = from_log(TakeLog(take=make_take(rate=rate), calls=calls))
+    timeline = write(tmp_path, marked)
+    (clip,) = timeline.find_clips()
+    fps = float(rate.fps)
+    start = otio.opentime.from_timecode("10:00:00;00" if rate.drop else "10:00:00:00", fps)
+    n_frames = marked.clock.n_frames
+    assert clip.available_range() == TimeRange(start, RationalTime(n_frames, fps))
+    assert clip.source_range == clip.available_range()
+    for marker, (_, first, end) in zip(clip.markers, place(marked), strict=True):
+        assert marker.marked_range.start_time == start + RationalTime(first, fps)
+        assert marker.marked_range.duration == RationalTime(end - first, fps)
+        # OpenTimelineIO's own conversion from the clip to its track.
+        on_track = clip.transformed_time(marker.marked_range.start_time, timeline.tracks[0])
+        assert on_track == RationalTime(first, fps)
+        label = marked.clock.label(first)
+        assert otio.opentime.to_timecode(marker.marked_range.start_time, fps, rate.drop) == label
+
+
+def test_tracks_and_clips(tmp_path, morning):
+    timeline = write(tmp_path, *(from_log(take_log) for take_log in morning))
+    assert [(track.name, track.kind, len(track)) for track in timeline.tracks] == [
+        ("picture", "Video", 2),
+        ("sound", "Audio", 1),
+    ]
+    assert timeline.name == "calls"
+    assert timeline.global_start_time == RationalTime(90_000, 25)
+    first = next(iter(timeline.find_clips()))
+    assert first.media_reference.target_url == "file:///rushes/ashmere/pit/A003.mov"
+    assert first.name == "A003.mov"
+    assert first.metadata["calltag"]["take"] == "pit/A003.mov"
+
+
+def test_what_a_marker_says(tmp_path, morning):
+    verdict = Verdict(grade="part", usable=(Usable(30, 50, "natural sound"),), reasons=("wind",))
+    marked = from_log(morning[0], usable=verdict, noise=True)
+    (clip,) = write(tmp_path, marked).find_clips()
+    colors = {marker.metadata["calltag"]["kind"]: marker.color for marker in clip.markers}
+    own = {name for name in dir(otio.schema.MarkerColor) if name.isupper()}
+    assert set(colors.values()) <= own
+    assert len(set(colors.values())) == 3
+    trill = next(marker for marker in clip.markers if "trill" in marker.name)
+    assert trill.comment.endswith("with wind")
+    assert json.loads(otio.adapters.write_to_string(trill, "otio_json"))["metadata"] == {
+        "calltag": {
+            "kind": "call",
+            "label": "lesser reedling: trill",
+            "confidence": 0.9,
+            "snr_db": 14.0,
+            "level_dbfs": -31.0,
+            "low_hz": 180.0,
+            "high_hz": 2210.0,
+            "noise": ["wind"],
+            "first_frame": 38,
+            "end_frame": 75,
+        }
+    }
+
+
+@pytest.mark.parametrize("rate", RATES, ids=str)
+@pytest.mark.parametrize("speed", [Fraction(2, 5), Fraction(1, 3), Fraction(7, 4)])
+def test_a_slowed_take_lands_where_it_is_seen(tmp_path, rate, speed):
+    calls = tuple(make_call(0.317 + 3.7 * i, 0.9 + 3.7 * i) for i in range(15))
+    slowed = replace(from_log(TakeLog(take=make_take(rate=rate), calls=calls)), speed=speed)
+    timeline = write(tmp_path, slowed)
+    (clip,) = timeline.find_clips()
+    (warp,) = clip.effects
+    assert isinstance(warp, otio.schema.LinearTimeWarp)
+    assert warp.time_scalar == float(speed)
+    for marker, (_, first, end) in zip(clip.markers, place_played(slowed), strict=True):
+        on_track = clip.transformed_time_range(marker.marked_range, timeline.tracks[0])
+        assert (on_track.start_time.value, on_track.duration.value) == (first, end - first)
+        source = marker.metadata["calltag"]["first_frame"]
+        shown = int(first * speed)  # the frame of the take that the warp shows there
+        assert shown == source if speed <= 1 else 0 <= shown - source < speed
+    assert clip.duration().value == -(-slowed.clock.n_frames // speed)
+
+
+def test_a_conformed_take(tmp_path):
+    filmed = from_log(TakeLog(take=make_take(rate=Rate(Fraction(100))), calls=(make_call(3, 4),)))
+    (clip,) = write(tmp_path, conform(filmed, RATES[2])).find_clips()
+    assert clip.available_range() == TimeRange(RationalTime(900_000, 25), RationalTime(6000, 25))
+    (marker,) = clip.markers
+    assert marker.marked_range == TimeRange(RationalTime(900_300, 25), RationalTime(100, 25))
+    assert not clip.effects
+    assert clip.metadata["calltag"]["filmed_at"] == "100"
+
+
+def test_moved_to_the_picture(tmp_path):
+    heard = from_log(TakeLog(take=make_take(), calls=(make_call(10, 11),)))
+    (clip,) = write(tmp_path, advance_to_picture(heard, 100, 20)).find_clips()
+    assert clip.markers[0].marked_range.start_time == RationalTime(900_243, 25)
+    assert "7.3 frames ahead of the sound" in clip.markers[0].comment
+
+
+def test_past_midnight_frames_go_on(tmp_path):
+    marked = from_log(TakeLog(take=make_take(start_tc="23:59:59:00"), calls=(make_call(2, 3),)))
+    (clip,) = write(tmp_path, marked).find_clips()
+    assert clip.markers[0].marked_range.start_time == RationalTime(86_401 * 25, 25)
+
+
+def test_sound_alone(tmp_path):
+    take = make_sound(time_reference=10 * 3600 * 48_000)
+    marked = from_log(TakeLog(take=take, calls=(make_call(1, 2),)), rate=RATES[6])
+    timeline = write(tmp_path, marked, options=WriteOptions(record_start="00:00:00:00", title="x"))
+    assert (timeline.name, timeline.global_start_time) == ("x", RationalTime(0, 50))
+    (clip,) = timeline.find_clips()
+    assert clip.markers[0].marked_range.start_time == RationalTime(36_001 * 50, 50)
+
+
+def test_refusals(tmp_path):
+    with pytest.raises(InputError, match="no take"):
+        write(tmp_path)
+    marked = from_log(TakeLog(take=make_take()))
+    write(tmp_path, marked)
+    with pytest.raises(InputError, match="exists already"):
+        write(tmp_path, marked)
+    with pytest.raises(InputError, match="timecode"):
+        write(tmp_path, marked, options=WriteOptions(record_start="noon", replace=True))
