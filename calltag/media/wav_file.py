@@ -270,13 +270,14 @@ def pack_cues(cues: Sequence[Cue]) -> bytes:
     .. [1] IBM and Microsoft, "Multimedia Programming Interface and Data Specifications 1.0",
        1991, pp. 60-64.
     """
-    points, texts = b"", b""
+    points, labels, regions = b"", b"", b""
     for number, cue in enumerate(sorted(cues), 1):
         points += struct.pack("<II4sIII", number, cue.sample, b"data", 0, 0, cue.sample)
-        texts += _chunk(b"labl", struct.pack("<I", number) + _zero_ended(cue.label))
+        labels += _chunk(b"labl", struct.pack("<I", number) + _zero_ended(cue.label))
         if cue.length:
             region = struct.pack("<II4sHHHH", number, cue.length, b"rgn ", 0, 0, 0, 0)
-            texts += _chunk(b"ltxt", region)
+            regions += _chunk(b"ltxt", region)
+    texts = labels + regions  # FFmpeg stops reading at the first that is no label
     return _chunk(b"cue ", struct.pack("<I", len(cues)) + points) + _chunk(b"LIST", b"adtl" + texts)
 
 

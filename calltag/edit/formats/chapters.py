@@ -8,12 +8,14 @@ millisecond before its frame, as Matroska keeps the time of frames to the millis
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import av
+from av.packet import Packet
 
 from calltag.edit.formats import WriteOptions, check_own_speed, per_take_paths, refuse_footage
 from calltag.edit.markers import TakeMarkers, place
@@ -70,23 +72,24 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     refuse_existing(paths, replace=options.replace)
     for path, source, one in zip(paths, sources, marked, strict=True):
         with written_whole(path) as partial:
-            _copy(source, partial, chapters_of(one))
+            _copy(source, partial, one)
     return paths
 
 
-def chapters_of(take_markers: TakeMarkers) -> list[Chapter]:
+def chapters_of(take_markers: TakeMarkers, origin_s: Fraction = Fraction(0)) -> list[Chapter]:
     """Make the chapters of a take.
 
     Parameters
     ----------
     take_markers : TakeMarkers
         A take and its markers.
+    origin_s : Fraction
+        When the take's first frame is shown, on the clock of the file.
 
     Returns
     -------
     list of dict
-        As PyAV's `set_chapters` takes them, in nanoseconds from the take's first frame, none
-        overlapping another.
+        As PyAV's `set_chapters` takes them, in nanoseconds, none overlapping another.
     """
     fps = take_markers.clock.rate.fps
     joined: list[tuple[int, int, str]] = []
@@ -97,45 +100,74 @@ def chapters_of(take_markers: TakeMarkers) -> list[Chapter]:
             joined.append((first, max(before[1], end), f"{before[2]} + {name}"))
         else:
             joined.append((first, end, name))
-    starts = [first for first, _, _ in joined[1:]]
+    followers = [*(first for first, _, _ in joined[1:]), take_markers.clock.n_frames]
     return [
         {
             "id": number,
-            "start": _nanoseconds(first, fps),
-            "end": _nanoseconds(min(end, following), fps),
+            "start": _nanoseconds(origin_s + first / fps),
+            "end": _nanoseconds(origin_s + min(end, following) / fps),
             "time_base": _NANOSECOND,
             "metadata": {"title": name},
         }
         for number, ((first, end, name), following) in enumerate(
-            zip(joined, [*starts, take_markers.clock.n_frames], strict=True), 1
+            zip(joined, followers, strict=False), 1
         )
     ]
 
 
-def _nanoseconds(frame: int, fps: Fraction) -> int:
-    return (frame * 1000 // fps) * 1_000_000
+def _nanoseconds(seconds: Fraction) -> int:
+    return (seconds * 1000).__floor__() * 1_000_000
 
 
-def _copy(source: Path, target: Path, chapters: list[Chapter]) -> None:
+def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
     with open_take(source) as container:
-        start_ns = round(take_start_s(container) / _NANOSECOND)
-        for chapter in chapters:
-            chapter["start"] += start_ns
-            chapter["end"] += start_ns
+        streams = [*container.streams.video, *container.streams.audio]
+        packets = container.demux(streams)
+        waiting, shift_ms = _first_packets(packets, len(streams))
+        chapters = chapters_of(take_markers, take_start_s(container) + Fraction(shift_ms, 1000))
         try:
             with av.open(str(target), "w", format="matroska") as copy:
                 copy.metadata.update(container.metadata)
-                streams = {}
-                for stream in (*container.streams.video, *container.streams.audio):
-                    streams[stream.index] = copy.add_stream_from_template(stream)
-                    streams[stream.index].metadata.update(stream.metadata)
+                copies = {}
+                for stream in streams:
+                    copies[stream.index] = copy.add_stream_from_template(stream)
+                    copies[stream.index].metadata.update(stream.metadata)
                 copy.set_chapters(chapters)
-                for packet in container.demux(tuple(container.streams[i] for i in streams)):
-                    if packet.dts is not None:
-                        packet.stream = streams[packet.stream.index]
+                for packet in chain(waiting, packets):
+                    if packet.size:
+                        _to_milliseconds(packet, shift_ms)
+                        packet.stream = copies[packet.stream.index]
                         copy.mux(packet)
         except (av.error.FFmpegError, ValueError) as error:
             raise InputError(
                 f"{source.name}: a Matroska file cannot hold this take ({error});"
                 " write its markers in another format"
             ) from error
+
+
+def _first_packets(packets: Iterator[Packet[Any]], n_streams: int) -> tuple[list[Packet[Any]], int]:
+    """Packets until each stream has begun, and by how much they begin before zero.
+
+    The writer would move all streams by that much, and the chapters not.
+    """
+    waiting: list[Packet[Any]] = []
+    begun: dict[int, Fraction] = {}
+    for packet in packets:
+        waiting.append(packet)
+        if packet.pts is not None:
+            begun.setdefault(packet.stream.index, packet.pts * packet.time_base)
+        if len(begun) == n_streams:
+            break
+    return waiting, max(0, (-min(begun.values(), default=Fraction(0)) * 1000).__ceil__())
+
+
+def _to_milliseconds(packet: Packet[Any], shift_ms: int) -> None:
+    """Put a packet on Matroska's clock, rounded as the chapters expect."""
+    tick_ms = packet.time_base * 1000
+    if packet.pts is not None:
+        packet.pts = round(packet.pts * tick_ms) + shift_ms
+    if packet.dts is not None:
+        packet.dts = round(packet.dts * tick_ms) + shift_ms
+    if packet.duration:
+        packet.duration = round(packet.duration * tick_ms)
+    packet.time_base = Fraction(1, 1000)

@@ -1,0 +1,114 @@
+"""Matroska copies with chapters, read back by FFmpeg."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+import av
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calltag.edit.formats import WriteOptions, chapters
+from calltag.edit.markers import TakeMarkers, from_log, place
+from calltag.edit.timecode import nearest_frame
+from calltag.errors import InputError
+from calltag.media.probe import probe, take_start_s
+from calltag.records import Marker, TakeLog
+
+from ..conftest import RATES, make_call, make_sound, make_take
+
+OPTIONS = WriteOptions()
+CALLS = (make_call(0.21, 0.4), make_call(0.5, 1.1), make_call(0.9, 1.4, "pit rail: tick"))
+
+
+def packets(path):
+    with av.open(str(path)) as container:
+        streams = [*container.streams.video, *container.streams.audio]
+        found = {stream.index: [] for stream in streams}
+        for packet in container.demux(streams):
+            if packet.size:
+                found[packet.stream.index].append(bytes(packet))
+        return list(found.values())
+
+
+@pytest.mark.parametrize("codec", ["aac", "pcm_s16le"])
+@pytest.mark.parametrize("rate", RATES, ids=str)
+def test_every_frame_is_read_back(tmp_path, make_clip, rate, codec):
+    # AAC begins before the picture, so that the writer moves the picture by its lead.
+    clip = make_clip(tmp_path / "A003.mov", fps=rate.fps, audio_codec=codec)
+    take = make_take(clip.name, rate, rushes=str(tmp_path), duration_s=2.0)
+    marked = from_log(TakeLog(take=take, calls=CALLS))
+    (path,) = chapters.write([marked], tmp_path / "out", OPTIONS)
+    assert path.name == "A003.mkv"
+    expected = place(marked)
+    with av.open(str(path)) as container:
+        start_s = take_start_s(container)
+        pictures = [Fraction(f.pts * f.time_base) - start_s for f in container.decode(video=0)]
+        found = container.chapters()
+    assert len(pictures) == marked.clock.n_frames
+    assert [c["metadata"]["title"] for c in found] == [p.marker.name for p in expected]
+    ends = [
+        min(p.end, q.first) for p, q in zip(expected, [*expected[1:], expected[-1]], strict=True)
+    ]
+    ends[-1] = expected[-1].end
+    for chapter, (_, first, _), end in zip(found, expected, ends, strict=True):
+        assert chapter["time_base"] == Fraction(1, 10**9)
+        begin, finish = (
+            chapter[edge] * chapter["time_base"] - start_s for edge in ("start", "end")
+        )
+        assert nearest_frame(begin, rate.fps) == first
+        assert nearest_frame(finish, rate.fps) == end
+        # A player that goes to the chapter shows the first picture at or after its start.
+        assert min(i for i, time in enumerate(pictures) if time >= begin) == first
+
+
+@pytest.mark.parametrize("picture", ["mpeg4", "libx264"])
+@pytest.mark.parametrize("codec", ["aac", "pcm_s24le"])
+def test_picture_and_sound_are_untouched(tmp_path, make_clip, codec, picture):
+    clip = make_clip(
+        tmp_path / "A003.mov", audio_codec=codec, video_codec=picture, timecode="10:00:00:00"
+    )
+    before = clip.read_bytes()
+    take = make_take(clip.name, rushes=str(tmp_path), duration_s=2.0)
+    (path,) = chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
+    assert clip.read_bytes() == before
+    assert packets(path) == packets(clip)
+    assert probe(path).start_tc == "10:00:00:00"
+
+
+def test_sound_alone(tmp_path, make_clip):
+    clip = make_clip(tmp_path / "R001.wav", fps=None, audio_codec="pcm_s16le")
+    take = make_sound(clip.name, rushes=str(tmp_path), duration_s=2.0)
+    (path,) = chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
+    assert path.name == "R001.mka"
+    (copied,), (original,) = packets(path), packets(clip)
+    assert b"".join(copied) == b"".join(original) != b""
+    with av.open(str(path)) as container:
+        assert len(container.chapters()) == 3
+
+
+@given(st.lists(st.tuples(st.floats(0, 59), st.floats(0, 30)), max_size=12))
+def test_chapters_never_overlap(spans):
+    """RFC 9559, clause 5.1.7: starts do not decrease, and an end does not pass the next start."""
+    markers = tuple(Marker(start_s=a, end_s=a + n, name=str(i)) for i, (a, n) in enumerate(spans))
+    made = chapters.chapters_of(TakeMarkers(take=make_take(), markers=markers))
+    for chapter, following in pairwise(made):
+        assert chapter["start"] < chapter["end"] <= following["start"]
+    assert all(chapter["id"] > 0 for chapter in made)
+    names = " + ".join(chapter["metadata"]["title"] for chapter in made).split(" + ")
+    assert sorted(filter(None, names)) == sorted(marker.name for marker in markers)
+
+
+def test_refusals(tmp_path, make_clip):
+    clip = make_clip(tmp_path / "A003.mkv")
+    take = make_take(clip.name, rushes=str(tmp_path), duration_s=2.0)
+    marked = from_log(TakeLog(take=take, calls=CALLS))
+    before = clip.read_bytes()
+    with pytest.raises(InputError, match="this is a take"):
+        chapters.write([marked], tmp_path, WriteOptions(replace=True))
+    with pytest.raises(InputError, match="own speed"):
+        chapters.write([replace(marked, speed=Fraction(1, 2))], tmp_path / "out", OPTIONS)
+    assert clip.read_bytes() == before

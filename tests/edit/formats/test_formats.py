@@ -1,0 +1,101 @@
+"""How formats are found, and that they agree."""
+
+from __future__ import annotations
+
+import inspect
+from pathlib import Path
+
+import pytest
+
+from calltag.edit.formats import (
+    WriteOptions,
+    all_formats,
+    choose_format,
+    per_take_paths,
+)
+from calltag.edit.markers import TakeMarkers, from_log
+from calltag.errors import InputError
+
+from ..conftest import make_take
+
+
+def test_every_format_has_the_same_shape():
+    formats = all_formats()
+    assert list(formats) == ["chapters", "csv", "edl", "otio", "wav", "webvtt"]
+    for name, found in formats.items():
+        assert name == found.NAME
+        assert found.SUFFIX.startswith(".")
+        assert list(inspect.signature(found.write).parameters) == ["take_markers", "out", "options"]
+
+
+@pytest.mark.parametrize(
+    ("out", "name", "chosen"),
+    [
+        ("a.otio", None, "otio"),
+        ("a.EDL", None, "edl"),
+        ("a.csv", None, "csv"),
+        ("folder", None, "webvtt"),
+        ("folder", "wav", "wav"),
+        ("a.txt", "csv", "csv"),
+    ],
+)
+def test_suffix_or_name_chooses(out, name, chosen):
+    assert chosen == choose_format(Path(out), name).NAME
+
+
+def test_a_folder_with_a_dot_is_a_folder(tmp_path):
+    (tmp_path / "day.2").mkdir()
+    assert choose_format(tmp_path / "day.2").NAME == "webvtt"
+
+
+@pytest.mark.parametrize(
+    ("out", "name", "reason"),
+    [
+        ("a.txt", None, r"end the name in one of \.csv, \.edl, \.otio"),
+        ("a.vtt", None, "name a folder"),
+        ("a.otio", "xml", "there is chapters, csv"),
+    ],
+)
+def test_no_such_format(out, name, reason):
+    with pytest.raises(InputError, match=reason):
+        choose_format(Path(out), name)
+
+
+def test_names_never_collide(tmp_path):
+    paths = ["a/x.mov", "a/X.wav", "b/x.mov", "c"]
+    marked = [TakeMarkers(take=make_take(path), markers=()) for path in paths]
+    found = per_take_paths(marked, tmp_path, ".vtt")
+    assert [path.relative_to(tmp_path).as_posix() for path in found] == [
+        "a/x.mov.vtt",
+        "a/X.wav.vtt",
+        "b/x.vtt",
+        "c.vtt",
+    ]
+
+
+@pytest.mark.parametrize("name", ["csv", "edl", "otio", "webvtt"])
+def test_nothing_half_written_and_nothing_overwritten(tmp_path, morning, name, monkeypatch):
+    marked = [from_log(take_log) for take_log in morning]
+    writer = all_formats()[name]
+    out = tmp_path / ("out" if writer.PER_TAKE else f"out{writer.SUFFIX}")
+    written = writer.write(marked, out, WriteOptions())
+    before = {path: path.read_bytes() for path in written}
+    with pytest.raises(InputError, match="exists already"):
+        writer.write(marked, out, WriteOptions())
+
+    def full_disk(self, data):
+        raise OSError(28, "No space left on device", str(self))
+
+    monkeypatch.setattr(Path, "write_bytes", full_disk)
+    with pytest.raises(InputError, match="no space left on device"):
+        writer.write(marked, out, WriteOptions(replace=True))
+    files = [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert {path: path.read_bytes() for path in files} == before
+
+
+def test_a_folder_that_cannot_be_written(tmp_path, morning):
+    (tmp_path / "here").write_text("a file, no folder")
+    with pytest.raises(InputError, match="cannot be written"):
+        all_formats()["csv"].write(
+            [from_log(morning[0])], tmp_path / "here" / "calls.csv", WriteOptions()
+        )
