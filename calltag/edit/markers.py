@@ -16,10 +16,9 @@ from calltag.edit.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.edit.tables import call_confidence
 from calltag.edit.text import one_line
 from calltag.edit.timecode import Rate
+from calltag.learn.labels import is_call
 from calltag.records import (
     CALL,
-    NO_CALL,
-    NOISE_KINDS,
     Call,
     Marker,
     NoiseSpan,
@@ -129,7 +128,7 @@ def from_log(
     markers = [
         _mark_call(call, handles_s, take.duration_s)
         for call in take_log.calls
-        if is_animal(call.label)
+        if is_call(call.label)
         and call_confidence(call) >= min_confidence
         and is_of_type(call.label, types)
     ]
@@ -155,22 +154,6 @@ def from_log(
         rate=rate,
         notes=take_clock(take, rate).notes,
     )
-
-
-def is_animal(label: str) -> bool:
-    """Tell whether a label is of an animal's call.
-
-    Parameters
-    ----------
-    label : str
-        A call type, a noise kind with or without detail, or `NO_CALL`.
-
-    Returns
-    -------
-    bool
-        False for noise and for what is no call.
-    """
-    return label != NO_CALL and label.partition("/")[0] not in NOISE_KINDS
 
 
 def is_of_type(label: str, types: Collection[str]) -> bool:

@@ -13,7 +13,7 @@ import io
 import math
 import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from calltag.errors import InputError
@@ -185,19 +185,9 @@ def read_labels(path: Path, *, unnamed: bool = False) -> tuple[Label, ...]:
     InputError
         If the file cannot be read, or a row cannot be used: the file and its line are named.
     """
-    rows = _rows(path)
-    names = [name.strip().casefold() for name in next(rows, (1, []))[1]]
     needed = [name for name in COLUMNS if not (unnamed and name == "label")]
-    if missing := [name for name in needed if name not in names]:
-        raise InputError(
-            f"{path.name}: no column {', '.join(missing)}; the first line must name"
-            f" {', '.join(needed)}"
-        )
     labels = []
-    for line, cells in rows:
-        row = dict(zip(names, (cell.strip() for cell in cells), strict=False))
-        if not any(row.values()):
-            continue
+    for line, row in read_rows(path, needed):
         try:
             label = _label(row, unnamed=unnamed)
         except InputError as error:
@@ -205,6 +195,39 @@ def read_labels(path: Path, *, unnamed: bool = False) -> tuple[Label, ...]:
         if label is not None:
             labels.append(label)
     return tuple(labels)
+
+
+def read_rows(path: Path, needed: Sequence[str]) -> Iterator[tuple[int, dict[str, str]]]:
+    """Read a table that a user made, whatever program wrote it.
+
+    Parameters
+    ----------
+    path : Path
+        A CSV file as `read_labels` takes it.
+    needed : sequence of str
+        Columns that it must have.
+
+    Yields
+    ------
+    tuple of int and dict of str to str
+        Line in the file, and cells by column in small letters; empty rows are passed over.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read or lacks a column.
+    """
+    rows = _rows(path)
+    names = [name.strip().casefold() for name in next(rows, (1, []))[1]]
+    if missing := [name for name in needed if name not in names]:
+        raise InputError(
+            f"{path.name}: no column {', '.join(missing)}; the first line must name"
+            f" {', '.join(needed)}"
+        )
+    for line, cells in rows:
+        row = dict(zip(names, (cell.strip() for cell in cells), strict=False))
+        if any(row.values()):
+            yield line, row
 
 
 def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
@@ -236,9 +259,7 @@ def _point(cell: str) -> str:
 
 
 def _label(row: dict[str, str], *, unnamed: bool) -> Label | None:
-    take = _unguarded(row.get("take", "")).replace("\\", "/")
-    if not take:
-        raise InputError("no take is named")
+    take = take_cell(row)
     start_s, end_s = (_seconds(row.get(name, ""), name) for name in ("start_s", "end_s"))
     if end_s <= start_s:
         raise InputError(f"end_s ({end_s:g}) must be later than start_s ({start_s:g})")
@@ -252,6 +273,30 @@ def _label(row: dict[str, str], *, unnamed: bool) -> Label | None:
     return Label(
         take=take, start_s=start_s, end_s=end_s, label=label, group=row.get("group") or None
     )
+
+
+def take_cell(row: Mapping[str, str]) -> str:
+    """Read the take that a row of a user's table names.
+
+    Parameters
+    ----------
+    row : mapping of str to str
+        Cells by column, as `read_rows` gives them.
+
+    Returns
+    -------
+    str
+        Path of the take, with ``/`` between its parts.
+
+    Raises
+    ------
+    InputError
+        If none is named.
+    """
+    take = _unguarded(row.get("take", "")).replace("\\", "/")
+    if not take:
+        raise InputError("no take is named")
+    return take
 
 
 def _unguarded(cell: str) -> str:

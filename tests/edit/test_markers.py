@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from calltag.edit.markers import describe_call, from_log, is_animal, is_of_type, place
+from calltag.edit.markers import describe_call, from_log, is_of_type, place
 from calltag.records import TakeLog, Usable, Verdict
 
 from .conftest import make_call, make_take
@@ -41,8 +41,6 @@ def test_noise_and_no_calls_are_not_calls():
     ]
     marked = from_log(TakeLog(take=make_take(), calls=tuple(calls)))
     assert names(marked) == ["pit rail: tick"]
-    assert not is_animal("voice")
-    assert is_animal("call")
 
 
 def test_usable_and_noise_on_request(morning):
