@@ -15,8 +15,9 @@ import tempfile
 import threading
 import time
 import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
@@ -77,7 +78,7 @@ def work_through(
     *,
     workers: int,
     dask: str | None = None,
-) -> Iterator[Done[Result]]:
+) -> Generator[Done[Result], None, None]:
     """Apply a function to all items in worker processes, and yield results as they come.
 
     Where a worker dies (crashed, or killed for want of memory), the items that were in work are
@@ -110,6 +111,8 @@ def work_through(
     >>> sorted(done.result for done in work_through(abs, [-3, 2], workers=1))
     [2, 3]
     """
+    if not items:
+        return
     if dask is not None:
         yield from _on_cluster(function, items, dask)
         return
@@ -119,9 +122,10 @@ def work_through(
         try:
             while pending:
                 try:
-                    for index, result in _run(function, pending, workers, begun):
-                        del pending[index]
-                        yield Done(index, result)
+                    with closing(_run(function, pending, workers, begun)) as results:
+                        for index, result in results:
+                            del pending[index]
+                            yield Done(index, result)
                 except BrokenProcessPool:
                     in_work = [index for index in pending if (begun / str(index)).exists()]
                     logger.debug("a worker died; in work were items %s", in_work)
@@ -141,7 +145,7 @@ def _alone(function: Callable[[Item], Result], index: int, item: Item, begun: Pa
 
 def _run(
     function: Callable[[Item], Result], items: Mapping[int, Item], workers: int, begun: Path
-) -> Iterator[tuple[int, Result]]:
+) -> Generator[tuple[int, Result], None, None]:
     import joblib
 
     with joblib.parallel_config(
@@ -163,12 +167,14 @@ def _run(
             joblib.delayed(_noted)(function, index, item, begun / str(index))
             for index, item in list(items.items())
         )
-    with warnings.catch_warnings():
-        # It warns of what is done on purpose here: to leave early when the user stops.
-        warnings.filterwarnings("ignore", message=".*not.*fully consumed.*")
-        try:
-            yield from outputs
-        finally:
+    try:
+        # `yield from` would close it outside the lines below.
+        for output in outputs:  # noqa: UP028
+            yield output
+    finally:
+        with warnings.catch_warnings():
+            # joblib warns of leaving early, which is done on purpose when the user stops.
+            warnings.filterwarnings("ignore", category=UserWarning, module="joblib")
             outputs.close()
 
 

@@ -1,0 +1,236 @@
+"""What a run has to do with each clip: what the log knows already, what moved, what is new.
+
+Takes are known by the identity of their content, never by their names: cameras use names again.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from calltag.errors import MediaError
+from calltag.log import Entry
+from calltag.media.identity import digest
+from calltag.media.rushes import Clip
+from calltag.records import Problem
+
+READERS = 8
+"""Threads that read files' identities; they wait for the disk, not for the processor."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A clip to analyse.
+
+    Attributes
+    ----------
+    file : Path
+        The clip.
+    rushes : str
+        The folder that `path` starts from.
+    path : str
+        Its name in the log.
+    digest : str
+        Identity of its content.
+    size_bytes : int
+        Its size.
+    """
+
+    file: Path
+    rushes: str
+    path: str
+    digest: str
+    size_bytes: int
+
+
+@dataclass(slots=True, kw_only=True)
+class Plan:
+    """What to do with the clips of a run, and with takes of the log.
+
+    Attributes
+    ----------
+    moves : dict of str to tuple of two str
+        Takes whose file was moved or renamed: name in the log, to its new rushes folder and name.
+    replaced : list of str
+        Takes whose file gave way to that of another take, and is nowhere in the rushes.
+    missing : list of str
+        Takes whose file is gone from the rushes.
+    known : list of str
+        Takes that need no work.
+    copies : list of tuple of str and Job
+        Clips with the content of a take that needs no work, with its name.
+    jobs : list of list of Job
+        Clips to analyse; those with the same content together.
+    problems : list of tuple of str and Problem
+        Clips that cannot be read at all, with their rushes folder.
+    """
+
+    moves: dict[str, tuple[str, str]] = field(default_factory=dict)
+    replaced: list[str] = field(default_factory=list)
+    missing: list[str] = field(default_factory=list)
+    known: list[str] = field(default_factory=list)
+    copies: list[tuple[str, Job]] = field(default_factory=list)
+    jobs: list[list[Job]] = field(default_factory=list)
+    problems: list[tuple[str, Problem]] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Identity:
+    digest: str
+    size_bytes: int
+
+
+def make_plan(
+    clips: Sequence[Clip], entries: Sequence[Entry], *, feature_version: int, force: bool = False
+) -> Plan:
+    """Decide what has to be done with each clip.
+
+    Parameters
+    ----------
+    clips : sequence of Clip
+        The clips of the rushes.
+    entries : sequence of Entry
+        What the log knows.
+    feature_version : int
+        Takes that were measured by another version are analysed again.
+    force : bool
+        Whether to analyse all takes again.
+
+    Returns
+    -------
+    Plan
+        The clips in their order, each in one of its lists.
+    """
+    identities = _identities(clips)
+    logged = {real_path(Path(e.take.rushes, e.take.path)): e for e in entries}
+    staying = {file: e for file, e in logged.items() if _stays(file, e, identities)}
+    moved = _moved(identities, logged, staying)
+    settled = {entry.take.path for entry in (*staying.values(), *moved.values())}
+    gone = {file: e for file, e in logged.items() if e.take.path not in settled}
+    names = _Names(
+        [e.take.path for e in staying.values()]
+        + [e.take.path for file, e in gone.items() if file not in identities]
+    )
+    folders = {real_path(clip.rushes) for clip in clips}
+    plan = Plan(
+        replaced=[gone[file].take.path for file in moved if file in gone],
+        missing=sorted(
+            e.take.path
+            for file, e in gone.items()
+            if file not in identities and not folders.isdisjoint(map(str, Path(file).parents))
+        ),
+    )
+    originals: dict[str, str] = {}
+    jobs: dict[str, list[Job]] = defaultdict(list)
+    unknown: list[Job] = []
+    for clip in clips:
+        file = real_path(clip.path)
+        identity = identities[file]
+        # A file with other content than before, but in its place, keeps the name it had.
+        named = staying.get(file) or (None if file in moved else gone.get(file))
+        rushes, name = (named.take.rushes, named.take.path) if named else names.give(clip)
+        if isinstance(identity, MediaError):
+            plan.problems.append((rushes, Problem(path=name, reason=identity.reason)))
+            continue
+        job = Job(clip.path, rushes, name, identity.digest, identity.size_bytes)
+        entry = staying.get(file) or moved.get(file)
+        if entry is None:
+            unknown.append(job)
+            continue
+        if (entry.take.rushes, entry.take.path) != (rushes, name):
+            plan.moves[entry.take.path] = (rushes, name)
+        if entry.feature_version == feature_version and not force:
+            plan.known.append(name)
+            originals.setdefault(job.digest, name)
+        else:
+            jobs[job.digest].append(job)
+    for job in unknown:
+        if job.digest in originals:
+            plan.copies.append((originals[job.digest], job))
+        else:
+            jobs[job.digest].append(job)
+    plan.jobs = list(jobs.values())
+    return plan
+
+
+def _identities(clips: Sequence[Clip]) -> dict[str, _Identity | MediaError]:
+    def identity(clip: Clip) -> _Identity | MediaError:
+        try:
+            return _Identity(digest(clip.path), clip.path.stat().st_size)
+        except MediaError as error:
+            return error
+        except OSError:  # gone between the two
+            return MediaError(clip.path, "is gone; check the drive or card")
+
+    with ThreadPoolExecutor(READERS) as threads:
+        found = threads.map(identity, clips)
+        return {real_path(clip.path): one for clip, one in zip(clips, found, strict=True)}
+
+
+def _stays(file: str, entry: Entry, identities: Mapping[str, _Identity | MediaError]) -> bool:
+    identity = identities.get(file)
+    if identity is None:
+        return Path(file).exists()
+    return isinstance(identity, MediaError) or identity.digest == entry.take.digest
+
+
+def _moved(
+    identities: Mapping[str, _Identity | MediaError],
+    logged: Mapping[str, Entry],
+    staying: Mapping[str, Entry],
+) -> dict[str, Entry]:
+    """Find the files that the log knows from another place, where they are no longer."""
+    homeless: dict[str, list[tuple[str, Entry]]] = defaultdict(list)
+    for file, entry in logged.items():
+        if file not in staying:
+            homeless[entry.take.digest].append((file, entry))
+    moved = {}
+    for file, identity in identities.items():
+        if file in staying or isinstance(identity, MediaError):
+            continue
+        if candidates := homeless[identity.digest]:
+            # Of several with the same content, the one that kept its name.
+            best = max(candidates, key=lambda one: Path(one[0]).name == Path(file).name)
+            candidates.remove(best)
+            moved[file] = best[1]
+    return moved
+
+
+def real_path(path: Path) -> str:
+    """Tell where a file really is, by whatever links it was reached.
+
+    Parameters
+    ----------
+    path : Path
+        Any path of it.
+
+    Returns
+    -------
+    str
+        Its absolute path without links.
+    """
+    return os.path.realpath(path)
+
+
+class _Names:
+    """Gives each clip a name that no other take of the log has.
+
+    A name that is taken gets the folders above it put before it, as many as tell it apart; the
+    rushes folder moves up with it, so that both together still lead to the file.
+    """
+
+    def __init__(self, taken: Iterable[str]) -> None:
+        self._taken = set(taken)
+
+    def give(self, clip: Clip) -> tuple[str, str]:
+        name = clip.name
+        depth = name.count("/") + 1
+        while name in self._taken and depth < len(clip.path.parts) - 1:
+            depth += 1
+            name = "/".join((clip.path.parts[-depth], name))
+        self._taken.add(name)
+        return str(clip.path.parents[depth - 1]), name

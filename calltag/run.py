@@ -1,0 +1,474 @@
+"""Rushes to log: which takes are new, the work on them, and call types from a model.
+
+The parent process alone writes the log, a take at a time, as results come from the workers. So a
+run may be stopped at any moment: the next one goes on where it ended.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import time
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from dataclasses import dataclass, replace
+from functools import cache, partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calltag.errors import CalltagError, InputError, MediaError, ModelError
+from calltag.learn.by_hand import unmeasured
+from calltag.log import Log
+from calltag.media.rushes import Clip, find_clips
+from calltag.plan import Job, Plan, make_plan, real_path
+from calltag.records import Call, Label, Problem, Span, Take, TakeLog
+from calltag.workers import default_workers, work_through
+
+if TYPE_CHECKING:
+    from calltag.learn.finder import Finder
+    from calltag.learn.tagger import Tagger
+
+logger = logging.getLogger(__name__)
+
+MODEL_NAME = "calltag.model"
+"""The taught model that is used unless another is named: it lies beside the log."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """How far a run is.
+
+    Attributes
+    ----------
+    done, total : int
+        Takes.
+    sound_s : float
+        Sound that was analysed so far.
+    share : float
+        Share of the work that is done, by size of the files; from 0 to 1.
+    path : str or None
+        The take that was finished last.
+    problem : str or None
+        Why it could not be read.
+    """
+
+    done: int
+    total: int
+    sound_s: float = 0.0
+    share: float = 0.0
+    path: str | None = None
+    problem: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunReport:
+    """What a run did.
+
+    Attributes
+    ----------
+    takes : int
+        Clips in the rushes.
+    analysed : int
+        Takes that were analysed now.
+    known : int
+        Takes that were in the log already.
+    moved : tuple of tuple of str
+        Old and new name of takes whose files were moved or renamed.
+    copied : int
+        Files with the same content as another take; they share its finds.
+    silent : tuple of str
+        Takes analysed now that have no sound.
+    problems : tuple of Problem
+        Takes that could not be read.
+    missing : tuple of str
+        Takes in the log whose files are not in the given rushes any more.
+    labels_dropped : int
+        Labels of takes whose file was replaced by another recording.
+    sound_s : float
+        Sound that was analysed.
+    elapsed_s : float
+        How long the run took.
+    model : str or None
+        Name of the model that the takes' call types are from.
+    notes : tuple of str
+        What else the user should know, one sentence each.
+    """
+
+    takes: int
+    analysed: int
+    known: int
+    moved: tuple[tuple[str, str], ...]
+    copied: int
+    silent: tuple[str, ...]
+    problems: tuple[Problem, ...]
+    missing: tuple[str, ...]
+    labels_dropped: int
+    sound_s: float
+    elapsed_s: float
+    model: str | None
+    notes: tuple[str, ...]
+
+
+def analyse_take(job: Job) -> TakeLog:
+    """Analyse one clip: what it says of itself, and what is in its sound.
+
+    Parameters
+    ----------
+    job : Job
+        The clip.
+
+    Returns
+    -------
+    TakeLog
+        The take with its calls and noise; without levels where it has no sound.
+
+    Raises
+    ------
+    MediaError
+        If the clip cannot be read.
+    ModelError
+        If the model that finds calls is missing or damaged.
+    """
+    from calltag.media.probe import probe
+
+    info = probe(job.file)
+    take = Take(
+        path=job.path,
+        rushes=job.rushes,
+        digest=job.digest,
+        size_bytes=job.size_bytes,
+        duration_s=info.duration_s,
+        fps=info.fps,
+        variable_rate=info.variable_rate,
+        start_tc=info.start_tc,
+        time_reference=info.time_reference,
+        recorded=info.recorded,
+        sample_rate_hz=info.sample_rate_hz,
+        channels=info.channels,
+        width=info.width,
+        height=info.height,
+    )
+    if not take.has_sound:
+        return TakeLog(take=take)
+    found = _finder().analyse(job.file, info)
+    return TakeLog(take=replace(take, levels=found.levels), calls=found.calls, noise=found.noise)
+
+
+@cache
+def _finder() -> Finder:
+    from calltag.learn.finder import Finder
+
+    return Finder.load()
+
+
+def log_rushes(
+    folders: Sequence[Path],
+    log_path: Path,
+    *,
+    model: Path | None = None,
+    workers: int | None = None,
+    force: bool = False,
+    listener: Callable[[Progress], None] | None = None,
+    dask: str | None = None,
+    analyse: Callable[[Job], TakeLog] = analyse_take,
+) -> RunReport:
+    """Find calls and noise in every take of the rushes that the log does not know yet.
+
+    A take is known by its content: a file that was moved or renamed is not analysed again. Takes
+    that could not be read before are tried again. Then calls get their types, where a model was
+    taught.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        The rushes; single clips are taken too.
+    log_path : Path
+        The log; begun where there is none.
+    model : Path, optional
+        A taught model; `MODEL_NAME` beside the log, if there is one, unless given.
+    workers : int, optional
+        Processes to work in; `default_workers` unless given.
+    force : bool
+        Whether to analyse known takes again.
+    listener : callable, optional
+        Is told how far the run is, at its start and after every take.
+    dask : str, optional
+        Address of a Dask scheduler, to use a cluster that sees the rushes under the same paths.
+    analyse : callable
+        What is done with each clip, in the workers.
+
+    Returns
+    -------
+    RunReport
+        What was done.
+
+    Raises
+    ------
+    InputError
+        If a folder does not exist, or there is no clip in any.
+    LogError
+        If the log cannot be used.
+    ModelError
+        If the model given, or the one that finds calls, cannot be used.
+    """
+    from calltag.sound.features import FEATURE_VERSION
+
+    begun = time.monotonic()
+    clips = find_clips(folders)
+    if not clips:
+        names = ", ".join(str(folder) for folder in folders)
+        raise InputError(f"{names}: no clips in there; name the folder that holds the day's clips")
+    if model is not None:
+        _load_tagger(model)  # told now, and not after an hour's work
+    with Log(log_path) as log:
+        plan = make_plan(clips, log.entries(), feature_version=FEATURE_VERSION, force=force)
+        log.forget(plan.replaced)
+        log.move(plan.moves)
+        log.clear_problems(_settled(log, clips))
+        for rushes, problem in plan.problems:
+            log.put_problem(rushes, problem)
+        done = _Done(plan, log, FEATURE_VERSION, listener)
+        done.tell()
+        jobs = [same[0] for same in plan.jobs]
+        work = work_through(
+            partial(_outcome, analyse), jobs, workers=workers or default_workers(), dask=dask
+        )
+        with closing(work):  # so that no worker is left when an error or Ctrl-C ends this loop
+            for end in work:
+                done.take(plan.jobs[end.index], DIED if end.died else end.result)
+        done.copies()
+        named, notes = _types_of_a_run(log, model)
+        if log.labels():
+            notes += measure_labels(log)
+    return RunReport(
+        takes=len(clips),
+        analysed=done.analysed,
+        known=len(plan.known),
+        moved=tuple((old, new) for old, (_, new) in plan.moves.items()),
+        copied=done.copied,
+        silent=tuple(done.silent),
+        problems=tuple(sorted(done.problems, key=lambda problem: problem.path)),
+        missing=tuple(plan.missing),
+        labels_dropped=done.labels_dropped,
+        sound_s=done.sound_s,
+        elapsed_s=time.monotonic() - begun,
+        model=named,
+        notes=tuple(notes),
+    )
+
+
+# The work on one clip, in a worker
+
+
+DIED = (
+    "the program that read it crashed over it, twice; convert the clip to another format, "
+    "or leave it out"
+)
+
+
+def _outcome(analyse: Callable[[Job], TakeLog], job: Job) -> TakeLog | str:
+    """Return what was found, or why the clip could not be read."""
+    try:
+        return analyse(job)
+    except MediaError as error:
+        return error.reason
+    except ModelError:  # not the clip's fault: it would be the same for all
+        raise
+    except CalltagError as error:
+        return str(error)
+    except MemoryError:
+        return "there was not enough memory for it; close other programs, or use --workers 1"
+    except Exception as error:
+        logger.debug("%s", job.file, exc_info=True)
+        return f"could not be analysed ({type(error).__name__}: {error}); please report this"
+
+
+def _settled(log: Log, clips: Sequence[Clip]) -> list[tuple[str, str]]:
+    """Places of the problems that are looked at again, or whose file is gone."""
+    here = {real_path(clip.path) for clip in clips}
+    return [
+        (rushes, problem.path)
+        for rushes, problem in log.problems()
+        if (file := real_path(Path(rushes, problem.path))) in here or not Path(file).exists()
+    ]
+
+
+class _Done:
+    """Writes results into the log as they come, and keeps count."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        log: Log,
+        feature_version: int,
+        listener: Callable[[Progress], None] | None,
+    ) -> None:
+        self._plan = plan
+        self._log = log
+        self._feature_version = feature_version
+        self._listener = listener
+        self._total = sum(len(same) for same in plan.jobs)
+        self._size = sum(job.size_bytes for same in plan.jobs for job in same)
+        self._size_done = 0
+        self._ended = 0
+        self.analysed = 0
+        self.copied = 0
+        self.labels_dropped = 0
+        self.sound_s = 0.0
+        self.silent: list[str] = []
+        self.problems = [problem for _, problem in plan.problems]
+
+    def take(self, same: Sequence[Job], outcome: TakeLog | str | None) -> None:
+        """Store the end of the work on one clip, and on others of the same content."""
+        reason = outcome if isinstance(outcome, str) else None
+        for number, job in enumerate(same):
+            if isinstance(outcome, TakeLog):
+                take = replace(outcome.take, path=job.path, rushes=job.rushes)
+                self.labels_dropped += self._log.put(
+                    replace(outcome, take=take), feature_version=self._feature_version
+                )
+                if number:
+                    self.copied += 1
+                else:
+                    self.analysed += 1
+                    self.sound_s += take.duration_s if take.has_sound else 0.0
+                if not take.has_sound:
+                    self.silent.append(job.path)
+            elif reason is not None:
+                problem = Problem(path=job.path, reason=reason)
+                self._log.put_problem(job.rushes, problem)
+                self.problems.append(problem)
+            self._ended += 1
+            self._size_done += job.size_bytes
+        self.tell(same[-1].path, reason)
+
+    def copies(self) -> None:
+        """Give files with the content of a known take what the log has of it."""
+        for path, job in self._plan.copies:
+            known = self._log.take_log(path, features=True)
+            found = tuple(call for call in known.calls if not call.by_hand)
+            take = replace(known.take, path=job.path, rushes=job.rushes)
+            self._log.put(
+                replace(known, take=take, calls=found), feature_version=self._feature_version
+            )
+            self.copied += 1
+
+    def tell(self, path: str | None = None, problem: str | None = None) -> None:
+        if self._listener is None:
+            return
+        self._listener(
+            Progress(
+                done=self._ended,
+                total=self._total,
+                sound_s=self.sound_s,
+                share=self._size_done / self._size if self._size else 1.0,
+                path=path,
+                problem=problem,
+            )
+        )
+
+
+# Call types, and the sound under labels
+
+
+def give_types(log: Log, model: Path) -> str:
+    """Give all calls of a log the types that a taught model hears in their measurements.
+
+    Nothing is decoded: the measurements are in the log.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    model : Path
+        The model.
+
+    Returns
+    -------
+    str
+        Name of the model, as the log keeps it.
+
+    Raises
+    ------
+    ModelError
+        If the model cannot be used.
+    LogError
+        If the log cannot be written.
+    """
+    from calltag.sound.features import FEATURE_VERSION
+
+    tagger = _load_tagger(model)
+    name = f"{model.name} {hashlib.sha256(model.read_bytes()).hexdigest()[:12]}"
+    entries = [entry for entry in log.entries() if entry.feature_version == FEATURE_VERSION]
+    if any(entry.model != name for entry in entries):
+        log.give_types(
+            lambda features: [(tag.label, tag.confidence) for tag in tagger.tag(features)],
+            feature_version=FEATURE_VERSION,
+            model=name,
+        )
+    return name
+
+
+def _load_tagger(model: Path) -> Tagger:
+    from calltag.learn.tagger import Tagger
+
+    return Tagger.load(model)
+
+
+def _types_of_a_run(log: Log, model: Path | None) -> tuple[str | None, list[str]]:
+    if model is not None:
+        return give_types(log, model), []
+    beside = log.path.with_name(MODEL_NAME)
+    if not beside.exists():
+        return None, []
+    try:
+        return give_types(log, beside), []
+    except ModelError as error:  # nobody asked for it by name, so the finds shall not wait for it
+        return None, [str(error)]
+
+
+def measure_labels(
+    log: Log, *, measure: Callable[[Path, Sequence[Span]], list[Call]] | None = None
+) -> list[str]:
+    """Measure the sound under labels that no find belongs to, and store it.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    measure : callable, optional
+        Takes a file and spans, returns a call for each; `Finder.measure` unless given.
+
+    Returns
+    -------
+    list of str
+        A sentence for each take that could not be read; its labels wait for another time.
+
+    Raises
+    ------
+    LogError
+        If the log cannot be used.
+    ModelError
+        If the model that finds calls is missing or damaged.
+    """
+    notes = []
+    by_take: dict[str, list[Label]] = defaultdict(list)
+    for label in log.labels():
+        by_take[label.take].append(label)
+    for path, labels in by_take.items():
+        take_log = log.take_log(path)
+        waiting = unmeasured(take_log, labels) if take_log.take.has_sound else []
+        if not waiting:
+            continue
+        file = Path(take_log.take.rushes, path)
+        try:
+            calls = (measure or _finder().measure)(file, [label.span for label in waiting])
+        except MediaError as error:
+            notes.append(f"{path}: {error.reason} ({len(waiting)} of its labels wait for that)")
+            continue
+        log.put_measured(
+            (label, replace(call, start_s=label.start_s, end_s=label.end_s))
+            for label, call in zip(waiting, calls, strict=True)
+        )
+    return notes

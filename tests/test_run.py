@@ -1,0 +1,547 @@
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calltag.errors import InputError, MediaError, ModelError
+from calltag.log import Log
+from calltag.records import Call, Label, TakeLog
+from calltag.run import DIED, Job, Progress, log_rushes, measure_labels
+from calltag.workers import Done
+
+ROOT = Path(__file__).resolve().parents[1]
+posix = pytest.mark.skipif(os.name != "posix", reason="ends processes by POSIX signals")
+
+
+def make_analyser(visits: Path) -> Callable[[Job], TakeLog]:
+    """A stand-in for the analysis: a clip's text says what is in it, or how it goes wrong.
+
+    Every visit leaves a file. It stands inside a function so that it travels to workers whole.
+    """
+    visits.mkdir(exist_ok=True)
+
+    def analyse(job: Job) -> TakeLog:
+        import os
+        import signal
+        import uuid
+
+        from calltag.errors import MediaError, ModelError
+        from calltag.records import Call, Levels, Take, TakeLog
+
+        (visits / f"{job.path.replace('/', '+')}.{uuid.uuid4().hex}").touch()
+        text = job.file.read_text()
+        if text.startswith("broken"):
+            raise MediaError(job.file, "the file ends in the middle; copy it again")
+        if text.startswith("crash"):
+            os.kill(os.getpid(), signal.SIGSEGV)
+        if text.startswith("defect"):
+            raise ZeroDivisionError("division by zero")
+        if text.startswith("huge"):
+            raise MemoryError
+        if text.startswith("no model"):
+            raise ModelError("starter.onnx: is missing; install calltag again")
+        take = Take(
+            path=job.path,
+            rushes=job.rushes,
+            digest=job.digest,
+            size_bytes=job.size_bytes,
+            duration_s=60.0,
+        )
+        if text.startswith("silent"):
+            return TakeLog(take=take)
+        calls = [
+            Call(
+                start_s=float(start),
+                end_s=float(start) + 1,
+                low_hz=2000,
+                high_hz=4000,
+                peak_hz=3000,
+                snr_db=12,
+                level_dbfs=-30,
+                call_probability=0.9,
+                features=np.full(4, float(start), np.float32),
+            )
+            for start in text.split()
+        ]
+        levels = Levels(peak_dbfs=-6, clipped=0, loudness_lufs=-30, floor_dbfs=-60)
+        sound = replace(take, sample_rate_hz=48_000, channels=1, levels=levels)
+        return TakeLog(take=sound, calls=tuple(calls))
+
+    return analyse
+
+
+class Shoot:
+    """A folder of clips, a log, and a count of what was analysed."""
+
+    def __init__(self, folder: Path) -> None:
+        self.rushes = folder / "rushes"
+        self.rushes.mkdir()
+        self.log = folder / "calltag.db"
+        self.visits = folder / "visits"
+        self.analyse = make_analyser(self.visits)
+
+    def clip(self, name: str, text: str) -> Path:
+        path = self.rushes / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+        return path
+
+    def run(self, *folders: Path, **options: object):
+        options = {"workers": 1, "analyse": self.analyse} | options
+        return log_rushes(folders or (self.rushes,), self.log, **options)  # type: ignore[arg-type]
+
+    def visited(self) -> list[str]:
+        """Names of the clips analysed since the last look."""
+        names = sorted(path.name.rpartition(".")[0] for path in self.visits.iterdir())
+        for path in self.visits.iterdir():
+            path.unlink()
+        return names
+
+    def logged(self) -> dict[str, list[float]]:
+        with Log(self.log) as log:
+            return {one.take.path: [c.start_s for c in one.calls] for one in log.take_logs()}
+
+
+@pytest.fixture
+def shoot(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shoot:
+    """Worked through in this process, which is quicker."""
+
+    def work_through(function, items, *, workers, dask):
+        for index, item in enumerate(items):
+            yield Done(index, function(item))
+
+    monkeypatch.setattr("calltag.run.work_through", work_through)
+    return Shoot(tmp_path)
+
+
+@pytest.fixture
+def real_shoot(tmp_path: Path) -> Shoot:
+    """Worked through by worker processes, as users have it."""
+    return Shoot(tmp_path)
+
+
+def test_every_take_is_logged_with_what_was_found(real_shoot: Shoot) -> None:
+    real_shoot.clip("causeway/A001.mov", "1.0 5.5")
+    real_shoot.clip("causeway/A002.mov", "3.0")
+    real_shoot.clip("A003.wav", "")
+    report = real_shoot.run(workers=2)
+    assert real_shoot.logged() == {
+        "A003.wav": [],
+        "causeway/A001.mov": [1.0, 5.5],
+        "causeway/A002.mov": [3.0],
+    }
+    assert (report.takes, report.analysed, report.known, report.problems) == (3, 3, 0, ())
+    assert report.sound_s == 180.0
+
+
+def test_a_second_run_analyses_only_what_is_new(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.run()
+    shoot.visited()
+    shoot.clip("A002.mov", "2.0")
+    report = shoot.run()
+    assert shoot.visited() == ["A002.mov"]
+    assert (report.takes, report.analysed, report.known) == (2, 1, 1)
+
+
+def test_force_analyses_all_again_and_keeps_labels(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.run()
+    label = Label(take="A001.mov", start_s=1.0, end_s=2.0, label="pit rail")
+    with Log(shoot.log) as log:
+        log.put_labels([label])
+    shoot.visited()
+    assert shoot.run(force=True).analysed == 1
+    assert shoot.visited() == ["A001.mov"]
+    with Log(shoot.log) as log:
+        assert log.labels() == [label]
+
+
+def test_a_take_measured_by_another_version_is_analysed_again(
+    shoot: Shoot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.run()
+    shoot.visited()
+    monkeypatch.setattr("calltag.sound.features.FEATURE_VERSION", 99)
+    shoot.run()
+    assert shoot.visited() == ["A001.mov"]
+    with Log(shoot.log) as log:
+        assert [entry.feature_version for entry in log.entries()] == [99]
+
+
+# Files that moved
+
+
+def test_moved_and_renamed_files_are_not_analysed_again(shoot: Shoot) -> None:
+    first = shoot.clip("A001.mov", "1.0")
+    second = shoot.clip("A002.mov", "2.0")
+    shoot.run()
+    with Log(shoot.log) as log:
+        log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    shoot.visited()
+    (shoot.rushes / "kept").mkdir()
+    first.rename(shoot.rushes / "kept" / "rail at dawn.mov")
+    second.rename(shoot.rushes / "A001.mov")
+    report = shoot.run()
+    assert shoot.visited() == []
+    assert shoot.logged() == {"kept/rail at dawn.mov": [1.0], "A001.mov": [2.0]}
+    assert sorted(report.moved) == [
+        ("A001.mov", "kept/rail at dawn.mov"),
+        ("A002.mov", "A001.mov"),
+    ]
+    assert report.missing == ()
+    with Log(shoot.log) as log:
+        assert [label.take for label in log.labels()] == ["kept/rail at dawn.mov"]
+
+
+def test_rushes_moved_as_a_whole_are_not_analysed_again(shoot: Shoot) -> None:
+    shoot.clip("day1/A001.mov", "1.0")
+    shoot.clip("day1/copy/A001.mov", "1.0")
+    shoot.run()
+    shoot.visited()
+    archive = shoot.rushes.with_name("archive")
+    shoot.rushes.rename(archive)
+    report = shoot.run(archive)
+    assert shoot.visited() == []
+    assert report.known == 2
+    with Log(shoot.log) as log:
+        assert [t.path for t in log.takes()] == ["day1/A001.mov", "day1/copy/A001.mov"]
+        assert all(Path(t.rushes, t.path).is_file() for t in log.takes())
+
+
+def test_two_files_may_exchange_their_names(shoot: Shoot) -> None:
+    first, second = shoot.clip("A001.mov", "1.0"), shoot.clip("A002.mov", "2.0")
+    shoot.run()
+    shoot.visited()
+    first.rename(shoot.rushes / "x")
+    second.rename(first)
+    (shoot.rushes / "x").rename(second)
+    shoot.run()
+    assert shoot.visited() == []
+    assert shoot.logged() == {"A001.mov": [2.0], "A002.mov": [1.0]}
+
+
+def test_a_file_replaced_by_another_recording_is_analysed_anew(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.run()
+    shoot.clip("A001.mov", "7.0 8.0")
+    shoot.run()
+    assert shoot.logged() == {"A001.mov": [7.0, 8.0]}
+
+
+def test_a_file_that_took_the_place_of_a_deleted_one_brings_its_finds(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    second = shoot.clip("A002.mov", "2.0")
+    shoot.run()
+    shoot.visited()
+    second.replace(shoot.rushes / "A001.mov")
+    report = shoot.run()
+    assert shoot.visited() == []
+    assert shoot.logged() == {"A001.mov": [2.0]}
+    assert report.moved == (("A002.mov", "A001.mov"),)
+
+
+def test_a_copy_shares_the_finds_of_its_original(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.clip("backup/A001.mov", "1.0")
+    report = shoot.run()
+    assert len(shoot.visited()) == 1
+    assert (report.analysed, report.copied) == (1, 1)
+    shoot.clip("again.mov", "1.0")
+    report = shoot.run()
+    assert shoot.visited() == []
+    assert (report.analysed, report.copied, report.known) == (0, 1, 2)
+    assert shoot.logged() == {"A001.mov": [1.0], "again.mov": [1.0], "backup/A001.mov": [1.0]}
+
+
+def test_a_deleted_file_is_named_and_its_finds_are_kept(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.clip("A002.mov", "2.0").unlink()
+    shoot.clip("A002.mov", "2.0")
+    shoot.run()
+    (shoot.rushes / "A002.mov").unlink()
+    assert shoot.run().missing == ("A002.mov",)
+    assert shoot.logged() == {"A001.mov": [1.0], "A002.mov": [2.0]}
+
+
+def test_the_same_name_on_two_cards_is_told_apart(shoot: Shoot) -> None:
+    """Cameras begin to count anew on every card."""
+    shoot.clip("card1/A001.mov", "1.0")
+    shoot.clip("card2/A001.mov", "2.0")
+    shoot.run(shoot.rushes / "card1")
+    shoot.run(shoot.rushes / "card2")
+    assert shoot.logged() == {"A001.mov": [1.0], "card2/A001.mov": [2.0]}
+    with Log(shoot.log) as log:
+        assert all(Path(t.rushes, t.path).is_file() for t in log.takes())
+    shoot.visited()
+    shoot.run(shoot.rushes / "card1", shoot.rushes / "card2")
+    assert shoot.visited() == []
+    assert sorted(shoot.logged()) == ["A001.mov", "card2/A001.mov"]
+
+
+def test_rushes_reached_by_a_link_are_the_same_rushes(shoot: Shoot, tmp_path: Path) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.run()
+    link = tmp_path / "link"
+    link.symlink_to(shoot.rushes, target_is_directory=True)
+    shoot.visited()
+    assert shoot.run(link).known == 1
+    assert shoot.visited() == []
+    assert list(shoot.logged()) == ["A001.mov"]
+
+
+# Takes that cannot be read
+
+
+def test_twenty_broken_takes_do_not_stop_the_others(real_shoot: Shoot) -> None:
+    for number in range(20):
+        real_shoot.clip(f"broken {number:02}.mov", f"broken {number}")
+    for number in range(3):
+        real_shoot.clip(f"good {number}.mov", f"{number}.0")
+    report = real_shoot.run(workers=2)
+    assert [problem.path for problem in report.problems] == [
+        f"broken {number:02}.mov" for number in range(20)
+    ]
+    assert {problem.reason for problem in report.problems} == {
+        "the file ends in the middle; copy it again"
+    }
+    assert len(real_shoot.logged()) == 3
+    with Log(real_shoot.log) as log:
+        assert len(log.problems()) == 20
+
+
+def test_a_broken_take_is_tried_again_and_mended(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "broken")
+    assert len(shoot.run().problems) == 1
+    assert len(shoot.run().problems) == 1
+    assert shoot.visited() == ["A001.mov", "A001.mov"]
+    shoot.clip("A001.mov", "4.0")
+    assert shoot.run().problems == ()
+    with Log(shoot.log) as log:
+        assert log.problems() == []
+    shoot.clip("A002.mov", "broken")
+    shoot.run()
+    (shoot.rushes / "A002.mov").unlink()
+    shoot.run()
+    with Log(shoot.log) as log:
+        assert log.problems() == [], "what is gone is no problem any more"
+
+
+def test_a_take_that_kills_its_worker_is_named_and_the_others_go_on(real_shoot: Shoot) -> None:
+    real_shoot.clip("A001.mov", "1.0")
+    real_shoot.clip("A002.mov", "crash")
+    real_shoot.clip("A003.mov", "3.0")
+    report = real_shoot.run(workers=2)
+    assert [(p.path, p.reason) for p in report.problems] == [("A002.mov", DIED)]
+    assert real_shoot.logged() == {"A001.mov": [1.0], "A003.mov": [3.0]}
+    assert real_shoot.visited().count("A002.mov") == 2
+
+
+def test_a_defect_of_ours_costs_one_take(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "defect")
+    shoot.clip("A002.mov", "huge")
+    shoot.clip("A003.mov", "3.0")
+    reasons = {problem.path: problem.reason for problem in shoot.run().problems}
+    assert reasons == {
+        "A001.mov": "could not be analysed (ZeroDivisionError: division by zero); "
+        "please report this",
+        "A002.mov": "there was not enough memory for it; close other programs, or use --workers 1",
+    }
+
+
+def test_a_missing_starter_model_ends_the_run_at_once(real_shoot: Shoot) -> None:
+    for number in range(4):
+        real_shoot.clip(f"A00{number}.mov", f"no model {number}")
+    with pytest.raises(ModelError, match=r"starter\.onnx: is missing"):
+        real_shoot.run()
+    assert len(real_shoot.visited()) < 4
+
+
+def test_a_file_that_may_not_be_read_is_a_problem_and_keeps_what_is_known(
+    shoot: Shoot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.run()
+
+    def refused(path: Path) -> str:
+        raise MediaError(path, "could not be read (permission denied); check the drive or card")
+
+    monkeypatch.setattr("calltag.plan.digest", refused)
+    report = shoot.run()
+    assert [problem.path for problem in report.problems] == ["A001.mov"]
+    assert shoot.logged() == {"A001.mov": [1.0]}
+
+
+def test_a_take_without_sound_is_logged_as_such(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "silent")
+    report = shoot.run()
+    assert (report.silent, report.sound_s, report.problems) == (("A001.mov",), 0.0, ())
+    with Log(shoot.log) as log:
+        assert not log.takes()[0].has_sound
+
+
+def test_rushes_without_clips_are_told(shoot: Shoot) -> None:
+    (shoot.rushes / "shot list.txt").write_text("heron")
+    with pytest.raises(InputError, match="no clips in there; name the folder"):
+        shoot.run()
+
+
+# Runs that end before their time
+
+
+def test_the_listener_hears_of_every_take(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.clip("A002.mov", "broken, and some bytes longer")
+    told: list[Progress] = []
+    shoot.run(listener=told.append)
+    assert [(p.done, p.total) for p in told] == [(0, 2), (1, 2), (2, 2)]
+    assert told[0].share == 0.0
+    assert told[-1].share == 1.0
+    assert [p.share for p in told] == sorted(p.share for p in told)
+    assert told[-1].sound_s == 60.0
+    assert [p.problem is not None for p in told if p.path == "A002.mov"] == [True]
+
+
+def test_a_run_that_is_stopped_goes_on_where_it_was(real_shoot: Shoot) -> None:
+    for number in range(6):
+        real_shoot.clip(f"A00{number}.mov", f"{number}.0")
+
+    def stop(progress: Progress) -> None:
+        if progress.done == 3:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        real_shoot.run(listener=stop)
+    assert len(real_shoot.logged()) == 3
+    real_shoot.visited()
+    assert real_shoot.run().analysed == 3
+    assert len(real_shoot.visited()) == 3
+    assert len(real_shoot.logged()) == 6
+
+
+SLOW_RUN = """
+import sys, time
+from pathlib import Path
+from calltag.records import Take, TakeLog
+from calltag.run import log_rushes
+
+def analyse(job):
+    time.sleep(0.1 if job.path < "A004" else 60)
+    return TakeLog(take=Take(path=job.path, rushes=job.rushes, digest=job.digest,
+                             size_bytes=job.size_bytes, duration_s=1.0))
+
+def tell(progress):
+    print(progress.done, flush=True)
+
+if __name__ == "__main__":
+    log_rushes([Path(sys.argv[1])], Path(sys.argv[2]), workers=2, listener=tell, analyse=analyse)
+"""
+
+
+@posix
+@pytest.mark.parametrize("signal_name", ["SIGKILL", "SIGINT"])
+def test_a_killed_run_keeps_what_was_finished(shoot: Shoot, signal_name: str) -> None:
+    for number in range(8):
+        shoot.clip(f"A00{number}.mov", f"{number}.0")
+    run = subprocess.Popen(
+        [sys.executable, "-c", SLOW_RUN, str(shoot.rushes), str(shoot.log)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    assert run.stdout is not None
+    for line in run.stdout:
+        if line == "4\n":
+            break
+    run.send_signal(getattr(signal, signal_name))
+    run.communicate(timeout=20)
+    assert run.returncode == -getattr(signal, signal_name)
+    assert list(shoot.logged()) == [f"A00{number}.mov" for number in range(4)]
+    report = shoot.run()
+    assert (report.known, report.analysed) == (4, 4)
+    assert shoot.visited() == [f"A00{number}.mov" for number in range(4, 8)]
+
+
+def test_two_runs_at_once_do_not_harm_each_other(shoot: Shoot) -> None:
+    for number in range(4):
+        shoot.clip(f"A00{number}.mov", f"{number}.0")
+    runs = [
+        subprocess.Popen(
+            [sys.executable, "-c", SLOW_RUN, str(shoot.rushes), str(shoot.log)],
+            cwd=ROOT,
+            stdout=subprocess.DEVNULL,
+        )
+        for _ in range(2)
+    ]
+    for run in runs:
+        assert run.wait(timeout=60) == 0
+    assert list(shoot.logged()) == [f"A00{number}.mov" for number in range(4)]
+
+
+# Labels whose sound has to be measured
+
+
+def measured(start_s: float) -> Call:
+    return Call(
+        start_s=start_s,
+        end_s=start_s + 0.9,
+        low_hz=900,
+        high_hz=1500,
+        peak_hz=1000,
+        snr_db=3,
+        level_dbfs=-44,
+        call_probability=0.2,
+        features=np.ones(4, np.float32),
+    )
+
+
+def test_the_sound_under_a_label_without_find_is_measured_once(shoot: Shoot) -> None:
+    clip = shoot.clip("A001.mov", "1.0")
+    shoot.run()
+    asked = []
+
+    def measure(file, spans):
+        asked.append((file, [span.start_s for span in spans]))
+        return [measured(span.start_s) for span in spans]
+
+    with Log(shoot.log) as log:
+        log.put_labels(
+            [
+                Label(take="A001.mov", start_s=1.0, end_s=2.0, label="pit rail"),
+                Label(take="A001.mov", start_s=30.0, end_s=31.0, label="pit rail"),
+            ]
+        )
+        assert measure_labels(log, measure=measure) == []
+        assert measure_labels(log, measure=measure) == []
+        assert asked == [(clip, [30.0])]
+        calls = log.take_log("A001.mov").calls
+        assert [(c.start_s, c.end_s, c.by_hand) for c in calls] == [
+            (1.0, 2.0, False),
+            (30.0, 31.0, True),
+        ]
+
+
+def test_a_label_waits_for_a_take_that_is_not_at_hand(shoot: Shoot) -> None:
+    clip = shoot.clip("A001.mov", "1.0")
+    shoot.run()
+    with Log(shoot.log) as log:
+        log.put_labels([Label(take="A001.mov", start_s=30.0, end_s=31.0, label="pit rail")])
+
+        def refuse(file, spans):
+            raise MediaError(clip, "is gone; check the drive or card")
+
+        assert measure_labels(log, measure=refuse) == [
+            "A001.mov: is gone; check the drive or card (1 of its labels wait for that)"
+        ]
+        assert measure_labels(log, measure=lambda _file, _spans: [measured(30.0)]) == []
+        assert log.take_log("A001.mov").calls[-1].by_hand
