@@ -36,7 +36,7 @@ _OTHER = (
     (b"\x1f\x8b", "a compressed archive"),
     (b"Rar!", "a RAR archive"),
 )
-_IO_BYTES = "8192"
+_IO_BYTES = "4096"
 
 
 @contextmanager

@@ -142,10 +142,11 @@ def take_start_s(container: InputContainer) -> Fraction:
         Time of the first picture; without a picture, of the first sample of any sound stream.
     """
     picture = picture_stream(container)
-    streams = [picture] if picture is not None else list(container.streams.audio)
+    if picture is not None and picture.start_time is not None and picture.time_base:
+        return picture.start_time * picture.time_base
     starts = [
         stream.start_time * stream.time_base
-        for stream in streams
+        for stream in container.streams.audio
         if stream.start_time is not None and stream.time_base
     ]
     return min(starts, default=Fraction(0))

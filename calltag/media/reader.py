@@ -11,15 +11,16 @@ work in Python would cost more than decoding.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from fractions import Fraction
-from math import gcd
+from math import gcd, nan
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 import av
 import numpy as np
+import numpy.typing as npt
 import soxr
 from av.audio.frame import AudioFrame
 from av.audio.stream import AudioStream
@@ -31,7 +32,7 @@ from calltag.media.opening import drop_all_but, open_take, picture_stream
 from calltag.media.probe import decodable, take_start_s
 from calltag.records import FloatArray, Span
 
-_GATHER_SAMPLES = 131_072
+_GATHER_SAMPLES = 65_536
 """Samples gathered before they are turned into numbers: a buffer that stays in the cache."""
 
 _JITTER_S = 0.015
@@ -43,10 +44,20 @@ _STALL_S = 30.0
 _TELL_S = 0.5
 """Differences between the lengths of sound and picture are told from here on."""
 
+_TOLD = 3
+"""Places of one kind that are named; the rest is counted."""
+
 _WARM_UP_S = 0.5
 """Decoded before a span, so that a decoder that looks back has what it needs."""
 
+_LEAP_S = 60.0
+"""A clock that jumps this far was set anew; no gap in a clip is as long."""
+
 _QUALITY = "HQ"
+"""soxr's: errors at -124 dB; VHQ costs half as much again, for what 32-bit floats cannot hold."""
+
+_Piece = Sequence[npt.NDArray[Any]]
+"""Samples of each channel, as they were decoded."""
 
 _TYPES = {
     "u8": (np.uint8, 2.0**-7),
@@ -112,23 +123,19 @@ class SoundReader:
                 return
             rate_hz = self.rate_hz = self.rate_hz or streams[0].rate
             block_n = max(1, round(self.block_s * rate_hz))
-            canvas = _Canvas(sum(stream.codec_context.channels for stream in streams), block_n)
+            n_channels = sum(stream.codec_context.channels for stream in streams)
+            canvas = _Canvas(n_channels, block_n)
             tracks = _tracks(container, streams, canvas, rate_hz)
             feeding = _Feeding(container, tracks)
             for _ in feeding:
-                while _ready(tracks, canvas, rate_hz):
-                    yield canvas.take()
-            if not any(track.heard for track in tracks):
-                if any(track.damage for track in tracks) or feeding.broken:
-                    raise MediaError(
-                        self.path, "has sound, but all of it is damaged; copy it again"
-                    )
-                self.faults.append("its sound track is empty")
-                return
+                while _is_full(canvas, tracks, rate_hz):
+                    yield canvas.take(tracks)
+            if feeding.broken and not any(track.heard for track in tracks):
+                raise MediaError(self.path, "has sound, but all of it is damaged; copy it again")
             end = max(track.end for track in tracks)
             while canvas.start < end:
-                yield canvas.take(end)
-            self.faults += _faults(container, tracks, feeding.broken)
+                yield canvas.take(tracks, end)
+            self.faults += _faults(container, tracks, feeding.broken_off)
 
 
 def read_blocks(
@@ -198,16 +205,17 @@ def read_span(
             raise MediaError(path, "has no sound")
         rate_hz = rate_hz or streams[0].rate
         first, last = max(0, round(start_s * rate_hz)), max(0, round(end_s * rate_hz))
-        canvas = _Canvas(
-            sum(stream.codec_context.channels for stream in streams), last - first, start=first
-        )
+        n_channels = sum(stream.codec_context.channels for stream in streams)
+        canvas = _Canvas(n_channels, max(1, last - first), start=first)
         tracks = _tracks(container, streams, canvas, rate_hz, from_s=first / rate_hz)
         _seek(container, streams, first / rate_hz - _WARM_UP_S)
-        for _ in _Feeding(container, tracks):
+        feeding = _Feeding(container, tracks)
+        for _ in feeding:
             if min(track.end for track in tracks) >= last:
                 break
-        end = max(track.end for track in tracks)
-        return canvas.take(max(first, end)), rate_hz
+        if feeding.broken and not any(track.heard for track in tracks):
+            raise MediaError(path, f"its sound cannot be read at {start_s:.1f} s; copy it again")
+        return canvas.take(tracks, max(first, *(track.end for track in tracks))), rate_hz
 
 
 class _Canvas:
@@ -225,21 +233,30 @@ class _Canvas:
         while done < n:
             i, inside = divmod(at + done - self.start, self.block_n)
             while len(self._blocks) <= i:
-                self._blocks.append(np.zeros((self.n_channels, self.block_n), np.float32))
+                self._blocks.append(self._new())
             length = min(n - done, self.block_n - inside)
             yield slice(done, done + length), self._blocks[i][rows, inside : inside + length]
             done += length
 
-    def take(self, end: int | None = None) -> FloatArray:
+    def silence(self, at: int, end: int, rows: slice) -> None:
+        """Fill a stretch that nothing is written to."""
+        for _, place in self.spans(at, end - at, rows):
+            place[:] = 0.0
+
+    def take(self, tracks: Sequence[_Track], end: int | None = None) -> FloatArray:
         """Hand out the present block, cut off at `end`, and go on to the next."""
-        block = (
-            self._blocks.pop(0)
-            if self._blocks
-            else np.zeros((self.n_channels, self.block_n), np.float32)
-        )
-        n = self.block_n if end is None else min(self.block_n, end - self.start)
-        self.start += self.block_n
+        full = self.start + self.block_n
+        last = full if end is None else min(full, end)
+        for track in tracks:
+            self.silence(track.end, last, track.rows)
+        block = self._blocks.pop(0) if self._blocks else self._new()
+        n = last - self.start
+        self.start = full
         return block if n == self.block_n else block[:, :n].copy()
+
+    def _new(self) -> FloatArray:
+        # Not zeroed: every row is written to, if only with silence.
+        return np.empty((self.n_channels, self.block_n), np.float32)
 
 
 class _Sink(Protocol):
@@ -248,7 +265,7 @@ class _Sink(Protocol):
     @property
     def end(self) -> int: ...
 
-    def write(self, at: int, piece: np.ndarray, scale: float) -> None: ...
+    def write(self, at: int, n: int, piece: _Piece, scale: float) -> None: ...
 
     def finish(self) -> None: ...
 
@@ -258,12 +275,14 @@ class _Rows:
 
     def __init__(self, canvas: _Canvas, rows: slice) -> None:
         self._canvas, self._rows = canvas, rows
-        self.end = 0
+        self.end = canvas.start
 
-    def write(self, at: int, piece: np.ndarray, scale: float) -> None:
-        for part, place in self._canvas.spans(at, piece.shape[1], self._rows):
-            _scaled(piece[:, part], scale, place)
-        self.end = at + piece.shape[1]
+    def write(self, at: int, n: int, piece: _Piece, scale: float) -> None:
+        self._canvas.silence(self.end, at, self._rows)
+        for part, place in self._canvas.spans(at, n, self._rows):
+            for samples, row in zip(piece, place, strict=True):
+                _scale(samples[part], scale, row)
+        self.end = max(self.end, at + n)
 
     def finish(self) -> None:
         pass
@@ -280,7 +299,6 @@ class _ResampledRows:
         step = rate_hz // gcd(rate_hz, to_hz)
         self._next = max(0, int((from_s - _WARM_UP_S) * rate_hz) // step * step)
         self._written = self._next * to_hz // rate_hz
-        self._ratio = Fraction(to_hz, rate_hz)
         self._n_channels = rows.stop - rows.start
         self._resampler = soxr.ResampleStream(
             rate_hz, to_hz, self._n_channels, dtype="float32", quality=_QUALITY
@@ -288,16 +306,17 @@ class _ResampledRows:
 
     @property
     def end(self) -> int:
-        return round(self._next * self._ratio)
+        return self._written
 
-    def write(self, at: int, piece: np.ndarray, scale: float) -> None:
+    def write(self, at: int, n: int, piece: _Piece, scale: float) -> None:
         while at > self._next:
-            n = min(at - self._next, _GATHER_SAMPLES)
-            self._push(np.zeros((n, self._n_channels), np.float32))
+            gap = min(at - self._next, _GATHER_SAMPLES)
+            self._push(np.zeros((gap, self._n_channels), np.float32))
         late = self._next - at
-        if late < piece.shape[1]:
-            numbers = np.empty((piece.shape[1] - late, self._n_channels), np.float32)
-            _scaled(piece[:, late:], scale, numbers.T)
+        if late < n:
+            numbers = np.empty((n - late, self._n_channels), np.float32)
+            for samples, column in zip(piece, numbers.T, strict=True):
+                _scale(samples[late:], scale, column)
             self._push(numbers)
 
     def finish(self) -> None:
@@ -311,39 +330,44 @@ class _ResampledRows:
         self._written += out.shape[1]
 
 
-def _scaled(piece: np.ndarray, scale: float, place: FloatArray) -> None:
-    if piece.dtype == np.uint8:
-        np.subtract(piece, 128, out=place, casting="unsafe", dtype=np.float32)
-        place *= np.float32(scale)
+def _scale(samples: npt.NDArray[Any], scale: float, row: FloatArray) -> None:
+    """Write samples of any type to a row, full scale at ±1."""
+    if samples.dtype == np.uint8:
+        np.subtract(samples, 128, out=row, casting="unsafe", dtype=np.float32)
+        row *= np.float32(scale)
     elif scale == 1.0:
-        place[:] = piece
+        row[:] = samples
     else:
-        np.multiply(piece, np.float32(scale), out=place, casting="unsafe", dtype=np.float32)
+        np.multiply(samples, np.float32(scale), out=row, casting="unsafe", dtype=np.float32)
 
 
 class _Track:
     """One sound stream: decodes its packets and writes the samples to their place."""
 
-    def __init__(self, stream: AudioStream, sink: _Sink, start_s: Fraction) -> None:
-        context = stream.codec_context
-        context.thread_count = 1
+    def __init__(
+        self, stream: AudioStream, sink: _Sink, rows: slice, start_s: Fraction, *, sought: bool
+    ) -> None:
+        stream.codec_context.thread_count = 1
         self.stream = stream
+        self.rows = rows
         self.damage: list[Span] = []
         self.missing: list[Span] = []
+        self.leaps: list[float] = []
+        self.impossible = False
         self.heard = False
         self.first = 0
         self._sink = sink
         self._rate_hz = stream.rate
-        self._n_channels = context.channels
+        self._n_channels = stream.codec_context.channels
         self._per_tick = float((stream.time_base or 0) * stream.rate)
         self._origin = float(start_s * stream.rate)
-        self._jitter = max(2 * self._per_tick, _JITTER_S * stream.rate)
-        self._slack = self._jitter
-        self._position = 0.0
-        self._broken = False
+        self._grid = (stream.start_time or 0) * self._per_tick - self._origin
+        self._slack = max(2 * self._per_tick, _JITTER_S * stream.rate)
+        self._position = self._written = 0
+        self._due = nan  # the next frame's time in samples; unknown at first and after damage
         self._fifo = av.AudioFifo()
-        self._waiting = 0
-        self._format = ""
+        self._form = ""
+        self._sought = sought  # the first frame may lie anywhere
         self._converter: av.AudioResampler | None = None
 
     @property
@@ -356,102 +380,137 @@ class _Track:
         """Where what was decoded ends."""
         return self._position / self._rate_hz
 
-    def feed(self, packet: Packet[AudioStream]) -> None:
-        """Decode one packet; an empty one ends the stream."""
+    def feed(self, packet: Packet[AudioStream]) -> bool:
+        """Decode one packet, or the rest for an empty one; tell whether it is time to write."""
         try:
             frames = packet.decode()
+        except av.error.EOFError:
+            return False
         except av.error.FFmpegError:
-            self._broken = True
-            self._slack = self._per_tick
-            return
+            self._note_damage(packet)
+            return False
         for frame in frames:
+            n = frame.samples
             pts = frame.pts
             if pts is not None:
-                off = pts * self._per_tick - self._origin - self._position
-                if not -self._slack <= off <= self._slack or not self.heard:
-                    self._move(off)
+                off = pts * self._per_tick - self._due
+                if not -self._slack <= off <= self._slack:
+                    self._move(pts * self._per_tick - self._origin, n)
                 frame.pts = None
-            self._slack = self._jitter
-            if (
-                frame.format.name != self._format
-                or frame.layout.nb_channels != self._n_channels
-                or frame.sample_rate != self._rate_hz
-            ):
-                for converted in self._converted(frame):
-                    self._gather(converted)
-            else:
-                self._gather(frame)
+            # The queue checks form and rate, but not this, and would read what is not there.
+            if frame.layout.nb_channels != self._n_channels or not self._form:
+                self._convert(frame)
+                continue
+            try:
+                self._fifo.write(frame)
+            except ValueError:
+                self._convert(frame)
+                continue
+            self._position += n
+            self._due += n
+        return self._position - self._written >= _GATHER_SAMPLES
+
+    def write(self) -> None:
+        """Write what has been gathered."""
+        frame = self._fifo.read(0)
+        if frame is None:
+            return
+        n = frame.samples
+        kind, scale = _TYPES[self._form.rstrip("p")]
+        piece: _Piece
+        if self._form.endswith("p"):
+            piece = [np.frombuffer(plane, kind, n) for plane in frame.planes]
+        else:
+            samples = np.frombuffer(frame.planes[0], kind, n * self._n_channels)
+            piece = list(samples.reshape(n, self._n_channels).T)
+        if self.stream.codec_context.name.startswith("pcm_f"):
+            piece = [self._possible(samples) for samples in piece]
+        self._sink.write(self._position - n, n, piece, scale)
+        self._written = self._position
 
     def finish(self) -> None:
-        """Write what is left."""
-        self._write()
+        """Write what is left; nothing comes after it."""
+        self.write()
         self._sink.finish()
 
-    def _gather(self, frame: AudioFrame) -> None:
-        n = frame.samples
-        self._fifo.write(frame)
-        self._waiting += n
-        self._position += n
-        if self._waiting >= _GATHER_SAMPLES:
-            self._write()
-
-    def _move(self, off: float) -> None:
-        """Go on `off` samples later, or earlier, than where the samples so far end."""
-        self._write()
-        before = self.end_s
-        self._position += round(off)
-        if not self.heard:
-            self.heard = True
-            self.first = round(self._position)
-            before = 0.0
-        if self.end_s > before:
-            (self.damage if self._broken else self.missing).append(Span(before, self.end_s))
-        self._broken = False
-
-    def _write(self) -> None:
-        if not self._waiting:
-            return
-        frame = self._fifo.read(0)
-        n, self._waiting = self._waiting, 0
-        kind, scale = _TYPES[self._format.rstrip("p")]
-        if frame.format.is_planar:
-            piece = np.stack([np.frombuffer(plane, kind, n) for plane in frame.planes])
+    def _move(self, position: float, n: int) -> None:
+        """Go on at another place than where the samples so far end."""
+        self.write()
+        before_s = self.end_s
+        if abs(position - self._position) > _LEAP_S * self._rate_hz and not self._sought:
+            self._origin += position - self._position
+            if self.heard:
+                self.leaps.append(before_s)
         else:
-            piece = np.frombuffer(frame.planes[0], kind, n * self._n_channels)
-            piece = piece.reshape(n, self._n_channels).T
-        self._sink.write(round(self._position) - n, piece, scale)
+            self._position = self._on_grid(position, n)
+        self._written = self._position
+        self._due = self._position + self._origin
+        if not self.heard:
+            self.first = self._position
+        elif self.end_s > before_s and not (self.damage and self.damage[-1].end_s >= before_s):
+            self.missing.append(Span(before_s, self.end_s))
+        self.heard = True
+        self._sought = False
 
-    def _converted(self, frame: AudioFrame) -> list[AudioFrame]:
-        """Bring a frame that differs from the others to their form."""
-        if not self._format and frame.format.name.rstrip("p") in _TYPES:
-            self._format = frame.format.name
-            if frame.layout.nb_channels == self._n_channels and frame.sample_rate == self._rate_hz:
-                return [frame]
-        self._format = self._format or "fltp"
+    def _on_grid(self, position: float, n: int) -> int:
+        """Find the sample that a coarse clock means: frames of one length lie at its multiples."""
+        frame = round(self._grid + round((position - self._grid) / n) * n) if n else position
+        return round(frame if abs(frame - position) <= self._per_tick else position)
+
+    def _note_damage(self, packet: Packet[AudioStream]) -> None:
+        self._due = nan
+        start_s = self.end_s
+        if packet.pts is not None and self.heard:
+            start_s = (packet.pts * self._per_tick - self._origin) / self._rate_hz
+        length_s = float((packet.duration or 0) * (packet.time_base or 0))
+        self.damage.append(Span(max(0.0, start_s), max(0.0, start_s + length_s)))
+
+    def _convert(self, frame: AudioFrame) -> None:
+        """Bring a frame that differs from what the stream announced to that form."""
+        self.heard = True
+        if not self._form:
+            known = frame.format.name.rstrip("p") in _TYPES
+            self._form = frame.format.name if known else "fltp"
         if self._converter is None:
             self._converter = av.AudioResampler(
-                self._format, self.stream.layout.name, self._rate_hz
+                self._form, self.stream.codec_context.layout.name, self._rate_hz
             )
-        return list(self._converter.resample(frame))
+        for converted in self._converter.resample(frame):
+            converted.pts = None
+            self._fifo.write(converted)
+            self._position += converted.samples
+            self._due += converted.samples
+
+    def _possible(self, samples: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        if np.isfinite(samples).all():
+            return samples
+        self.impossible = True
+        return np.nan_to_num(samples, posinf=0.0, neginf=0.0)
 
 
 class _Feeding:
-    """Goes through the packets of all tracks; notes whether reading broke off."""
+    """Goes through the packets of all tracks, and stops each time that samples were written."""
 
     def __init__(self, container: InputContainer, tracks: list[_Track]) -> None:
         self._container, self._tracks = container, tracks
-        self.broken = False
+        self.broken_off = False
+
+    @property
+    def broken(self) -> bool:
+        """Whether there was anything that could not be read."""
+        return self.broken_off or any(track.damage for track in self._tracks)
 
     def __iter__(self) -> Iterator[None]:
         tracks = {track.stream.index: track for track in self._tracks}
         drop_all_but(self._container, list(tracks))
-        packets = self._container.demux(tuple(track.stream for track in self._tracks))
         try:
-            for packet in packets:
-                tracks[packet.stream.index].feed(packet)
-                yield
+            for packet in self._container.demux(tuple(track.stream for track in self._tracks)):
+                track = tracks[packet.stream.index]
+                if track.feed(packet):
+                    track.write()
+                    yield
         except av.error.FFmpegError:
-            self.broken = True
+            self.broken_off = True
         for track in self._tracks:
             track.finish()
         yield
@@ -462,7 +521,7 @@ def _tracks(
     streams: list[AudioStream],
     canvas: _Canvas,
     rate_hz: int,
-    from_s: float = 0.0,
+    from_s: float | None = None,
 ) -> list[_Track]:
     start_s = take_start_s(container)
     tracks = []
@@ -473,13 +532,13 @@ def _tracks(
         sink: _Sink = (
             _Rows(canvas, rows)
             if stream.rate == rate_hz
-            else _ResampledRows(canvas, rows, stream.rate, rate_hz, from_s)
+            else _ResampledRows(canvas, rows, stream.rate, rate_hz, from_s or 0.0)
         )
-        tracks.append(_Track(stream, sink, start_s))
+        tracks.append(_Track(stream, sink, rows, start_s, sought=from_s is not None))
     return tracks
 
 
-def _ready(tracks: list[_Track], canvas: _Canvas, rate_hz: int) -> bool:
+def _is_full(canvas: _Canvas, tracks: list[_Track], rate_hz: int) -> bool:
     """Tell whether the present block is full, in all tracks that have not stopped."""
     full = canvas.start + canvas.block_n
     ends = [track.end for track in tracks]
@@ -495,26 +554,49 @@ def _seek(container: InputContainer, streams: list[AudioStream], to_s: float) ->
         container.seek(ticks, stream=stream)
 
 
-def _faults(container: InputContainer, tracks: list[_Track], broken: bool) -> list[str]:
-    faults = []
+def _faults(container: InputContainer, tracks: list[_Track], broken_off: bool) -> Iterator[str]:
+    lost = len(container.streams.audio) - len(tracks)
+    if lost:
+        yield f"{lost} of its {lost + len(tracks)} sound streams cannot be decoded here"
+    if not any(track.heard for track in tracks):
+        yield "its sound track is empty"
+        return
+    yield from _places("damaged", [span for track in tracks for span in track.damage])
+    yield from _places("missing", [span for track in tracks for span in track.missing])
+    for leap_s in sorted({round(leap_s, 1) for track in tracks for leap_s in track.leaps})[:_TOLD]:
+        yield f"its clock jumps at {leap_s:.1f} s; sound is taken to go on"
+    if any(track.impossible for track in tracks):
+        yield "some samples are no numbers; they were taken for silence"
     end_s = max(track.end_s for track in tracks)
-    for what, spans in (
-        ("damaged", [span for track in tracks for span in track.damage]),
-        ("missing", [span for track in tracks for span in track.missing if span.start_s > 0]),
-    ):
-        places = [f"{a:.1f} and {b:.1f} s" for a, b in sorted(set(spans))]
-        if places:
-            more = f" and in {len(places) - 3} more places" if len(places) > 3 else ""
-            faults.append(f"sound is {what} between {', '.join(places[:3])}{more}")
-    if broken:
-        faults.append(f"the file cannot be read beyond {end_s:.1f} s")
+    if broken_off:
+        yield f"the file cannot be read beyond {end_s:.1f} s"
     picture = picture_stream(container)
+    announced = [
+        track.stream.duration * track.stream.time_base
+        for track in tracks
+        if track.stream.duration and track.stream.time_base
+    ]
     if picture is not None:
         late_s = min(track.first / track.stream.rate for track in tracks if track.heard)
         if late_s > _TELL_S:
-            faults.append(f"sound starts {late_s:.1f} s after the picture")
+            yield f"sound starts {late_s:.1f} s after the picture"
         if picture.duration and picture.time_base:
             short_s = float(picture.duration * picture.time_base) - end_s
             if short_s > _TELL_S:
-                faults.append(f"sound ends {short_s:.1f} s before the picture")
-    return faults
+                yield f"sound ends {short_s:.1f} s before the picture"
+    elif announced and float(max(announced)) - end_s > _TELL_S:
+        yield f"sound ends at {end_s:.1f} s, though {float(max(announced)):.1f} s are announced"
+
+
+def _places(what: str, spans: list[Span]) -> Iterator[str]:
+    """Name the first few stretches, joined where they are all but one."""
+    joined: list[Span] = []
+    for span in sorted(spans):
+        if joined and span.start_s - joined[-1].end_s < _TELL_S:
+            joined[-1] = Span(joined[-1].start_s, max(joined[-1].end_s, span.end_s))
+        else:
+            joined.append(span)
+    for span in joined[:_TOLD]:
+        yield f"sound is {what} between {span.start_s:.2f} and {span.end_s:.2f} s"
+    if len(joined) > _TOLD:
+        yield f"sound is {what} in {len(joined) - _TOLD} more places"
