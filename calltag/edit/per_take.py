@@ -1,0 +1,101 @@
+"""Settings that hold for all takes, or are told for each in a table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from pathlib import Path, PurePosixPath
+from typing import TypeVar
+
+from calltag.errors import InputError
+from calltag.learn.labels import read_rows, take_cell
+
+T = TypeVar("T")
+
+
+def per_take(
+    text: str,
+    column: str,
+    parse: Callable[[str], T],
+    takes: Collection[str],
+    *,
+    optional: bool = False,
+) -> dict[str, T]:
+    """Read a setting as an option gives it.
+
+    Parameters
+    ----------
+    text : str
+        One value for all takes, or the name of a CSV file with the columns ``take`` and `column`.
+    column : str
+        The column that holds the setting.
+    parse : callable
+        Makes a value of its text, or raises `InputError`.
+    takes : collection of str
+        Paths of the takes that there are.
+    optional : bool
+        Whether the file may lack the column, or a row its cell.
+
+    Returns
+    -------
+    dict
+        Value by path of the take; takes that the file does not name are missing.
+
+    Raises
+    ------
+    InputError
+        If a value cannot be used, or the file cannot be read, lacks a column, or names a take that
+        is not there or that could be several: its line is named.
+    """
+    if not text.strip().lower().endswith(".csv"):
+        return dict.fromkeys(takes, parse(text))
+    path = Path(text.strip())
+    found: dict[str, T] = {}
+    for line, row in read_rows(path, ("take",) if optional else ("take", column)):
+        try:
+            take = _known(take_cell(row), takes)
+            cell = row.get(column, "")
+            if cell or not optional:
+                found[take] = parse(cell)
+        except InputError as error:
+            raise InputError(f"{path.name}, line {line}: {error}") from None
+    return found
+
+
+def parse_number(name: str, unit: str) -> Callable[[str], float]:
+    """Make a reader of numbers.
+
+    Parameters
+    ----------
+    name, unit : str
+        What the number is and what it counts, for the sentence.
+
+    Returns
+    -------
+    callable
+        Takes text and returns a float, or raises `InputError`.
+
+    Examples
+    --------
+    >>> parse_number("distance", "metres")(" 100 ")
+    100.0
+    """
+
+    def parse(text: str) -> float:
+        try:
+            return float(text)
+        except ValueError:
+            raise InputError(f"{name} {text!r}: write a number of {unit}") from None
+
+    return parse
+
+
+def _known(name: str, takes: Collection[str]) -> str:
+    """The take of that path or, where only one has it, of that file name."""
+    if name in takes:
+        return name
+    alike = [take for take in takes if PurePosixPath(take).name == name]
+    if len(alike) > 1:
+        raise InputError(f"{name}: several takes have this name; write the path as listed")
+    if not alike:
+        raise InputError(f"{name}: no such take in the log; `calltag takes` lists their names")
+    return alike[0]

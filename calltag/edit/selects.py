@@ -1,0 +1,279 @@
+"""The best calls, one after another, as a timeline or an edit list.
+
+Calls are ranked by what they are worth (`worth`). Of calls that overlap, the best is taken. Each
+comes with handles, as far as its take goes, picture and sound from the same frames.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import opentimelineio as otio
+
+from calltag.edit.clock import DEFAULT_RATE
+from calltag.edit.formats import WriteOptions
+from calltag.edit.formats import edl as edl_format
+from calltag.edit.formats import otio as otio_format
+from calltag.edit.markers import TakeMarkers, from_log
+from calltag.edit.tables import call_confidence
+from calltag.edit.timecode import Rate, nearest_frame
+from calltag.errors import InputError
+from calltag.records import Call, TakeLog
+
+HALF_WORTH_DB = 12.0
+"""A call this far above its background is worth half of one in silence."""
+
+NOISE_WORTH = 0.5
+CLIPPED_WORTH = 0.7
+NO_PICTURE_WORTH = 0.8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Select:
+    """A call chosen for the edit.
+
+    Attributes
+    ----------
+    source : TakeMarkers
+        Its take, with a marker on the call.
+    call : Call
+        The call.
+    first, end : int
+        The stretch with its handles: first frame and the first after it, counted from the take's
+        first.
+    """
+
+    source: TakeMarkers
+    call: Call
+    first: int
+    end: int
+
+    @property
+    def length_s(self) -> Fraction:
+        """Length in seconds, exact."""
+        return (self.end - self.first) / self.source.clock.rate.fps
+
+
+def worth(take_log: TakeLog, call: Call) -> float:
+    """Tell what a call is worth to the edit.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        Its take.
+    call : Call
+        The call.
+
+    Returns
+    -------
+    float
+        From 0 to 1: how sure its label is, times how far it stands above the background
+        (``snr / (snr + 12 dB)``), times `NOISE_WORTH` for each noise kind heard with it,
+        `CLIPPED_WORTH` where the take's sound is clipped, and `NO_PICTURE_WORTH` without a picture.
+
+    Examples
+    --------
+    >>> from calltag.records import Take
+    >>> take = Take(path="a.mov", rushes="/r", digest="", size_bytes=0, duration_s=9, width=64)
+    >>> call = Call(start_s=1, end_s=2, low_hz=180, high_hz=400, peak_hz=300, snr_db=12,
+    ...             level_dbfs=-30, call_probability=0.8)
+    >>> round(worth(TakeLog(take=take, calls=(call,)), call), 3)
+    0.4
+    """
+    take = take_log.take
+    snr_db = call.snr_db if math.isfinite(call.snr_db) else 0.0
+    value = call_confidence(call) * max(0.0, snr_db) / (max(0.0, snr_db) + HALF_WORTH_DB)
+    value *= NOISE_WORTH ** len(call.noise)
+    if take.levels is not None and take.levels.clipped:
+        value *= CLIPPED_WORTH
+    return value if take.has_picture else value * NO_PICTURE_WORTH
+
+
+def choose(
+    take_logs: Iterable[TakeLog],
+    *,
+    best: int,
+    types: Collection[str] = (),
+    min_confidence: float = 0.0,
+    handles_s: float = 0.0,
+    rate: Rate = DEFAULT_RATE,
+) -> list[Select]:
+    """Choose the best calls.
+
+    Parameters
+    ----------
+    take_logs : iterable of TakeLog
+        What was found in the takes.
+    best : int
+        How many to choose, at most.
+    types : collection of str
+        Call types to choose from, as `calltag.edit.markers.is_of_type` has them; all when empty.
+    min_confidence : float
+        Calls whose label is less sure are left out.
+    handles_s : float
+        Seconds to keep before and after each call.
+    rate : Rate
+        How to count takes that have no rate of their own.
+
+    Returns
+    -------
+    list of Select
+        Best first.
+
+    Raises
+    ------
+    InputError
+        If `best` is not above zero or `handles_s` below it.
+    """
+    if best < 1:
+        raise InputError(f"best {best}: choose one call or more")
+    if not 0 <= handles_s < math.inf:
+        raise InputError(f"handles {handles_s:g}: give seconds, zero or more")
+    ranked = []
+    for take_log in take_logs:
+        marked = from_log(take_log, types=types, min_confidence=min_confidence, rate=rate)
+        for marker in marked.markers:
+            if marker.call is not None:
+                order = (-worth(take_log, marker.call), take_log.take.path, marker.start_s)
+                ranked.append((order, marked, marker))
+    chosen: list[Select] = []
+    for _, marked, marker in sorted(ranked, key=lambda entry: entry[0]):
+        if len(chosen) == best:
+            break
+        if marker.call is None or any(_overlap(select, marked, marker.call) for select in chosen):
+            continue
+        one = TakeMarkers(take=marked.take, markers=(marker,), rate=marked.rate, notes=marked.notes)
+        first, end = one.clock.frames(
+            max(0.0, marker.start_s - handles_s), marker.end_s + handles_s
+        )
+        chosen.append(Select(source=one, call=marker.call, first=first, end=end))
+    return chosen
+
+
+def write_selects(
+    selects: Sequence[Select], out: Path, options: WriteOptions, *, gap_s: float = 0.0
+) -> list[Path]:
+    """Write selects as a timeline or as edit lists.
+
+    Parameters
+    ----------
+    selects : sequence of Select
+        The calls, in order.
+    out : Path
+        The file: ``.otio`` for a timeline, ``.edl`` for edit lists.
+    options : WriteOptions
+        Title and start of the timeline.
+    gap_s : float
+        Seconds left empty between calls.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to write, the suffix is another, or a file exists already or cannot be
+        written.
+    """
+    if not selects:
+        raise InputError(f"{out.name}: no call was chosen")
+    suffix = out.suffix.lower()
+    if suffix == edl_format.SUFFIX:
+        return edl_format.write_lists(_events(selects, gap_s), out, options)
+    if suffix == otio_format.SUFFIX:
+        return _write_timeline(selects, out, options, gap_s)
+    raise InputError(f"{out}: selects are a timeline (.otio) or an edit list (.edl)")
+
+
+def gap_frames(gap_s: float, rate: Rate) -> int:
+    """Count the frames between two selects.
+
+    Parameters
+    ----------
+    gap_s : float
+        Seconds.
+    rate : Rate
+        The timeline's rate.
+
+    Returns
+    -------
+    int
+        The nearest number of frames.
+
+    Raises
+    ------
+    InputError
+        If `gap_s` is below zero.
+    """
+    if not 0 <= gap_s < math.inf:
+        raise InputError(f"gap {gap_s:g}: give seconds, zero or more")
+    return nearest_frame(gap_s, rate.fps)
+
+
+def timeline_rate(selects: Sequence[Select]) -> Rate:
+    """Find the rate that a timeline of selects counts at.
+
+    Parameters
+    ----------
+    selects : sequence of Select
+        The calls, at least one.
+
+    Returns
+    -------
+    Rate
+        As `calltag.edit.formats.otio.timeline_rate` has it.
+    """
+    return otio_format.timeline_rate([select.source for select in selects])
+
+
+def _overlap(select: Select, marked: TakeMarkers, call: Call) -> bool:
+    return (
+        select.source.take.path == marked.take.path
+        and select.call.start_s < call.end_s
+        and call.start_s < select.call.end_s
+    )
+
+
+def _events(selects: Sequence[Select], gap_s: float) -> list[edl_format.Event]:
+    events = []
+    for select in selects:
+        (marker,) = select.source.markers
+        events.append(
+            edl_format.Event(
+                source=select.source,
+                first=select.first,
+                end=select.end,
+                notes=(f"MARKER: {marker.name}", f"NOTE: {marker.comment}"),
+                gap_frames=gap_frames(gap_s, select.source.clock.rate),
+            )
+        )
+    return events
+
+
+def _write_timeline(
+    selects: Sequence[Select], out: Path, options: WriteOptions, gap_s: float
+) -> list[Path]:
+    rate = timeline_rate(selects)
+    between = gap_frames(gap_s, rate)
+    picture = otio.schema.Track(name="picture", kind=otio.schema.TrackKind.Video)
+    sound = otio.schema.Track(name="sound", kind=otio.schema.TrackKind.Audio)
+    for number, select in enumerate(selects):
+        if number and between:
+            picture.append(otio_format.make_gap(between, rate))
+            sound.append(otio_format.make_gap(between, rate))
+        source, first, end = select.source, select.first, select.end
+        seen = source.take.has_picture
+        picture.append(
+            otio_format.make_clip(source, first, end, with_markers=True)
+            if seen
+            else otio_format.make_gap(end - first, source.clock.rate)
+        )
+        sound.append(otio_format.make_clip(source, first, end, with_markers=not seen))
+    tracks = [picture, sound] if any(s.source.take.has_picture for s in selects) else [sound]
+    return otio_format.write_timeline(tracks, rate, out, options)

@@ -1,0 +1,198 @@
+"""The string of selects as one wave file, to listen to.
+
+48 kHz, 24 bit, one channel: of each stretch, the channel that is best to listen to. Calls lie where
+the timeline has them, gaps are silent, and each call has a cue with its name. Levels stay those of
+the takes, but what would be loud on headphones is turned down: a stretch may peak at `PEAK_DBTP`
+and its loudest moment may reach `LOUDEST_DBFS`. Matching levels has to be asked for. Every change
+of level is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from calltag.edit.formats import refuse_footage
+from calltag.edit.selects import Select, gap_frames, timeline_rate
+from calltag.edit.timecode import frame_to_seconds, parse_start
+from calltag.errors import InputError
+from calltag.files import refuse_existing
+from calltag.media.reader import read_span
+from calltag.media.wav_file import Bext, Cue, write_wav
+from calltag.records import FloatArray
+from calltag.sound.channels import Chooser
+from calltag.sound.loudness import true_peak_dbtp
+
+RATE_HZ = 48_000
+
+PEAK_DBTP = -6.0
+"""True peak that no stretch exceeds."""
+
+LOUDEST_DBFS = -20.0
+"""RMS level that no 400 ms of a stretch exceed."""
+
+MATCHED_DBFS = -30.0
+"""RMS level that matched calls are brought to."""
+
+MOST_GAIN_DB = 30.0
+"""By how much matching turns up at most."""
+
+_WINDOW_S = 0.4
+_FADE_S = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class SelectsSound:
+    """What was rendered.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    gains_db : tuple of float
+        Change of level of each call, in order; 0 where it was left.
+    """
+
+    path: Path
+    gains_db: tuple[float, ...]
+
+
+def render_selects(
+    selects: Sequence[Select],
+    out: Path,
+    *,
+    gap_s: float = 0.0,
+    match_levels: bool = False,
+    record_start: str = "01:00:00:00",
+    replace_existing: bool = False,
+) -> SelectsSound:
+    """Render the sound of selects.
+
+    Parameters
+    ----------
+    selects : sequence of Select
+        The calls, in order.
+    out : Path
+        The wave file.
+    gap_s : float
+        Seconds of silence between calls.
+    match_levels : bool
+        Whether to bring all calls to `MATCHED_DBFS`, as far as `MOST_GAIN_DB` and the ceilings
+        allow.
+    record_start : str
+        Timecode that the timeline begins at, for the file's time reference.
+    replace_existing : bool
+        Whether an existing file may be replaced.
+
+    Returns
+    -------
+    SelectsSound
+        The file, and what was changed of the calls' levels.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to render, or the file is a take, exists already or cannot be written.
+    MediaError
+        If a take cannot be read.
+    """
+    if not selects:
+        raise InputError(f"{out.name}: no call was chosen")
+    sources = [Path(s.source.take.rushes, s.source.take.path) for s in selects]
+    refuse_footage([out], sources)
+    refuse_existing([out], replace=replace_existing)
+    gains_db = tuple(_gain_db(select, _read(select), match_levels) for select in selects)
+    rate = timeline_rate(selects)
+    gap = gap_frames(gap_s, rate) / rate.fps
+    begin = frame_to_seconds(parse_start(record_start, rate), rate.fps)
+    bext = Bext(
+        description=f"{len(selects)} selects",
+        time_reference=round(begin * RATE_HZ),
+        history="\n".join(
+            f"A=PCM,F={RATE_HZ},W=24,M=mono,T=select {number}: {gain:+.1f} dB"
+            for number, gain in enumerate(gains_db, 1)
+        ),
+    )
+    out.parent.mkdir(parents=True, exist_ok=True)
+    write_wav(out, _blocks(selects, gains_db, gap), RATE_HZ, bext=bext, cues=_cues(selects, gap))
+    return SelectsSound(out, gains_db)
+
+
+def _starts(selects: Sequence[Select], gap: Fraction) -> list[Fraction]:
+    """Where each begins on the timeline in seconds, and where the last ends."""
+    starts = [Fraction(0)]
+    for select in selects:
+        starts.append(starts[-1] + select.length_s + gap)
+    starts[-1] -= gap
+    return starts
+
+
+def _cues(selects: Sequence[Select], gap: Fraction) -> list[Cue]:
+    cues = []
+    for select, start in zip(selects, _starts(selects, gap), strict=False):
+        (marker,) = select.source.markers
+        into_s = Fraction(marker.start_s) - select.first / select.source.clock.rate.fps
+        length = round((marker.end_s - marker.start_s) * RATE_HZ)
+        cues.append(Cue(round((start + max(into_s, Fraction(0))) * RATE_HZ), marker.name, length))
+    return cues
+
+
+def _blocks(
+    selects: Sequence[Select], gains_db: Sequence[float], gap: Fraction
+) -> Iterator[FloatArray]:
+    at = 0
+    for select, gain_db, start in zip(selects, gains_db, _starts(selects, gap), strict=False):
+        first, end = round(start * RATE_HZ), round((start + select.length_s) * RATE_HZ)
+        yield np.zeros((1, first - at), np.float32)
+        samples = np.zeros((1, end - first), np.float32)
+        heard = _read(select)[: end - first]
+        samples[0, : len(heard)] = heard * np.float32(10 ** (gain_db / 20))
+        yield _faded(samples)
+        at = end
+
+
+def _read(select: Select) -> FloatArray:
+    """The best channel of the stretch."""
+    take, fps = select.source.take, select.source.clock.rate.fps
+    first_s, end_s = float(select.first / fps), float(select.end / fps)
+    samples, _ = read_span(Path(take.rushes, take.path), first_s, end_s, rate_hz=RATE_HZ)
+    return Chooser(RATE_HZ).choose(samples)
+
+
+def _faded(samples: FloatArray) -> FloatArray:
+    n = min(round(_FADE_S * RATE_HZ), samples.shape[1] // 2)
+    ramp = np.sin(np.linspace(0, np.pi / 2, n, dtype=np.float32)) ** 2
+    samples[:, :n] *= ramp
+    samples[:, samples.shape[1] - n :] *= ramp[::-1]
+    return samples
+
+
+def _gain_db(select: Select, samples: FloatArray, match_levels: bool) -> float:
+    loudest_dbfs = _loudest_dbfs(samples)
+    if loudest_dbfs == -np.inf:
+        return 0.0
+    gain_db = 0.0
+    if match_levels:
+        (marker,) = select.source.markers
+        offset_s = float(select.first / select.source.clock.rate.fps)
+        first, end = (round((s - offset_s) * RATE_HZ) for s in (marker.start_s, marker.end_s))
+        level_dbfs = _rms_dbfs(samples[max(0, first) : max(first + 1, end)])
+        if np.isfinite(level_dbfs):
+            gain_db = min(MATCHED_DBFS - level_dbfs, MOST_GAIN_DB)
+    ceiling_db = min(PEAK_DBTP - true_peak_dbtp(samples), LOUDEST_DBFS - loudest_dbfs)
+    return min(gain_db, ceiling_db)
+
+
+def _loudest_dbfs(samples: FloatArray) -> float:
+    window = round(_WINDOW_S * RATE_HZ)
+    pieces = range(0, max(1, len(samples) - window // 2), window // 2)
+    return max(_rms_dbfs(samples[start : start + window]) for start in pieces)
+
+
+def _rms_dbfs(samples: FloatArray) -> float:
+    power = float(np.mean(np.square(samples, dtype=np.float64))) if samples.size else 0.0
+    return 10 * float(np.log10(power)) if power > 0 else -np.inf

@@ -1,0 +1,64 @@
+"""Settings for all takes or for each."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from calltag.edit.per_take import parse_number, per_take
+from calltag.edit.retime import parse_speed
+from calltag.errors import InputError
+
+TAKES = ["a/x.mov", "b/x.mov", "b/y.mov"]
+
+
+def test_one_value_for_all():
+    assert per_take("40%", "speed", parse_speed, TAKES) == dict.fromkeys(TAKES, Fraction(2, 5))
+
+
+def test_a_table(tmp_path):
+    table = tmp_path / "speeds.csv"
+    table.write_text("take,speed\na/x.mov,40%\ny.mov,50%\n")
+    assert per_take(str(table), "speed", parse_speed, TAKES) == {
+        "a/x.mov": Fraction(2, 5),
+        "b/y.mov": Fraction(1, 2),
+    }
+
+
+def test_a_spreadsheet_with_semicolons(tmp_path):
+    table = tmp_path / "far.csv"
+    table.write_text(
+        "\ufeffTake;distance_m;temperature_c\r\nb\\y.mov;100,5;\r\na/x.mov;20;8\r\n", "utf-8"
+    )
+    metres = parse_number("distance", "metres")
+    assert per_take(str(table), "distance_m", metres, TAKES) == {"b/y.mov": 100.5, "a/x.mov": 20.0}
+    degrees = parse_number("temperature", "degrees")
+    found = per_take(str(table), "temperature_c", degrees, TAKES, optional=True)
+    assert found == {"a/x.mov": 8.0}
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("take,speed\nx.mov,40%\n", "line 2: x.mov: several takes"),
+        ("take,speed\nz.mov,40%\n", "line 2: z.mov: no such take"),
+        ("take,speed\na/x.mov,40%\na/x.mov,slow\n", "line 3: speed 'slow'"),
+        ("take,speed\n,40%\n", "line 2: no take is named"),
+        ("take,pace\na/x.mov,40%\n", "no column speed"),
+    ],
+)
+def test_tables_that_cannot_be_used(tmp_path, text, reason):
+    (tmp_path / "speeds.csv").write_text(text)
+    with pytest.raises(InputError, match=reason):
+        per_take(str(tmp_path / "speeds.csv"), "speed", parse_speed, TAKES)
+
+
+def test_no_such_table():
+    with pytest.raises(InputError, match="cannot be read"):
+        per_take("nowhere.csv", "speed", parse_speed, TAKES)
+
+
+def test_no_number():
+    with pytest.raises(InputError, match="distance 'far': write a number of metres"):
+        parse_number("distance", "metres")("far")
