@@ -13,7 +13,7 @@ import io
 import math
 import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from calltag.errors import InputError
@@ -189,7 +189,7 @@ def read_labels(path: Path, *, unnamed: bool = False) -> tuple[Label, ...]:
     labels = []
     for line, row in read_rows(path, needed):
         try:
-            label = _label(row, unnamed=unnamed)
+            label = label_of_row(row, unnamed=unnamed)
         except InputError as error:
             raise InputError(f"{path.name}, line {line}: {error}") from None
         if label is not None:
@@ -258,7 +258,26 @@ def _point(cell: str) -> str:
     return f"{whole}.{decimals}" if comma and digits else cell
 
 
-def _label(row: dict[str, str], *, unnamed: bool) -> Label | None:
+def label_of_row(row: Mapping[str, str], *, unnamed: bool = False) -> Label | None:
+    """Read the label that a row of a user's table gives.
+
+    Parameters
+    ----------
+    row : mapping of str to str
+        Cells by column, as `read_rows` gives them.
+    unnamed : bool
+        As in `read_labels`.
+
+    Returns
+    -------
+    Label or None
+        The label; None for a row that names no type, unless `unnamed`.
+
+    Raises
+    ------
+    InputError
+        If the row cannot be used.
+    """
     take = take_cell(row)
     start_s, end_s = (_seconds(row.get(name, ""), name) for name in ("start_s", "end_s"))
     if end_s <= start_s:
@@ -297,6 +316,41 @@ def take_cell(row: Mapping[str, str]) -> str:
     if not take:
         raise InputError("no take is named")
     return take
+
+
+def known_take(name: str, takes: Collection[str]) -> str:
+    """Find the take that a user means.
+
+    Parameters
+    ----------
+    name : str
+        Its path as the log lists it; its file name, or the end of its path, where only one ends so.
+    takes : collection of str
+        Paths of the takes that there are.
+
+    Returns
+    -------
+    str
+        Its path.
+
+    Raises
+    ------
+    InputError
+        If there is no such take, or several.
+
+    Examples
+    --------
+    >>> known_take("A001.mov", ["hide/A001.mov", "hide/A002.mov"])
+    'hide/A001.mov'
+    """
+    if name in takes:
+        return name
+    alike = [take for take in takes if take.endswith(f"/{name}")]
+    if len(alike) > 1:
+        raise InputError(f"{name}: several takes have this name; write the path as listed")
+    if not alike:
+        raise InputError(f"{name}: no such take in the log; `calltag takes` lists their names")
+    return alike[0]
 
 
 def _unguarded(cell: str) -> str:

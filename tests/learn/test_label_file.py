@@ -1,0 +1,151 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from calltag.edit.tables import CALL_COLUMNS, call_row, csv_text
+from calltag.errors import InputError
+from calltag.learn.label_file import read_label_file
+from calltag.records import CALL, Call, Label, Take, TakeLog
+
+
+def take(path: str, **changes: object) -> Take:
+    values: dict[str, object] = {
+        "path": path,
+        "rushes": "/ashmere",
+        "digest": "d",
+        "size_bytes": 1,
+        "duration_s": 60.0,
+        "sample_rate_hz": 48_000,
+    }
+    return Take(**(values | changes))  # type: ignore[arg-type]
+
+
+def call(start_s: float, label: str = CALL) -> Call:
+    return Call(
+        start_s=start_s,
+        end_s=start_s + 0.51234,
+        low_hz=2000,
+        high_hz=4000,
+        peak_hz=3000,
+        snr_db=12,
+        level_dbfs=-30,
+        call_probability=0.9,
+        label=label,
+        confidence=0.8,
+    )
+
+
+LOGS = {
+    one.take.path: one
+    for one in (
+        TakeLog(take=take("card1/A001.mov"), calls=(call(1.0), call(5.0, "pit rail"))),
+        TakeLog(take=take("card2/A001.mov")),
+        TakeLog(take=take("=A002.mov")),
+        TakeLog(take=take("silent.mov", sample_rate_hz=None)),
+    )
+}
+
+
+@pytest.fixture
+def write(tmp_path: Path):
+    def write(text: str, encoding: str = "utf-8") -> Path:
+        path = tmp_path / "labels.csv"
+        path.write_bytes(text.encode(encoding))
+        return path
+
+    return write
+
+
+GOOD = [
+    Label(take="card1/A001.mov", start_s=1.0, end_s=1.5, label="pit rail: rasp"),
+    Label(take="card2/A001.mov", start_s=2.25, end_s=3.0, label="no call", group="hide"),
+]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "take,start_s,end_s,label,group\r\n"
+        "card1/A001.mov,1.0,1.5,pit rail: rasp,\r\ncard2/A001.mov,2.25,3,no call,hide\r\n",
+        "\ufefftake;start_s;end_s;label;group\n"
+        "card1\\A001.mov;1,0;1,5;pit rail: rasp;\n\ncard2/A001.mov;2,25;3;No call;hide\n",
+        "label\tgroup\ttake\tend_s\tstart_s\n"
+        "pit rail: rasp\t\tcard1/A001.mov\t1.5\t1.0\nno call\thide\tcard2/A001.mov\t3\t2.25\n",
+        'TAKE,Start_s,END_S,label,group,note\n"card1/A001.mov",1.0,1.5,"pit rail: rasp",,"""far"", '
+        'left\nbank"\ncard2/A001.mov,2.25,3,no call,hide,\n',
+    ],
+    ids=["RFC 4180", "semicolons, decimal commas and a byte order mark", "tabs", "quotes"],
+)
+def test_labels_are_read_whatever_program_wrote_them(write, text: str) -> None:
+    read = read_label_file(write(text), LOGS)
+    assert list(read.labels) == GOOD
+    assert read.bad == ()
+
+
+def test_all_that_is_wrong_is_told_at_once(write) -> None:
+    path = write(
+        "take,start_s,end_s,label\n"
+        "card1/A001.mov,2,1,pit rail\n"
+        "card1/A001.mov,50,61,pit rail\n"
+        "A009.mov,1,2,pit rail\n"
+        "A001.mov,1,2,pit rail\n"
+        "silent.mov,1,2,pit rail\n"
+        "card1/A001.mov,one,2,pit rail\n"
+        "card1/A001.mov,1,2,owl/hoot\n"
+        "card1/A001.mov,1,2,pit rail\n"
+    )
+    read = read_label_file(path, LOGS)
+    assert [label.start_s for label in read.labels] == [1.0]
+    assert [sentence.partition(": ")[0] for sentence in read.bad] == [
+        f"labels.csv, line {line}" for line in range(2, 9)
+    ]
+    for sentence, part in zip(
+        read.bad,
+        [
+            "end_s (1) must be later than start_s (2)",
+            "end_s (61) lies after the end of card1/A001.mov (60.00 s)",
+            "A009.mov: no such take in the log",
+            "A001.mov: several takes have this name",
+            "silent.mov has no sound",
+            "start_s is `one`",
+            "`owl` is no noise kind",
+        ],
+        strict=True,
+    ):
+        assert part in sentence
+        assert "\n" not in sentence
+
+
+def test_a_label_that_just_passes_the_end_is_cut_there(write) -> None:
+    read = read_label_file(write("take,start_s,end_s,label\ncard2/A001.mov,59,60.05,wind\n"), LOGS)
+    assert [label.end_s for label in read.labels] == [60.0]
+
+
+def test_a_name_guarded_against_formulas_is_understood(write) -> None:
+    read = read_label_file(write("take,start_s,end_s,label\n'=A002.mov,1,2,wind\n"), LOGS)
+    assert [label.take for label in read.labels] == ["=A002.mov"]
+
+
+def test_of_a_listing_only_what_the_user_changed_becomes_a_label(write) -> None:
+    log = LOGS["card1/A001.mov"]
+    rows = [call_row(log.take, one) for one in (*log.calls, call(20.0), call(30.0, "pit rail"))]
+    rows[2]["label"] = "marsh hooter: boom"  # filled in by the user
+    rows[3]["label"] = "lesser reedling"  # put right by the user
+    read = read_label_file(write(csv_text(CALL_COLUMNS, rows)), LOGS)
+    assert [(label.start_s, label.label) for label in read.labels] == [
+        (20.0, "marsh hooter: boom"),
+        (30.0, "lesser reedling"),
+    ]
+    assert (read.unnamed, read.unchanged, read.bad) == (1, 1, ())
+
+
+def test_a_table_without_the_columns_is_refused(write) -> None:
+    with pytest.raises(InputError, match=r"labels\.csv: no column end_s; the first line must name"):
+        read_label_file(write("take,start_s,label\nA001.mov,1,pit rail\n"), LOGS)
+
+
+def test_text_of_another_encoding_is_refused(write) -> None:
+    with pytest.raises(InputError, match=r"labels\.csv: is not text in UTF-8"):
+        read_label_file(write("take,start_s,end_s,label\nA.mov,1,2,Rüttler\n", "latin-1"), LOGS)
