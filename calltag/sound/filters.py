@@ -1,0 +1,189 @@
+"""Filters that take a noise out and leave the calls where they are in time.
+
+Every filter runs forwards and backwards, so that it delays nothing at any frequency: a call's onset
+stays on its frame. What a filter does in one pass is done twice, in dB. Long takes go through in
+blocks with margins in which the filter settles, to the same samples as in one piece.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import scipy.signal
+
+from calltag.errors import InputError
+from calltag.records import FloatArray
+
+Sections = npt.NDArray[np.float64]
+"""A filter as second-order sections, shape (n_sections, 6), as `scipy.signal` has them."""
+
+_SETTLED_DB = -120.0
+_BLOCK_S = 30.0
+
+
+def low_cut(cutoff_hz: float, rate_hz: int, *, order: int = 4) -> Sections:
+    """Design a low cut: a Butterworth high-pass, for both passes together.
+
+    Parameters
+    ----------
+    cutoff_hz : float
+        Where the two passes together take 3 dB.
+    rate_hz : int
+        Sampling rate.
+    order : int
+        Order of one pass; both together fall by ``12 * order`` dB an octave.
+
+    Returns
+    -------
+    np.ndarray, shape (n_sections, 6)
+        The filter of one pass.
+
+    Raises
+    ------
+    InputError
+        If the cutoff is not between 0 and half the rate.
+
+    References
+    ----------
+    .. [1] S. Butterworth, "On the theory of filter amplifiers", Experimental Wireless and the
+       Wireless Engineer 7, 1930, pp. 536-541.
+
+    Examples
+    --------
+    >>> gain_db(low_cut(1000, 48_000), [500, 1000, 4000], 48_000).round(1).tolist()
+    [-40.7, -3.0, -0.0]
+    """
+    if not 0 < cutoff_hz < rate_hz / 2:
+        raise InputError(
+            f"a low cut at {cutoff_hz:g} Hz cannot be made at {rate_hz} Hz; "
+            f"choose one between 0 and {rate_hz / 2:g} Hz"
+        )
+    # each pass takes half of the 3 dB: it is set lower, by the analogue Butterworth's formula, on
+    # the warped frequency axis of the bilinear transform
+    warped = np.tan(np.pi * cutoff_hz / rate_hz) * (np.sqrt(2) - 1) ** (1 / (2 * order))
+    one_pass_hz = np.arctan(warped) * rate_hz / np.pi
+    return scipy.signal.butter(order, one_pass_hz, "highpass", fs=rate_hz, output="sos")
+
+
+def hum_notch(
+    base_hz: float, lines: Sequence[int], rate_hz: int, *, width_hz: float = 1.0
+) -> Sections:
+    """Design notches at multiples of the mains' frequency.
+
+    Parameters
+    ----------
+    base_hz : float
+        The frequency as measured.
+    lines : sequence of int
+        The multiples to take out.
+    rate_hz : int
+        Sampling rate.
+    width_hz : float
+        Width of each notch between its points of -3 dB in one pass.
+
+    Returns
+    -------
+    np.ndarray, shape (n_lines, 6)
+        The filter of one pass.
+
+    Raises
+    ------
+    InputError
+        If there is no line below half the rate.
+    """
+    sections = []
+    for line in lines:
+        if 0 < line * base_hz < rate_hz / 2:
+            b, a = scipy.signal.iirnotch(line * base_hz, line * base_hz / width_hz, fs=rate_hz)
+            sections.append(np.concatenate([b, a]))
+    if not sections:
+        raise InputError(f"there is no line of {base_hz:g} Hz below {rate_hz / 2:g} Hz to take out")
+    return np.array(sections)
+
+
+def gain_db(
+    sections: Sections, frequency_hz: npt.ArrayLike, rate_hz: int
+) -> npt.NDArray[np.float64]:
+    """Gain of a filter's two passes together.
+
+    Parameters
+    ----------
+    sections : np.ndarray, shape (n_sections, 6)
+        The filter of one pass.
+    frequency_hz : array_like
+        Frequencies.
+    rate_hz : int
+        Sampling rate.
+
+    Returns
+    -------
+    np.ndarray
+        Gain in dB, no lower than -300.
+    """
+    _, response = scipy.signal.sosfreqz(sections, np.atleast_1d(frequency_hz), fs=rate_hz)
+    return 40 * np.log10(np.maximum(np.abs(response), 10**-7.5)).astype(np.float64)
+
+
+def settling_s(sections: Sections, rate_hz: int) -> float:
+    """Time after which a filter has forgotten what came before, to -120 dB.
+
+    Parameters
+    ----------
+    sections : np.ndarray, shape (n_sections, 6)
+        The filter of one pass.
+    rate_hz : int
+        Sampling rate.
+
+    Returns
+    -------
+    float
+        Seconds.
+    """
+    poles = np.concatenate([np.roots(section[3:]) for section in sections])
+    slowest = min(float(np.abs(poles).max()), 1 - 1e-9)
+    # poles close together ring longer than one alone: half as long again covers eight of them
+    return 1.5 * _SETTLED_DB / 20 * np.log(10) / np.log(slowest) / rate_hz
+
+
+def filtered(
+    blocks: Iterable[npt.NDArray[Any]], sections: Sections, rate_hz: int
+) -> Iterator[FloatArray]:
+    """Filter sound that comes in blocks, without delay.
+
+    Parameters
+    ----------
+    blocks : iterable of np.ndarray, shape (n_channels, n_samples), float
+        Consecutive stretches of sound.
+    sections : np.ndarray, shape (n_sections, 6)
+        The filter of one pass.
+    rate_hz : int
+        Sampling rate.
+
+    Yields
+    ------
+    np.ndarray, shape (n_channels, n_samples), float32
+        The filtered sound, as long in all as what came in.
+    """
+    margin = round(settling_s(sections, rate_hz) * rate_hz)
+    size = max(round(_BLOCK_S * rate_hz), 4 * margin)
+    waiting: npt.NDArray[Any] | None = None
+    before = 0  # samples at the head of what waits that were handed out and serve as margin
+    for block in blocks:
+        waiting = block if waiting is None else np.concatenate([waiting, block], axis=1)
+        if waiting.shape[1] >= before + size + margin:
+            done = waiting.shape[1] - margin
+            yield _both_passes(waiting, sections)[:, before:done]
+            kept = max(0, done - margin)
+            before = done - kept
+            waiting = waiting[:, kept:]
+    if waiting is not None and waiting.shape[1] > before:
+        yield _both_passes(waiting, sections)[:, before:]
+
+
+def _both_passes(sound: npt.NDArray[Any], sections: Sections) -> FloatArray:
+    pad = min(3 * (2 * len(sections) + 1), sound.shape[1] - 1)
+    both = scipy.signal.sosfiltfilt(sections, sound, axis=1, padlen=pad)
+    return both.astype(np.float32)
