@@ -7,6 +7,7 @@ whether to copy the clip from the card again, to rename it, or to leave it out.
 from __future__ import annotations
 
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -36,7 +37,18 @@ _OTHER = (
     (b"\x1f\x8b", "a compressed archive"),
     (b"Rar!", "a RAR archive"),
 )
-_IO_BYTES = "4096"
+_OPTIONS = {
+    # Sound lies in small pieces between the pictures: small reads take in less picture.
+    "blocksize": "4096",
+    # A list of clips disguised as a clip must not reach out to other places.
+    "protocol_whitelist": "file",
+}
+_LISTS = frozenset(("concat", "dash", "hls", "imf", "sdp"))
+_BARE_STREAMS = frozenset(
+    ("h264", "hevc", "m4v", "mjpeg", "mpeg", "mpegvideo", "mp3", "aac", "ac3")
+)
+_CONTAINERS = frozenset((".3gp", ".avi", ".m4a", ".m4v", ".mkv", ".mov", ".mp4", ".mxf", ".qt"))
+_DAMAGED = "is damaged, or no clip at all; copy it from the card again, and see if it plays"
 
 
 @contextmanager
@@ -59,9 +71,11 @@ def open_take(path: Path) -> Iterator[InputContainer]:
         If the file is missing, a folder, unreadable, empty, cut short, damaged, or no clip at all.
     """
     try:
-        size = path.stat().st_size
-        if path.is_dir():
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
             raise MediaError(path, "is a folder, not a clip; name it as the rushes instead")
+        if not stat.S_ISREG(status.st_mode):
+            raise MediaError(path, "is no ordinary file; leave it out")
         with path.open("rb") as file:
             file.read(1)
     except FileNotFoundError:
@@ -78,16 +92,18 @@ def open_take(path: Path) -> Iterator[InputContainer]:
         raise MediaError(
             path, f"could not be read ({_reason(error)}); check the drive or card"
         ) from None
-    if size == 0:
+    if status.st_size == 0:
         raise MediaError(path, "is empty (0 bytes); copy it from the card again")
     try:
-        # Sound lies in small pieces between the pictures: small reads take in less picture.
-        container = av.open(
-            os.fspath(path), metadata_errors="replace", options={"blocksize": _IO_BYTES}
-        )
+        container = av.open(os.fspath(path.absolute()), metadata_errors="replace", options=_OPTIONS)
     except (av.error.FFmpegError, ValueError, OSError) as error:
         raise MediaError(path, why_unreadable(path, error)) from None
     with container:
+        name = container.format.name
+        if name in _LISTS:
+            raise MediaError(path, "is a list of clips, not a clip; leave it out")
+        if name in _BARE_STREAMS and path.suffix.lower() in _CONTAINERS:
+            raise MediaError(path, _DAMAGED)  # what follows a spoilt beginning may look like that
         if not container.streams.audio and picture_stream(container) is None:
             raise MediaError(path, why_unreadable(path))
         yield container
@@ -164,7 +180,7 @@ def why_unreadable(path: Path, error: Exception | None = None) -> str:
         return "is in a format that cannot be decoded here; convert it to a usual one first"
     if error is None:
         return "holds neither picture nor sound; leave it out"
-    return "is damaged or no clip at all; play it in a player, and copy it from the card again"
+    return _DAMAGED
 
 
 def _why_boxes(path: Path, size: int) -> str:

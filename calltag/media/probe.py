@@ -22,10 +22,14 @@ from av.video.stream import VideoStream
 
 from calltag.errors import MediaError
 from calltag.media.opening import open_take, picture_stream
-from calltag.media.rates import exact_rate, is_steady
+from calltag.media.rates import STANDARD_RATES, exact_rate, is_steady
 
 _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
 _PICTURES_LOOKED_AT = 400
+_FEWEST_PICTURES = 8
+_REORDERED = 4
+_BYTES_LOOKED_AT = 4_000_000
+_ALWAYS_STEADY = frozenset(("avi", "dv", "mxf"))  # these store no time with a picture
 _RAW_SOUND = frozenset(("aac", "ac3", "eac3", "amr", "loas"))
 
 
@@ -92,8 +96,8 @@ def probe(path: Path) -> MediaInfo:
             raise MediaError(
                 path, "holds sound that cannot be decoded here; convert it to a usual format first"
             )
-        duration_s = _duration_s(container, picture)
-        fps, variable = _rate(picture, duration_s) if picture is not None else (None, False)
+        duration_s = take_duration_s(container)
+        fps, variable = _rate(container, picture) if picture is not None else (None, False)
         tags = _tags(container)
         reference = tags.get("time_reference", "")
         return MediaInfo(
@@ -152,20 +156,50 @@ def take_start_s(container: InputContainer) -> Fraction:
     return min(starts, default=Fraction(0))
 
 
-def _duration_s(container: InputContainer, picture: VideoStream | None) -> float:
+def take_duration_s(container: InputContainer) -> float:
+    """Find the length that a clip states, of picture or sound, whichever is longer.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+
+    Returns
+    -------
+    float
+        Seconds from the start of the take. For formats that state none all packets are gone
+        through, and none are left to read.
+    """
     start = take_start_s(container)
+    picture = picture_stream(container)
     ends = [
         (stream.start_time or 0) * stream.time_base + stream.duration * stream.time_base
         for stream in (*container.streams.audio, *([picture] if picture is not None else []))
         if stream.duration and stream.time_base
     ]
-    raw = container.format.name in _RAW_SOUND and picture is None
+    raw = states_no_length(container)
     if ends and not raw:
         return float(max(ends) - start)
     if container.duration and not raw:
         first = Fraction(container.start_time or 0, av.time_base)
         return float(Fraction(container.duration, av.time_base) + first - start)
     return _counted_s(container, start)
+
+
+def states_no_length(container: InputContainer) -> bool:
+    """Tell whether a format states no length, so that a library's figure is a guess.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+
+    Returns
+    -------
+    bool
+        Whether it is a bare stream of sound.
+    """
+    return container.format.name in _RAW_SOUND
 
 
 def _counted_s(container: InputContainer, start: Fraction) -> float:
@@ -180,21 +214,45 @@ def _counted_s(container: InputContainer, start: Fraction) -> float:
     return float(end - start)
 
 
-def _rate(picture: VideoStream, duration_s: float) -> tuple[Fraction | None, bool]:
+def _rate(container: InputContainer, picture: VideoStream) -> tuple[Fraction | None, bool]:
+    """Find the exact frame rate, and whether it varies."""
     stated = picture.average_rate or picture.guessed_rate or picture.base_rate
-    if not stated:
-        return None, False
-    tick = picture.time_base or Fraction(0)
-    fps = exact_rate(Fraction(stated), tick_s=tick, duration_s=duration_s)
+    tick = picture.time_base
+    if not stated or not tick:
+        return Fraction(stated) if stated else None, False
+    ticks = _picture_ticks(container, picture)
+    length_s = float((ticks[-1] - ticks[0]) * tick) if len(ticks) > _FEWEST_PICTURES else 0.0
+    fps = exact_rate(Fraction(stated), tick_s=tick, duration_s=length_s)
+    if not length_s or is_steady(ticks, fps, tick):
+        return fps, False
+    # Some formats state a rounded rate: 120 for 119.88.
+    counted = Fraction(len(ticks) - 1) / ((ticks[-1] - ticks[0]) * tick)
+    counted = exact_rate(counted, tick_s=tick, duration_s=length_s)
+    if counted in STANDARD_RATES and is_steady(ticks, counted, tick):
+        return counted, False
+    return fps, True
+
+
+def _picture_ticks(container: InputContainer, picture: VideoStream) -> list[int]:
+    """Times of the first pictures: from the index where it is complete, else from packets."""
+    if container.format.name in _ALWAYS_STEADY:
+        return []
     index = picture.index_entries
-    times = sorted(index[i].timestamp for i in range(min(len(index), _PICTURES_LOOKED_AT)))
-    complete = 0 < picture.frames <= len(index)  # some containers index key frames alone
-    if len(times) > 2 and complete and tick:
-        return fps, not is_steady(times, fps, tick)
-    base = Fraction(picture.base_rate or stated)
-    # Interlaced pictures are counted by fields in one of the two.
-    apart = min(abs(float(base / fps) - 1), abs(float(base / fps) / 2 - 1))
-    return fps, apart > 0.01
+    if 0 < picture.frames <= len(index):
+        return sorted(index[i].timestamp for i in range(min(len(index), _PICTURES_LOOKED_AT)))
+    ticks = []
+    read = 0
+    try:
+        for packet in container.demux(picture):
+            read += packet.size
+            if packet.pts is not None:
+                ticks.append(packet.pts)
+            if len(ticks) >= _PICTURES_LOOKED_AT or read > _BYTES_LOOKED_AT:
+                break
+    except av.error.FFmpegError:
+        pass  # what was read until then has to do
+    # Pictures are stored in the order of decoding: of the last, some are still to come.
+    return sorted(ticks)[: max(0, len(ticks) - _REORDERED)]
 
 
 def _tags(container: InputContainer) -> dict[str, str]:
@@ -239,4 +297,5 @@ def _iso(text: str) -> str | None:
         return None
     if len(text) == 10:
         return text
-    return moment.replace(microsecond=0).isoformat().replace("+00:00", "Z")
+    exact = "seconds" if text.count(":") - ("+" in text) > 1 else "minutes"
+    return moment.isoformat(timespec=exact).replace("+00:00", "Z")

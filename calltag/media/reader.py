@@ -29,7 +29,7 @@ from av.packet import Packet
 
 from calltag.errors import InputError, MediaError
 from calltag.media.opening import drop_all_but, open_take, picture_stream
-from calltag.media.probe import decodable, take_start_s
+from calltag.media.probe import decodable, states_no_length, take_duration_s, take_start_s
 from calltag.records import FloatArray, Span
 
 _GATHER_SAMPLES = 65_536
@@ -447,8 +447,11 @@ class _Track:
         self._due = self._position + self._origin
         if not self.heard:
             self.first = self._position
-        elif self.end_s > before_s and not (self.damage and self.damage[-1].end_s >= before_s):
-            self.missing.append(Span(before_s, self.end_s))
+        elif self.end_s > max(0.0, before_s):
+            if self.damage and self.damage[-1].end_s >= before_s:
+                self.damage[-1] = Span(self.damage[-1].start_s, self.end_s)
+            else:
+                self.missing.append(Span(max(0.0, before_s), self.end_s))
         self.heard = True
         self._sought = False
 
@@ -570,22 +573,14 @@ def _faults(container: InputContainer, tracks: list[_Track], broken_off: bool) -
     end_s = max(track.end_s for track in tracks)
     if broken_off:
         yield f"the file cannot be read beyond {end_s:.1f} s"
-    picture = picture_stream(container)
-    announced = [
-        track.stream.duration * track.stream.time_base
-        for track in tracks
-        if track.stream.duration and track.stream.time_base
-    ]
-    if picture is not None:
+    if picture_stream(container) is not None:
         late_s = min(track.first / track.stream.rate for track in tracks if track.heard)
         if late_s > _TELL_S:
             yield f"sound starts {late_s:.1f} s after the picture"
-        if picture.duration and picture.time_base:
-            short_s = float(picture.duration * picture.time_base) - end_s
-            if short_s > _TELL_S:
-                yield f"sound ends {short_s:.1f} s before the picture"
-    elif announced and float(max(announced)) - end_s > _TELL_S:
-        yield f"sound ends at {end_s:.1f} s, though {float(max(announced)):.1f} s are announced"
+    if not states_no_length(container):
+        short_s = take_duration_s(container) - end_s
+        if short_s > _TELL_S:
+            yield f"sound ends at {end_s:.1f} s, {short_s:.1f} s before the end of the take"
 
 
 def _places(what: str, spans: list[Span]) -> Iterator[str]:
