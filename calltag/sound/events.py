@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.ndimage
 
 from calltag.records import FloatArray
 from calltag.sound.spectrum import BIN_HZ, N_BINS
@@ -14,6 +15,13 @@ AROUND_FRAMES = 150
 
 BAND_SHARE = (0.05, 0.95)
 """An event's band holds the energy between these shares."""
+
+STANDS_OUT = 0.8
+"""A bin counts for an event's band where its excess is at least this share of the background.
+
+Even steady noise of the background's own level has an excess of 0.14: summed over all bins it would
+outweigh a faint call.
+"""
 
 LOWEST_HZ = 60.0
 
@@ -101,7 +109,10 @@ def measure_region(power: FloatArray, busy: np.ndarray, first: int, last: int) -
     spectrum[:lowest] = 0
     if spectrum.sum() <= 0:
         excess = inside
-        spectrum = inside.mean(axis=0)
+        spectrum = inside.mean(axis=0) + np.float32(1e-20)  # silence gets the whole band
+    prominence = scipy.ndimage.uniform_filter1d(spectrum / np.maximum(behind, 1e-12), 3)
+    if (prominence > STANDS_OUT).any():
+        spectrum = np.where(prominence > STANDS_OUT, spectrum, 0)
     share = np.cumsum(spectrum) / max(float(spectrum.sum()), 1e-20)
     low, high = np.searchsorted(share, BAND_SHARE)
     low, high = max(lowest, int(low) - 1), min(N_BINS, int(high) + 2)
@@ -145,11 +156,14 @@ def refine_edges(
     if region.snr_db < 6.0:
         return first, last
     low, high = int(region.low_hz / BIN_HZ), int(region.high_hz / BIN_HZ) + 1
+    spare = int(0.15 * (high - low))  # a sweep begins outside the band that holds most of it
+    low, high = max(int(LOWEST_HZ / BIN_HZ), low - spare), high + spare
     start, stop = max(before, first - reach), min(after, last + reach)
     level = 10 * np.log10(power[start:stop, low:high].sum(axis=1) + 1e-12)
     top = float(level.max())
     mean_db = region.level_dbfs + 10 * np.log10(3.0)
-    threshold = max(top - EDGE_DROP_DB, mean_db - region.snr_db + 4.0)
+    over_noise_db = 4.0 + 6.0 / np.sqrt(high - low)  # noise in few bins fluctuates more
+    threshold = max(top - EDGE_DROP_DB, mean_db - region.snr_db + over_noise_db)
     loud = np.flatnonzero(level >= threshold) + start
     near_first = loud[np.abs(loud - first) <= reach]
     near_last = loud[np.abs(loud + 1 - last) <= reach]
