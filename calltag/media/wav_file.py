@@ -9,12 +9,11 @@ at even offsets.
 
 from __future__ import annotations
 
-import os
 import struct
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
 
@@ -22,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.errors import InputError, MediaError
+from calltag.files import written_whole
 
 DS64_BYTES = 28
 """What RF64 needs at a file's head: riff, data and sample counts (u64 each), table length (u32)."""
@@ -126,9 +126,8 @@ def write_wav(
     Raises
     ------
     InputError
-        If `subtype` is none of the above, or a cue begins before the file does.
-    OSError
-        If the file cannot be written; nothing is left behind then.
+        If `subtype` is none of the above, a cue begins before the file does, or the file cannot be
+        written; nothing is left behind then.
 
     Examples
     --------
@@ -147,40 +146,30 @@ def write_wav(
     first = np.atleast_2d(next(blocks, np.zeros((1, 0), np.float32)))
     channels = len(first)
 
-    partial = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with partial.open("wb") as file:
-            file.write(b"RIFF\0\0\0\0WAVE")
-            file.write(_chunk(b"JUNK", bytes(DS64_BYTES)))
-            if bext is not None:
-                file.write(_chunk(b"bext", pack_bext(bext)))
-            file.write(_chunk(b"fmt ", _format(channels, rate_hz, subtype)))
-            fact_at = None
-            if subtype == "FLOAT":
-                fact_at = file.tell() + 8
-                file.write(_chunk(b"fact", bytes(4)))
-            data_at = file.tell() + 8
-            file.write(b"data\0\0\0\0")
-            n_samples = 0
-            block: npt.NDArray[Any] | None = first
-            while block is not None:
-                block = np.atleast_2d(block)
-                n_samples += block.shape[1]
-                file.write(_encode(block, subtype))
-                block = next(blocks, None)
-            data_bytes = file.tell() - data_at
-            file.write(b"\0" * (data_bytes % 2))
-            if cues:
-                file.write(pack_cues(cues))
-            if info:
-                texts = b"".join(_chunk(k.encode("ascii"), _zero_ended(t)) for k, t in info.items())
-                file.write(_chunk(b"LIST", b"INFO" + texts))
-            state_sizes(file, data_at, data_bytes, n_samples, fact_at)
-        partial.replace(path)
-    except BaseException:
-        with suppress(FileNotFoundError):
-            partial.unlink()
-        raise
+    n_samples = 0
+    with written_whole(path) as partial, partial.open("wb") as file:
+        file.write(b"RIFF\0\0\0\0WAVE")
+        file.write(_chunk(b"JUNK", bytes(DS64_BYTES)))
+        if bext is not None:
+            file.write(_chunk(b"bext", pack_bext(bext)))
+        file.write(_chunk(b"fmt ", _format(channels, rate_hz, subtype)))
+        fact_at = None
+        if subtype == "FLOAT":
+            fact_at = file.tell() + 8
+            file.write(_chunk(b"fact", bytes(4)))
+        data_at = file.tell() + 8
+        file.write(b"data\0\0\0\0")
+        for block in chain([first], blocks):
+            n_samples += np.atleast_2d(block).shape[1]
+            file.write(_encode(np.atleast_2d(block), subtype))
+        data_bytes = file.tell() - data_at
+        file.write(b"\0" * (data_bytes % 2))
+        if cues:
+            file.write(pack_cues(cues))
+        if info:
+            texts = b"".join(_chunk(k.encode("ascii"), _zero_ended(t)) for k, t in info.items())
+            file.write(_chunk(b"LIST", b"INFO" + texts))
+        state_sizes(file, data_at, data_bytes, n_samples, fact_at)
     return n_samples
 
 
