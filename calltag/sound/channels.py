@@ -29,6 +29,11 @@ _SILENT_POWER = 1e-9  # -90 dBFS: an open input of 16 bits
 _AUDIBLE_POWER = 1e-8
 _QUIETER_DB = 30.0
 _SPARE_DB = 12.0  # a safety track this much lower is as good as the other
+_HISS_SWING_DB = 0.6  # hiss of 43 ms in that band varies by 0.3 dB
+_WHITE_RUMBLE_DB = -10.0  # white noise has -15; out of doors low frequencies are stronger
+_LIVE_SWING_DB = 1.5
+_HISS_COST_DB = 40.0
+_LEAST_SECONDS = 5  # before the swing of a level says anything
 _MARGIN_DB = 6.0  # a channel must be better by this much to be changed to
 _WINDY_DB = 10.0
 _SAME = 0.995
@@ -66,13 +71,14 @@ class ChannelReport(NamedTuple):
 
 
 class _Second(NamedTuple):
-    """Measured in every second: arrays of shape (n_seconds, n_channels); `like` holds pairs."""
+    """Measured in every second: arrays of shape (n_seconds, n_channels), the last two of pairs."""
 
     power: _Floats
     low: _Floats
     mid: _Floats
     mean: _Floats
     like: _Floats
+    like_low: _Floats
 
 
 class Chooser:
@@ -107,7 +113,7 @@ class Chooser:
         self._seconds: list[_Second] = []
         self._peak = 0.0
         self._clipped = np.zeros(0, np.int64)
-        self._recent: _Floats = np.zeros((3, 0))
+        self._recent: _Floats = np.zeros((6, 0))
         self._silence: list[tuple[int, bool] | None] = []
         self._dropouts: dict[tuple[int, int], list[int]] = {}
 
@@ -128,7 +134,7 @@ class Chooser:
         if not self._silence:
             self._silence = [None] * n_channels
             self._clipped = np.zeros(n_channels, np.int64)
-            self._recent = np.zeros((3, n_channels))
+            self._recent = np.zeros((6, n_channels))
         chosen: FloatArray = block[0]
         if n == 0:
             return chosen
@@ -183,10 +189,16 @@ class Chooser:
     ) -> FloatArray:
         """Choose for this block, and change over within it where the chosen channel dies."""
         n_seconds = len(seconds.power)
-        kept = np.exp(-n_seconds / _MEMORY_S)
-        self._recent = self._recent * kept + np.array(
-            [seconds.low.sum(axis=0), seconds.mid.sum(axis=0), clipped]
-        )
+        level_db = _decibels(seconds.mid)
+        self._recent *= np.exp(-n_seconds / _MEMORY_S)
+        self._recent += [
+            seconds.low.sum(axis=0),
+            seconds.mid.sum(axis=0),
+            clipped,
+            level_db.sum(axis=0),
+            (level_db**2).sum(axis=0),
+            np.full(len(block), n_seconds),
+        ]
         costs = self._costs(n_seconds)
         best = int(np.argmin(costs))
         now = self._chosen[-1] if self._chosen else int(np.argmax(np.isfinite(costs)))
@@ -213,13 +225,15 @@ class Chooser:
 
     def _costs(self, n_seconds: int) -> _Floats:
         """Decibels by which each channel is worse; infinite for a dead one."""
-        low, mid, clipped = self._recent
+        low, mid, clipped, sum_db, sum_db2, weight = self._recent
         best = mid.max()
         with np.errstate(divide="ignore", invalid="ignore"):
             rumble_db = 10 * np.log10(low / mid)
             quieter_db = 10 * np.log10(best / mid)
         cost = rumble_db + np.maximum(0.0, quieter_db - _SPARE_DB)
         cost += 6 * np.log10(1 + clipped * 60 / min(_MEMORY_S, max(n_seconds, 1)))
+        swing_db = np.sqrt(np.maximum(sum_db2 / weight - (sum_db / weight) ** 2, 0.0))
+        cost[_hissing(swing_db, sum_db / weight, rumble_db, float(weight[0]))] += _HISS_COST_DB
         return np.where((quieter_db < _QUIETER_DB) & np.isfinite(cost), cost, np.inf)
 
     def _end_of_sound(self, row: FloatArray, second: int) -> int:
@@ -259,7 +273,7 @@ class Chooser:
         if not self._seconds:
             return
         parts = zip(*self._seconds, strict=True)
-        power, low, mid, mean, like = (np.concatenate(part) for part in parts)
+        power, low, mid, mean, like, like_low = (np.concatenate(part) for part in parts)
         n_channels = power.shape[1]
         silent = power < _SILENT_POWER
         dead = [c for c in range(n_channels) if silent[:, c].mean() > 0.99]
@@ -279,14 +293,21 @@ class Chooser:
                 last_s = np.flatnonzero(~silent[:, c])[-1] + 1
                 stop_s = begun[0] / self._rate_hz if begun is not None else last_s
                 yield f"channel {c + 1} stops at {stop_s:.1f} s"
-        levels_db = 10 * np.log10(np.maximum(mid, 1e-12).mean(axis=0))
+        levels_db = _decibels(mid.mean(axis=0))
+        rumble_db = _decibels(low.mean(axis=0)) - levels_db
         loudest = max(live, key=lambda c: levels_db[c])
         far = [c for c in live if levels_db[loudest] - levels_db[c] > _QUIETER_DB]
         for c in far:
             below = levels_db[loudest] - levels_db[c]
             yield f"channel {c + 1} is {below:.0f} dB quieter than channel {loudest + 1}"
-        yield from self._alike([c for c in live if c not in far], like, silent)
-        rumble_db = 10 * np.log10(np.maximum(low, 1e-15).mean(axis=0)) - levels_db
+        sounding = np.where(silent, np.nan, _decibels(mid))[:, live]
+        with np.errstate(invalid="ignore"):
+            swing_db, mean_db = np.nanstd(sounding, axis=0), np.nanmean(sounding, axis=0)
+        for i in np.flatnonzero(_hissing(swing_db, mean_db, rumble_db[live], len(mid))):
+            if live[i] not in far:
+                yield f"channel {live[i] + 1} carries nothing but hiss"
+                far.append(live[i])
+        yield from self._alike([c for c in live if c not in far], like, like_low, silent)
         for c in live:
             if c not in used and c not in far and rumble_db[c] - rumble_db[used[-1]] > _WINDY_DB:
                 yield (
@@ -302,7 +323,7 @@ class Chooser:
         yield from self._told_dropouts(live)
 
     def _alike(
-        self, live: list[int], like: _Floats, silent: npt.NDArray[np.bool_]
+        self, live: list[int], like: _Floats, like_low: _Floats, silent: npt.NDArray[np.bool_]
     ) -> Iterator[str]:
         first_of = {c: c for c in live}  # the first channel that each is a copy of
         for a, b in combinations(live, 2):
@@ -312,6 +333,8 @@ class Chooser:
             likeness = float(np.median(like[both, a, b]))
             if likeness < _INVERTED and first_of[b] == b:
                 yield f"channel {b + 1} is channel {a + 1} turned upside down (inverted)"
+            elif float(np.median(like_low[both, a, b])) < _INVERTED and first_of[b] == b:
+                yield f"channel {b + 1} is turned upside down against channel {a + 1} (inverted)"
             elif likeness > _SAME and first_of[b] == b:
                 first_of[b] = a
         for a in live:
@@ -341,22 +364,42 @@ def _measure(block: FloatArray, rate_hz: int) -> _Second:
     )
     mean = pieces.mean(axis=2, dtype=np.float64)
     pieces = pieces - mean[:, :, None].astype(np.float32)
-    steps = np.diff(pieces, axis=2)
     power = np.einsum("cst,cst->sc", pieces, pieces) / pieces.shape[2]
     low = _means(pieces, _LOW_GROUP)
     mid = np.diff(_means(pieces, _MID_GROUP), axis=2)
-    # Steps weigh high frequencies up: microphones side by side have the low ones in common.
-    alike = np.einsum("cst,dst->scd", steps, steps)
-    norm = np.sqrt(np.einsum("scc->sc", alike))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        like = np.nan_to_num(alike / (norm[:, :, None] * norm[:, None, :]))
     return _Second(
         power.astype(np.float64),
         (low**2).mean(axis=2, dtype=np.float64).T,
         (mid**2).mean(axis=2, dtype=np.float64).T,
         mean.T,
-        like.astype(np.float64),
+        # Steps weigh high frequencies up, in which only a copy is like the other; microphones side
+        # by side have the low ones in common, and there show which one is inverted.
+        _likeness(np.diff(pieces, axis=2)),
+        _likeness(low),
     )
+
+
+def _likeness(pieces: FloatArray) -> _Floats:
+    """Correlate all pairs of channels, second by second."""
+    products = np.einsum("cst,dst->scd", pieces, pieces).astype(np.float64)
+    norm = np.sqrt(np.einsum("scc->sc", products))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.nan_to_num(products / (norm[:, :, None] * norm[:, None, :]))
+
+
+def _hissing(
+    swing_db: _Floats, level_db: _Floats, rumble_db: _Floats, n_seconds: float
+) -> npt.NDArray[np.bool_]:
+    """Find channels as steady and as white as hiss, and below one with life in it."""
+    alive = swing_db > _LIVE_SWING_DB
+    if n_seconds < _LEAST_SECONDS or not alive.any():
+        return np.zeros(len(swing_db), bool)
+    hiss = (swing_db < _HISS_SWING_DB) & (rumble_db < _WHITE_RUMBLE_DB)
+    return hiss & (level_db < level_db[alive].max())
+
+
+def _decibels(power: _Floats) -> _Floats:
+    return 10 * np.log10(np.maximum(power, 1e-15))
 
 
 def _means(pieces: FloatArray, group: int) -> FloatArray:
