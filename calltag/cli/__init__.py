@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import logging
 import sys
-
-import click
 
 from calltag.errors import CalltagError
 
@@ -13,6 +12,7 @@ DONE = 0
 FAILED = 1
 WRONG_USAGE = 2
 SOME_UNREADABLE = 3
+STOPPED = 130
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -25,19 +25,14 @@ def main(arguments: list[str] | None = None) -> None:
     """
     from calltag.cli.app import app
 
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # What goes into files is read again as UTF-8, with the line ends that were written.
+            encoding = None if stream.isatty() else "utf-8"
+            stream.reconfigure(encoding=encoding, errors="backslashreplace", newline="")
     try:
-        status = app(arguments, prog_name="calltag", standalone_mode=False)
-    except click.ClickException as error:  # wrong usage, told in the library's own words
-        error.show()
-        sys.exit(WRONG_USAGE if isinstance(error, click.UsageError) else FAILED)
-    except (click.Abort, KeyboardInterrupt):
-        print("calltag: stopped; what was finished is kept", file=sys.stderr)
-        sys.exit(130)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(DONE)
+        app(arguments, prog_name="calltag")
     except CalltagError as error:
         logging.getLogger("calltag").debug("traceback", exc_info=True)
         print(f"calltag: {error}", file=sys.stderr)
         sys.exit(FAILED)
-    sys.exit(status if isinstance(status, int) else DONE)

@@ -1,0 +1,109 @@
+"""Choosing takes and calls from the log: the filters and orders of listings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from fnmatch import fnmatchcase
+from typing import TYPE_CHECKING
+
+from calltag.errors import InputError
+
+if TYPE_CHECKING:
+    from calltag.records import Call, TakeLog
+
+
+class CallOrder(StrEnum):
+    """What calls may be ordered by."""
+
+    START = "start"
+    WORTH = "worth"
+    CONFIDENCE = "confidence"
+    SNR = "snr"
+    LEVEL = "level"
+    LENGTH = "length"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CallFilter:
+    """Which calls to list; what is empty or None lets all pass.
+
+    Attributes
+    ----------
+    types : sequence of str
+        Call types, as `calltag.edit.markers.is_of_type` has them.
+    min_confidence : float
+        Least confidence of the label.
+    min_snr_db : float or None
+        Least level over the background.
+    noise : bool or None
+        Only calls with noise at the same time, or only calls without.
+    """
+
+    types: Sequence[str] = ()
+    min_confidence: float = 0.0
+    min_snr_db: float | None = None
+    noise: bool | None = None
+
+    def passes(self, call: Call) -> bool:
+        """Tell whether a call is to be listed."""
+        from calltag.edit.markers import is_of_type
+        from calltag.edit.tables import call_confidence
+        from calltag.learn.labels import is_call
+
+        return (
+            is_call(call.label)
+            and is_of_type(call.label, self.types)
+            and call_confidence(call) >= self.min_confidence
+            and (self.min_snr_db is None or call.snr_db >= self.min_snr_db)
+            and (self.noise is None or bool(call.noise) == self.noise)
+        )
+
+
+def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterator[TakeLog]:
+    """Yield the takes that are named: by path, file name, folder or a pattern with ``*``.
+
+    A name that no take has is an `InputError`, told when all takes have been seen.
+    """
+    unseen = set(names)
+    for take_log in take_logs:
+        fitting = {name for name in names if _is_named(take_log.take.path, name)}
+        unseen -= fitting
+        if fitting or not names:
+            yield take_log
+    if unseen:
+        name = min(unseen)
+        raise InputError(f"--take {name}: no such take in the log; `calltag takes` lists them")
+
+
+def _is_named(path: str, name: str) -> bool:
+    path, name = path.casefold(), name.casefold().replace("\\", "/").rstrip("/")
+    return path.startswith(f"{name}/") or any(
+        fnmatchcase(path, pattern) for pattern in (name, f"*/{name}")
+    )
+
+
+Found = tuple["TakeLog", "Call"]
+
+
+def order_calls(calls: Iterable[Found], by: CallOrder) -> list[Found]:
+    """Order calls: by take and start, or the highest value first."""
+    in_order = sorted(calls, key=lambda found: (found[0].take.path, found[1].start_s))
+    if by is CallOrder.START:
+        return in_order
+    value = _value_of(by)
+    return sorted(in_order, key=lambda found: value(*found), reverse=True)
+
+
+def _value_of(by: CallOrder) -> Callable[[TakeLog, Call], float]:
+    from calltag.edit.selects import worth
+    from calltag.edit.tables import call_confidence
+
+    return {
+        CallOrder.WORTH: worth,
+        CallOrder.CONFIDENCE: lambda _, call: call_confidence(call),
+        CallOrder.SNR: lambda _, call: call.snr_db,
+        CallOrder.LEVEL: lambda _, call: call.level_dbfs,
+        CallOrder.LENGTH: lambda _, call: call.span.length_s,
+    }[by]

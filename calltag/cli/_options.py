@@ -1,0 +1,63 @@
+"""Options that several commands have, so that they are called and explained alike."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+LOG_NAME = Path("calltag.db")
+
+
+class As(StrEnum):
+    """How a listing is printed."""
+
+    TABLE = "table"
+    CSV = "csv"
+    JSON = "json"
+
+
+class Grade(StrEnum):
+    """Grades of verdicts."""
+
+    CLEAN = "clean"
+    PART = "part"
+    PICTURE_ONLY = "picture-only"
+
+
+LogFile = Annotated[Path, typer.Option("--log", metavar="FILE", help="The log.")]
+ListedAs = Annotated[As, typer.Option("--as", help="How to print the list.")]
+Types = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--type",
+        metavar="TYPE",
+        help="Only calls of this type; `marsh hooter` is all that it calls. May be repeated.",
+    ),
+]
+Takes = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--take",
+        metavar="TAKE",
+        help="Only this take, or those in this folder; * stands for anything. May be repeated.",
+    ),
+]
+Verdicts = Annotated[
+    list[Grade] | None,
+    typer.Option("--verdict", help="Only takes with this verdict. May be repeated."),
+]
+MinConfidence = Annotated[
+    float,
+    typer.Option(
+        "--min-confidence", min=0.0, max=1.0, metavar="0…1", help="Only labels at least this sure."
+    ),
+]
+MinSnr = Annotated[
+    float | None,
+    typer.Option(
+        "--min-snr", metavar="DB", help="Only calls this far above their background, in dB."
+    ),
+]

@@ -1,0 +1,112 @@
+"""Tables, data and messages: data and tables to standard output, messages to standard error."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from calltag.cli._options import As
+
+if TYPE_CHECKING:
+    from calltag.edit.tables import Row
+
+UNLIMITED = 100_000
+"""Width of a table that goes into a file or another program."""
+
+LEAST_FOLDED, WIDEST_FOLDED = 30, 72
+"""Widths that a column that folds should have, and may have."""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a table for people.
+
+    Attributes
+    ----------
+    header : str
+        What stands above it.
+    right : bool
+        Whether its cells end at the same place, as numbers should.
+    rank : int
+        On a narrow terminal the column with the highest rank is left out first; 0 stays.
+    folds : bool
+        Whether its cells may go over several lines.
+    """
+
+    header: str
+    right: bool = False
+    rank: int = 0
+    folds: bool = False
+
+
+def say(text: str) -> None:
+    """Print a message for the user."""
+    typer.echo(text, err=True)
+
+
+def print_data(columns: Sequence[str], rows: Iterable[Row], how: As, **more: list[Any]) -> None:
+    """Print rows as CSV or JSON; `more` is added to the rows of JSON, by column."""
+    if how is As.CSV:
+        from calltag.edit.tables import csv_text
+
+        _write(csv_text(columns, rows))
+        return
+    whole = [dict(row) for row in rows]
+    for name, values in more.items():
+        for row, value in zip(whole, values, strict=True):
+            row[name] = value
+    _write(json.dumps(whole, ensure_ascii=False, indent=2, allow_nan=False) + "\n")
+
+
+def _write(text: str) -> None:
+    sys.stdout.write(text)
+    sys.stdout.flush()
+
+
+def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
+    """Print a table that fits the terminal; what does not is left out, and that is said."""
+    from rich.cells import cell_len
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console(width=None if sys.stdout.isatty() else UNLIMITED)
+    widths = [
+        max((cell_len(cell) for cell in (column.header, *cells)), default=0)
+        for column, cells in zip(columns, zip(*rows, strict=True), strict=True)
+    ]
+    kept = _kept(columns, widths, console.width)
+    table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
+    for index in kept:
+        column = columns[index]
+        table.add_column(
+            column.header,
+            justify="right" if column.right else "left",
+            overflow="fold",
+            max_width=WIDEST_FOLDED if column.folds else None,
+            no_wrap=not column.folds and widths[index] <= console.width // 2,
+        )
+    for row in rows:
+        table.add_row(*(Text(row[index]) for index in kept))
+    console.print(table)
+    left_out = [column.header for i, column in enumerate(columns) if i not in kept]
+    if left_out:
+        say(f"(no room for: {', '.join(left_out)}; a wider window or --as csv shows them)")
+
+
+def _kept(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:
+    kept = list(range(len(columns)))
+
+    def needed() -> int:
+        return sum(
+            2 + (min(widths[i], LEAST_FOLDED) if columns[i].folds else widths[i]) for i in kept
+        )
+
+    while needed() > room and any(columns[i].rank for i in kept):
+        kept.remove(max(kept, key=lambda i: columns[i].rank))
+    return kept

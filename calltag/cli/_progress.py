@@ -1,0 +1,84 @@
+"""How far a run is: a bar on a terminal, now and then a line elsewhere."""
+
+from __future__ import annotations
+
+import sys
+import time
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+from calltag.cli._output import say
+from calltag.cli._words import duration
+
+if TYPE_CHECKING:
+    from rich.progress import Progress as Bar
+
+    from calltag.run import Progress
+
+QUIET_S = 5.0
+"""Least time between two lines where there is no terminal."""
+
+
+class Teller:
+    """Tells the user how far a run is; give its `tell` to the run as listener."""
+
+    def __init__(self) -> None:
+        self._begun = time.monotonic()
+        self._said = -QUIET_S
+        self._bar: Bar | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+    def tell(self, progress: Progress) -> None:
+        """Tell what a listener hears."""
+        if progress.total == 0:
+            return
+        parts = [
+            f"{progress.done} of {progress.total} takes",
+            f"{duration(progress.sound_s)} of sound",
+            self._left(progress),
+        ]
+        text = ", ".join(part for part in parts if part)
+        if sys.stderr.isatty():
+            self._bar = self._bar or _started_bar()
+            self._bar.update(self._bar.task_ids[0], completed=progress.share, description=text)
+        elif self._is_time(progress):
+            say(text)
+
+    def _is_time(self, progress: Progress) -> bool:
+        now = time.monotonic()
+        due = now - self._said >= QUIET_S or progress.done == progress.total
+        if due:
+            self._said = now
+        return due
+
+    def _left(self, progress: Progress) -> str:
+        spent_s = time.monotonic() - self._begun
+        if progress.done == 0 or progress.done == progress.total or progress.share == 0:
+            return ""
+        return f"about {duration(spent_s / progress.share * (1 - progress.share))} left"
+
+
+def _started_bar() -> Bar:
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    bar = Progress(
+        BarColumn(bar_width=None),
+        TextColumn("{task.description}", markup=False),
+        console=Console(stderr=True),
+        expand=True,
+    )
+    bar.add_task("", total=1.0)
+    bar.start()
+    return bar

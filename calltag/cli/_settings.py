@@ -1,0 +1,114 @@
+"""The user's defaults, checked against the options that there are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from calltag.settings import EVERY_COMMAND, SETTINGS_NAME, read_settings
+
+Defaults = dict[str, Any]
+
+
+def load_defaults(context: typer.Context, folder: Path) -> Defaults:
+    """Make the defaults of all commands from the settings file of a folder.
+
+    An option that no command has, or a value that cannot be its, is wrong usage.
+    """
+    tables = read_settings(folder / SETTINGS_NAME)
+    general = tables.pop(EVERY_COMMAND, {})
+    group = context.command
+    defaults = _group_defaults(context, group, tables, general, "")
+    known = {name for command in _commands(group) for name in _options(command)}
+    for name in general:
+        if _plain(name) not in known:
+            raise _wrong(f"[{EVERY_COMMAND}]", f"no command has an option `{name}`", name, known)
+    return defaults
+
+
+def _group_defaults(
+    context: typer.Context,
+    group: Any,
+    tables: Mapping[str, Any],
+    general: Mapping[str, Any],
+    above: str,
+) -> Defaults:
+    defaults: Defaults = {}
+    for name in tables:
+        if name not in group.commands:
+            raise _wrong(f"[{above}{name}]", "there is no such command", name, group.commands)
+    for name, command in group.commands.items():
+        table = tables.get(name, {})
+        if hasattr(command, "commands"):
+            defaults[name] = _group_defaults(context, command, table, general, f"{above}{name}.")
+        else:
+            defaults[name] = _command_defaults(context, command, table, general, f"{above}{name}")
+    return defaults
+
+
+def _command_defaults(
+    context: typer.Context,
+    command: Any,
+    table: Mapping[str, Any],
+    general: Mapping[str, Any],
+    where: str,
+) -> Defaults:
+    options = _options(command)
+    defaults = {}
+    for name, value in general.items():
+        if option := options.get(_plain(name)):
+            defaults[option.name] = _value(context, option, value, f"[{EVERY_COMMAND}] {name}")
+    for name, value in table.items():
+        option = options.get(_plain(name))
+        if option is None:
+            raise _wrong(f"[{where}]", f"there is no option `{name}`", name, options)
+        defaults[option.name] = _value(context, option, value, f"[{where}] {name}")
+    return defaults
+
+
+def _value(context: typer.Context, option: Any, value: Any, where: str) -> Any:
+    if option.multiple and not isinstance(value, list):
+        value = [value]
+    several = isinstance(value, list) and not option.multiple
+    if several or isinstance(value, dict):
+        raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: give a single value")
+    if option.is_flag != isinstance(value, bool):
+        wanted = "true or false" if option.is_flag else "a value, not true or false"
+        raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: give {wanted}")
+    try:
+        option.type_cast_value(context, value)
+    except typer.BadParameter as error:
+        raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: {error.message}") from None
+    return value
+
+
+def _commands(group: Any) -> Iterator[Any]:
+    for command in group.commands.values():
+        if hasattr(command, "commands"):
+            yield from _commands(command)
+        else:
+            yield command
+
+
+def _options(command: Any) -> dict[str, Any]:
+    return {
+        _plain(name): option
+        for option in command.params
+        if option.param_type_name == "option" and option.name != "help"
+        for name in option.opts
+        if name.startswith("--")
+    }
+
+
+def _plain(name: str) -> str:
+    return name.lstrip("-").replace("_", "-")
+
+
+def _wrong(where: str, what: str, name: str, known: Any) -> typer.BadParameter:
+    close = get_close_matches(_plain(name), list(known), n=1)
+    hint = f"; is `{close[0]}` meant?" if close else ""
+    return typer.BadParameter(f"{SETTINGS_NAME}, {where}: {what}{hint}")

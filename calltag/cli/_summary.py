@@ -1,0 +1,68 @@
+"""What a run found, in a few lines."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from calltag.cli._words import counted, duration, first_few
+from calltag.records import CALL
+
+if TYPE_CHECKING:
+    from calltag.records import TakeLog
+    from calltag.run import RunReport
+
+LIKELY = 0.5
+"""Finds at least this sure are counted as calls, and listed unless asked otherwise."""
+
+
+def run_lines(report: RunReport, take_logs: Sequence[TakeLog]) -> Iterator[str]:
+    """Yield the summary of a run."""
+    counts = [f"{report.analysed} analysed now"]
+    for number, what in (
+        (report.known, "known already"),
+        (report.copied, "copies of others"),
+        (len(report.problems), "could not be read"),
+    ):
+        if number:
+            counts.append(f"{number} {what}")
+    yield f"{counted(report.takes, 'take')} in the rushes: {', '.join(counts)}."
+    if report.sound_s:
+        yield f"{duration(report.sound_s)} of sound, analysed in {duration(report.elapsed_s)}."
+    if report.moved:
+        names = first_few([f"{old} is now {new}" for old, new in report.moved], 3)
+        yield f"Moved or renamed, so not analysed again: {names}."
+    if report.silent:
+        yield f"Without sound: {first_few(report.silent)}."
+    yield from find_lines(take_logs)
+
+
+def find_lines(take_logs: Sequence[TakeLog]) -> Iterator[str]:
+    """Yield what is in the log: calls, their types, noise."""
+    from calltag.edit.tables import call_confidence
+    from calltag.learn.labels import is_call, noise_kind
+
+    listed = [
+        (take_log.take.path, call)
+        for take_log in take_logs
+        for call in take_log.calls
+        if is_call(call.label)
+    ]
+    likely = [(path, call) for path, call in listed if call_confidence(call) >= LIKELY]
+    doubtful = len(listed) - len(likely)
+    line = f"In the log: {counted(len(likely), 'call')}"
+    if likely:
+        line += f" in {counted(len({path for path, _ in likely}), 'take')}"
+    yield line + (f", and {doubtful} more that are doubtful." if doubtful else ".")
+    types = Counter(call.label for _, call in likely)
+    unnamed = types.pop(CALL, 0)
+    if types:
+        named = [f"{label} {number}" for label, number in types.most_common()]
+        yield f"Call types: {', '.join(named)}; not named {unnamed}."
+    noise = Counter(
+        kind for take_log in take_logs for kind in {noise_kind(n.kind) for n in take_log.noise}
+    )
+    if noise:
+        kinds = [f"{kind} in {counted(n, 'take')}" for kind, n in noise.most_common() if kind]
+        yield f"Noise: {', '.join(kinds)}."

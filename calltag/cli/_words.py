@@ -1,0 +1,58 @@
+"""Numbers and times in the words of messages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def counted(number: int, word: str, words: str | None = None) -> str:
+    """Say how many: ``1 take``, ``12 takes``.
+
+    Examples
+    --------
+    >>> counted(1, "take"), counted(0, "take"), counted(2, "bed of noise", "beds of noise")
+    ('1 take', '0 takes', '2 beds of noise')
+    """
+    return f"{number} {word if number == 1 else words or word + 's'}"
+
+
+def duration(seconds: float) -> str:
+    """Say how long, as one would: ``40 s``, ``12 min``, ``3 h 5 min``.
+
+    Examples
+    --------
+    >>> duration(39.6), duration(725), duration(11_100)
+    ('40 s', '12 min', '3 h 5 min')
+    """
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+
+
+def position(seconds: float) -> str:
+    """Say where in a take, to a hundredth: ``1:02.35``.
+
+    Examples
+    --------
+    >>> position(62.347), position(3600), position(59.999)
+    ('1:02.35', '1:00:00.00', '1:00.00')
+    """
+    hundredths = round(seconds * 100)
+    minutes, rest = divmod(hundredths, 6000)
+    hours, minutes = divmod(minutes, 60)
+    tail = f"{rest // 100:02}.{rest % 100:02}"
+    return f"{hours}:{minutes:02}:{tail}" if hours else f"{minutes}:{tail}"
+
+
+def first_few(names: Sequence[str], most: int = 5) -> str:
+    """List names, the first few of many.
+
+    Examples
+    --------
+    >>> first_few(["a", "b", "c"], 2)
+    'a, b and 1 more'
+    """
+    shown = ", ".join(names[:most])
+    return shown if len(names) <= most else f"{shown} and {len(names) - most} more"

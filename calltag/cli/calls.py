@@ -1,0 +1,140 @@
+"""`calltag calls`: what was found."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli._choose import CallFilter, CallOrder, choose_takes, order_calls
+from calltag.cli._options import (
+    LOG_NAME,
+    As,
+    Grade,
+    ListedAs,
+    LogFile,
+    MinConfidence,
+    MinSnr,
+    Takes,
+    Types,
+    Verdicts,
+)
+from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._words import counted, position
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from calltag.edit.tables import Row
+    from calltag.records import Call, TakeLog
+
+COLUMNS = (
+    Column("take", folds=True),
+    Column("at", right=True),
+    Column("length", right=True, rank=3),
+    Column("call type", folds=True),
+    Column("sure", right=True, rank=1),
+    Column("above background", right=True, rank=4),
+    Column("band", right=True, rank=6),
+    Column("noise", folds=True, rank=2),
+    Column("timecode", rank=5),
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("calls")(calls_command)
+
+
+def calls_command(
+    log: LogFile = LOG_NAME,
+    types: Types = None,
+    takes: Takes = None,
+    verdicts: Verdicts = None,
+    min_confidence: MinConfidence = 0.5,
+    min_snr: MinSnr = None,
+    noise: Annotated[
+        bool | None,
+        typer.Option(
+            "--noise/--clean",
+            help="Only calls with noise at the same time, or only calls without.",
+            show_default=False,
+        ),
+    ] = None,
+    by: Annotated[
+        CallOrder | None,
+        typer.Option(
+            help="Order: start, or the highest first of worth to the edit, confidence, level over "
+            "the background, level or length.  [default: start; with --best, worth]",
+            show_default=False,
+        ),
+    ] = None,
+    best: Annotated[
+        int | None, typer.Option(min=1, metavar="N", help="Only the first N of that order.")
+    ] = None,
+    how: ListedAs = As.TABLE,
+) -> None:
+    """List, filter and rank the calls.
+
+    \b
+    Examples:
+      calltag calls --type "marsh hooter" --best 10
+      calltag calls --clean --min-snr 12 --as csv > calls.csv
+    """
+    from calltag.cli._log import read_takes
+    from calltag.edit.clock import common_rate
+    from calltag.edit.tables import CALL_COLUMNS, call_row
+    from calltag.log import Log
+
+    wanted = CallFilter(
+        types=types or (), min_confidence=min_confidence, min_snr_db=min_snr, noise=noise
+    )
+    with Log(log, create=False) as opened:
+        every = list(read_takes(opened))
+    chosen = [one for one in choose_takes(every, takes or ()) if _has_verdict(one, verdicts or ())]
+    found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
+    order = by or (CallOrder.START if best is None else CallOrder.WORTH)
+    listed = order_calls(found, order)[:best]
+    rate = common_rate(one.take for one in every)
+    rows = [call_row(one.take, call, rate=rate) for one, call in listed]
+    if how is not As.TABLE:
+        print_data(CALL_COLUMNS, rows, how)
+        return
+    if rows:
+        cells = [_cells(row, call) for row, (_, call) in zip(rows, listed, strict=True)]
+        print_table(COLUMNS, cells)
+    unsure = replace(wanted, min_confidence=0.0)
+    passed = sum(unsure.passes(call) for one in chosen for call in one.calls)
+    _tell(len(rows), len(found), passed - len(found))
+
+
+def _has_verdict(take_log: TakeLog, grades: Collection[Grade]) -> bool:
+    from calltag.takes.verdict import judge
+
+    return not grades or judge(take_log).grade in grades
+
+
+def _cells(row: Row, call: Call) -> list[str]:
+    # Cut off, not rounded: only the user's own word is certain.
+    sure = "by hand" if call.by_hand else f"{int(100 * float(row['confidence'] or 0))} %"
+    return [
+        str(row["take"]),
+        position(call.start_s),
+        f"{call.span.length_s:.2f} s",
+        call.label,
+        sure,
+        f"{call.snr_db:.0f} dB",
+        f"{call.low_hz:.0f}-{call.high_hz:.0f} Hz",
+        str(row["noise"]),
+        str(row["start_tc"]),
+    ]
+
+
+def _tell(listed: int, found: int, unsure: int) -> None:
+    text = f"{counted(listed, 'call')} listed"
+    if found > listed:
+        text += f" of {found}"
+    if unsure:
+        text += f"; {unsure} more that are less sure are not (--min-confidence 0 lists them)"
+    say(f"{text}.")

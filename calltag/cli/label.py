@@ -1,0 +1,132 @@
+"""`calltag label`: the user's word on what is in the takes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli._choose import choose_takes
+from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, Takes, Types
+from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._words import counted, position
+from calltag.errors import InputError
+
+if TYPE_CHECKING:
+    from calltag.learn.label_file import LabelFile
+    from calltag.log import Log
+
+COLUMNS = ("take", "start_s", "end_s", "label", "group")
+TABLE = (
+    Column("take", folds=True),
+    Column("from", right=True),
+    Column("to", right=True),
+    Column("label", folds=True),
+    Column("group", rank=1),
+)
+MOST_SENTENCES = 20
+"""Bad lines that are told one by one."""
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("label")(label_command)
+
+
+def label_command(
+    log: LogFile = LOG_NAME,
+    source: Annotated[
+        Path | None,
+        typer.Option(
+            "--from",
+            metavar="FILE.csv",
+            help="Read labels from a table with the columns take, start_s, end_s, label and, if "
+            "wanted, group.",
+        ),
+    ] = None,
+    skip_bad: Annotated[
+        bool, typer.Option("--skip-bad", help="Take the good lines of a file that has bad ones.")
+    ] = False,
+    show: Annotated[bool, typer.Option("--list", help="List the labels.")] = False,
+    types: Types = None,
+    takes: Takes = None,
+    how: ListedAs = As.TABLE,
+) -> None:
+    """Say what is in the takes, for calltag to learn from.
+
+    A label is a call type in your own words, a noise kind (machine, wind, water, voice, handling;
+    a detail may follow: machine/hedge trimmer) or `no call`. Your labels stand above what was
+    found. Any program that edits tables will do: list the calls as CSV, write types into the
+    column `label`, and read the file. Lines that you leave as they are do not become labels.
+
+    \b
+    Examples:
+      calltag calls --as csv > mine.csv
+      calltag label --from mine.csv
+      calltag label --list
+    """
+    from calltag.log import Log
+
+    if source is None and not show:
+        raise InputError(
+            "say what to do: `--from FILE.csv` reads labels from a table, `--list` lists them"
+        )
+    with Log(log, create=False) as opened:
+        if source is not None:
+            _read(opened, source, skip_bad=skip_bad)
+        if show:
+            _list(opened, types or [], takes or [], how)
+
+
+def _read(log: Log, source: Path, *, skip_bad: bool) -> None:
+    from calltag.cli._log import read_takes
+    from calltag.learn.label_file import read_label_file
+    from calltag.run import measure_labels
+
+    file = read_label_file(source, {one.take.path: one for one in read_takes(log)})
+    for sentence in file.bad[:MOST_SENTENCES]:
+        say(sentence)
+    if len(file.bad) > MOST_SENTENCES:
+        say(f"{len(file.bad) - MOST_SENTENCES} more lines are bad")
+    if file.bad and not skip_bad:
+        raise InputError(
+            f"{source.name}: {counted(len(file.bad), 'line')} cannot be used, so no label was "
+            "taken; mend the file, or add --skip-bad"
+        )
+    log.put_labels(file.labels)
+    for note in measure_labels(log):
+        say(note)
+    _tell(file, source.name)
+
+
+def _tell(file: LabelFile, name: str) -> None:
+    types = {label.label for label in file.labels}
+    say(f"{counted(len(file.labels), 'label')} of {counted(len(types), 'kind')} from {name}.")
+    if file.unnamed:
+        say(f"Passed over: {counted(file.unnamed, 'line')} that name no type.")
+    if file.unchanged:
+        say(f"Passed over: {counted(file.unchanged, 'line')} that say what the log says already.")
+    if file.labels:
+        say("Next: `calltag teach` learns from all labels.")
+
+
+def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
+    from calltag.edit.markers import is_of_type
+
+    paths = {one.take.path for one in choose_takes(log.take_logs(), takes)}
+    listed = [
+        label for label in log.labels() if label.take in paths and is_of_type(label.label, types)
+    ]
+    if how is not As.TABLE:
+        print_data(COLUMNS, [{c: getattr(one, c) for c in COLUMNS} for one in listed], how)
+        return
+    if listed:
+        print_table(
+            TABLE,
+            [
+                [one.take, position(one.start_s), position(one.end_s), one.label, one.group or ""]
+                for one in listed
+            ],
+        )
+    say(f"{counted(len(listed), 'label')} listed.")

@@ -1,0 +1,142 @@
+"""`calltag log`: rushes to log."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli import SOME_UNREADABLE, STOPPED
+from calltag.cli._options import LOG_NAME, LogFile
+from calltag.cli._output import say
+
+if TYPE_CHECKING:
+    from calltag.run import RunReport
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("log")(log_command)
+
+
+def log_command(
+    rushes: Annotated[
+        list[Path],
+        typer.Argument(metavar="RUSHES", help="Folders of clips, or single clips."),
+    ],
+    log: LogFile = LOG_NAME,
+    model: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="A taught model to name calls with; calltag.model beside the log unless given.",
+            show_default=False,
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            metavar="N",
+            help="Takes to work on at a time; one for each core, at most 4, unless given.",
+            show_default=False,
+        ),
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Analyse known takes again.")] = False,
+    drop_missing: Annotated[
+        bool,
+        typer.Option(
+            "--drop-missing",
+            help="Take takes out of the log, with their labels, whose files are gone.",
+        ),
+    ] = False,
+    dask: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="Use the workers of this Dask scheduler, which see the rushes by the same paths.",
+            show_default=False,
+        ),
+    ] = None,
+) -> None:
+    """Find the calls and the noise in the rushes.
+
+    What is found fills the log. A take that the log knows is not analysed again, not even when its
+    file was moved or renamed: so the command can be stopped at any time, and goes on when it is
+    started again. The clips are only read.
+
+    \b
+    Example:
+      calltag log D:/ashmere/card1 D:/ashmere/card2
+    """
+    from calltag.cli._log import read_takes
+    from calltag.cli._progress import Teller
+    from calltag.cli._summary import run_lines
+    from calltag.log import Log
+    from calltag.run import log_rushes
+
+    try:
+        with _stopped_by_sigterm(), Teller() as teller:
+            report = log_rushes(
+                rushes,
+                log,
+                model=model,
+                workers=workers,
+                force=force,
+                listener=teller.tell,
+                dask=dask,
+            )
+    except KeyboardInterrupt:
+        say("Stopped; what was finished is kept. The same command goes on from here.")
+        raise typer.Exit(STOPPED) from None
+    with Log(log) as opened:
+        if drop_missing:
+            opened.forget(report.missing)
+        for line in run_lines(report, list(read_takes(opened))):
+            typer.echo(line)
+    _tell_what_to_know(report, dropped=drop_missing)
+    if report.problems:
+        raise typer.Exit(SOME_UNREADABLE)
+
+
+@contextmanager
+def _stopped_by_sigterm() -> Iterator[None]:
+    """Treat a system that shuts down like a user who presses Ctrl-C."""
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
+    from calltag.cli._words import counted, first_few
+
+    if report.missing:
+        names = first_few(report.missing)
+        if dropped:
+            say(f"Taken out of the log, as their files are gone: {names}.")
+        else:
+            say(
+                f"Not in the rushes any more, but kept in the log: {names}; "
+                "--drop-missing takes them out."
+            )
+    if report.labels_dropped:
+        labels = counted(report.labels_dropped, "label")
+        say(f"{labels} dropped, as their files were replaced by other recordings.")
+    for note in report.notes:
+        say(note)
+    if report.problems:
+        say(f"{counted(len(report.problems), 'take')} could not be read:")
+        for problem in report.problems:
+            say(f"  {problem.path}: {problem.reason}")
+    say("Next: `calltag takes` shows what each take is good for, `calltag calls` lists the calls.")

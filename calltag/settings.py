@@ -1,0 +1,65 @@
+"""`calltag.toml`: the user's own defaults for options, kept in the working folder.
+
+A table for each command holds its options by their long names; `[all]` speaks to every command that
+has such an option. What is given on the command line wins.
+
+    [all]
+    log = "ashmere.db"
+
+    [calls]
+    min-confidence = 0.7
+"""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from calltag.errors import InputError
+
+SETTINGS_NAME = "calltag.toml"
+"""The file's name."""
+
+EVERY_COMMAND = "all"
+"""The table whose options hold for every command that has them."""
+
+
+def read_settings(path: Path) -> dict[str, dict[str, Any]]:
+    """Read the user's defaults.
+
+    Parameters
+    ----------
+    path : Path
+        The file; it need not be there.
+
+    Returns
+    -------
+    dict of str to dict
+        By command, or `EVERY_COMMAND`, its options with their values; empty without a file.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is no TOML, or has an option outside a table.
+    """
+    try:
+        text = path.read_text("utf-8-sig")
+    except FileNotFoundError:
+        return {}
+    except UnicodeDecodeError:
+        raise InputError(f"{path.name}: is not text in UTF-8; save it as UTF-8") from None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(f"{path.name}: cannot be read ({reason}); mend or remove it") from None
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{path.name}: is no valid TOML ({error}); mend that line") from None
+    for name, table in tables.items():
+        if not isinstance(table, dict):
+            raise InputError(
+                f"{path.name}: `{name}` stands outside a table; put it below [{EVERY_COMMAND}] or "
+                "the name of a command in brackets"
+            )
+    return tables
