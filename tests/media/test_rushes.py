@@ -1,0 +1,171 @@
+"""Finding clips: what is taken, what is passed over, names and order."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+from calltag.errors import InputError
+from calltag.media.rushes import PICTURE_SUFFIXES, SOUND_SUFFIXES, find_clips
+
+
+def touch(folder: Path, *names: str) -> Path:
+    for name in names:
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.touch()
+    return folder
+
+
+def names(*folders: Path) -> list[str]:
+    return [clip.name for clip in find_clips(folders)]
+
+
+@pytest.mark.parametrize("suffix", sorted(PICTURE_SUFFIXES | SOUND_SUFFIXES))
+def test_suffixes_are_taken_in_either_case(tmp_path, suffix):
+    touch(tmp_path, f"a{suffix}", f"b{suffix.upper()}")
+    assert names(tmp_path) == [f"a{suffix}", f"b{suffix.upper()}"]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "notes.txt",
+        "A003.xml",  # sidecar
+        "A003M01.XML",
+        "A003.thm",  # thumbnail
+        "A003.jpg",
+        "calltag.db",
+        "calltag.db-wal",
+        "shotlist.pdf",
+        "sheet.xlsx",
+        "mhl.mhl",
+        "unknown.q7z",
+        "mov",
+        ".mov",
+        ".hidden.mov",
+        "._A003.MOV",  # resource fork
+        ".Trashes/A003.MOV",
+        "$RECYCLE.BIN/A003.MOV",
+        "System Volume Information/A003.MOV",
+        "Proxy/A003.MOV",
+        "proxies/day 1/A003.MOV",
+        "A003_Proxy.mov",
+        "A003-proxy.MP4",
+        "Sub/A003S03.MP4",
+    ],
+)
+def test_what_is_no_take_is_passed_over(tmp_path, name):
+    touch(tmp_path, name, "pond.mov")
+    assert names(tmp_path) == ["pond.mov"]
+
+
+@pytest.mark.parametrize(
+    "name", ["Sub/pond.MP4", "proxy.mov", "approximately.mov", "A003S03.MP4", "proxy notes/a.mov"]
+)
+def test_names_that_only_look_like_a_proxy_are_taken(tmp_path, name):
+    touch(tmp_path, name)
+    assert names(tmp_path) == [name]
+
+
+def test_a_folder_given_by_name_is_taken_whatever_it_is_called(tmp_path):
+    assert names(touch(tmp_path / "Proxy", "a.mov")) == ["a.mov"]
+
+
+def test_order_is_as_people_count(tmp_path):
+    touch(tmp_path, "C10.mov", "C9.mov", "c1.mov", "b/C2.mov", "C09.mov", "a100/x.mov", "a20/x.mov")
+    assert names(tmp_path) == [
+        "a20/x.mov",
+        "a100/x.mov",
+        "b/C2.mov",
+        "c1.mov",
+        "C09.mov",
+        "C9.mov",
+        "C10.mov",
+    ]
+
+
+def test_paths_are_absolute_also_for_a_relative_folder(tmp_path, monkeypatch):
+    touch(tmp_path, "day/a.mov")
+    monkeypatch.chdir(tmp_path)
+    (clip,) = find_clips([Path("day")])
+    assert clip.path == tmp_path / "day" / "a.mov"
+    assert clip.rushes == tmp_path / "day"
+    assert clip.name == "a.mov"
+
+
+def test_a_single_file_is_a_clip_whatever_its_name(tmp_path):
+    touch(tmp_path, "a.mov", "b.mov", "sound.dat")
+    assert names(tmp_path / "b.mov") == ["b.mov"]
+    (clip,) = find_clips([tmp_path / "sound.dat"])
+    assert clip.rushes == tmp_path
+
+
+def test_colliding_names_get_the_end_of_their_folders_path(tmp_path):
+    first = touch(tmp_path / "card 1", "C01.mov", "only here.mov")
+    second = touch(tmp_path / "card 2", "C01.mov")
+    assert names(first, second) == ["card 1/C01.mov", "card 2/C01.mov", "only here.mov"]
+
+
+def test_folders_of_the_same_name_are_told_apart_further_up(tmp_path):
+    first = touch(tmp_path / "card 1" / "DCIM", "C01.mov")
+    second = touch(tmp_path / "card 2" / "DCIM", "C01.mov")
+    assert names(first, second) == ["card 1/DCIM/C01.mov", "card 2/DCIM/C01.mov"]
+
+
+def test_a_prefixed_name_that_is_taken_already_is_told_apart_too(tmp_path):
+    first = touch(tmp_path / "x", "a.mov", "y/a.mov")
+    second = touch(tmp_path / "y", "a.mov")
+    found = find_clips([first, second])
+    assert len({clip.name for clip in found}) == len(found) == 3
+
+
+def test_a_clip_that_is_reached_twice_is_listed_once(tmp_path):
+    touch(tmp_path, "card/a.mov")
+    assert names(tmp_path, tmp_path / "card", tmp_path / "card" / "a.mov") == ["card/a.mov"]
+
+
+def test_a_folder_without_clips_gives_none(tmp_path):
+    assert names(touch(tmp_path, "notes.txt")) == []
+
+
+def test_a_missing_folder_is_named(tmp_path):
+    with pytest.raises(InputError, match=r"card 9: there is no such folder or clip"):
+        find_clips([tmp_path / "card 9"])
+
+
+def test_a_folder_that_may_not_be_read_is_named(tmp_path, monkeypatch):
+    def refuse(path: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(os, "scandir", refuse)
+    with pytest.raises(InputError, match=r"cannot be read \(permission denied\)"):
+        find_clips([tmp_path])
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
+def test_links_are_followed_once_and_loops_end(tmp_path):
+    drive = touch(tmp_path / "drive", "b.mov")
+    rushes = touch(tmp_path / "rushes", "a.mov", "day/c.mov")
+    (rushes / "linked").symlink_to(drive)
+    (rushes / "day" / "up").symlink_to(rushes)
+    (drive / "back").symlink_to(rushes)
+    (rushes / "gone.mov").symlink_to(tmp_path / "nowhere.mov")
+    assert names(rushes) == ["a.mov", "day/c.mov", "linked/b.mov"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
+def test_a_name_that_is_no_unicode_can_still_be_printed(tmp_path):
+    Path(os.fsdecode(os.fsencode(tmp_path) + b"/pond\xff.mov")).touch()
+    (clip,) = find_clips([tmp_path])
+    assert clip.name == "pond\ufffd.mov"
+    assert clip.path.is_file()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with a name there")
+def test_a_pipe_named_like_a_clip_is_passed_over(tmp_path):
+    os.mkfifo(tmp_path / "pipe.mov")
+    assert names(tmp_path) == []
