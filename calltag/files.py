@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from calltag.errors import InputError
+from calltag.errors import CalltagError, InputError
 
 
 @contextmanager
@@ -44,9 +44,9 @@ def written_whole(path: Path) -> Iterator[Path]:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield partial
         partial.replace(path)
+    except CalltagError:
+        raise
     except OSError as error:
-        if error.filename not in (None, str(partial), str(path), str(path.parent)):
-            raise
         reason = (error.strerror or str(error)).lower()
         raise InputError(f"{path}: cannot be written ({reason}); name another place") from error
     finally:

@@ -203,7 +203,7 @@ def describe_call(call: Call) -> str:
     >>> describe_call(call)
     '90 % sure, 14 dB above background, 180-2210 Hz, -31 dBFS, with wind'
     """
-    sure = "labelled by hand" if call.by_hand else f"{100 * call_confidence(call):.0f} % sure"
+    sure = "labelled by hand" if call.by_hand else f"{_percent(call)} % sure"
     parts = [
         (sure, 0.0),
         (f"{call.snr_db:.0f} dB above background", call.snr_db),
@@ -232,6 +232,11 @@ def with_comment(marker: Marker, text: str) -> Marker:
         The marker with `text` after its comment, set off by a semicolon.
     """
     return replace(marker, comment=f"{marker.comment}; {text}" if marker.comment else text)
+
+
+def _percent(call: Call) -> int:
+    """Cut off, not rounded: only the user's own word is certain."""
+    return int(100 * round(call_confidence(call), 4))
 
 
 def _mark_call(call: Call, handles_s: float, duration_s: float) -> Marker:

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, cast
 
 from calltag.edit.markers import TakeMarkers
-from calltag.errors import InputError
+from calltag.errors import InputError, MediaError
+from calltag.records import Problem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,11 +32,15 @@ class WriteOptions:
         Timecode that timelines and edit lists begin at.
     replace : bool
         Whether existing files may be replaced.
+    on_problem : callable or None
+        Told of each take that cannot be read, by formats that read takes, so that the others are
+        still written; None raises instead.
     """
 
     title: str = ""
     record_start: str = "01:00:00:00"
     replace: bool = False
+    on_problem: Callable[[Problem], None] | None = None
 
 
 class Format(Protocol):
@@ -127,6 +133,30 @@ def check_own_speed(take_markers: Sequence[TakeMarkers], what: str) -> None:
                 f"{one.take.path}: {what} plays at the take's own speed;"
                 " leave out --speed and --conform"
             )
+
+
+@contextmanager
+def surviving(one: TakeMarkers, options: WriteOptions) -> Iterator[None]:
+    """Go on with the other takes where one cannot be read, if the options want that.
+
+    Parameters
+    ----------
+    one : TakeMarkers
+        The take that is about to be read.
+    options : WriteOptions
+        Whom to tell.
+
+    Raises
+    ------
+    MediaError
+        If the take cannot be read and nobody wants to be told.
+    """
+    try:
+        yield
+    except MediaError as error:
+        if options.on_problem is None:
+            raise
+        options.on_problem(Problem(path=one.take.path, reason=error.reason))
 
 
 def refuse_footage(paths: Sequence[Path], sources: Sequence[Path]) -> None:

@@ -17,7 +17,13 @@ from typing import TYPE_CHECKING, Any
 import av
 from av.packet import Packet
 
-from calltag.edit.formats import WriteOptions, check_own_speed, per_take_paths, refuse_footage
+from calltag.edit.formats import (
+    WriteOptions,
+    check_own_speed,
+    per_take_paths,
+    refuse_footage,
+    surviving,
+)
 from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.text import one_line
 from calltag.errors import InputError
@@ -70,10 +76,13 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     sources = [Path(one.take.rushes, one.take.path) for one in marked]
     refuse_footage(paths, sources)
     refuse_existing(paths, replace=options.replace)
+    written = []
     for path, source, one in zip(paths, sources, marked, strict=True):
-        with written_whole(path) as partial:
-            _copy(source, partial, one)
-    return paths
+        with surviving(one, options):
+            with written_whole(path) as partial:
+                _copy(source, partial, one)
+            written.append(path)
+    return written
 
 
 def chapters_of(take_markers: TakeMarkers, origin_s: Fraction = Fraction(0)) -> list[Chapter]:

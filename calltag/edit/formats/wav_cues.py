@@ -14,11 +14,17 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import BinaryIO
 
-from calltag.edit.formats import WriteOptions, check_own_speed, per_take_paths, refuse_footage
+from calltag.edit.formats import (
+    WriteOptions,
+    check_own_speed,
+    per_take_paths,
+    refuse_footage,
+    surviving,
+)
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.text import one_line
 from calltag.edit.timecode import frame_to_seconds
-from calltag.errors import InputError, MediaError
+from calltag.errors import InputError
 from calltag.files import refuse_existing, written_whole
 from calltag.media.opening import open_take
 from calltag.media.reader import SoundReader
@@ -80,15 +86,22 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     sources = [Path(one.take.rushes, one.take.path) for one in marked]
     refuse_footage(paths, sources)
     refuse_existing(paths, replace=options.replace)
+    written = []
     for path, source, one in zip(paths, sources, marked, strict=True):
-        try:
-            chunks = list(iter_chunks(source))
-        except MediaError:
-            _decode(source, path, one)
-        else:
-            with written_whole(path) as partial:
-                _copy(source, partial, chunks, one)
-    return paths
+        with surviving(one, options):
+            _write_copy(source, path, one)
+            written.append(path)
+    return written
+
+
+def _write_copy(source: Path, path: Path, one: TakeMarkers) -> None:
+    try:
+        chunks = list(iter_chunks(source))
+    except OSError:  # no wave file; if it cannot be read at all, that is found out here too
+        _decode(source, path, one)
+    else:
+        with written_whole(path) as partial:
+            _copy(source, partial, chunks, one)
 
 
 def read_cues(path: Path) -> list[Cue]:

@@ -1,0 +1,248 @@
+"""`calltag markers`: markers for the edit."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli import SOME_UNREADABLE
+from calltag.cli._choose import choose_takes
+from calltag.cli._log import read_takes
+from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
+from calltag.cli._output import say
+from calltag.cli._words import counted
+from calltag.edit.sound_delay import TEMPERATURE_C
+from calltag.errors import InputError
+from calltag.records import Problem
+
+if TYPE_CHECKING:
+    from calltag.edit.markers import TakeMarkers
+
+_SLIPS_TOLD = 5
+_KINDS = {
+    "call": ("call", "calls"),
+    "usable": ("usable stretch", "usable stretches"),
+    "noise": ("stretch of noise", "stretches of noise"),
+}
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("markers")(markers_command)
+
+
+def markers_command(
+    out: Annotated[
+        Path,
+        typer.Argument(
+            metavar="OUT",
+            help="File to write: .otio (OpenTimelineIO), .edl (edit list) or .csv. A folder gets a"
+            " WebVTT file for each take.",
+            show_default=False,
+        ),
+    ],
+    log: LogFile = LOG_NAME,
+    types: Types = None,
+    takes: Takes = None,
+    min_confidence: MinConfidence = 0.5,
+    handles: Annotated[
+        float,
+        typer.Option(
+            "--handles",
+            metavar="SECONDS",
+            help="Mark this much before and after each call too.",
+        ),
+    ] = 0.0,
+    usable: Annotated[
+        bool,
+        typer.Option("--usable", help="Mark usable stretches too."),
+    ] = False,
+    noise: Annotated[bool, typer.Option("--noise", help="Mark noise too.")] = False,
+    speed: Annotated[
+        str | None,
+        typer.Option(
+            "--speed",
+            metavar="PERCENT|FILE",
+            help="Takes are slowed in the edit, e.g. 40%: markers land on the slowed clip. Or a CSV"
+            " file with the columns take and speed.",
+            show_default=False,
+        ),
+    ] = None,
+    conform: Annotated[
+        str | None,
+        typer.Option(
+            "--conform",
+            metavar="FPS|FILE",
+            help="The edit plays each frame of a take at this rate, e.g. 25 for a take filmed at"
+            " 100. Or a CSV file with the columns take and fps.",
+            show_default=False,
+        ),
+    ] = None,
+    distance: Annotated[
+        str | None,
+        typer.Option(
+            "--distance",
+            metavar="METRES|FILE",
+            help="How far the animals were: markers move ahead of the sound, to where the picture"
+            " shows the call. Or a CSV file with the columns take, distance_m and, if you like,"
+            " temperature_c.",
+            show_default=False,
+        ),
+    ] = None,
+    temperature: Annotated[
+        float,
+        typer.Option(
+            "--temperature",
+            metavar="CELSIUS",
+            help="Temperature of the air, for --distance.",
+        ),
+    ] = TEMPERATURE_C,
+    fps: Annotated[
+        str | None,
+        typer.Option(
+            "--fps",
+            metavar="FPS",
+            help="Frame rate for takes of sound alone, e.g. 25 or 29.97df (drop-frame). Without it,"
+            " the rate of most of the rushes.",
+            show_default=False,
+        ),
+    ] = None,
+    as_format: Annotated[
+        str | None,
+        typer.Option(
+            "--as",
+            metavar="FORMAT",
+            help="otio, edl, csv, webvtt, wav (copies of the sound with cues) or chapters (copies"
+            " of the takes as Matroska, with chapters). Without it, the name of OUT tells.",
+            show_default=False,
+        ),
+    ] = None,
+    start_tc: Annotated[
+        str,
+        typer.Option(
+            "--start-tc",
+            metavar="TIMECODE",
+            help="Where the timeline or edit list begins.",
+        ),
+    ] = "01:00:00:00",
+    replace: Annotated[
+        bool,
+        typer.Option("--replace", help="Replace files that exist already."),
+    ] = False,
+) -> None:
+    """Write markers for the edit: every call on its frame, in source timecode.
+
+    Your footage is only read, never changed.
+
+    \b
+    Example:
+      calltag markers ashmere.otio --type "marsh hooter" --min-confidence 0.8
+      calltag markers ashmere.edl --speed 40% --distance 100 --temperature 8
+    """
+    from calltag.edit.clock import common_rate
+    from calltag.edit.formats import WriteOptions, choose_format, refuse_footage
+    from calltag.edit.marking import MarkerSettings, mark_takes
+    from calltag.edit.per_take import per_take
+    from calltag.edit.retime import parse_speed
+    from calltag.edit.timecode import parse_rate
+    from calltag.log import Log
+
+    chosen = choose_format(out, as_format)
+    with Log(log, create=False) as opened:
+        every = list(read_takes(opened))
+    take_logs = list(choose_takes(every, takes or ()))
+    paths = [take_log.take.path for take_log in take_logs]
+    settings = MarkerSettings(
+        types=types or (),
+        min_confidence=min_confidence,
+        handles_s=handles,
+        usable=usable,
+        noise=noise,
+        rate=parse_rate(fps) if fps is not None else common_rate(one.take for one in every),
+        speeds=per_take(speed, "speed", parse_speed, paths) if speed is not None else {},
+        conform_to=per_take(conform, "fps", parse_rate, paths) if conform is not None else {},
+        distances_m=_distances(distance, paths),
+        temperatures_c=_temperatures(distance, temperature, paths),
+    )
+    marked = mark_takes(take_logs, settings)
+    if not any(one.markers for one in marked):
+        raise InputError(
+            f"{out.name}: nothing to mark, so nothing was written;"
+            " --min-confidence 0 takes in all that was found"
+        )
+    refuse_footage([out], [Path(one.take.rushes, one.take.path) for one in every])
+    problems: list[Problem] = []
+    options = WriteOptions(record_start=start_tc, replace=replace, on_problem=problems.append)
+    written = chosen.write(marked, out, options)
+    _tell(marked, written, problems)
+    if problems:
+        raise typer.Exit(SOME_UNREADABLE)
+
+
+def tell_files(written: Sequence[Path]) -> str:
+    """Name written files, as many as one wants to read.
+
+    Parameters
+    ----------
+    written : sequence of Path
+        The files.
+
+    Returns
+    -------
+    str
+        Their names; of many, their number and folder.
+    """
+    if len(written) <= 3:
+        return ", ".join(str(path) for path in written)
+    return f"{len(written)} files in {written[0].parent}"
+
+
+def _distances(text: str | None, paths: Sequence[str]) -> dict[str, float]:
+    from calltag.edit.per_take import parse_number, per_take
+
+    if text is None:
+        return {}
+    return per_take(text, "distance_m", parse_number("distance", "metres"), paths)
+
+
+def _temperatures(text: str | None, default_c: float, paths: Sequence[str]) -> dict[str, float]:
+    from calltag.edit.per_take import parse_number, per_take
+
+    same = dict.fromkeys(paths, default_c)
+    if text is None or not text.strip().lower().endswith(".csv"):
+        return same
+    degrees = parse_number("temperature", "degrees Celsius")
+    return same | per_take(text, "temperature_c", degrees, paths, optional=True)
+
+
+def _tell(
+    marked: Sequence[TakeMarkers], written: Sequence[Path], problems: Sequence[Problem]
+) -> None:
+    from calltag.edit.timecode import rate_text
+
+    unread = {problem.path for problem in problems}
+    counts = Counter(m.kind for one in marked if one.take.path not in unread for m in one.markers)
+    takes = sum(1 for one in marked if one.markers and one.take.path not in unread)
+    what = ", ".join(
+        counted(counts[kind], *words) for kind, words in _KINDS.items() if counts[kind]
+    )
+    if written:
+        say(f"{tell_files(written)}: {what} marked in {counted(takes, 'take')}")
+    slips = {
+        ((one.conformed_from or one.clock.rate).fps, one.advance_s)
+        for one in marked
+        if one.markers and one.advance_s
+    }
+    for fps, slip_s in sorted(slips)[:_SLIPS_TOLD]:
+        say(
+            f"sound delay: markers moved {slip_s:.3f} s ahead of the sound,"
+            f" {slip_s * float(fps):.1f} frames at {rate_text(fps)}"
+        )
+    for note in (note for one in marked if one.markers for note in one.notes):
+        say(note)
+    for problem in problems:
+        say(f"{problem.path}: {problem.reason}")

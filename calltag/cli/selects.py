@@ -1,0 +1,149 @@
+"""`calltag selects`: the timeline of the best calls."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli._choose import choose_takes
+from calltag.cli._log import read_takes
+from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
+from calltag.cli._output import say
+from calltag.cli._words import counted
+from calltag.cli.markers import tell_files
+from calltag.errors import InputError
+
+if TYPE_CHECKING:
+    from calltag.edit.selects import Select
+    from calltag.edit.selects_sound import SelectsSound
+
+_CAUTION = (
+    "Turn your headphones down before you play it. Do not play calls to wild animals: it disturbs"
+    " them, most of all when they breed."
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("selects")(selects_command)
+
+
+def selects_command(
+    out: Annotated[
+        Path,
+        typer.Argument(
+            metavar="OUT",
+            help="File to write: .otio (OpenTimelineIO) or .edl (edit list).",
+            show_default=False,
+        ),
+    ],
+    log: LogFile = LOG_NAME,
+    types: Types = None,
+    takes: Takes = None,
+    best: Annotated[
+        int, typer.Option("--best", metavar="NUMBER", help="How many calls, at most.")
+    ] = 10,
+    min_confidence: MinConfidence = 0.5,
+    handles: Annotated[
+        float,
+        typer.Option(
+            "--handles", metavar="SECONDS", help="Picture and sound kept before and after each."
+        ),
+    ] = 1.5,
+    gap: Annotated[
+        float, typer.Option("--gap", metavar="SECONDS", help="Black and silence between calls.")
+    ] = 0.0,
+    sound: Annotated[
+        Path | None,
+        typer.Option(
+            "--sound",
+            metavar="FILE.wav",
+            help="Write the sound of the timeline too: 48 kHz, 24 bit, with a cue on each call."
+            " Stretches that would be loud on headphones are turned down.",
+            show_default=False,
+        ),
+    ] = None,
+    match_levels: Annotated[
+        bool,
+        typer.Option("--match-levels", help="In --sound, bring all calls to one level."),
+    ] = False,
+    fps: Annotated[
+        str | None,
+        typer.Option(
+            "--fps",
+            metavar="FPS",
+            help="Frame rate for takes of sound alone, e.g. 25 or 29.97df (drop-frame). Without it,"
+            " the rate of most of the rushes.",
+            show_default=False,
+        ),
+    ] = None,
+    start_tc: Annotated[
+        str, typer.Option("--start-tc", metavar="TIMECODE", help="Where the timeline begins.")
+    ] = "01:00:00:00",
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace files that exist already.")
+    ] = False,
+) -> None:
+    """Put the best calls on a timeline, one after another.
+
+    Best are calls that stand far above their background, whose name is sure, with a picture, and
+    without noise or clipping. Your footage is only read, never changed.
+
+    \b
+    Example:
+      calltag selects best.otio --type "marsh hooter" --best 10 --sound best.wav
+    """
+    from calltag.edit.clock import common_rate
+    from calltag.edit.formats import WriteOptions, refuse_footage
+    from calltag.edit.marking import check_types
+    from calltag.edit.selects import choose, write_selects
+    from calltag.edit.selects_sound import render_selects
+    from calltag.edit.timecode import parse_rate
+    from calltag.files import refuse_existing
+    from calltag.log import Log
+
+    if match_levels and sound is None:
+        raise InputError("--match-levels changes the sound that --sound writes; give both")
+    with Log(log, create=False) as opened:
+        every = list(read_takes(opened))
+    take_logs = list(choose_takes(every, takes or ()))
+    check_types(take_logs, types or ())
+    rate = parse_rate(fps) if fps else common_rate(one.take for one in every)
+    chosen = choose(
+        take_logs,
+        best=best,
+        types=types or (),
+        min_confidence=min_confidence,
+        handles_s=handles,
+        rate=rate,
+    )
+    footage = [Path(one.take.rushes, one.take.path) for one in every]
+    refuse_footage([out, sound or out], footage)
+    refuse_existing([sound] if sound else [], replace=replace)
+    options = WriteOptions(record_start=start_tc, replace=replace)
+    written = write_selects(chosen, out, options, gap_s=gap)
+    say(f"{tell_files(written)}: {counted(len(chosen), 'call')}, the best first")
+    if sound is not None:
+        made = render_selects(
+            chosen,
+            sound,
+            gap_s=gap,
+            match_levels=match_levels,
+            record_start=start_tc,
+            replace_existing=replace,
+        )
+        _tell_sound(made, chosen)
+    for note in dict.fromkeys(note for select in chosen for note in select.source.notes):
+        say(note)
+
+
+def _tell_sound(made: SelectsSound, chosen: Sequence[Select]) -> None:
+    changed = [(s, gain) for s, gain in zip(chosen, made.gains_db, strict=True) if gain]
+    levels = f"{len(changed)} not at its own level" if changed else "each at its own level"
+    say(f"{made.path}: {counted(len(chosen), 'call')}, {levels}")
+    for select, gain_db in changed:
+        say(f"  {select.source.take.path} at {select.call.start_s:.1f} s: {gain_db:+.1f} dB")
+    say(_CAUTION)

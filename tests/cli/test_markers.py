@@ -1,0 +1,234 @@
+"""`calltag markers`: the files it writes, read back, and what it says."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from fractions import Fraction
+from pathlib import Path
+
+import opentimelineio as otio
+import pytest
+import typer
+from otio_cmx3600_adapter import cmx_3600
+from typer.testing import CliRunner
+from wavinfo import WavInfoReader
+
+from calltag.cli import SOME_UNREADABLE, markers
+from calltag.log import Log
+from calltag.records import Call, Label, NoiseSpan, Take, TakeLog
+
+RUNNER = CliRunner()
+
+
+@pytest.fixture(scope="module")
+def clips(tmp_path_factory, make_clip) -> Path:
+    """Two clips, at 25 and at 100 frames a second, and a recorder's sound."""
+    folder = tmp_path_factory.mktemp("clips")
+    make_clip(folder / "A001.mov", timecode="10:00:00:00")
+    make_clip(folder / "B001.mov", fps=Fraction(100))
+    make_clip(folder / "R001.wav", fps=None, audio_codec="pcm_s24le", channels=1)
+    return folder
+
+
+@pytest.fixture
+def shoot(tmp_path, clips, monkeypatch) -> Path:
+    """A log of the clips, with one call in each."""
+    rushes = shutil.copytree(clips, tmp_path / "rushes")
+    rates = [(Fraction(25), "10:00:00:00"), (Fraction(100), None), (None, None)]
+    with Log(tmp_path / "calltag.db") as log:
+        for clip, (fps, start_tc) in zip(sorted(rushes.iterdir()), rates, strict=True):
+            take = Take(
+                path=clip.name,
+                rushes=str(rushes),
+                digest=clip.name,
+                size_bytes=clip.stat().st_size,
+                duration_s=2.0,
+                fps=fps,
+                start_tc=start_tc,
+                sample_rate_hz=48_000,
+                channels=2 if fps else 1,
+                width=64 if fps else 0,
+                height=36 if fps else 0,
+            )
+            call = Call(
+                start_s=1.0,
+                end_s=1.5,
+                low_hz=180,
+                high_hz=2210,
+                peak_hz=400,
+                snr_db=14,
+                level_dbfs=-31,
+                call_probability=0.9,
+                label="marsh hooter: boom" if fps else "call",
+                confidence=0.8,
+            )
+            wind = NoiseSpan(
+                start_s=0,
+                end_s=0.5,
+                kind="wind",
+                confidence=0.9,
+                level_dbfs=-30,
+                low_hz=20,
+                high_hz=300,
+            )
+            log.put(TakeLog(take=take, calls=(call,), noise=(wind,)), feature_version=1)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def run(*arguments: str):
+    app = typer.Typer()
+    markers.register(app)
+    return RUNNER.invoke(app, list(arguments))
+
+
+def test_a_timeline(shoot):
+    result = run("day.otio")
+    assert result.exit_code == 0, result.stderr
+    assert result.stderr == "day.otio: 3 calls marked in 3 takes\n"
+    assert result.stdout == ""
+    timeline = otio.adapters.read_from_file("day.otio")
+    starts = [clip.markers[0].marked_range.start_time for clip in timeline.find_clips()]
+    assert [(start.value, start.rate) for start in starts] == [(900_025, 25), (100, 100), (25, 25)]
+
+
+def test_edit_lists(shoot):
+    result = run("day.edl", "--type", "marsh hooter", "--start-tc", "10:00:00:00")
+    assert result.exit_code == 0, result.stderr
+    (clip,) = cmx_3600.read_from_string(Path("day_25.edl").read_text(), rate=25).tracks[0]
+    assert clip.source_range.start_time.value == 900_025
+    assert "A001.mov" in Path("day.reels.csv").read_text()
+
+
+def test_a_table_of_slowed_takes(shoot):
+    result = run("day.csv", "--speed", "40%")
+    assert result.exit_code == 0, result.stderr
+    with Path("day.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    # At 25 frames a second the call is on frames 25 to 38, which first show at 62.5 and 95 of the
+    # slowed clip; at 100 on 100 to 150, at 250 and 375.
+    assert [(row["take"], row["start_s"], row["end_s"]) for row in rows] == [
+        ("A001.mov", "2.52", "3.8"),
+        ("B001.mov", "2.5", "3.75"),
+        ("R001.wav", "2.52", "3.8"),
+    ]
+    assert rows[0]["start_tc"] == "10:00:02:13"
+
+
+def test_conformed_and_far_away(shoot):
+    Path("play.csv").write_text("take,fps\nB001.mov,25\n")
+    result = run("day.otio", "--conform", "play.csv", "--distance", "100", "--temperature", "20")
+    assert result.exit_code == 0, result.stderr
+    assert "moved 0.291 s ahead of the sound, 7.3 frames at 25" in result.stderr
+    assert "moved 0.291 s ahead of the sound, 29.1 frames at 100" in result.stderr
+    timeline = otio.adapters.read_from_file("day.otio")
+    starts = [clip.markers[0].marked_range.start_time for clip in timeline.find_clips()]
+    # 100 m at 20 °C are 0.2914 s: 0.7086 s are frame 17.7 at 25 and 70.86 at 100.
+    assert [(start.value, start.rate) for start in starts] == [(900_018, 25), (71, 25), (25, 25)]
+
+
+def test_a_distance_for_each_take(shoot):
+    Path("far.csv").write_text("take,distance_m,temperature_c\nA001.mov,200,20\n")
+    result = run("day.otio", "--distance", "far.csv")
+    assert result.exit_code == 0, result.stderr
+    assert "14.6 frames at 25" in result.stderr
+    assert "at 100" not in result.stderr
+
+
+def test_a_folder_of_texts(shoot):
+    result = run("texts")
+    assert result.exit_code == 0, result.stderr
+    assert sorted(path.name for path in Path("texts").iterdir()) == [
+        "A001.vtt",
+        "B001.vtt",
+        "R001.vtt",
+    ]
+
+
+def test_copies_of_the_sound(shoot):
+    before = {path: path.read_bytes() for path in Path("rushes").iterdir()}
+    result = run("sound", "--as", "wav")
+    assert result.exit_code == 0, result.stderr
+    for name in ("A001", "B001", "R001"):
+        (cue,) = WavInfoReader(f"sound/{name}.wav").cues.to_dict().values()
+        assert (cue["frame"], cue["length"]) == (48_000, 24_000)
+    assert {path: path.read_bytes() for path in Path("rushes").iterdir()} == before
+
+
+def test_one_clip_that_is_gone_does_not_stop_the_others(shoot):
+    (shoot / "rushes" / "B001.mov").unlink()
+    result = run("copies", "--as", "chapters")
+    assert result.exit_code == SOME_UNREADABLE
+    assert sorted(path.name for path in Path("copies").iterdir()) == ["A001.mkv", "R001.mka"]
+    assert "copies/A001.mkv, copies/R001.mka: 2 calls marked in 2 takes" in result.stderr
+    assert "B001.mov: is not there" in result.stderr
+
+
+def test_usable_noise_and_labels(shoot):
+    with Log(Path("calltag.db")) as log:
+        log.put_labels([Label(take="R001.wav", start_s=1.0, end_s=1.5, label="pit rail: tick")])
+    result = run("day.csv", "--noise", "--usable", "--type", "pit rail")
+    assert result.exit_code == 0, result.stderr
+    with Path("day.csv").open(newline="") as file:
+        labels = [row["label"] for row in csv.DictReader(file)]
+    assert labels.count("pit rail: tick") == 1
+    assert labels.count("noise: wind") == 3
+    assert "usable sound" in labels
+    assert "1 call, 3 usable stretches, 3 stretches of noise marked in 3 takes" in result.stderr
+
+
+def test_sound_alone_counts_as_asked(shoot):
+    assert run("day.csv", "--fps", "50").exit_code == 0
+    with Path("day.csv").open(newline="") as file:
+        assert [row["end_tc"] for row in csv.DictReader(file)][-1] == "00:00:01:25"
+
+
+def test_of_some_takes(shoot):
+    result = run("day.otio", "--take", "A001.mov", "--take", "*.wav")
+    assert result.stderr == "day.otio: 2 calls marked in 2 takes\n"
+
+
+def test_existing_files_are_kept_unless_told(shoot):
+    Path("day.otio").write_text("mine")
+    result = run("day.otio")
+    assert isinstance(result.exception, ValueError)
+    assert "exists already" in str(result.exception)
+    assert Path("day.otio").read_text() == "mine"
+    assert run("day.otio", "--replace").exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "reason"),
+    [
+        (["day.txt"], "end the name in one of"),
+        (["day.otio", "--as", "xml"], "format 'xml'"),
+        (["day.otio", "--type", "pit rail"], "call type 'pit rail': the log has no such call"),
+        (["day.otio", "--min-confidence", "0.99"], "nothing to mark"),
+        (["day.otio", "--take", "C*"], "--take C*: no such take"),
+        (["day.otio", "--speed", "40"], "percentage"),
+        (["day.otio", "--conform", "fast"], "frame rate 'fast'"),
+        (["day.otio", "--distance", "far"], "distance 'far'"),
+        (["day.otio", "--distance", "-1"], "distance -1"),
+        (["day.otio", "--distance", "10", "--temperature", "200"], "temperature 200"),
+        (["day.otio", "--handles", "-1"], "handles -1"),
+        (["day.otio", "--fps", "25df"], "drop-frame"),
+        (["day.edl", "--start-tc", "noon"], "timecode 'noon'"),
+        (["sound", "--as", "wav", "--speed", "50%"], "own speed"),
+        (["sound", "--as", "wav", "--distance", "50"], "leave out --distance"),
+        (["rushes", "--as", "wav", "--replace"], "this is a take"),
+        (["rushes/A001.mov", "--as", "csv", "--replace"], "this is a take"),
+        (["day.otio", "--log", "none.db"], "there is no log here"),
+    ],
+)
+def test_what_cannot_be(shoot, arguments, reason):
+    before = sorted(path for path in shoot.rglob("*"))
+    result = run(*arguments)
+    assert result.exit_code != 0
+    assert reason in str(result.exception)
+    assert sorted(path for path in shoot.rglob("*")) == before
+
+
+@pytest.mark.parametrize("arguments", [["day.otio", "--min-confidence", "2"], [], ["--wrong"]])
+def test_wrong_usage(shoot, arguments):
+    assert run(*arguments).exit_code == 2

@@ -1,0 +1,157 @@
+"""`calltag selects`: the timeline and the sound it writes, read back, and what it says."""
+
+from __future__ import annotations
+
+import shutil
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import opentimelineio as otio
+import pytest
+import soundfile as sf
+import typer
+from otio_cmx3600_adapter import cmx_3600
+from typer.testing import CliRunner
+from wavinfo import WavInfoReader
+
+from calltag.cli import selects
+from calltag.edit.timecode import nearest_frame
+from calltag.log import Log
+from calltag.records import Call, Take, TakeLog
+
+RUNNER = CliRunner()
+
+
+@pytest.fixture(scope="module")
+def clips(tmp_path_factory, make_clip) -> Path:
+    """A clip of four seconds, half a second of it loud."""
+    rng = np.random.default_rng(3)
+    samples = rng.normal(0, 0.01, (2, 4 * 48_000)).astype(np.float32)
+    samples[:, 96_000:120_000] *= 60
+    clip = tmp_path_factory.mktemp("clips") / "A001.mov"
+    make_clip(clip, seconds=4.0, samples=samples, audio_codec="pcm_s24le")
+    return clip.parent
+
+
+@pytest.fixture
+def shoot(tmp_path, clips, monkeypatch) -> Path:
+    """A log of the clip, with three calls in it, the second one loud."""
+    (clip,) = shutil.copytree(clips, tmp_path / "rushes").iterdir()
+    take = Take(
+        path=clip.name,
+        rushes=str(clip.parent),
+        digest="d",
+        size_bytes=1,
+        duration_s=4.0,
+        fps=Fraction(25),
+        start_tc="10:00:00:00",
+        sample_rate_hz=48_000,
+        channels=2,
+        width=64,
+        height=36,
+    )
+    calls = tuple(
+        Call(
+            start_s=start_s,
+            end_s=start_s + 0.5,
+            low_hz=180,
+            high_hz=2210,
+            peak_hz=400,
+            snr_db=snr_db,
+            level_dbfs=-31,
+            call_probability=0.9,
+            label=label,
+            confidence=0.8,
+        )
+        for start_s, snr_db, label in (
+            (0.5, 10, "marsh hooter: boom"),
+            (2.0, 30, "pit rail: tick"),
+            (3.0, 20, "marsh hooter: grunt"),
+        )
+    )
+    with Log(tmp_path / "calltag.db") as log:
+        log.put(TakeLog(take=take, calls=calls), feature_version=1)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def run(*arguments: str):
+    app = typer.Typer()
+    selects.register(app)
+    return RUNNER.invoke(app, list(arguments))
+
+
+def test_the_best_first(shoot):
+    result = run("best.otio", "--best", "2", "--handles", "0.2", "--gap", "1")
+    assert result.exit_code == 0, result.stderr
+    assert result.stderr == "best.otio: 2 calls, the best first\n"
+    timeline = otio.adapters.read_from_file("best.otio")
+    assert len(timeline.tracks) == 2
+    for track in timeline.tracks:
+        assert [(item.source_range.start_time.value, item.duration().value) for item in track] == [
+            (900_045, 23),
+            (0, 25),
+            (900_070, 23),
+        ]
+
+
+def test_of_a_type_as_an_edit_list(shoot):
+    result = run("best.edl", "--type", "marsh hooter", "--handles", "0")
+    assert result.exit_code == 0, result.stderr
+    timeline = cmx_3600.read_from_string(Path("best.edl").read_text(), rate=25)
+    starts = [clip.source_range.start_time.value for clip in timeline.tracks[0]]
+    assert starts == [900_075, 900_013]
+
+
+def test_with_sound(shoot):
+    result = run("best.otio", "--sound", "best.wav", "--handles", "0.2", "--gap", "0.4")
+    assert result.exit_code == 0, result.stderr
+    assert "best.wav: 3 calls, 1 not at its own level" in result.stderr
+    assert "A001.mov at 2.0 s: -" in result.stderr
+    assert "Turn your headphones down" in result.stderr
+    assert "Do not play calls to wild animals" in result.stderr
+    assert sf.info("best.wav").subtype == "PCM_24"
+    cues = WavInfoReader("best.wav").cues.to_dict().values()
+    assert [cue["label"] for cue in cues] == [
+        "pit rail: tick",
+        "marsh hooter: grunt",
+        "marsh hooter: boom",
+    ]
+    # Cues lie where the markers of the timeline do: 23 frames and 10 of gap each, 5 of handle.
+    assert [nearest_frame(Fraction(cue["frame"], 48_000), Fraction(25)) for cue in cues] == [
+        5,
+        38,
+        71,
+    ]
+    timeline = otio.adapters.read_from_file("best.otio")
+    assert timeline.duration().to_seconds() * 48_000 == sf.info("best.wav").frames
+
+
+def test_matched_levels(shoot):
+    result = run("best.otio", "--sound", "best.wav", "--match-levels", "--handles", "0")
+    assert result.exit_code == 0, result.stderr
+    assert "3 not at its own level" in result.stderr
+    assert ": +" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "reason"),
+    [
+        (["best.csv"], "timeline (.otio) or an edit list"),
+        (["best.otio", "--type", "heron"], "has no such call; it has: marsh hooter: boom"),
+        (["best.otio", "--best", "0"], "choose one call or more"),
+        (["best.otio", "--min-confidence", "0.9"], "no call was chosen"),
+        (["best.otio", "--handles", "-1"], "zero or more"),
+        (["best.otio", "--gap", "-1"], "zero or more"),
+        (["best.otio", "--match-levels"], "--sound"),
+        (["best.otio", "--sound", "rushes/A001.mov"], "this is a take"),
+        (["best.otio", "--sound", "rushes/A001.mov", "--replace"], "this is a take"),
+    ],
+)
+def test_what_cannot_be(shoot, arguments, reason):
+    before = {path: path.read_bytes() for path in shoot.rglob("*") if path.is_file()}
+    result = run(*arguments)
+    assert result.exit_code != 0
+    assert reason in str(result.exception)
+    assert {path: path.read_bytes() for path in shoot.rglob("*") if path.is_file()} == before
