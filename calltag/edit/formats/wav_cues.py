@@ -10,7 +10,7 @@ sizes is RF64 (EBU Tech 3306).
 from __future__ import annotations
 
 import struct
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -24,7 +24,7 @@ from calltag.edit.formats import (
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.text import one_line
 from calltag.edit.timecode import frame_to_seconds
-from calltag.errors import InputError
+from calltag.errors import InputError, MediaError
 from calltag.files import refuse_existing, written_whole
 from calltag.media.opening import open_take
 from calltag.media.reader import SoundReader
@@ -196,7 +196,8 @@ def _copy(source: Path, target: Path, chunks: list[Chunk], one: TakeMarkers) -> 
                 data_bytes = min(chunk.size, length - chunk.offset)  # a recorder that lost power
                 writing.write(b"data\0\0\0\0")
                 data_at = writing.tell()
-                _copy_bytes(reading, writing, data_bytes)
+                for piece in _pieces(source, reading, data_bytes):
+                    writing.write(piece)
                 writing.write(b"\0" * (data_bytes % 2))
                 continue
             if chunk.name in _FILLERS or chunk.name == "cue ":
@@ -211,12 +212,18 @@ def _copy(source: Path, target: Path, chunks: list[Chunk], one: TakeMarkers) -> 
         state_sizes(writing, data_at, data_bytes, data_bytes // frame_bytes)
 
 
-def _copy_bytes(reading: BinaryIO, writing: BinaryIO, n_bytes: int) -> None:
+def _pieces(source: Path, reading: BinaryIO, n_bytes: int) -> Iterator[bytes]:
     while n_bytes > 0:
-        piece = reading.read(min(n_bytes, _COPY_BYTES))
+        try:
+            piece = reading.read(min(n_bytes, _COPY_BYTES))
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise MediaError(
+                source, f"could not be read ({reason}); check the drive or card"
+            ) from error
         if not piece:
             break
-        writing.write(piece)
+        yield piece
         n_bytes -= len(piece)
 
 
