@@ -220,7 +220,7 @@ def _rate(container: InputContainer, picture: VideoStream) -> tuple[Fraction | N
     tick = picture.time_base
     if not stated or not tick:
         return Fraction(stated) if stated else None, False
-    ticks = _picture_ticks(container, picture)
+    ticks = _picture_ticks(container, picture)[1:]  # the first one may be held a little longer
     length_s = float((ticks[-1] - ticks[0]) * tick) if len(ticks) > _FEWEST_PICTURES else 0.0
     fps = exact_rate(Fraction(stated), tick_s=tick, duration_s=length_s)
     if not length_s or is_steady(ticks, fps, tick):

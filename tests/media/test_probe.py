@@ -1,0 +1,355 @@
+"""What clips say of themselves, in every container that cameras and recorders write."""
+
+from __future__ import annotations
+
+import struct
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+import wavinfo
+
+from calltag.media.probe import MediaInfo, probe
+
+# SMPTE ST 12-1: the exact rates.
+RATES = [
+    Fraction(24000, 1001),
+    Fraction(24),
+    Fraction(25),
+    Fraction(30000, 1001),
+    Fraction(30),
+    Fraction(50),
+    Fraction(60000, 1001),
+    Fraction(60),
+]
+
+CONTAINERS = {
+    "mov": {},
+    "mp4": {"video_codec": "libx264"},
+    "mkv": {},
+    "mts": {"container": "mpegts", "video_codec": "libx264"},
+    "avi": {"audio_codec": "pcm_s16le"},
+    "mxf": {"video_codec": "mpeg2video", "audio_codec": "pcm_s16le"},
+}
+
+
+@pytest.mark.parametrize("fps", RATES, ids=str)
+@pytest.mark.parametrize("suffix", CONTAINERS)
+@pytest.mark.parametrize("seconds", [0.4, 2.0])
+def test_frame_rates_are_exact_in_every_container(tmp_path, make_clip, suffix, fps, seconds):
+    path = make_clip(tmp_path / f"a.{suffix}", fps=fps, seconds=seconds, **CONTAINERS[suffix])
+    info = probe(path)
+    assert info.fps == fps
+    assert not info.variable_rate
+    # Matroska and transport streams end with the sound, which lasts up to three frames longer.
+    assert info.duration_s == pytest.approx(seconds, abs=0.06)
+    assert (info.width, info.height) == (64, 36)
+    assert (info.sample_rate_hz, info.channels) == (48_000, 2)
+
+
+@pytest.mark.parametrize("fps", [Fraction(100), Fraction(120), Fraction(240)], ids=str)
+def test_a_high_speed_take_plays_at_the_containers_rate(tmp_path, make_clip, fps):
+    assert probe(make_clip(tmp_path / "a.mp4", fps=fps, audio_codec=None)).fps == fps
+
+
+def test_a_transport_stream_that_states_a_rounded_rate(tmp_path, make_clip):
+    # FFmpeg takes 119.88 for 120 there; the times of the pictures tell.
+    fps = Fraction(120000, 1001)
+    path = make_clip(tmp_path / "a.mts", fps=fps, container="mpegts", video_codec="libx264")
+    assert probe(path).fps == fps
+
+
+@pytest.mark.parametrize(
+    ("video_codec", "suffix"),
+    [
+        ("libx264", "mp4"),
+        ("libx265", "mp4"),
+        ("mpeg4", "mov"),
+        ("prores_ks", "mov"),
+        ("mjpeg", "mov"),
+        ("mpeg2video", "mxf"),
+        ("dnxhd", "mxf"),
+        ("ffv1", "mkv"),
+    ],
+)
+def test_codecs(tmp_path, make_clip, video_codec, suffix):
+    options = {"size": (1280, 720), "video_bit_rate": 60_000_000} if video_codec == "dnxhd" else {}
+    path = make_clip(
+        tmp_path / f"a.{suffix}",
+        video_codec=video_codec,
+        audio_codec="pcm_s16le" if suffix in ("mxf", "mov") else "aac",
+        seconds=0.4,
+        **options,
+    )
+    info = probe(path)
+    assert info.fps == 25
+    assert info.width == options.get("size", (64, 36))[0]
+    assert info.channels == 2
+
+
+TIMECODES = [
+    ("10:00:00:00", Fraction(25)),
+    ("00:00:00:00", Fraction(50)),
+    ("23:59:59:24", Fraction(25)),
+    ("10:00:00:23", Fraction(24000, 1001)),
+    ("01:02:03:04", Fraction(30000, 1001)),  # non-drop
+    ("01:02:00;02", Fraction(30000, 1001)),  # drop-frame
+    ("01:02:00;04", Fraction(60000, 1001)),
+    ("10:00:00;02", Fraction(30000, 1001)),
+]
+
+
+@pytest.mark.parametrize(("timecode", "fps"), TIMECODES)
+@pytest.mark.parametrize("suffix", ["mov", "mp4", "mkv", "mxf"])
+def test_start_timecode(tmp_path, make_clip, suffix, timecode, fps):
+    if suffix == "mxf" and fps > 50:
+        pytest.skip("the writer counts 60 frames there in pairs")
+    path = make_clip(
+        tmp_path / f"a.{suffix}", fps=fps, seconds=0.4, timecode=timecode, **CONTAINERS[suffix]
+    )
+    assert probe(path).start_tc == timecode
+
+
+def test_timecode_of_the_timecode_track_alone(tmp_path, make_clip):
+    path = make_clip(tmp_path / "a.mov", seconds=0.4, timecode="10:00:00:00")
+    with av.open(path) as container:
+        assert "timecode" in {k: 0 for s in container.streams.data for k in s.metadata}
+    assert probe(path).start_tc == "10:00:00:00"
+
+
+@pytest.mark.parametrize("said", ["noon", "10:00", "10:00:00", "99:99:99:99", ""])
+def test_what_is_no_timecode_is_not_taken_for_one(tmp_path, make_clip, said):
+    path = make_clip(tmp_path / "a.mkv", seconds=0.4, metadata={"timecode": said})
+    assert probe(path).start_tc is None
+
+
+def test_a_clip_without_timecode_has_none(tmp_path, make_clip):
+    assert probe(make_clip(tmp_path / "a.mp4", seconds=0.4)).start_tc is None
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "reference"),
+    [
+        # EBU Tech 3285: samples since midnight; the first two are 10:00:00:00 at 25 frames and
+        # 10:00:00;00 at 29.97, the third is 13:00:00 at 96 kHz, which needs the high word.
+        (48_000, 1_728_000_000),
+        (48_000, 1_727_998_272),
+        (96_000, (1 << 32) + 197_832_704),
+    ],
+)
+def test_broadcast_wave(tmp_path, make_clip, rate_hz, reference):
+    path = make_clip(
+        tmp_path / "a.wav",
+        fps=None,
+        seconds=0.1,
+        rate_hz=rate_hz,
+        audio_codec="pcm_s24le",
+        options={"write_bext": "1"},
+        metadata={
+            "time_reference": str(reference),
+            "origination_date": "2026-05-03",
+            "origination_time": "04:51:07",
+        },
+    )
+    independent = wavinfo.WavInfoReader(str(path)).bext
+    info = probe(path)
+    assert info.time_reference == independent.time_reference == reference
+    assert info.recorded == "2026-05-03T04:51:07"
+    assert info.sample_rate_hz == rate_hz
+    assert info.fps is None
+    assert info.width == 0
+
+
+def test_a_bw64_file_of_a_recorder(tmp_path):
+    # ITU-R BS.2088: RIFF with another id, sizes in ds64; packed by hand, PyAV writes none.
+    samples = np.arange(4800, dtype="<i2").tobytes()
+    fmt = struct.pack("<HHIIHH", 1, 1, 48_000, 96_000, 2, 16)
+    ds64 = struct.pack("<QQQI", 4 + 36 + 24 + 8 + len(samples), len(samples), 4800, 0)
+    path = tmp_path / "a.wav"
+    path.write_bytes(
+        b"BW64\xff\xff\xff\xffWAVE"
+        + (b"ds64" + struct.pack("<I", len(ds64)) + ds64)
+        + (b"fmt " + struct.pack("<I", len(fmt)) + fmt)
+        + (b"data\xff\xff\xff\xff" + samples)
+    )
+    info = probe(path)
+    assert info.duration_s == pytest.approx(0.1)
+    assert (info.sample_rate_hz, info.channels) == (48_000, 1)
+
+
+@pytest.mark.parametrize(
+    ("suffix", "options", "tags", "recorded"),
+    [
+        ("mov", {}, {"creation_time": "2026-05-03T04:51:07Z"}, "2026-05-03T04:51:07Z"),
+        ("mp4", {}, {"creation_time": "2026-05-03T04:51:07.000000Z"}, "2026-05-03T04:51:07Z"),
+        ("mkv", {}, {"creation_time": "2026-05-03T04:51:07Z"}, "2026-05-03T04:51:07Z"),
+        ("mkv", {}, {"DATE_RECORDED": "2026-05-03 04:51:07"}, "2026-05-03T04:51:07"),
+        ("mp3", {"audio_codec": "libmp3lame"}, {"date": "2026-05-03T04:51"}, "2026-05-03T04:51"),
+        ("flac", {"audio_codec": "flac"}, {"date": "2026-05-03"}, "2026-05-03"),
+        ("flac", {"audio_codec": "flac"}, {"date": "2026"}, "2026"),
+        ("mp4", {}, {"creation_time": "1904-01-01T00:00:00Z"}, None),  # a clock never set
+        ("flac", {"audio_codec": "flac"}, {"date": "spring"}, None),
+        ("mp4", {}, {}, None),
+    ],
+)
+def test_when_it_was_recorded(tmp_path, make_clip, suffix, options, tags, recorded):
+    fps = None if options else 25
+    path = make_clip(tmp_path / f"a.{suffix}", fps=fps, seconds=0.4, metadata=tags, **options)
+    assert probe(path).recorded == recorded
+
+
+@pytest.mark.parametrize(
+    ("channels", "streams", "suffix", "codec"),
+    [
+        (1, 1, "mp4", "aac"),
+        (2, 1, "mov", "pcm_s24le"),
+        (2, 2, "mov", "pcm_s16le"),
+        (4, 1, "mov", "pcm_s16le"),
+        (4, 4, "mxf", "pcm_s24le"),
+        (8, 8, "mxf", "pcm_s16le"),
+        (8, 4, "mkv", "aac"),
+        (6, 1, "mts", "ac3"),
+    ],
+)
+def test_channels_are_counted_over_all_streams(
+    tmp_path, make_clip, channels, streams, suffix, codec
+):
+    options = {k: v for k, v in CONTAINERS[suffix].items() if k != "audio_codec"}
+    path = make_clip(
+        tmp_path / f"a.{suffix}",
+        seconds=0.4,
+        channels=channels,
+        streams=streams,
+        audio_codec=codec,
+        **options,
+    )
+    assert probe(path).channels == channels
+
+
+def test_a_take_without_sound(tmp_path, make_clip):
+    info = probe(make_clip(tmp_path / "a.mp4", audio_codec=None, seconds=1.0))
+    assert info == MediaInfo(duration_s=1.0, fps=Fraction(25), width=64, height=36)
+
+
+@pytest.mark.parametrize(
+    ("name", "codec", "container", "rate_hz"),
+    [
+        ("a.wav", "pcm_s16le", None, 44_100),
+        ("a.wav", "pcm_s24le", None, 48_000),
+        ("a.wav", "pcm_f32le", None, 96_000),
+        ("a.flac", "flac", None, 48_000),
+        ("a.mp3", "libmp3lame", None, 44_100),
+        ("a.ogg", "vorbis", None, 48_000),
+        ("a.opus", "libopus", "ogg", 48_000),
+        ("a.m4a", "aac", None, 44_100),
+        ("a.aac", "aac", "adts", 48_000),
+        ("a.aif", "pcm_s16be", "aiff", 48_000),
+    ],
+)
+def test_files_of_sound_alone(tmp_path, make_clip, name, codec, container, rate_hz):
+    path = make_clip(
+        tmp_path / name, fps=None, audio_codec=codec, container=container, rate_hz=rate_hz
+    )
+    info = probe(path)
+    assert info.fps is None
+    assert info.sample_rate_hz == rate_hz
+    assert info.duration_s == pytest.approx(2.0, abs=0.03)
+
+
+@pytest.mark.parametrize(("suffix", "codec"), [("mp3", "libmp3lame"), ("flac", "flac")])
+def test_cover_art_is_no_picture(tmp_path, suffix, codec):
+    path = tmp_path / f"a.{suffix}"
+    with av.open(path, "w") as out:
+        sound = out.add_stream(codec, rate=48_000, layout="mono")
+        cover = out.add_stream("mjpeg", rate=1)
+        cover.width = cover.height = 64
+        cover.pix_fmt = "yuvj420p"
+        cover.disposition = av.stream.Disposition.attached_pic
+        image = av.VideoFrame.from_ndarray(np.full((64, 64, 3), 60, np.uint8), format="rgb24")
+        out.mux(cover.encode(image.reformat(format="yuvj420p")) + cover.encode(None))
+        frame = av.AudioFrame.from_ndarray(
+            np.zeros((1, 48_000), np.float32), format="flt", layout="mono"
+        )
+        frame.sample_rate = 48_000
+        out.mux(sound.encode(frame))
+        out.mux(sound.encode(None))
+    with av.open(path) as container:
+        assert len(container.streams.video) == 1
+    info = probe(path)
+    assert info.fps is None
+    assert (info.width, info.height) == (0, 0)
+    assert info.duration_s == pytest.approx(1.0, abs=0.03)
+
+
+def picture_at(path: Path, times_s: np.ndarray) -> Path:
+    """Write a clip whose pictures come at these times."""
+    with av.open(path, "w") as out:
+        stream = out.add_stream("mpeg4", rate=30)
+        stream.width, stream.height, stream.pix_fmt = 64, 36, "yuv420p"
+        stream.codec_context.time_base = Fraction(1, 60_000)
+        for at_s in times_s:
+            frame = av.VideoFrame.from_ndarray(np.full((36, 64, 3), 60, np.uint8), format="rgb24")
+            frame = frame.reformat(format="yuv420p")
+            frame.pts = round(at_s * 60_000)
+            frame.time_base = Fraction(1, 60_000)
+            out.mux(stream.encode(frame))
+        out.mux(stream.encode(None))
+    return path
+
+
+@pytest.mark.parametrize("suffix", ["mp4", "mov", "mkv"])
+def test_a_variable_rate_is_told(tmp_path, rng, suffix):
+    steps = 1 / 30 + rng.uniform(-0.008, 0.012, 90)
+    info = probe(picture_at(tmp_path / f"a.{suffix}", np.cumsum(steps) - steps[0]))
+    assert info.variable_rate
+    assert info.fps is not None
+
+
+@pytest.mark.parametrize("suffix", ["mp4", "mkv"])
+def test_pictures_left_out_make_the_rate_variable(tmp_path, suffix):
+    times_s = np.delete(np.arange(90) / 30, [40, 41, 60])
+    assert probe(picture_at(tmp_path / f"a.{suffix}", times_s)).variable_rate
+
+
+@pytest.mark.parametrize("suffix", ["mp4", "mkv"])
+def test_jitter_of_the_clock_is_no_variable_rate(tmp_path, rng, suffix):
+    times_s = np.arange(90) / 30 + rng.uniform(-0.0005, 0.0005, 90)
+    info = probe(picture_at(tmp_path / f"a.{suffix}", times_s - times_s.min()))
+    assert not info.variable_rate
+    assert info.fps == 30
+
+
+def test_a_fragmented_file(tmp_path, make_clip):
+    path = make_clip(tmp_path / "a.mp4", options={"movflags": "frag_keyframe+empty_moov"})
+    info = probe(path)
+    assert info.fps == 25
+    assert info.duration_s == pytest.approx(2.0, abs=0.05)
+
+
+def test_a_file_without_a_stated_length_is_measured(tmp_path, make_clip):
+    class Stream:
+        """A target that cannot be gone back in, so that no length can be filled in."""
+
+        def __init__(self, path):
+            self._file = path.open("wb")
+
+        def write(self, data):
+            return self._file.write(data)
+
+        def close(self):
+            self._file.close()
+
+    source = make_clip(tmp_path / "a.mkv", seconds=1.5)
+    target = Stream(tmp_path / "live.mkv")
+    with av.open(source) as given, av.open(target, "w", format="matroska") as out:
+        copies = {s.index: out.add_stream_from_template(s) for s in given.streams}
+        for packet in given.demux():
+            if packet.dts is not None:
+                packet.stream = copies[packet.stream.index]
+                out.mux(packet)
+    target.close()
+    with av.open(tmp_path / "live.mkv") as container:
+        assert container.duration is None
+    assert probe(tmp_path / "live.mkv").duration_s == pytest.approx(1.5, abs=0.05)
