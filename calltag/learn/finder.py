@@ -129,8 +129,7 @@ class _Pass:
                 continue
             before = segments[i - 1][1] * FRAMES_PER_STEP if i else 0
             after = segments[i + 1][0] * FRAMES_PER_STEP if i + 1 < len(segments) else len(power)
-            odds = heard.call[begin:end]
-            probability = call_probability(odds, self.hearing.calibration)
+            probability = call_probability(heard, begin, end, self.hearing.calibration)
             self.taken = last
             if probability < LEAST_PROBABILITY:
                 continue
@@ -342,7 +341,9 @@ class Finder:
                     (first, last),
                     offset=offset,
                     embedding=heard.embedding[steps],
-                    probability=call_probability(heard.call[steps], self._hearing.calibration),
+                    probability=call_probability(
+                        heard, steps.start, steps.stop, self._hearing.calibration
+                    ),
                     noise=tuple(k for k, odds in zip(NOISE_KINDS, kinds, strict=True) if odds > 0),
                     edges=None,
                 )

@@ -25,7 +25,7 @@ CHANCE = {
 }
 """How often a scene holds each kind of noise."""
 
-SYNTHETIC_SHARE = {"machine": 0.35, "water": 0.2, "voice": 0.3, "other": 0.25, "call": 0.78}
+SYNTHETIC_SHARE = {"machine": 0.35, "water": 0.2, "voice": 0.3, "other": 0.25, "call": 0.8}
 """How often a piece is synthetic where there are recordings of the kind as well."""
 
 
@@ -142,7 +142,9 @@ def compose(rng: Rng, bank: Bank) -> tuple[FloatArray, FloatArray, FloatArray, F
             if rng.random() < 0.3:  # two at once sound like a third
                 part = part + _fill(rng, bank, kind, n) * np.float32(10 ** rng.normal(0, 0.5))
             parts[kind] = part * np.float32(10 ** (rng.normal(-3.0, 0.9)))
-    noise = np.sum(list(parts.values()), axis=0, dtype=np.float32)
+    noise = np.zeros((n, N_MELS), np.float32)
+    for part in parts.values():
+        noise += part
 
     kinds = np.zeros((n, len(NOISE_KINDS)), np.float32)
     whole = _smooth(noise)
@@ -180,9 +182,10 @@ def compose(rng: Rng, bank: Bank) -> tuple[FloatArray, FloatArray, FloatArray, F
         level[:, int(rng.integers(48, N_MELS)) :] -= rng.uniform(10, 40)
     level = 10 * np.log10(10 ** (level / 10) + POWER_FLOOR)
     halves = (n // 2, 2)
+    sounding: FloatArray = call.reshape(halves).any(axis=1).astype(np.float32)
     return (
         level.astype(np.float32),
-        call.reshape(halves).any(axis=1).astype(np.float32),
+        sounding,
         kinds.reshape(*halves, -1).max(axis=1),
         weight.reshape(halves).min(axis=1),
     )

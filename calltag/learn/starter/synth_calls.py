@@ -8,8 +8,10 @@ or strings such calls together as animals do, each time a little different.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import scipy.fft
 import scipy.signal
 
@@ -21,7 +23,7 @@ Rng = np.random.Generator
 LONGEST_S = 6.0
 
 
-def smooth_curve(rng: Rng, n: int, *, points: int, spread: float) -> FloatArray:
+def smooth_curve(rng: Rng, n: int, *, points: int | np.integer[Any], spread: float) -> FloatArray:
     """Draw a smooth random curve around zero.
 
     Parameters
@@ -76,7 +78,9 @@ def band_noise(rng: Rng, n: int, low_hz: float, high_hz: float) -> FloatArray:
     return noise / (noise.std() + np.float32(1e-9))
 
 
-def harmonics(f0_hz: FloatArray, levels: FloatArray, *, highest_hz: float = 18_000.0) -> FloatArray:
+def harmonics(
+    f0_hz: npt.NDArray[np.floating[Any]], levels: FloatArray, *, highest_hz: float = 18_000.0
+) -> FloatArray:
     """Sum of harmonics over a moving fundamental.
 
     Parameters
@@ -271,16 +275,50 @@ def hiss(rng: Rng) -> Callable[[], FloatArray]:
     return call
 
 
+def cluck(rng: Rng) -> Callable[[], FloatArray]:
+    """A short hoarse burst: breath through a few resonances, with or without a trace of voice."""
+    seconds, tilt = rng.uniform(0.03, 0.22), rng.uniform(0.0, 1.5)
+    f0, voice = np.exp(rng.uniform(np.log(100), np.log(700))), rng.choice([0.0, rng.uniform(0, 1)])
+    resonances = [
+        (
+            np.exp(rng.uniform(np.log(350), np.log(6000))),
+            rng.uniform(0.08, 0.5),
+            rng.uniform(0.3, 1),
+        )
+        for _ in range(rng.integers(1, 5))
+    ]
+
+    def gain(hz: FloatArray) -> FloatArray:
+        octave = np.log(np.maximum(hz, 20.0))
+        total = 0.03 * (np.maximum(hz, 100.0) / 1000) ** -tilt
+        for centre, width, height in resonances:
+            total = total + height * np.exp(-0.5 * ((octave - np.log(centre)) / width) ** 2)
+        return np.where(hz > 80, total, 0).astype(np.float32)
+
+    def call() -> FloatArray:
+        n = int(_vary(rng, seconds, 0.12) * RATE_HZ)
+        source = rng.standard_normal(n, np.float32)
+        if voice:
+            bend = smooth_curve(rng, n, points=4, spread=0.08)
+            f = (_vary(rng, f0, 0.05) * np.exp(bend)).astype(np.float32)
+            buzz = harmonics(f, np.ones(int(8000 / f0), np.float32))
+            source = source + np.float32(2 * voice) * buzz / (buzz.std() + 1e-9)
+        return filtered(source, gain) * shape(rng, n)
+
+    return call
+
+
 FAMILIES: tuple[tuple[Maker, float], ...] = (
     (whistle, 0.17),
     (hoot, 0.10),
     (chirp, 0.09),
     (trill, 0.13),
-    (voiced, 0.24),
+    (voiced, 0.22),
+    (cluck, 0.12),
     (rasp, 0.10),
     (pulse, 0.03),
     (bark, 0.11),
-    (hiss, 0.03),
+    (hiss, 0.05),
 )
 
 
@@ -319,8 +357,8 @@ def phrase(rng: Rng) -> FloatArray:
         rng.choice(makers, p=weights / weights.sum())(rng)
         for _ in range(rng.choice([1, 1, 1, 2, 3]))
     ]
-    count = int(rng.choice([1, 1, 1, 2, 3, 4, 6, 10]))
-    gap_s = np.exp(rng.uniform(np.log(0.03), np.log(0.8)))
+    count = int(rng.choice([1, 1, 2, 3, 4, 6, 10, 16]))
+    gap_s = np.exp(rng.uniform(np.log(0.02), np.log(0.8)))
     pieces: list[FloatArray] = []
     for i in range(count):
         one = voices[i % len(voices)]()
@@ -331,4 +369,9 @@ def phrase(rng: Rng) -> FloatArray:
     sound = np.concatenate(pieces[:-1])[: int(LONGEST_S * RATE_HZ)]
     sound[-480:] *= np.linspace(1, 0, len(sound[-480:]), dtype=np.float32)
     sound = _room(rng, sound)
+    if rng.random() < 0.6:  # as recordings have it: with a background of its own
+        hiss_db = rng.uniform(-45, -12)
+        low = np.exp(rng.uniform(np.log(60), np.log(1500)))
+        behind = band_noise(rng, len(sound), low, low * 2 ** rng.uniform(2, 6))
+        sound = sound + np.float32(10 ** (hiss_db / 20) * sound.std()) * behind
     return (sound / (np.abs(sound).max() + 1e-9)).astype(np.float32)

@@ -44,7 +44,8 @@ def air(rng: Rng, n: int) -> FloatArray:
 
 def engine(rng: Rng, n: int) -> FloatArray:
     """A motor: firing rate and its harmonics, throttle movements, rasp of blades, exhaust noise."""
-    rate_hz = np.exp(rng.uniform(np.log(25), np.log(230)))
+    top_hz = 900 if rng.random() < 0.15 else 230  # electric motors whine
+    rate_hz = np.exp(rng.uniform(np.log(25), np.log(top_hz)))
     throttle = smooth_curve(
         rng, n, points=max(2, int(n / RATE_HZ * rng.uniform(0.1, 1.5))), spread=1
     )

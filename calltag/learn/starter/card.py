@@ -1,0 +1,72 @@
+"""The starter model's card as a text to read."""
+
+from __future__ import annotations
+
+from typing import Any
+
+_TEXT = """# The starter model
+
+`starter.onnx` hears where animals call, and which kinds of noise sound: machine, wind, water,
+voice, handling. It is a convolutional network of some sixty thousand numbers over {mels} mel
+bands, and comes with calltag. It knows no species and no call types; those are learnt from your
+labels. A find is not an identification record.
+
+**Made** {made} by calltag {calltag}, {steps} training steps, seed {seed}, torch {torch}.
+
+**Learnt from** {phrases} invented phrases of calls and synthetic noise
+(`calltag/learn/starter`), and {recordings} recordings listed with their licence in
+`sources.csv`: ESC-10 (K. J. Piczak, 2015, doi:10.7910/DVN/YDEPUT; CC0 and CC BY, each clip
+attributed in the data set's own LICENSES.txt) and example recordings of librosa (CC BY, public
+domain, attributed in the text beside each). Recordings under other licences were left out. The
+model file is under calltag's own licence.
+
+**Judged** on a network trained the same way without {left_out} of the recordings, on scenes
+made of {left_out} and of calls invented anew. Half of the scenes calibrated the probabilities,
+the other half gave these figures; a call counts as found when a quarter of it is covered, a
+find as right when half of it lies in calls.
+
+| | calls | finds | recall | precision | F1 |
+|---|---|---|---|---|---|
+{finding}
+
+False finds a minute in scenes without calls: {false_finds}. Calibration error of a find's
+probability: {calibration_error}.
+
+| noise kind | heard in scenes of its own | heard in scenes of others |
+|---|---|---|
+{kinds}
+
+**Limits.** Wind, handling and most voices were synthetic. Insects, frogs and mammals other than
+dogs were not among the recordings. Animal sounds in the recordings of water may have been taken
+for water.
+
+**Rebuild** with the recordings in one folder, as `sources.csv` names them:
+
+```sh
+pip install '.[train]'
+python -m calltag.learn.starter RECORDINGS --steps {steps} --phrases {phrases} --seed {seed}
+```
+"""
+
+
+def card_text(card: dict[str, Any]) -> str:
+    """Write the card as Markdown."""
+    figures = card["figures"]
+    return _TEXT.format(
+        mels=card["input"]["mels"][0],
+        made=card["made"],
+        calltag=card["calltag"],
+        left_out=card["left_out"],
+        **card["training"],
+        finding="\n".join(
+            f"| {key} | {row['calls']} | {row['finds']} | {row['recall']:.3f} |"
+            f" {row['precision']:.3f} | {row['f1']:.3f} |"
+            for key, row in figures["finding"].items()
+        ),
+        false_finds=", ".join(f"{k} {v:g}" for k, v in figures["false_finds_per_minute"].items()),
+        calibration_error=f"{figures['calibration_error']:.3f}",
+        kinds="\n".join(
+            f"| {kind} | {row['heard_in_its_own']:.0%} | {row['heard_in_others']:.0%} |"
+            for kind, row in figures["noise_kinds"].items()
+        ),
+    )

@@ -1,0 +1,107 @@
+"""Figures for the model's card: finds and noise kinds on scenes the model has not heard."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from calltag.learn.hearing import STEPS_PER_S, Heard
+from calltag.learn.segments import call_probability, find_segments
+from calltag.learn.starter.calibrate import share_in
+from calltag.learn.starter.scenes import Scene
+from calltag.records import NOISE_KINDS, Span
+
+FOUND_SHARE = 0.25
+"""A call counts as found when finds cover at least this much of it."""
+
+
+def judge(
+    heard: Sequence[Heard],
+    scenes: Sequence[Scene],
+    calibration: Mapping[str, float],
+    *,
+    least: float = 0.5,
+) -> dict[str, Any]:
+    """Compare finds with where the calls are.
+
+    Parameters
+    ----------
+    heard : sequence of Heard
+        What was heard in each scene.
+    scenes : sequence of Scene
+        The scenes.
+    calibration : mapping of str to float
+        From `calltag.learn.starter.calibrate.fit`.
+    least : float
+        Finds less likely than this do not count.
+
+    Returns
+    -------
+    dict
+        Per level, per background and over all: ``calls``, ``finds``, ``recall``, ``precision``,
+        ``f1``; false finds a minute in scenes without calls; calibration error of the
+        probabilities; and for each noise kind the share of its own and of other backgrounds in
+        which it was heard.
+    """
+    counts: defaultdict[str, np.ndarray] = defaultdict(lambda: np.zeros(4))
+    empty: defaultdict[str, list[int]] = defaultdict(list)
+    sure: list[tuple[float, bool]] = []
+    kinds: defaultdict[str, list[np.ndarray]] = defaultdict(list)
+    for what, scene in zip(heard, scenes, strict=True):
+        kinds[scene.background].append((what.kinds > 0).mean(axis=0))
+        finds = []
+        for first, last in find_segments(what.call):
+            span = Span(first / STEPS_PER_S, last / STEPS_PER_S)
+            probability = call_probability(what, first, last, calibration)
+            sure.append((probability, share_in(span, scene.calls) >= 0.5))
+            if probability >= least:
+                finds.append(span)
+        if not np.isfinite(scene.snr_db):
+            empty[scene.background].append(len(finds))
+            continue
+        found = sum(share_in(call, finds) >= FOUND_SHARE for call in scene.calls)
+        right = sum(share_in(find, scene.calls) >= 0.5 for find in finds)
+        for key in ("all", f"{scene.snr_db:+.0f} dB", scene.background):
+            counts[key] += (len(scene.calls), found, len(finds), right)
+    return {
+        "finding": {key: _figures(*row) for key, row in counts.items()},
+        "false_finds_per_minute": {k: round(float(np.mean(v)), 2) for k, v in empty.items()},
+        "calibration_error": round(_calibration_error(np.array(sure)), 3),
+        "noise_kinds": {
+            kind: {
+                "heard_in_its_own": round(float(np.mean([row[i] for row in kinds[kind]])), 3),
+                "heard_in_others": round(
+                    float(
+                        np.mean([row[i] for k, rows in kinds.items() if k != kind for row in rows])
+                    ),
+                    3,
+                ),
+            }
+            for i, kind in enumerate(NOISE_KINDS)
+        },
+    }
+
+
+def _figures(calls: float, found: float, finds: float, right: float) -> dict[str, float]:
+    recall, precision = found / max(calls, 1), right / max(finds, 1)
+    return {
+        "calls": int(calls),
+        "finds": int(finds),
+        "recall": round(recall, 3),
+        "precision": round(precision, 3),
+        "f1": round(2 * recall * precision / max(recall + precision, 1e-9), 3),
+    }
+
+
+def _calibration_error(sure: np.ndarray) -> float:
+    """Expected calibration error over ten bins of probability."""
+    if not len(sure):
+        return 0.0
+    bins = np.minimum((sure[:, 0] * 10).astype(int), 9)
+    gaps = [
+        abs(sure[bins == b].mean(axis=0) @ (1, -1)) * (bins == b).mean() for b in np.unique(bins)
+    ]
+    return float(np.sum(gaps))

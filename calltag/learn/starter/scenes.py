@@ -1,0 +1,156 @@
+"""Scenes as sound, to calibrate and judge a trained model on.
+
+Unlike what the model is trained on, these are sums of waveforms, a minute long, made of recordings
+that the model has not heard and of calls invented anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.signal
+
+from calltag.learn.starter.bank import NOISE_MAKERS
+from calltag.learn.starter.recordings import Recording, active_frames
+from calltag.learn.starter.synth_calls import Rng, phrase
+from calltag.records import NOISE_KINDS, FloatArray, Span
+from calltag.sound.spectrum import FRAMES_PER_S, HOP, RATE_HZ
+
+SCENE_S = 60
+SNRS_DB = (20.0, 10.0, 5.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """A scene and where its calls are.
+
+    Attributes
+    ----------
+    samples : np.ndarray, shape (n,), float32
+        The sound at `RATE_HZ`.
+    calls : tuple of Span
+        Where calls sound.
+    background : str
+        What it was made of.
+    snr_db : float
+        In-band level of the calls over the background.
+    """
+
+    samples: FloatArray
+    calls: tuple[Span, ...]
+    background: str
+    snr_db: float
+
+
+def _stretch(rng: Rng, clips: Sequence[Recording], n: int) -> FloatArray:
+    """A continuous background from recordings of one kind, crossfaded with equal power."""
+    fade = RATE_HZ // 4
+    rise = np.sin(np.linspace(0, np.pi / 2, fade, dtype=np.float32))
+    out = np.zeros(fade, np.float32)
+    while len(out) < n + fade:
+        piece = clips[int(rng.integers(len(clips)))].samples
+        if len(piece) > 2 * fade:
+            piece = piece / (piece.std() + 1e-9)
+            out[-fade:] = out[-fade:] * rise[::-1] + piece[:fade] * rise
+            out = np.concatenate([out, piece[fade:]])
+    return out[fade : n + fade]
+
+
+def _band_rms(sound: FloatArray, band_hz: tuple[float, float]) -> float:
+    sos = scipy.signal.butter(4, band_hz, "band", fs=RATE_HZ, output="sos")
+    return float(np.sqrt((scipy.signal.sosfilt(sos, sound) ** 2).mean() + 1e-14))
+
+
+def _band_of(sound: FloatArray) -> tuple[float, float]:
+    """Where nine tenths of a sound's energy lie, a little widened."""
+    energy = np.abs(np.fft.rfft(sound)) ** 2
+    share = np.cumsum(energy) / (energy.sum() + 1e-20)
+    hz = np.fft.rfftfreq(len(sound), 1 / RATE_HZ)
+    low, high = (float(hz[np.searchsorted(share, at)]) for at in (0.05, 0.95))
+    return max(60.0, 0.9 * low), min(20_000.0, 1.1 * high + 50)
+
+
+def _background(rng: Rng, kind: str, recordings: Sequence[Recording], n: int) -> FloatArray:
+    clips = [r for r in recordings if r.kind == kind]
+    if clips and rng.random() < 0.75:
+        return _stretch(rng, clips, n)
+    makers = NOISE_MAKERS[kind]
+    return makers[int(rng.integers(len(makers)))](rng, n)
+
+
+def make_scene(rng: Rng, recordings: Sequence[Recording], background: str, snr_db: float) -> Scene:
+    """Plant calls in a background.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    recordings : sequence of Recording
+        Recordings to make it of.
+    background : str
+        A noise kind, ``"other"`` or ``"air"``.
+    snr_db : float
+        Level of the calls; nan for a scene without calls.
+
+    Returns
+    -------
+    Scene
+        The scene.
+    """
+    n = SCENE_S * RATE_HZ
+    sound = _background(rng, background, recordings, n) + 0.03 * NOISE_MAKERS["air"][0](rng, n)
+    sound *= np.float32(0.05)
+    real = [r for r in recordings if r.kind == "call"]
+    calls: list[Span] = []
+    at_s = rng.uniform(1, 3) if np.isfinite(snr_db) else float(SCENE_S)
+    while at_s < SCENE_S - 8:
+        one = (
+            phrase(rng)
+            if rng.random() < 0.6 or not real
+            else real[int(rng.integers(len(real)))].samples
+        )
+        active = active_frames(one)
+        on = np.flatnonzero(active)[: 6 * FRAMES_PER_S]
+        if len(on) < 3:
+            continue
+        one, active = one[on[0] * HOP : (on[-1] + 1) * HOP], active[on[0] : on[-1] + 1]
+        band, first = _band_of(one), round(at_s * FRAMES_PER_S)
+        room = sound[first * HOP : first * HOP + len(one)]
+        sounding = one[np.repeat(active, HOP)[: len(one)]]
+        gain = 10 ** (snr_db / 20) * _band_rms(room, band) / _band_rms(sounding, band)
+        sound[first * HOP : first * HOP + len(one)] += np.float32(gain) * one
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], active, [0]])))
+        calls += [
+            Span((first + int(a)) / FRAMES_PER_S, (first + int(b)) / FRAMES_PER_S)
+            for a, b in zip(edges[::2], edges[1::2], strict=True)
+        ]
+        at_s += len(one) / RATE_HZ + rng.uniform(1.0, 5.0)
+    sound *= np.float32(0.5 / max(float(np.abs(sound).max()), 1e-6))
+    return Scene(sound, tuple(calls), background, snr_db)
+
+
+def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> list[Scene]:
+    """Make scenes over every kind of background, every level, and without calls.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    recordings : sequence of Recording
+        Recordings to make them of.
+    per_kind : int
+        How many of each background at each level.
+
+    Returns
+    -------
+    list of Scene
+        The scenes.
+    """
+    return [
+        make_scene(rng, recordings, background, snr_db)
+        for background in (*NOISE_KINDS, "other", "air")
+        for snr_db in (*SNRS_DB, float("nan"))
+        for _ in range(per_kind)
+    ]
