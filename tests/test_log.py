@@ -438,7 +438,7 @@ with Log(path) as log:
         worker.stdin.write(b"go\n")
         worker.stdin.flush()
     for worker in workers:
-        worker.communicate(timeout=60)
+        worker.communicate(timeout=180)
         assert worker.returncode == 0
     with Log(path) as log:
         assert len(log.takes()) == 80

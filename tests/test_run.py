@@ -464,7 +464,7 @@ def test_a_killed_run_keeps_what_was_finished(shoot: Shoot, signal_name: str) ->
         if line == "4\n":
             break
     run.send_signal(getattr(signal, signal_name))
-    run.communicate(timeout=20)
+    run.communicate(timeout=120)
     assert run.returncode == -getattr(signal, signal_name)
     assert list(shoot.logged()) == [f"A00{number}.mov" for number in range(4)]
     report = shoot.run()
@@ -484,7 +484,7 @@ def test_two_runs_at_once_do_not_harm_each_other(shoot: Shoot) -> None:
         for _ in range(2)
     ]
     for run in runs:
-        assert run.wait(timeout=60) == 0
+        assert run.wait(timeout=180) == 0
     assert list(shoot.logged()) == [f"A00{number}.mov" for number in range(4)]
 
 

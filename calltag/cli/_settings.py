@@ -71,16 +71,16 @@ def _command_defaults(
 
 
 def _value(context: typer.Context, option: Any, value: Any, where: str) -> Any:
-    if option.multiple and not isinstance(value, list):
-        value = [value]
-    several = isinstance(value, list) and not option.multiple
-    if several or isinstance(value, dict):
+    if isinstance(value, dict) or (isinstance(value, list) and not option.multiple):
         raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: give a single value")
     if option.is_flag != isinstance(value, bool):
         wanted = "true or false" if option.is_flag else "a value, not true or false"
         raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: give {wanted}")
+    if not option.is_flag:  # as if it had been typed
+        value = [str(item) for item in value] if isinstance(value, list) else str(value)
+        value = [value] if option.multiple and isinstance(value, str) else value
     try:
-        option.type_cast_value(context, value)
+        option.process_value(context, value)
     except typer.BadParameter as error:
         raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: {error.message}") from None
     return value

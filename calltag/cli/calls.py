@@ -84,6 +84,7 @@ def calls_command(
     """
     from calltag.cli._log import read_takes
     from calltag.edit.clock import common_rate
+    from calltag.edit.marking import check_types
     from calltag.edit.tables import CALL_COLUMNS, call_row
     from calltag.log import Log
 
@@ -92,6 +93,7 @@ def calls_command(
     )
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
+    check_types(every, types or ())
     chosen = [one for one in choose_takes(every, takes or ()) if _has_verdict(one, verdicts or ())]
     found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
     order = by or (CallOrder.START if best is None else CallOrder.WORTH)

@@ -1,0 +1,180 @@
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer.main
+
+from calltag import __version__
+from calltag.cli.app import app
+from calltag.log import Log
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def commands(group: Any = None, above: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    """Names of all commands that there are, those below others too."""
+    group = group or typer.main.get_command(app)
+    for name, command in group.commands.items():
+        yield (*above, name)
+        if hasattr(command, "commands"):
+            yield from commands(command, (*above, name))
+
+
+def test_the_job_has_its_commands() -> None:
+    names = {name for name, *_ in commands()}
+    assert {"log", "takes", "calls", "label"} <= names
+
+
+@pytest.mark.parametrize("command", list(commands()), ids=" ".join)
+def test_every_command_has_help_and_an_example(run, command: tuple[str, ...]) -> None:
+    ran = run(*command, "--help")
+    assert ran.status == 0
+    usage, first, *_ = [line.strip() for line in ran.out.splitlines() if line.strip()]
+    assert usage.startswith(f"Usage: calltag {' '.join(command)}")
+    assert first.endswith((".", ":")), "a sentence on the first line"
+    assert len(first) <= 72
+    examples = ran.out.partition("Example")[2].splitlines()
+    assert any(line.strip().startswith(f"calltag {' '.join(command)}") for line in examples)
+
+
+@pytest.mark.parametrize("command", list(commands()), ids=" ".join)
+def test_every_option_is_explained(command: tuple[str, ...]) -> None:
+    found: Any = typer.main.get_command(app)
+    for name in command:
+        found = found.commands[name]
+    for option in found.params:
+        assert option.help, f"{' '.join(command)} {option.name}"
+        assert option.help.rstrip().endswith((".", "]")), option.help
+
+
+def test_the_version_is_told(run) -> None:
+    assert run("--version").out == f"calltag {__version__}\n"
+
+
+def test_help_loads_nothing_heavy() -> None:
+    program = (
+        "import sys\n"
+        "from calltag.cli import main\n"
+        "try:\n    main(['--help'])\n"
+        "except SystemExit:\n    pass\n"
+        "heavy = {'scipy', 'sklearn', 'librosa', 'av', 'joblib', 'onnxruntime', 'numba',"
+        " 'opentimelineio', 'soundfile', 'skops'}\n"
+        "print(sorted(heavy & set(sys.modules)))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="measures the time of child processes")
+def test_help_comes_at_once() -> None:
+    """Less than half a second of the processor: a person does not wait for it."""
+
+    def spent_s() -> float:
+        used = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return used.ru_utime + used.ru_stime
+
+    costs = []
+    for _ in range(3):
+        before = spent_s()
+        subprocess.run(
+            [sys.executable, "-m", "calltag", "--help"], cwd=ROOT, capture_output=True, check=True
+        )
+        costs.append(spent_s() - before)
+    assert min(costs) < 0.5
+
+
+@pytest.mark.parametrize("arguments", [["lgo"], ["calls", "--besst", "3"], ["log"]], ids=" ".join)
+def test_wrong_usage_ends_with_2_and_one_error(run, arguments: list[str]) -> None:
+    ran = run(*arguments)
+    assert ran.status == 2
+    assert ran.out == ""
+    assert ran.err.count("Error: ") == 1
+
+
+def test_a_known_error_is_one_sentence(run) -> None:
+    ran = run("calls")
+    assert ran.status == 1
+    assert ran.err.count("\n") == 1
+    assert ran.err.startswith("calltag: calltag.db: there is no log here; ")
+
+
+def test_a_reader_that_leaves_early_is_no_error(log: Path) -> None:
+    with Log(log) as opened:
+        one = next(opened.take_logs())
+        many = one.calls * 500
+        opened.put(type(one)(take=one.take, calls=many), feature_version=1)
+    done = subprocess.run(
+        f"{sys.executable} -m calltag calls --as csv | head -n 1",
+        shell=True,
+        cwd=log.parent,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.startswith("take,start_s")
+    assert done.stderr == ""
+
+
+# calltag.toml
+
+
+def write_settings(folder: Path, text: str) -> None:
+    (folder / "calltag.toml").write_text(text, "utf-8")
+
+
+def listed(ran) -> int:
+    assert ran.status == 0
+    return ran.out.count("card")
+
+
+def test_settings_are_defaults_and_the_command_line_wins(run, log: Path) -> None:
+    write_settings(log.parent, '[calls]\nmin-confidence = 0.8\ntype = ["marsh hooter", "call"]\n')
+    assert listed(run("calls", "--as", "csv")) == 3
+    assert listed(run("calls", "--as", "csv", "--min-confidence", "0")) == 4
+    assert listed(run("calls", "--as", "csv", "--type", "pit rail", "--min-confidence", "0")) == 1
+
+
+def test_settings_for_all_commands_go_where_they_fit(run, log: Path) -> None:
+    log.rename(log.with_name("ashmere.db"))
+    write_settings(log.parent, '[all]\nlog = "ashmere.db"\nas = "csv"\n[takes]\nas = "json"\n')
+    assert listed(run("calls")) == 4
+    assert run("takes").out.startswith("[")
+
+
+@pytest.mark.parametrize(
+    ("text", "status", "sentence"),
+    [
+        (
+            "[calls]\nmin-confidense = 1\n",
+            2,
+            "no option `min-confidense`; is `min-confidence` meant?",
+        ),
+        ("[callls]\nby = 'snr'\n", 2, "[callls]: there is no such command; is `calls` meant?"),
+        ("[all]\nhandels = 1\n", 2, "[all]: no command has an option `handels`"),
+        ("[calls]\nmin-confidence = 'high'\n", 2, "calltag.toml, [calls] min-confidence: "),
+        ("[calls]\nby = 'beauty'\n", 2, "calltag.toml, [calls] by: "),
+        ("[calls]\nbest = [1, 2]\n", 2, "calltag.toml, [calls] best: give a single value"),
+        ("[log]\nforce = 'yes'\n", 2, "calltag.toml, [log] force: give true or false"),
+        ("[calls]\nbest = true\n", 2, "[calls] best: give a value, not true or false"),
+        ("by = 'snr'\n", 1, "calltag.toml: `by` stands outside a table; put it below [all] or"),
+        ("[calls\n", 1, "calltag.toml: is no valid TOML ("),
+    ],
+)
+def test_settings_that_cannot_be_are_told(
+    run, log: Path, text: str, status: int, sentence: str
+) -> None:
+    write_settings(log.parent, text)
+    ran = run("calls", "--as", "csv")
+    assert ran.status == status
+    assert ran.out == ""
+    assert sentence in " ".join(ran.err.split())

@@ -1,0 +1,125 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calltag.log import Log
+from calltag.records import Call, Label
+
+
+@pytest.fixture(autouse=True)
+def finder(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The clips of this log are not there: a stand-in for what would be measured of their sound."""
+
+    class Finder:
+        def measure(self, _path, spans):
+            return [
+                Call(
+                    start_s=span.start_s,
+                    end_s=span.end_s,
+                    low_hz=500.0,
+                    high_hz=900.0,
+                    peak_hz=600.0,
+                    snr_db=2.0,
+                    level_dbfs=-50.0,
+                    call_probability=0.05,
+                    features=np.zeros(4, np.float32),
+                )
+                for span in spans
+            ]
+
+    monkeypatch.setattr("calltag.run._finder", Finder)
+
+
+@pytest.fixture
+def write(tmp_path: Path):
+    def write(*lines: str) -> Path:
+        path = tmp_path / "mine.csv"
+        path.write_text("\n".join(("take,start_s,end_s,label,group", *lines)), "utf-8")
+        return path
+
+    return write
+
+
+def labels(log: Path) -> list[tuple[str, float, str, str | None]]:
+    with Log(log) as opened:
+        return [(one.take, one.start_s, one.label, one.group) for one in opened.labels()]
+
+
+def test_labels_are_taken_from_a_table(run, log, write) -> None:
+    ran = run(
+        "label",
+        "--from",
+        write("A002.mov,30,30.5,pit rail: rasp,hide", "card1/A001.mov,5,5.5,no call,"),
+    )
+    assert ran.status == 0
+    assert labels(log) == [
+        ("card1/A001.mov", 5.0, "no call", None),
+        ("card1/A002.mov", 30.0, "pit rail: rasp", "hide"),
+    ]
+    assert "2 labels of 2 kinds from mine.csv." in ran.err
+    assert "Next: `calltag teach`" in ran.err
+
+
+def test_a_label_where_nothing_was_found_becomes_a_call(run, log, write) -> None:
+    run("label", "--from", write("card1/A001.mov,40,41,lesser reedling,"))
+    rows = json.loads(run("calls", "--as", "json", "--type", "lesser reedling").out)
+    assert [(row["start_s"], row["end_s"], row["low_hz"], row["confidence"]) for row in rows] == [
+        (40.0, 41.0, 500, 1.0)
+    ]
+
+
+def test_one_bad_line_keeps_all_out_and_all_bad_lines_are_told(run, log, write) -> None:
+    path = write("A002.mov,30,30.5,pit rail,", "A002.mov,9,8,pit rail,", "A007.mov,1,2,pit rail,")
+    ran = run("label", "--from", path)
+    assert ran.status == 1
+    assert labels(log) == []
+    lines = ran.err.splitlines()
+    assert lines[0] == "mine.csv, line 3: end_s (8) must be later than start_s (9)"
+    assert lines[1].startswith("mine.csv, line 4: A007.mov: no such take in the log")
+    assert lines[2] == (
+        "calltag: mine.csv: 2 lines cannot be used, so no label was taken; mend the file, or add "
+        "--skip-bad"
+    )
+    assert run("label", "--from", path, "--skip-bad").status == 0
+    assert labels(log) == [("card1/A002.mov", 30.0, "pit rail", None)]
+
+
+def test_a_listing_of_calls_can_be_filled_in_and_read(run, log, tmp_path) -> None:
+    listing = run("calls", "--as", "csv").out.replace(",call,", ",lesser reedling: trill,")
+    (tmp_path / "calls.csv").write_bytes(listing.encode())
+    ran = run("label", "--from", "calls.csv")
+    assert ran.status == 0
+    assert labels(log) == [("card1/A001.mov", 5.0, "lesser reedling: trill", None)]
+    assert "Passed over: 3 lines that say what the log says already." in ran.err
+
+
+def test_labels_are_listed(run, log) -> None:
+    with Log(log) as opened:
+        opened.put_labels(
+            [
+                Label(take="card1/A001.mov", start_s=1, end_s=2, label="pit rail", group="hide"),
+                Label(take="card1/A002.mov", start_s=61.5, end_s=62, label="wind"),
+            ]
+        )
+    ran = run("label", "--list")
+    assert ran.status == 0
+    assert "1:01.50" in ran.out
+    assert "2 labels listed." in ran.err
+    assert json.loads(run("label", "--list", "--as", "json", "--take", "A002.mov").out) == [
+        {"take": "card1/A002.mov", "start_s": 61.5, "end_s": 62.0, "label": "wind", "group": None}
+    ]
+    listed = run("label", "--list", "--as", "csv", "--type", "pit rail")
+    assert listed.out == (
+        "take,start_s,end_s,label,group\r\ncard1/A001.mov,1.0,2.0,pit rail,hide\r\n"
+    )
+
+
+def test_without_a_file_it_says_what_to_do(run, log) -> None:
+    ran = run("label")
+    assert ran.status == 1
+    assert ran.err.startswith("calltag: say what to do: `--from FILE.csv` reads labels")
+    assert ran.err.count("\n") == 1

@@ -1,0 +1,182 @@
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from calltag.log import Log
+from calltag.run import RunReport
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def logged(tmp_path_factory: pytest.TempPathFactory, make_clip) -> Path:
+    """Two real clips, one of them silent film, and a broken one, logged by the real program."""
+    folder = tmp_path_factory.mktemp("shoot")
+    make_clip(folder / "rushes" / "A001.mov", seconds=3.0, timecode="05:10:00:00")
+    make_clip(folder / "rushes" / "A002.mov", seconds=1.0, audio_codec=None)
+    (folder / "rushes" / "A003.mov").write_bytes(b"not a clip")
+    return folder
+
+
+def calltag(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "calltag", *arguments],
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+def test_rushes_are_logged_and_a_broken_take_is_named(logged: Path) -> None:
+    ran = calltag(logged, "log", "rushes", "--workers", "1")
+    assert ran.returncode == 3
+    lines = ran.stdout.splitlines()
+    assert lines[0] == "3 takes in the rushes: 2 analysed now, 1 could not be read."
+    assert "Without sound: A002.mov." in lines
+    assert any(line.startswith("In the log: ") for line in lines)
+    assert "1 take could not be read:" in ran.stderr
+    assert "\n  A003.mov: " in ran.stderr
+    assert "Next: `calltag takes`" in ran.stderr
+    assert "Traceback" not in ran.stderr
+    with Log(logged / "calltag.db") as log:
+        takes = {take.path: take for take in log.takes()}
+        assert sorted(takes) == ["A001.mov", "A002.mov"]
+        assert takes["A001.mov"].start_tc == "05:10:00:00"
+        assert takes["A001.mov"].levels is not None
+        assert takes["A002.mov"].levels is None
+    assert sorted(path.name for path in (logged / "rushes").iterdir()) == [
+        "A001.mov",
+        "A002.mov",
+        "A003.mov",
+    ], "nothing is written beside the clips"
+
+    again = calltag(logged, "log", "rushes")
+    assert again.returncode == 3
+    assert again.stdout.splitlines()[0] == (
+        "3 takes in the rushes: 0 analysed now, 2 known already, 1 could not be read."
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["log", "nowhere"], "nowhere: there is no such folder or clip"),
+        (["log", "rushes", "--log", "deep/calltag.db"], "the folder deep does not exist"),
+    ],
+)
+def test_what_cannot_be_is_told_in_one_sentence(run, tmp_path, arguments, sentence) -> None:
+    (tmp_path / "rushes").mkdir()
+    (tmp_path / "rushes" / "A001.mov").write_bytes(b"x")
+    ran = run(*arguments)
+    assert ran.status == 1
+    assert ran.err.count("\n") == 1
+    assert sentence in ran.err
+
+
+def report(**changes: object) -> RunReport:
+    values: dict[str, object] = {
+        "takes": 1,
+        "analysed": 0,
+        "known": 1,
+        "moved": (),
+        "copied": 0,
+        "silent": (),
+        "problems": (),
+        "missing": (),
+        "labels_dropped": 0,
+        "sound_s": 0.0,
+        "elapsed_s": 1.0,
+        "model": None,
+        "notes": (),
+    }
+    return RunReport(**(values | changes))  # type: ignore[arg-type]
+
+
+def test_takes_whose_files_are_gone_are_dropped_only_when_asked(run, log, monkeypatch) -> None:
+    gone = report(missing=("card1/A002.mov",))
+    monkeypatch.setattr("calltag.run.log_rushes", lambda *_, **__: gone)
+    ran = run("log", "rushes")
+    assert ran.status == 0
+    assert "but kept in the log: card1/A002.mov; --drop-missing takes them out." in ran.err
+    ran = run("log", "rushes", "--drop-missing")
+    assert "Taken out of the log, as their files are gone: card1/A002.mov." in ran.err
+    with Log(log) as opened:
+        assert [take.path for take in opened.takes()] == ["card1/A001.mov", "card2/A001.mov"]
+
+
+def test_the_summary_counts_types_and_noise(run, log, monkeypatch) -> None:
+    many = report(takes=9, analysed=3, known=4, copied=2, moved=(("a.mov", "b.mov"),))
+    monkeypatch.setattr("calltag.run.log_rushes", lambda *_, **__: many)
+    assert run("log", "rushes").out.splitlines() == [
+        "9 takes in the rushes: 3 analysed now, 4 known already, 2 copies of others.",
+        "Moved or renamed, so not analysed again: a.mov is now b.mov.",
+        "In the log: 4 calls in 2 takes, and 1 more that are doubtful.",
+        "Call types: marsh hooter: boom 1, pit rail 1, marsh hooter: hoot 1; not named 1.",
+        "Noise: wind in 1 take.",
+    ]
+
+
+SLOW = """
+import sys, time
+from pathlib import Path
+import calltag.run
+from calltag.records import Take, TakeLog
+
+def analyse(job):
+    (Path("started") / job.path).touch()
+    time.sleep(60 if job.path == "A002.mov" else 0)
+    return TakeLog(take=Take(path=job.path, rushes=job.rushes, digest=job.digest,
+                             size_bytes=job.size_bytes, duration_s=1.0))
+
+if __name__ == "__main__":
+    from calltag.cli import main
+    log_rushes = calltag.run.log_rushes
+    calltag.run.log_rushes = lambda *given, **more: log_rushes(*given, analyse=analyse, **more)
+    main(["log", "rushes", "--workers", "1"])
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="stops a program by POSIX signals")
+@pytest.mark.parametrize("signal_name", ["SIGINT", "SIGTERM"])
+def test_a_stopped_run_says_so_and_ends_with_130(tmp_path: Path, signal_name: str) -> None:
+    for name in ("rushes", "started"):
+        (tmp_path / name).mkdir()
+    for number in (1, 2):
+        (tmp_path / "rushes" / f"A00{number}.mov").write_text(f"{number}")
+    run = subprocess.Popen(
+        [sys.executable, "-c", SLOW],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not (tmp_path / "started" / "A002.mov").exists():
+        assert run.poll() is None
+        time.sleep(0.02)
+    time.sleep(0.1)
+    run.send_signal(getattr(signal, signal_name))
+    _, errors = run.communicate(timeout=120)
+    assert run.returncode == 130
+    assert errors.splitlines()[-1] == (
+        "Stopped; what was finished is kept. The same command goes on from here."
+    )
+    assert "Traceback" not in errors
+    with Log(tmp_path / "calltag.db") as log:
+        assert [take.path for take in log.takes()] == ["A001.mov"]
+
+
+def test_a_terminal_shows_a_bar_with_takes_sound_and_time(terminal, logged, tmp_path) -> None:
+    said = terminal(100, "log", logged / "rushes", "--workers", "1")
+    assert "0 of 3 takes" in said
+    assert "3 of 3 takes, 3 s of sound" in said
+    assert "Traceback" not in said

@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+import csv
+import io
+import json
+
+import pytest
+
+from calltag.edit.tables import TAKE_COLUMNS
+
+ALL = ["card1/A001.mov", "card1/A002.mov", "card2/A001.mov"]
+
+
+def names(ran) -> list[str]:
+    assert ran.status == 0
+    return [row["take"] for row in json.loads(ran.out)]
+
+
+def test_the_listing_of_takes_keeps_its_contract(run, log) -> None:
+    ran = run("takes", "--as", "csv")
+    rows = list(csv.DictReader(io.StringIO(ran.out)))
+    assert tuple(rows[0]) == TAKE_COLUMNS
+    assert [row["take"] for row in rows] == ALL
+    assert [row["verdict"] for row in rows] == ["clean", "picture-only", "picture-only"]
+    assert rows[0]["fps"] == "25.0"
+    assert rows[2]["peak_dbfs"] == "", "a take without sound has no level"
+
+
+def test_json_has_the_usable_stretches_too(run, log) -> None:
+    first, *_ = json.loads(run("takes", "--as", "json").out)
+    assert tuple(first) == (*TAKE_COLUMNS, "usable")
+    assert [(s["start_s"], s["end_s"]) for s in first["usable"]] == [(0.0, 60.0)]
+    assert first["usable"][0]["purpose"]
+
+
+@pytest.mark.parametrize(
+    ("options", "listed"),
+    [
+        ([], ALL),
+        (["--verdict", "clean"], ALL[:1]),
+        (["--verdict", "clean", "--verdict", "picture-only"], ALL),
+        (["--take", "card2"], ALL[2:]),
+        (["--take", "a001.MOV"], [ALL[0], ALL[2]]),
+        (["--type", "marsh hooter"], ALL[:2]),
+        (["--min-snr", "13"], ALL[:1]),
+        (["--noise"], [ALL[1]]),
+        (["--clean"], [ALL[0], ALL[2]]),
+        (["--by", "usable", "--best", "1"], ALL[:1]),
+        (["--by", "calls"], ALL),
+    ],
+)
+def test_takes_are_filtered_and_ranked(run, log, options: list[str], listed: list[str]) -> None:
+    assert names(run("takes", "--as", "json", *options)) == listed
+
+
+def test_the_table_gives_verdict_stretches_and_reasons(run, log) -> None:
+    ran = run("takes")
+    assert ran.status == 0
+    lines = ran.out.splitlines()
+    assert " ".join(lines[0].split()) == "take length verdict usable calls where why timecode"
+    assert "0:00.00-1:00.00" in lines[1]
+    assert "the file holds no sound" in ran.out
+    assert "3 takes: 1 clean, 0 part, 2 picture-only" in ran.err
+    assert "Could not be read: card2/A009.mov: it is empty" in ran.err
