@@ -9,8 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 RATE_HZ = 48_000
+
+# A busy computer is no defect: examples have no deadline.
+settings.register_profile("calltag", deadline=None)
+settings.load_profile("calltag")
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from calltag.edit.timecode import (
     Rate,
@@ -102,6 +103,7 @@ def common_rate(takes: Iterable[Take]) -> Rate:
     return rates.most_common(1)[0][0] if rates else DEFAULT_RATE
 
 
+@lru_cache(maxsize=1024)  # asked for each call of a take
 def take_clock(take: Take, rate: Rate = DEFAULT_RATE) -> Clock:
     """Read a take's clock.
 

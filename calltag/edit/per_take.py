@@ -80,13 +80,13 @@ def parse_number(name: str, unit: str) -> Callable[[str], float]:
     100.0
     """
 
-    def parse(text: str) -> float:
+    def _parse(text: str) -> float:
         try:
             return float(text)
         except ValueError:
             raise InputError(f"{name} {text!r}: write a number of {unit}") from None
 
-    return parse
+    return _parse
 
 
 def _known(name: str, takes: Collection[str]) -> str:

@@ -121,10 +121,10 @@ def place_played(take_markers: TakeMarkers) -> list[Placed]:
     list of Placed
         In order of frames, counted from the first as played.
     """
-    speed = take_markers.speed
+    speed, length = take_markers.speed, played_length(take_markers)
     moved = []
     for marker, source_first, source_end in place(take_markers):
-        first = min(played_frame(source_first, speed), played_length(take_markers) - 1)
+        first = min(played_frame(source_first, speed), length - 1)
         moved.append(Placed(marker, first, max(first + 1, played_frame(source_end, speed))))
     return moved
 

@@ -126,7 +126,7 @@ def advance_to_picture(
         f" {distance_m:g} m at {temperature_c:g} C"
     )
 
-    def moved(marker: Marker) -> Marker:
+    def _moved(marker: Marker) -> Marker:
         if marker.kind != "call":
             return marker
         before = "; seen before the first frame" if marker.end_s <= delay_s else ""
@@ -141,6 +141,6 @@ def advance_to_picture(
 
     return replace(
         take_markers,
-        markers=tuple(moved(marker) for marker in take_markers.markers),
+        markers=tuple(_moved(marker) for marker in take_markers.markers),
         advance_s=delay_s,
     )
