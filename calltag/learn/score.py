@@ -3,9 +3,9 @@
 Two ways of counting, each with its own use:
 
 - By events, as the sound-event community counts [1]_: a find is right when its start lies within
-  `ONSET_COLLAR_S` of a reference's start and its end within the greater of that and a share of the
-  reference's length. One find answers for one reference, paired so that as many as possible are
-  right.
+  a collar of a reference's start (`ONSET_COLLAR_S` unless told otherwise) and its end within the
+  greater of that and a share of the reference's length. One find answers for one reference, paired
+  so that as many as possible are right.
 - By overlap, which asks less of the edges: a reference counts as found when finds cover
   `FOUND_SHARE` of it, a find as right when `RIGHT_SHARE` of it lies in references.
 
@@ -159,6 +159,8 @@ class Score:
     false_per_minute : float
         Finds by overlap that are not right, per minute of the takes compared; ``nan`` where their
         lengths are not known.
+    collar_s : float
+        Seconds that a start may be off, by events.
     """
 
     takes: int
@@ -173,6 +175,7 @@ class Score:
     macro_f1: float
     macro_f1_interval: Interval
     false_per_minute: float = math.nan
+    collar_s: float = ONSET_COLLAR_S
 
     def text(self) -> str:
         """Say it in plain words.
@@ -196,7 +199,7 @@ class Score:
         if not math.isnan(self.false_per_minute):
             lines.append(f"False finds: {self.false_per_minute:.2f} a minute.")
         lines.append(
-            f"With start and end right as well (within {1000 * ONSET_COLLAR_S:.0f} ms), F1:"
+            f"With start and end right as well (within {1000 * self.collar_s:.0f} ms), F1:"
             f" {_figure(self.events.f1, self.events_f1)}."
         )
         if any(is_call_type(label) for label in self.by_label):
@@ -267,6 +270,7 @@ def score(
     *,
     takes: Collection[str] | None = None,
     durations_s: Mapping[str, float] | None = None,
+    collar_s: float = ONSET_COLLAR_S,
     offset_share: float = OFFSET_SHARE,
     seed: int = 0,
 ) -> Score:
@@ -283,6 +287,8 @@ def score(
         it names.
     durations_s : mapping of str to float, optional
         Length of each take.
+    collar_s : float
+        Seconds that a start may be off, and an end at least.
     offset_share : float
         Share of a reference's length that its end may be off.
     seed : int
@@ -296,7 +302,7 @@ def score(
     Raises
     ------
     InputError
-        If there is no take to compare.
+        If there is no take to compare, or the collar is no length.
 
     Examples
     --------
@@ -308,15 +314,20 @@ def score(
     covered = sorted({event.take for event in truth} if takes is None else set(takes))
     if not covered:
         raise InputError("the reference names no take; it needs one line for each call")
+    if not 0 <= collar_s < math.inf:
+        raise InputError(f"collar {collar_s:g}: give seconds, zero or more")
     truth_of, found_of = _by_take(truth), _by_take(found)
     left_out = len(found_of.keys() - set(covered))
     pairs = [(truth_of.get(take, []), found_of.get(take, [])) for take in covered]
     overlaps = [_overlap(*pair) for pair in pairs]
     labels = sorted({event.label for pair in pairs for side in pair for event in side})
     # One row per take: [truth, found, right], so that takes can be drawn again for the intervals.
-    events = np.array([_match(*pair, offset_share) for pair in pairs]).reshape(-1, 1, 3)
+    events = np.array([_match(*pair, collar_s, offset_share) for pair in pairs]).reshape(-1, 1, 3)
     named = np.array(
-        [[_match(*_only(pair, label), offset_share) for label in labels] for pair in pairs],
+        [
+            [_match(*_only(pair, label), collar_s, offset_share) for label in labels]
+            for pair in pairs
+        ],
         dtype=np.int64,
     ).reshape(len(pairs), len(labels), 3)
     over = np.array([row for row, _ in overlaps]).reshape(-1, 1, 4)
@@ -345,11 +356,16 @@ def score(
         macro_f1=_macro_f1(named.sum(axis=0)),
         macro_f1_interval=_interval(named, _macro_f1, seed),
         false_per_minute=_ratio(n_found - n_right, minutes),
+        collar_s=collar_s,
     )
 
 
 def match_events(
-    truth: Sequence[Label], found: Sequence[Label], *, offset_share: float = OFFSET_SHARE
+    truth: Sequence[Label],
+    found: Sequence[Label],
+    *,
+    collar_s: float = ONSET_COLLAR_S,
+    offset_share: float = OFFSET_SHARE,
 ) -> list[tuple[int, int]]:
     """Pair finds with references, as many as possible.
 
@@ -357,6 +373,8 @@ def match_events(
     ----------
     truth, found : sequence of Label
         Events of one take; their labels are not looked at.
+    collar_s : float
+        Seconds that a start may be off, and an end at least.
     offset_share : float
         Share of a reference's length that its end may be off.
 
@@ -370,8 +388,8 @@ def match_events(
     t = np.array([(event.start_s, event.end_s) for event in truth])
     f = np.array([(event.start_s, event.end_s) for event in found])
     off = np.abs(t[:, None, :] - f[None, :, :])
-    collar_s = np.maximum(ONSET_COLLAR_S, offset_share * (t[:, 1] - t[:, 0]))[:, None]
-    near = (off[..., 0] <= ONSET_COLLAR_S + _ROUNDING_S) & (off[..., 1] <= collar_s + _ROUNDING_S)
+    end_collar_s = np.maximum(collar_s, offset_share * (t[:, 1] - t[:, 0]))[:, None]
+    near = (off[..., 0] <= collar_s + _ROUNDING_S) & (off[..., 1] <= end_collar_s + _ROUNDING_S)
     partner = maximum_bipartite_matching(csr_array(near), perm_type="column")
     return [(i, int(j)) for i, j in enumerate(partner) if j >= 0]
 
@@ -389,8 +407,11 @@ def _only(pair: tuple[list[Label], list[Label]], label: str) -> tuple[list[Label
     return [e for e in truth if e.label == label], [e for e in found if e.label == label]
 
 
-def _match(truth: list[Label], found: list[Label], offset_share: float) -> tuple[int, int, int]:
-    return len(truth), len(found), len(match_events(truth, found, offset_share=offset_share))
+def _match(
+    truth: list[Label], found: list[Label], collar_s: float, offset_share: float
+) -> tuple[int, int, int]:
+    pairs = match_events(truth, found, collar_s=collar_s, offset_share=offset_share)
+    return len(truth), len(found), len(pairs)
 
 
 def _overlap(

@@ -1,0 +1,121 @@
+"""`calltag score`: the log against a reference."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass, replace
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from calltag.cli._choose import CallFilter
+from calltag.cli._options import LOG_NAME, LogFile, MinConfidence
+from calltag.cli._output import say
+from calltag.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from calltag.records import Label
+
+
+class ReportAs(StrEnum):
+    """How a report is printed."""
+
+    TEXT = "text"
+    JSON = "json"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("score")(score_command)
+
+
+def score_command(
+    truth: Annotated[
+        Path,
+        typer.Argument(
+            metavar="TRUTH.csv",
+            help="What is really there: a table with the columns take, start_s, end_s and, if "
+            "wanted, label.",
+        ),
+    ],
+    log: LogFile = LOG_NAME,
+    min_confidence: MinConfidence = 0.5,
+    collar: Annotated[
+        float,
+        typer.Option(
+            metavar="SECONDS", help="How far off a start may be, where start and end count."
+        ),
+    ] = 0.2,
+    every_take: Annotated[
+        bool,
+        typer.Option(
+            "--every-take",
+            help="The table covers all takes of the log: those that it does not name have no call.",
+        ),
+    ] = False,
+    how: Annotated[ReportAs, typer.Option("--as", help="How to print the report.")] = ReportAs.TEXT,
+) -> None:
+    """Compare the log with a reference annotation.
+
+    Your own labels do not count: what is compared is what calltag found and named by itself.
+
+    \b
+    Example:
+      calltag score truth.csv --collar 0.1
+    """
+    from calltag.learn.score import finds, read_truth, score
+    from calltag.log import Log
+
+    wanted = CallFilter(min_confidence=min_confidence)
+    with Log(log, create=False) as opened:
+        take_logs = list(opened.take_logs())
+    durations_s = {one.take.path: one.take.duration_s for one in take_logs}
+    reference = _of_known_takes(read_truth(truth), durations_s, truth.name)
+    found = finds(
+        replace(
+            one, calls=tuple(call for call in one.calls if wanted.passes(call) and not call.by_hand)
+        )
+        for one in take_logs
+    )
+    result = score(
+        reference,
+        found,
+        takes=durations_s if every_take else None,
+        durations_s=durations_s,
+        collar_s=collar,
+    )
+    if how is ReportAs.JSON:
+        typer.echo(json.dumps(_plain(result), ensure_ascii=False, indent=2))
+        return
+    typer.echo(result.text())
+    if not every_take and result.left_out:
+        say("If those have no call, --every-take counts what was found in them as false.")
+
+
+def _of_known_takes(reference: Collection[Label], takes: Collection[str], name: str) -> list[Label]:
+    from calltag.learn.labels import known_take
+
+    known = []
+    for label in reference:
+        try:
+            known.append(replace(label, take=known_take(label.take, takes)))
+        except InputError as error:
+            raise InputError(f"{name}: {error}") from None
+    return known
+
+
+def _plain(value: Any) -> Any:
+    """Make JSON of a result, with the figures that its counts come to."""
+    if is_dataclass(value):
+        names = [field.name for field in fields(value)]
+        names += [name for name in ("precision", "recall", "f1") if hasattr(value, name)]
+        return {name: _plain(getattr(value, name)) for name in names}
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    return None if isinstance(value, float) and not math.isfinite(value) else value
