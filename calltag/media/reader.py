@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from fractions import Fraction
-from math import gcd, nan
+from math import gcd, isnan, nan
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -49,6 +49,9 @@ _TOLD = 3
 
 _WARM_UP_S = 0.5
 """Decoded before a span, so that a decoder that looks back has what it needs."""
+
+_NOT_SOUGHT = frozenset(("ogg",))
+"""Formats whose times are not to be trusted after seeking; reading from the start is cheap."""
 
 _LEAP_S = 60.0
 """A clock that jumps this far was set anew; no gap in a clip is as long."""
@@ -206,7 +209,9 @@ def read_span(
         rate_hz = rate_hz or streams[0].rate
         first, last = max(0, round(start_s * rate_hz)), max(0, round(end_s * rate_hz))
         n_channels = sum(stream.codec_context.channels for stream in streams)
-        canvas = _Canvas(n_channels, max(1, last - first), start=first)
+        if last <= first:
+            return np.zeros((n_channels, 0), np.float32), rate_hz
+        canvas = _Canvas(n_channels, last - first, start=first)
         tracks = _tracks(container, streams, canvas, rate_hz, from_s=first / rate_hz)
         _seek(container, streams, first / rate_hz - _WARM_UP_S)
         feeding = _Feeding(container, tracks)
@@ -359,6 +364,7 @@ class _Track:
         self._sink = sink
         self._rate_hz = stream.rate
         self._n_channels = stream.codec_context.channels
+        self._layout = stream.codec_context.layout.name
         self._per_tick = float((stream.time_base or 0) * stream.rate)
         self._origin = float(start_s * stream.rate)
         self._grid = (stream.start_time or 0) * self._per_tick - self._origin
@@ -366,9 +372,10 @@ class _Track:
         self._position = self._written = 0
         self._due = nan  # the next frame's time in samples; unknown at first and after damage
         self._fifo = av.AudioFifo()
+        self._held: AudioFrame | None = None
         self._form = ""
         self._sought = sought  # the first frame may lie anywhere
-        self._converter: av.AudioResampler | None = None
+        self._converters: dict[tuple[str, str, int], av.AudioResampler] = {}
 
     @property
     def end(self) -> int:
@@ -390,24 +397,12 @@ class _Track:
             self._note_damage(packet)
             return False
         for frame in frames:
-            n = frame.samples
             pts = frame.pts
-            if pts is not None:
-                off = pts * self._per_tick - self._due
-                if not -self._slack <= off <= self._slack:
-                    self._move(pts * self._per_tick - self._origin, n)
-                frame.pts = None
-            # The queue checks form and rate, but not this, and would read what is not there.
-            if frame.layout.nb_channels != self._n_channels or not self._form:
-                self._convert(frame)
-                continue
-            try:
-                self._fifo.write(frame)
-            except ValueError:
-                self._convert(frame)
-                continue
-            self._position += n
-            self._due += n
+            off = 0.0 if pts is None else pts * self._per_tick - self._due
+            if -self._slack <= off <= self._slack and self._held is None:
+                self._gather(frame)
+            else:
+                self._place(frame)
         return self._position - self._written >= _GATHER_SAMPLES
 
     def write(self) -> None:
@@ -430,8 +425,59 @@ class _Track:
 
     def finish(self) -> None:
         """Write what is left; nothing comes after it."""
+        self._release()
         self.write()
         self._sink.finish()
+
+    def _gather(self, frame: AudioFrame) -> None:
+        """Queue a frame behind the ones before."""
+        if not self._form:
+            self._begin(frame)
+        frame.pts = None  # or the queue would check it
+        # The queue checks form and rate, but not this, and would read what is not there.
+        if frame.layout.nb_channels != self._n_channels:
+            self._convert(frame)
+            return
+        try:
+            self._fifo.write(frame)
+        except ValueError:
+            self._convert(frame)
+            return
+        n = frame.samples
+        self._position += n
+        self._due += n
+
+    def _place(self, frame: AudioFrame) -> None:
+        """Queue a frame that seems not to follow on the one before.
+
+        One such frame proves nothing: in Ogg the first of a page can be stamped wrongly. So it is
+        held until the next one tells whether there is a gap.
+        """
+        held, self._held = self._held, None
+        if held is not None:
+            follows = self._at(held) + held.samples
+            if frame.pts is not None and abs(self._at(frame) - follows) <= self._slack:
+                self._move(self._at(held), held.samples)
+            self._gather(held)
+        if frame.pts is None:
+            self._gather(frame)
+        elif isnan(self._due):
+            self._move(self._at(frame), frame.samples)
+            self._gather(frame)
+        elif abs(self._at(frame) - self._position) <= self._slack:
+            self._gather(frame)
+        else:
+            self._held = frame
+
+    def _release(self) -> None:
+        """Queue a held frame where it says it belongs."""
+        if self._held is not None:
+            held, self._held = self._held, None
+            self._move(self._at(held), held.samples)
+            self._gather(held)
+
+    def _at(self, frame: AudioFrame) -> float:
+        return (frame.pts or 0) * self._per_tick - self._origin
 
     def _move(self, position: float, n: int) -> None:
         """Go on at another place than where the samples so far end."""
@@ -461,6 +507,7 @@ class _Track:
         return round(frame if abs(frame - position) <= self._per_tick else position)
 
     def _note_damage(self, packet: Packet[AudioStream]) -> None:
+        self._release()
         self._due = nan
         start_s = self.end_s
         if packet.pts is not None and self.heard:
@@ -468,17 +515,22 @@ class _Track:
         length_s = float((packet.duration or 0) * (packet.time_base or 0))
         self.damage.append(Span(max(0.0, start_s), max(0.0, start_s + length_s)))
 
+    def _begin(self, frame: AudioFrame) -> None:
+        """Settle the form of the samples, by a silent frame of that form in the queue."""
+        self.heard = True
+        known = frame.format.name.rstrip("p") in _TYPES
+        self._form = frame.format.name if known else "fltp"
+        first = av.AudioFrame(self._form, self._layout, samples=1)
+        first.sample_rate = self._rate_hz
+        self._fifo.write(first)
+        self._fifo.read(1)
+
     def _convert(self, frame: AudioFrame) -> None:
         """Bring a frame that differs from what the stream announced to that form."""
-        self.heard = True
-        if not self._form:
-            known = frame.format.name.rstrip("p") in _TYPES
-            self._form = frame.format.name if known else "fltp"
-        if self._converter is None:
-            self._converter = av.AudioResampler(
-                self._form, self.stream.codec_context.layout.name, self._rate_hz
-            )
-        for converted in self._converter.resample(frame):
+        given = (frame.format.name, frame.layout.name, frame.sample_rate)
+        if given not in self._converters:
+            self._converters[given] = av.AudioResampler(self._form, self._layout, self._rate_hz)
+        for converted in self._converters[given].resample(frame):
             converted.pts = None
             self._fifo.write(converted)
             self._position += converted.samples
@@ -553,6 +605,8 @@ def _seek(container: InputContainer, streams: list[AudioStream], to_s: float) ->
         return
     stream = streams[0]
     ticks = int((Fraction(to_s) + take_start_s(container)) / (stream.time_base or 1))
+    if container.format.name in _NOT_SOUGHT:
+        return
     with suppress(av.error.FFmpegError):  # without an index it is read from the start
         container.seek(ticks, stream=stream)
 
@@ -577,7 +631,7 @@ def _faults(container: InputContainer, tracks: list[_Track], broken_off: bool) -
         late_s = min(track.first / track.stream.rate for track in tracks if track.heard)
         if late_s > _TELL_S:
             yield f"sound starts {late_s:.1f} s after the picture"
-    if not states_no_length(container):
+    if not states_no_length(container) and not any(track.leaps for track in tracks):
         short_s = take_duration_s(container) - end_s
         if short_s > _TELL_S:
             yield f"sound ends at {end_s:.1f} s, {short_s:.1f} s before the end of the take"
