@@ -8,10 +8,12 @@ not. Water is natural sound and no fault unless calls drown in it. The figures: 
 from __future__ import annotations
 
 import itertools
+import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from calltag.learn.labels import is_call
 from calltag.records import Call, Levels, NoiseSpan, Span, TakeLog, Usable, Verdict
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.words import hertz, listed, stretches
@@ -19,6 +21,9 @@ from calltag.takes.words import hertz, listed, stretches
 CLEAN = "clean"
 PART = "part"
 PICTURE_ONLY = "picture-only"
+NATURAL_SOUND = "natural sound"
+"""Purpose of a stretch that is good as it is."""
+
 GRADES = (CLEAN, PART, PICTURE_ONLY)
 
 # What a noise leaves of the sound under it, from best to worst.
@@ -80,7 +85,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
             "turn the recording level down"
         )
 
-    calls = tuple(c for c in take_log.calls if c.call_probability >= t.least_probability)
+    calls = likely_calls(take_log, t)
     effects = _effects(take_log, calls, t)
     usable, natural_s = _usable(effects, take.duration_s, t)
     reasons = _noise_reasons(effects, take.duration_s)
@@ -135,6 +140,29 @@ def summary(verdicts: Iterable[Verdict]) -> str:
     takes = f"{len(verdicts)} take{'s' if len(verdicts) != 1 else ''}"
     grades = ", ".join(f"{counts[grade]} {grade}" for grade in GRADES)
     return f"{takes}: {grades}; {length} of usable sound"
+
+
+def likely_calls(take_log: TakeLog, thresholds: Thresholds | None = None) -> tuple[Call, ...]:
+    """Calls that count for a verdict.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        What the log holds of a take, with the user's labels laid over it.
+    thresholds : Thresholds or None
+        Where the line is drawn; None for `thresholds.toml`.
+
+    Returns
+    -------
+    tuple of Call
+        Those that are likely to be calls, and those that the user says are.
+    """
+    t = thresholds or read_thresholds()
+    return tuple(
+        call
+        for call in take_log.calls
+        if is_call(call.label) and (call.by_hand or call.call_probability >= t.least_probability)
+    )
 
 
 def stands(call: Call, noise: NoiseSpan, thresholds: Thresholds) -> bool:
@@ -284,7 +312,7 @@ def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
 
 def _purpose(left: int, cut_hz: float) -> str:
     if left == _NATURAL:
-        return "natural sound"
+        return NATURAL_SOUND
     if left == _RUMBLE:
         return f"natural sound after a low cut at {hertz(cut_hz)}"
     if left == _BESIDE and cut_hz:
@@ -314,8 +342,8 @@ def _noise_reasons(effects: Sequence[_Effect], duration_s: float) -> list[str]:
         high = max(e.noise.high_hz for e in alike)
         details = Counter(e.noise.detail for e in alike if e.noise.detail).most_common(1)
         name = _name(kind, details[0][0] if details else "")
-        band = f"{hertz(max(low, 1.0))} to {hertz(high)}"
-        reasons.append(f"{name} {where} ({band}): {_outcome(left, alike)}")
+        band = f" ({hertz(max(low, 1.0))} to {hertz(high)})" if low < high else ""
+        reasons.append(f"{name} {where}{band}: {_outcome(left, alike)}")
     return reasons
 
 
@@ -386,8 +414,8 @@ def _level_reasons(levels: Levels | None, t: Thresholds) -> list[str]:
 
 def _clean_reason(calls: Sequence[Call]) -> str:
     heard = "no machine, wind, voice or handling in it"
+    best = max((c.snr_db for c in calls if math.isfinite(c.snr_db)), default=0.0)
     if not calls:
         return f"{heard}; no call found"
-    best = max(call.snr_db for call in calls)
     many = f"{len(calls)} call{'s' if len(calls) != 1 else ''}"
     return f"{heard}; {many}, the clearest {best:.0f} dB above the background"

@@ -1,0 +1,43 @@
+"""The one take that a command is for, and the new sound file that it writes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calltag.cli._choose import choose_takes
+from calltag.errors import InputError
+from calltag.files import refuse_existing
+
+if TYPE_CHECKING:
+    from calltag.records import TakeLog
+
+
+def one_take(take_logs: Sequence[TakeLog], name: str) -> TakeLog:
+    """Return the one take of a name; several, or none, are an `InputError`."""
+    chosen = list(choose_takes(take_logs, [name]))
+    if len(chosen) > 1:
+        names = ", ".join(one.take.path for one in chosen[:3])
+        raise InputError(f"{name}: several takes are called so ({names}); name one of them in full")
+    return chosen[0]
+
+
+def sound_target(
+    out: Path | None, default: str, take_logs: Sequence[TakeLog], *, replace: bool
+) -> Path:
+    """Return the wave file to write, or say why it cannot be: footage and its folder are safe."""
+    target = out or Path(default)
+    if target.suffix.lower() != ".wav":
+        raise InputError(f"{target}: the sound is written as a wave file; end its name in .wav")
+    there = target.resolve()
+    for take in (one.take for one in take_logs):
+        if there == Path(take.rushes, take.path).resolve():
+            raise InputError(f"{target}: this is a take, which is never written to; name another")
+        if out is None and there.is_relative_to(Path(take.rushes).resolve()):
+            raise InputError(
+                f"{target}: this folder lies in the rushes, where nothing is written unasked; "
+                "name a place with --out"
+            )
+    refuse_existing([target], replace=replace)
+    return target

@@ -1,0 +1,115 @@
+"""`calltag bed`: clean natural background to lay under a picture whose sound is lost."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli._log import read_takes
+from calltag.cli._options import LOG_NAME, LogFile
+from calltag.cli._output import say
+from calltag.cli._sound_out import one_take, sound_target
+from calltag.cli._words import counted
+
+if TYPE_CHECKING:
+    from calltag.records import Take
+    from calltag.takes.bed import Bed
+
+_CAUTION = "Turn your headphones down before you play it."
+_NO_PLAYBACK = (
+    "There are calls in it: do not play it to wild animals, least of all where they breed."
+)
+
+
+class Calls(StrEnum):
+    """What to do with calls in a bed."""
+
+    AVOID = "avoid"
+    KEEP = "keep"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("bed")(bed_command)
+
+
+def bed_command(
+    log: LogFile = LOG_NAME,
+    seconds: Annotated[
+        float, typer.Option("--seconds", metavar="SECONDS", help="Length of the bed.")
+    ] = 60.0,
+    take: Annotated[
+        str | None,
+        typer.Option(
+            "--for",
+            metavar="TAKE",
+            help="The take that needs it: background of its folder and time of day is preferred.",
+            show_default=False,
+        ),
+    ] = None,
+    calls: Annotated[
+        Calls, typer.Option("--calls", help="Whether animals' calls may sound in it.")
+    ] = Calls.AVOID,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            metavar="FILE.wav",
+            help="The file to write. Without it, bed.wav in the working folder.",
+            show_default=False,
+        ),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="List the clean stretches, and write nothing.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace a file that exists already.")
+    ] = False,
+) -> None:
+    """Find clean natural background, or build it from several stretches.
+
+    The longest clean stretch is taken whole if it is long enough; otherwise several are crossfaded.
+    The bed loops without a seam. It is 24 bit at 48 kHz, and says within what it is made of and how
+    loud it is; its level is that of the takes. Your footage is only read, never changed.
+
+    \b
+    Example:
+      calltag bed --seconds 60 --for card1/A007.MOV --out a007-bed.wav
+    """
+    from calltag.log import Log
+    from calltag.takes.bed import clean_stretches, make_bed
+
+    with Log(log, create=False) as opened:
+        take_logs = list(read_takes(opened))
+    like = one_take(take_logs, take).take if take else None
+    keep = calls is Calls.KEEP
+    if dry_run:
+        for stretch in clean_stretches(take_logs, like=like, keep_calls=keep):
+            start_s, end_s = stretch.span
+            typer.echo(f"{stretch.take.path}\t{start_s:.1f}\t{end_s:.1f}")
+        return
+    target = sound_target(out, "bed.wav", take_logs, replace=replace)
+    _tell(make_bed(take_logs, target, seconds=seconds, like=like, keep_calls=keep), like, keep)
+
+
+def _tell(bed: Bed, like: Take | None, keep_calls: bool) -> None:
+    made_of = counted(len(bed.parts), "clean stretch", "clean stretches")
+    say(f"{bed.path}: {bed.length_s:.0f} s from {made_of}")
+    for part in bed.parts:
+        say(f"  {part}")
+    if bed.repeats:
+        say("The clean background is shorter than that in all, so some of it comes again.")
+    if like is not None and not any(
+        Path(part.take.path).parent == Path(like.path).parent for part in bed.parts
+    ):
+        say(f"There was none in the folder of {like.path}; it is from another place.")
+    say(
+        f"{bed.loudness_lufs:.1f} LUFS, loudness range {bed.range_lu:.1f} LU, true peak "
+        f"{bed.true_peak_dbtp:.1f} dBTP (BS.1770, EBU R 128)"
+    )
+    say(_CAUTION)
+    if keep_calls:
+        say(_NO_PLAYBACK)

@@ -1,0 +1,142 @@
+"""`calltag rescue`: what would help a spoilt take, and the treated sound."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli._log import read_takes
+from calltag.cli._options import LOG_NAME, LogFile
+from calltag.cli._output import say
+from calltag.cli._sound_out import one_take, sound_target
+
+if TYPE_CHECKING:
+    from calltag.media.wav_file import Bext
+    from calltag.records import Take
+    from calltag.takes.rescue import Rescue, Treatment
+
+_CAUTION = "Turn your headphones down before you play it: what was loud in the take still is."
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("rescue")(rescue_command)
+
+
+def rescue_command(
+    take: Annotated[
+        str,
+        typer.Argument(metavar="TAKE", help="The take, as `calltag takes` lists it."),
+    ],
+    log: LogFile = LOG_NAME,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            metavar="FILE.wav",
+            help="The file to write. Without it, the take's name with `-treated.wav`, in the"
+            " working folder.",
+            show_default=False,
+        ),
+    ] = None,
+    low_cut: Annotated[
+        float | None,
+        typer.Option(
+            "--low-cut",
+            metavar="HZ",
+            help="Cut what lies below this frequency, in place of what is computed.",
+            show_default=False,
+        ),
+    ] = None,
+    channel: Annotated[
+        int | None,
+        typer.Option(
+            "--channel",
+            min=1,
+            metavar="NUMBER",
+            help="Use this channel for all tracks, in place of what is computed.",
+            show_default=False,
+        ),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would help, and write nothing.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace a file that exists already.")
+    ] = False,
+) -> None:
+    """Say what would help a spoilt take, and write its treated sound as a new file.
+
+    A better channel, a low cut that keeps the calls and notches for mains hum are tried on the
+    sound itself; another camera that ran at the same time is named. The new file has the take's
+    length and start time, 24 bit; the take is only read, never changed.
+
+    \b
+    Example:
+      calltag rescue card1/A007.MOV
+      calltag rescue card1/A007.MOV --low-cut 300 --out a007-thin.wav
+    """
+    from calltag.log import Log
+    from calltag.takes.companions import companions
+    from calltag.takes.rescue import Treatment, examine, write_treated
+    from calltag.takes.verdict import judge
+
+    with Log(log, create=False) as opened:
+        take_logs = list(read_takes(opened))
+    chosen = one_take(take_logs, take)
+    own = chosen.take
+    wanted = Treatment(channel=channel, low_cut_hz=low_cut) if low_cut or channel else None
+    name = f"{Path(own.path).stem}-treated.wav"
+    target = None if dry_run else sound_target(out, name, take_logs, replace=replace)
+    verdict = judge(chosen)
+    say(f"{own.path}: {verdict.grade}")
+    for reason in verdict.reasons:
+        say(f"  {reason}")
+    others = companions(chosen, take_logs)
+    for companion in others[:3]:
+        say(f"  {companion.sentence(own)}")
+    if not own.has_sound:
+        return
+    path = Path(own.rushes, own.path)
+    rescue = examine(path, chosen, wanted)
+    _say_figures(rescue)
+    if not rescue.treatment:
+        return
+    if target is None:
+        say(f"Would be done: {rescue.treatment}. After: {rescue.expected}")
+        return
+    bext = _bext(own, rescue.treatment)
+    made = write_treated(path, target, chosen, rescue.treatment, bext)
+    say(f"After:  {made.after}")
+    if made.turned_down_db:
+        say(f"The whole is turned down by {made.turned_down_db:.1f} dB to stay below full scale.")
+    say(f"{target}: {rescue.treatment}; same length and start as the take")
+    say(_CAUTION)
+
+
+def _say_figures(rescue: Rescue) -> None:
+    say(f"Before: {rescue.before}")
+    for line in rescue.advice:
+        say(f"  {line}")
+
+
+def _bext(take: Take, treatment: Treatment) -> Bext:
+    from calltag.edit.clock import take_clock
+    from calltag.edit.timecode import frame_to_seconds
+    from calltag.media.wav_file import Bext
+
+    rate_hz = take.sample_rate_hz or 0
+    clock = take_clock(take)
+    start_s = frame_to_seconds(clock.start_frame, clock.rate.fps)
+    date, _, time = (take.recorded or "").partition("T")
+    return Bext(
+        description=f"{take.path}, treated: {treatment}",
+        date=date[:10],
+        time=time[:8],
+        time_reference=(
+            round(start_s * rate_hz) if take.time_reference is None else take.time_reference
+        ),
+        history=f"A=PCM,F={rate_hz},W=24,T=calltag rescue: {treatment}",
+    )

@@ -1,0 +1,416 @@
+"""Beds: clean natural background, to lay under a picture whose sound is lost.
+
+A bed comes from stretches that the verdicts call natural sound, from the same folder and the same
+time of day as the take it is for, where there are such. The longest is taken whole if it is long
+enough; otherwise several are joined by crossfades of equal power, so that the level does not dip
+where one background fades into the next. A bed's end runs into its own beginning in the same way,
+and it can be looped without a seam.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import soxr
+
+from calltag.errors import InputError
+from calltag.media.reader import read_span
+from calltag.media.wav_file import Bext, write_wav
+from calltag.records import FloatArray, Span, Take, TakeLog
+from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp
+from calltag.takes.companions import DAY_S, apart_s, clock_s, recorded_at
+from calltag.takes.standing import used_channel
+from calltag.takes.thresholds import Thresholds, read_thresholds
+from calltag.takes.verdict import NATURAL_SOUND, judge, likely_calls
+from calltag.takes.words import clock
+
+RATE_HZ = 48_000
+FADE_S = 2.0
+"""Length of a crossfade."""
+
+LEAST_STRETCH_S = 2 * FADE_S + 1.0
+"""Shorter stretches are not used: they would be nothing but fades."""
+
+LONGEST_S = 3600.0
+"""Longest bed that is built: it is held in memory."""
+
+CALL_MARGIN_S = 0.5
+"""Kept clear before and after a call that is avoided."""
+
+_MATCH_DB = 6.0  # stretches are brought to one loudness by at most this much
+_TOO_DIFFERENT_DB = 12.0  # a stretch so much louder or softer is another place or weather
+_TIME_STEP_S = 1800.0  # differences in time of day that are heard: the dawn chorus changes in this
+
+
+class Stretch(NamedTuple):
+    """A clean stretch of a take, and how well it fits the take that needs a bed."""
+
+    take: Take
+    span: Span
+    same_place: bool
+    apart_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A stretch as it is used in a bed.
+
+    Attributes
+    ----------
+    take : Take
+        Where it is from.
+    span : Span
+        What of it is used.
+    gain_db : float
+        By how much it is turned up or down to match the first.
+    """
+
+    take: Take
+    span: Span
+    gain_db: float
+
+    def __str__(self) -> str:
+        gain = f", {self.gain_db:+.1f} dB" if abs(self.gain_db) >= 0.05 else ""
+        return f"{self.take.path} {clock(self.span.start_s)}-{clock(self.span.end_s)}{gain}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bed:
+    """A bed, written and measured.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    parts : tuple of Part
+        What it is made of, in order.
+    length_s : float
+        Its length.
+    repeats : bool
+        Whether the clean background did not suffice and comes more than once.
+    loudness_lufs : float
+        Integrated loudness (ITU-R BS.1770, EBU R 128).
+    range_lu : float
+        Loudness range (EBU Tech 3342).
+    true_peak_dbtp : float
+        True peak.
+    """
+
+    path: Path
+    parts: tuple[Part, ...]
+    length_s: float
+    repeats: bool
+    loudness_lufs: float
+    range_lu: float
+    true_peak_dbtp: float
+
+
+def clean_stretches(
+    take_logs: Sequence[TakeLog],
+    *,
+    like: Take | None = None,
+    keep_calls: bool = False,
+    thresholds: Thresholds | None = None,
+) -> list[Stretch]:
+    """Find clean natural background in the rushes.
+
+    Parameters
+    ----------
+    take_logs : sequence of TakeLog
+        The rushes.
+    like : Take or None
+        The take that the bed is for.
+    keep_calls : bool
+        Whether calls may sound in it.
+    thresholds : Thresholds or None
+        For the verdicts; None for those of `thresholds.toml`.
+
+    Returns
+    -------
+    list of Stretch
+        Those of `LEAST_STRETCH_S` and longer, those that fit best first: the same place, then the
+        nearest time of day to half an hour, then the longest.
+    """
+    t = thresholds or read_thresholds()
+    found = []
+    for take_log in take_logs:
+        take = take_log.take
+        natural = [
+            Span(use.start_s, use.end_s)
+            for use in judge(take_log, t).usable
+            if use.purpose == NATURAL_SOUND
+        ]
+        calls = [
+            Span(call.start_s - CALL_MARGIN_S, call.end_s + CALL_MARGIN_S)
+            for call in (() if keep_calls else likely_calls(take_log, t))
+        ]
+        for span in natural:
+            found += [
+                Stretch(take, free, _same_place(take, like), _time_apart_s(take, like))
+                for free in _without(span, calls)
+                if free.length_s >= LEAST_STRETCH_S
+            ]
+    return sorted(
+        found,
+        key=lambda s: (not s.same_place, s.apart_s // _TIME_STEP_S, -s.span.length_s, s.take.path),
+    )
+
+
+def choose(stretches: Sequence[Stretch], seconds: float) -> list[Stretch]:
+    """Choose the stretches that a bed is made of.
+
+    Parameters
+    ----------
+    stretches : sequence of Stretch
+        As `clean_stretches` orders them.
+    seconds : float
+        Length of the bed.
+
+    Returns
+    -------
+    list of Stretch
+        One that is long enough by itself, the nearest in place and time that is; or else as many of
+        the best-fitting ones as it takes; or all, where they do not suffice.
+    """
+    nearest = stretches[0].same_place if stretches else False
+    for stretch in stretches:
+        if stretch.same_place == nearest and stretch.span.length_s >= seconds + FADE_S:
+            return [stretch]
+    chosen: list[Stretch] = []
+    for stretch in stretches:
+        if _joined_s([s.span for s in chosen]) >= seconds + FADE_S:
+            break
+        chosen.append(stretch)
+    return chosen
+
+
+def make_bed(
+    take_logs: Sequence[TakeLog],
+    out: Path,
+    *,
+    seconds: float = 60.0,
+    like: Take | None = None,
+    keep_calls: bool = False,
+    thresholds: Thresholds | None = None,
+) -> Bed:
+    """Find or build a bed and write it.
+
+    The file holds 24 bit at 48 kHz, its loudness, and in its coding history what it is made of.
+
+    Parameters
+    ----------
+    take_logs : sequence of TakeLog
+        The rushes.
+    out : Path
+        The wave file to write.
+    seconds : float
+        Length of the bed.
+    like : Take or None
+        The take that it is for: background of its place and time of day is preferred.
+    keep_calls : bool
+        Whether calls may sound in it.
+    thresholds : Thresholds or None
+        For the verdicts; None for those of `thresholds.toml`.
+
+    Returns
+    -------
+    Bed
+        What was written; looped over itself where the clean stretches are shorter in all.
+
+    Raises
+    ------
+    InputError
+        If `seconds` is out of range, there is no clean background in the rushes, or `out` cannot be
+        written.
+    MediaError
+        If a take cannot be read.
+    """
+    if not LEAST_STRETCH_S <= seconds <= LONGEST_S:
+        raise InputError(
+            f"a bed of {seconds:g} s: choose a length from {LEAST_STRETCH_S:.0f} to "
+            f"{LONGEST_S:.0f} s"
+        )
+    found = clean_stretches(take_logs, like=like, keep_calls=keep_calls, thresholds=thresholds)
+    if not found:
+        more = "" if keep_calls else ", or allow calls in it with --calls keep"
+        raise InputError(
+            f"no clean background of {LEAST_STRETCH_S:.0f} s or longer in these rushes: log takes "
+            f"with quieter moments{more}"
+        )
+    sounds, parts = _read(choose(found, seconds), seconds)
+    sound = join(sounds, round(seconds * RATE_HZ), round(FADE_S * RATE_HZ))
+    meter = LoudnessMeter(RATE_HZ, len(sound))
+    meter.add(sound)
+    bed = Bed(
+        path=out,
+        parts=tuple(parts),
+        length_s=sound.shape[1] / RATE_HZ,
+        repeats=_joined_s([part.span for part in parts]) < seconds + FADE_S - 0.01,
+        loudness_lufs=meter.integrated_lufs(),
+        range_lu=meter.range_lu(),
+        true_peak_dbtp=true_peak_dbtp(sound),
+    )
+    write_wav(out, sound, RATE_HZ, bext=_bext(bed, like, keep_calls), info=_info(bed))
+    return bed
+
+
+def fades(n: int) -> tuple[FloatArray, FloatArray]:
+    """Gains of a crossfade of equal power.
+
+    Both are the square root of a Hann slope, so that their squares sum to one: two backgrounds that
+    have nothing in common keep their power at every moment of the fade.
+
+    Parameters
+    ----------
+    n : int
+        Length in samples.
+
+    Returns
+    -------
+    fade_in, fade_out : np.ndarray, shape (n,), float32
+        Gains.
+
+    Examples
+    --------
+    >>> rising, falling = fades(480)
+    >>> bool(np.allclose(rising**2 + falling**2, 1))
+    True
+    """
+    phase = (np.arange(n) + 0.5) / n * np.pi / 2
+    return np.sin(phase).astype(np.float32), np.cos(phase).astype(np.float32)
+
+
+def join(sounds: Sequence[FloatArray], n_samples: int, fade: int) -> FloatArray:
+    """Join stretches by crossfades of equal power to a loop without a seam.
+
+    Parameters
+    ----------
+    sounds : sequence of np.ndarray, shape (n_channels, n), float32
+        The stretches, each longer than two fades; used again from the first where they are shorter
+        in all than what is wanted.
+    n_samples : int
+        Length of the loop.
+    fade : int
+        Length of a crossfade in samples.
+
+    Returns
+    -------
+    np.ndarray, shape (n_channels, n_samples), float32
+        The loop: played again from its end, it goes on as within.
+    """
+    rising, falling = fades(fade)
+    out = np.zeros((len(sounds[0]), n_samples + fade), np.float32)
+    at, turn = 0, 0
+    while at < n_samples + fade:
+        sound = sounds[turn % len(sounds)].copy()
+        if turn:
+            sound[:, :fade] *= rising
+        end = min(at + sound.shape[1], n_samples + fade)
+        if end < n_samples + fade:
+            sound[:, -fade:] *= falling
+        out[:, at:end] += sound[:, : end - at]
+        at, turn = end - fade if end < n_samples + fade else end, turn + 1
+    # the last fade's length runs on past the end and is laid over the beginning
+    out[:, :fade] *= rising
+    out[:, :fade] += out[:, n_samples:] * falling
+    return out[:, :n_samples]
+
+
+def _read(stretches: Sequence[Stretch], seconds: float) -> tuple[list[FloatArray], list[Part]]:
+    """Sounds at one rate, channel count and loudness, and what was done to get there."""
+    sounds: list[FloatArray] = []
+    parts: list[Part] = []
+    needed_s = seconds + FADE_S
+    channels = min(2, max(stretch.take.channels for stretch in stretches))
+    first_lufs = 0.0
+    for stretch in stretches:
+        left_s = needed_s - (_joined_s([part.span for part in parts]) - FADE_S if parts else 0.0)
+        # no more than is needed, from the middle: the ends are nearest to what made others unclean
+        length_s = min(stretch.span.length_s, max(left_s, LEAST_STRETCH_S))
+        start_s = stretch.span.start_s + (stretch.span.length_s - length_s) / 2
+        span = Span(start_s, start_s + length_s)
+        sound = _tracks(stretch.take, span, channels)
+        lufs = integrated_lufs(sound, RATE_HZ)
+        gain_db = 0.0
+        if not sounds:
+            first_lufs = lufs
+        elif np.isfinite(lufs) and np.isfinite(first_lufs):
+            if abs(first_lufs - lufs) > _TOO_DIFFERENT_DB:
+                continue
+            gain_db = float(np.clip(first_lufs - lufs, -_MATCH_DB, _MATCH_DB))
+        sounds.append(sound * np.float32(10 ** (gain_db / 20)))
+        parts.append(Part(take=stretch.take, span=span, gain_db=gain_db))
+    return sounds, parts
+
+
+def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
+    """The stretch on `channels` tracks: as recorded, or where a track has a fault, the good one."""
+    sound, rate_hz = read_span(Path(take.rushes, take.path), span.start_s, span.end_s)
+    if rate_hz != RATE_HZ:
+        sound = soxr.resample(sound.T, rate_hz, RATE_HZ).T.astype(np.float32)
+    good = used_channel(take)
+    if len(sound) < channels or (take.levels is not None and take.levels.faults):
+        return np.repeat(sound[good : good + 1], channels, axis=0)
+    return np.ascontiguousarray(sound[:channels])
+
+
+def _joined_s(spans: Sequence[Span]) -> float:
+    return sum(span.length_s for span in spans) - FADE_S * max(0, len(spans) - 1)
+
+
+def _without(span: Span, holes: Sequence[Span]) -> Iterator[Span]:
+    at = span.start_s
+    for hole in sorted(holes):
+        if hole.end_s <= at:
+            continue
+        if hole.start_s >= span.end_s:
+            break
+        if hole.start_s > at:
+            yield Span(at, hole.start_s)
+        at = hole.end_s
+    if at < span.end_s:
+        yield Span(at, span.end_s)
+
+
+def _same_place(take: Take, like: Take | None) -> bool:
+    """A day's clips lie in a folder a place, or all in one."""
+    return like is not None and Path(take.path).parent == Path(like.path).parent
+
+
+def _time_apart_s(take: Take, like: Take | None) -> float:
+    """Difference in time of day; where neither clock tells, half a day."""
+    if like is None:
+        return 0.0
+    dates = recorded_at(take), recorded_at(like)
+    if dates[0] is not None and dates[1] is not None:
+        apart = apart_s(dates[0], dates[1])
+    else:
+        clocks = clock_s(take), clock_s(like)
+        if clocks[0] is None or clocks[1] is None:
+            return DAY_S / 2
+        apart = clocks[1] - clocks[0]
+    return abs((apart + DAY_S / 2) % DAY_S - DAY_S / 2)
+
+
+def _bext(bed: Bed, like: Take | None, keep_calls: bool) -> Bext:
+    what = "natural background" if keep_calls else "natural background without calls"
+    purpose = f" for {like.path}" if like is not None else ""
+    channels = "stereo" if max(part.take.channels for part in bed.parts) > 1 else "mono"
+    return Bext(
+        description=f"Bed{purpose}: {bed.length_s:.0f} s of {what}, loops without a seam",
+        loudness_lufs=bed.loudness_lufs,
+        loudness_range_lu=bed.range_lu,
+        true_peak_dbtp=bed.true_peak_dbtp,
+        history="\n".join(
+            [f"A=PCM,F={RATE_HZ},W=24,M={channels},T=bed of {len(bed.parts)} stretches"]
+            + [f"from {part}" for part in bed.parts]
+        ),
+    )
+
+
+def _info(bed: Bed) -> dict[str, str]:
+    return {"ICMT": "bed from " + "; ".join(map(str, bed.parts)), "ISFT": "calltag"}

@@ -1,0 +1,185 @@
+"""Takes that ran at the same time: another camera's sound may be good where this one's is lost.
+
+The time of day is what the file states: its timecode or broadcast wave time, and when it was
+recorded. Clocks of two cameras are seldom the same to the second, so a companion is a hint, and
+`calltag sync` lines the two up on their sound.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from calltag.records import Span, Take, TakeLog
+from calltag.takes.thresholds import Thresholds
+from calltag.takes.verdict import judge
+from calltag.takes.words import stretches
+
+DAY_S = 86_400.0
+
+_LEAST_S = 1.0
+_CLOCKS_APART_S = 900.0  # cameras set by hand; more, and they did not run at the same time
+_LABEL = re.compile(r"(\d\d):(\d\d):(\d\d)[:;.](\d+)")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Companion:
+    """A take that ran at the same time as another.
+
+    Attributes
+    ----------
+    take : Take
+        The companion.
+    during : Span
+        When it ran, on the other take's clock.
+    usable_s : float
+        How much of that its own sound is usable for.
+    """
+
+    take: Take
+    during: Span
+    usable_s: float
+
+    def sentence(self, of: Take) -> str:
+        """Say what the companion is good for.
+
+        Parameters
+        ----------
+        of : Take
+            The take that needs its sound.
+
+        Returns
+        -------
+        str
+            One sentence.
+        """
+        where = stretches([self.during], of.duration_s)
+        return (
+            f"{self.take.path} ran at the same time, {where}, with {self.usable_s:.0f} s of usable "
+            f"sound: line the two up with `calltag sync`"
+        )
+
+
+def clock_s(take: Take) -> float | None:
+    """Time of day at which a take begins, by its timecode.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    float or None
+        Seconds since midnight; None where the file states none.
+
+    Examples
+    --------
+    >>> take = Take(path="A001.wav", rushes="/r", digest="", size_bytes=0, duration_s=9.0,
+    ...             sample_rate_hz=48_000, time_reference=1_728_000_000)
+    >>> clock_s(take)
+    36000.0
+    """
+    label = _LABEL.fullmatch(take.start_tc or "")
+    if label is not None:
+        hours, minutes, seconds, frames = map(int, label.groups())
+        fraction = frames / float(take.fps) if take.fps else 0.0
+        return hours * 3600 + minutes * 60 + seconds + fraction
+    if take.time_reference is not None and take.sample_rate_hz:
+        return take.time_reference / take.sample_rate_hz
+    return None
+
+
+def recorded_at(take: Take) -> datetime | None:
+    """Date and time at which a take was recorded.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    datetime or None
+        As the file states it; None where it does not, or states no time.
+    """
+    stated = take.recorded or ""
+    try:
+        return datetime.fromisoformat(stated) if len(stated) > len("2026-05-01") else None
+    except ValueError:
+        return None
+
+
+def apart_s(first: datetime, second: datetime) -> float:
+    """Seconds from one moment to another; time zones count only where both are stated.
+
+    Parameters
+    ----------
+    first, second : datetime
+        The moments.
+
+    Returns
+    -------
+    float
+        Seconds, negative where `second` is the earlier one.
+    """
+    if first.tzinfo is None or second.tzinfo is None:
+        first, second = first.replace(tzinfo=None), second.replace(tzinfo=None)
+    return (second - first).total_seconds()
+
+
+def companions(
+    take_log: TakeLog, others: Iterable[TakeLog], thresholds: Thresholds | None = None
+) -> list[Companion]:
+    """Find takes with usable sound that ran at the same time as another.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        The take that needs sound.
+    others : iterable of TakeLog
+        The rushes.
+    thresholds : Thresholds or None
+        For the companions' verdicts; None for those of `thresholds.toml`.
+
+    Returns
+    -------
+    list of Companion
+        Those with most usable sound first.
+    """
+    found = []
+    for other in others:
+        if other.take.path == take_log.take.path or not other.take.has_sound:
+            continue
+        offset_s = _offset_s(take_log.take, other.take)
+        if offset_s is None:
+            continue
+        start_s = max(0.0, offset_s)
+        end_s = min(take_log.take.duration_s, offset_s + other.take.duration_s)
+        if end_s - start_s < _LEAST_S:
+            continue
+        usable_s = sum(
+            max(0.0, min(use.end_s + offset_s, end_s) - max(use.start_s + offset_s, start_s))
+            for use in judge(other, thresholds).usable
+        )
+        if usable_s >= _LEAST_S:
+            found.append(Companion(take=other.take, during=Span(start_s, end_s), usable_s=usable_s))
+    return sorted(found, key=lambda one: -one.usable_s)
+
+
+def _offset_s(take: Take, other: Take) -> float | None:
+    """When `other` began, on the clock of `take`; None where that cannot be told."""
+    clocks = clock_s(take), clock_s(other)
+    dates = recorded_at(take), recorded_at(other)
+    by_date = None
+    if dates[0] is not None and dates[1] is not None:
+        by_date = apart_s(dates[0], dates[1])
+    if clocks[0] is None or clocks[1] is None:
+        return by_date
+    by_clock = (clocks[1] - clocks[0] + DAY_S / 2) % DAY_S - DAY_S / 2  # over midnight
+    # timecode that starts again with every take says nothing of the time of day; dates tell
+    if by_date is not None and abs(by_clock - by_date) > _CLOCKS_APART_S:
+        return None
+    return by_clock

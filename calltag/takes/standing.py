@@ -1,0 +1,259 @@
+"""How far a take's calls stand above everything else that is heard with them.
+
+A call's `snr_db` is measured in its own band, which is what a detector needs. What a listener needs
+is the call against all of the sound around it: an engine's rumble an octave or five below drowns a
+whistle in the cinema. So here the call, in its own band, is held against the whole background from
+3 s before it to 3 s after it, both K-weighted as loudness is (ITU-R BS.1770-4). A filter that takes
+the engine and leaves the whistle shows in this figure, and not in the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from calltag.media.reader import read_blocks
+from calltag.records import Call, FloatArray, Take
+from calltag.sound.loudness import k_weighting
+from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_BINS, RATE_HZ, power_frames
+
+AROUND_S = 3.0
+"""Background is taken from this long before a call to as long after it."""
+
+STANDS_DB = 6.0
+"""A call that stands this far above all else is heard clearly: it has four times the power."""
+
+_GUARD_FRAMES = 4  # the spectrum's window reaches two frames beyond a call's ends
+_FLOOR = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Spectra:
+    """Mean power spectra of a channel's calls and their backgrounds.
+
+    Attributes
+    ----------
+    calls : np.ndarray, shape (n_calls, N_BINS), float32
+        What each call adds to its background, within its own band.
+    backgrounds : np.ndarray, shape (n_calls, N_BINS), float32
+        The sound around each call.
+    rest : np.ndarray, shape (N_BINS,), float32
+        The sound between all calls.
+    quiet_s : float
+        Start of the quietest stretch of `QUIET_S`.
+    """
+
+    calls: FloatArray
+    backgrounds: FloatArray
+    rest: FloatArray
+    quiet_s: float
+
+
+QUIET_S = 12.0
+"""Length of the stretch in which hum is looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """How calls stand above the rest of the sound, and how loud that is.
+
+    Attributes
+    ----------
+    standing : int
+        Calls that stand `STANDS_DB` or more above all else.
+    calls : int
+        All calls.
+    median_db : float
+        How far the middle call stands above all else; ``nan`` without calls.
+    rest_lufs : float
+        Loudness of the sound between the calls, in this channel.
+    """
+
+    standing: int
+    calls: int
+    median_db: float
+    rest_lufs: float
+
+    def __str__(self) -> str:
+        rest = f"the rest of the sound at {self.rest_lufs:.0f} LUFS"
+        if not self.calls:
+            return rest
+        return (
+            f"{self.standing} of {self.calls} calls stand {STANDS_DB:.0f} dB or more above all "
+            f"else (the middle one {self.median_db:.0f} dB); {rest}"
+        )
+
+
+def used_channel(take: Take) -> int:
+    """Channel that a take's calls were looked for in.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    int
+        Counted from zero; the first one used, where it had to be changed.
+    """
+    first = take.levels.channel.partition(",")[0].strip() if take.levels else "1"
+    return int(first) - 1 if first.isdigit() else 0
+
+
+def weights() -> npt.NDArray[np.float64]:
+    """K-weighting of the shared spectrum's bins.
+
+    Returns
+    -------
+    np.ndarray, shape (N_BINS,)
+        Power gains.
+    """
+    return k_weighting(np.arange(N_BINS) * BIN_HZ)
+
+
+def listen(path: Path, calls: Sequence[Call], channel: int) -> Spectra:
+    """Take the spectra of a take's calls and of the sound around them, in one pass.
+
+    Parameters
+    ----------
+    path : Path
+        The take's file.
+    calls : sequence of Call
+        Its calls.
+    channel : int
+        The channel, counted from zero.
+
+    Returns
+    -------
+    Spectra
+        Of that channel.
+
+    Raises
+    ------
+    MediaError
+        If the sound cannot be read.
+    """
+    return spectra((block[channel] for block in read_blocks(path, rate_hz=RATE_HZ)), calls)
+
+
+def spectra(blocks: Iterable[FloatArray], calls: Sequence[Call]) -> Spectra:
+    """Take the spectra of calls and of the sound around them.
+
+    Parameters
+    ----------
+    blocks : iterable of np.ndarray, shape (n_samples,), float32
+        One channel at `RATE_HZ`, from the take's first sample.
+    calls : sequence of Call
+        The take's calls.
+
+    Returns
+    -------
+    Spectra
+        Of that channel.
+    """
+    edges = np.array([[call.start_s, call.end_s] for call in calls]).reshape(-1, 2)
+    spans = np.rint(edges * FRAMES_PER_S).astype(int)
+    spans[:, 1] = np.maximum(spans[:, 1], spans[:, 0] + 1)
+    around = spans + np.rint([-AROUND_S * FRAMES_PER_S, AROUND_S * FRAMES_PER_S]).astype(int)
+    during, beside, rest = _Mean(len(calls)), _Mean(len(calls)), _Mean(1)
+    seconds: list[FloatArray] = []
+    at = 0
+    for power in power_frames(blocks):
+        stop = at + len(power)
+        free = np.ones(len(power), bool)
+        for start, end in spans:
+            free[max(0, start - _GUARD_FRAMES - at) : max(0, end + _GUARD_FRAMES - at)] = False
+        for i, ((start, end), (left, right)) in enumerate(zip(spans, around, strict=True)):
+            if start < stop and end > at:
+                during.add(i, power[max(0, start - at) : end - at])
+            if left < stop and right > at:
+                near = slice(max(0, left - at), right - at)
+                beside.add(i, power[near][free[near]])
+        rest.add(0, power[free])
+        whole = len(power) // FRAMES_PER_S * FRAMES_PER_S
+        seconds.append(power[:whole].mean(axis=1).reshape(-1, FRAMES_PER_S).mean(axis=1))
+        at = stop
+    common = rest.mean()[0] if rest.counts[0] else beside.mean().mean(axis=0)
+    backgrounds = np.where(beside.counts[:, None] > 0, beside.mean(), common)
+    added = np.maximum(during.mean() - backgrounds, 0)
+    bins_hz = np.arange(N_BINS) * BIN_HZ
+    for one, call in zip(added, calls, strict=True):
+        one[(bins_hz < call.low_hz - BIN_HZ) | (bins_hz > call.high_hz + BIN_HZ)] = 0
+    return Spectra(added, backgrounds.astype(np.float32), common, _quietest(seconds))
+
+
+def figures(heard: Spectra, gain: npt.NDArray[np.float64] | float = 1.0) -> Figures:
+    """Tell how calls stand above the rest of the sound.
+
+    Parameters
+    ----------
+    heard : Spectra
+        Their spectra.
+    gain : np.ndarray, shape (N_BINS,), or float
+        Power gain of a filter that everything goes through.
+
+    Returns
+    -------
+    Figures
+        With that filter.
+    """
+    weighted = weights() * gain
+    # a sine of amplitude 1 reads 1.5 over the bins of the window and has a mean square of 1/2
+    rest = float(heard.rest @ weighted) / 3 if len(heard.rest) else 0.0
+    above = stand_db(heard, gain)
+    return Figures(
+        standing=int((above >= STANDS_DB).sum()),
+        calls=len(above),
+        median_db=float(np.median(above)) if len(above) else float("nan"),
+        rest_lufs=-0.691 + 10 * float(np.log10(rest + _FLOOR)),
+    )
+
+
+def stand_db(
+    heard: Spectra, gain: npt.NDArray[np.float64] | float = 1.0
+) -> npt.NDArray[np.float64]:
+    """How far each call stands above all else.
+
+    Parameters
+    ----------
+    heard : Spectra
+        Spectra of the calls.
+    gain : np.ndarray, shape (N_BINS,), or float
+        Power gain of a filter that everything goes through.
+
+    Returns
+    -------
+    np.ndarray, shape (n_calls,)
+        Levels in dB, K-weighted.
+    """
+    weighted = weights() * gain
+    call, rest = heard.calls @ weighted, heard.backgrounds @ weighted
+    return 10 * np.log10((call + _FLOOR) / (rest + _FLOOR))
+
+
+class _Mean:
+    """Means of spectra that come in pieces."""
+
+    def __init__(self, n: int) -> None:
+        self.counts = np.zeros(n)
+        self._sums = np.zeros((n, N_BINS))
+
+    def add(self, i: int, power: FloatArray) -> None:
+        self._sums[i] += power.sum(axis=0)
+        self.counts[i] += len(power)
+
+    def mean(self) -> FloatArray:
+        return (self._sums / np.maximum(self.counts, 1)[:, None]).astype(np.float32)
+
+
+def _quietest(seconds: Sequence[FloatArray]) -> float:
+    level = np.concatenate(seconds) if seconds else np.zeros(0)
+    n = min(round(QUIET_S), len(level))
+    if not n:
+        return 0.0
+    return float(np.convolve(level, np.ones(n), mode="valid").argmin())

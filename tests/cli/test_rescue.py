@@ -1,0 +1,175 @@
+"""`calltag rescue`: what it says, what it writes, what it refuses."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+import typer
+from scipy.signal import butter, sosfilt
+from typer.testing import CliRunner
+from wavinfo import WavInfoReader
+
+from calltag.cli import rescue
+from calltag.errors import InputError
+from calltag.log import Log
+from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog
+
+RATE_HZ = 48_000
+SECONDS = 12
+STARTS_S = (2.0, 5.0, 8.0)
+
+
+def run(*arguments: str):
+    app = typer.Typer()
+    rescue.register(app)
+    return CliRunner().invoke(app, list(arguments), catch_exceptions=True)
+
+
+@pytest.fixture
+def shoot(tmp_path, make_clip, rng, monkeypatch) -> Path:
+    """Whistles under an engine in one camera, a clean second camera, and a clip without sound."""
+    n = SECONDS * RATE_HZ
+    band = butter(4, [100, 1000], "band", fs=RATE_HZ, output="sos")
+    engine = sosfilt(band, rng.standard_normal(n))
+    sound = 0.03 * engine / engine.std() + rng.normal(0, 0.0005, n)
+    calls = []
+    for start_s in STARTS_S:
+        t = np.arange(RATE_HZ // 2) / RATE_HZ
+        first = round(start_s * RATE_HZ)
+        sound[first : first + len(t)] += 0.02 * np.hanning(len(t)) * np.sin(2e4 * np.pi / 2 * t)
+        calls.append(
+            Call(
+                start_s=start_s,
+                end_s=start_s + 0.5,
+                low_hz=4700,
+                high_hz=5300,
+                peak_hz=5000,
+                snr_db=25,
+                level_dbfs=-40,
+                call_probability=0.9,
+            )
+        )
+    rushes = tmp_path / "rushes"
+    with Log(tmp_path / "calltag.db") as log:
+        for name, with_noise, start_tc in (
+            ("camA/A001.mov", True, "05:30:00:00"),
+            ("camB/B001.mov", False, "05:30:04:00"),
+            ("camA/A002.mov", False, "06:00:00:00"),
+        ):
+            mute = name.endswith("A002.mov")
+            clip = make_clip(
+                rushes / name,
+                seconds=SECONDS,
+                samples=np.stack([sound, sound]).astype(np.float32),
+                audio_codec=None if mute else "pcm_s24le",
+                timecode=start_tc,
+            )
+            take = Take(
+                path=name,
+                rushes=str(rushes),
+                digest=name,
+                size_bytes=clip.stat().st_size,
+                duration_s=SECONDS,
+                fps=Fraction(25),
+                start_tc=start_tc,
+                sample_rate_hz=None if mute else RATE_HZ,
+                channels=0 if mute else 2,
+                width=64,
+                height=36,
+                levels=None
+                if mute
+                else Levels(peak_dbfs=-15, clipped=0, loudness_lufs=-30, floor_dbfs=-32),
+            )
+            noise = NoiseSpan(
+                start_s=0,
+                end_s=SECONDS,
+                kind="machine",
+                confidence=0.95,
+                level_dbfs=-30,
+                low_hz=100,
+                high_hz=1000,
+            )
+            found = TakeLog(
+                take=take,
+                calls=() if mute else tuple(calls),
+                noise=(noise,) if with_noise else (),
+            )
+            log.put(found, feature_version=1)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_the_treated_sound_is_written_beside_nothing_of_the_footage(shoot):
+    footage = {path: path.read_bytes() for path in (shoot / "rushes").rglob("*.mov")}
+    result = run("A001.mov")
+    assert result.exit_code == 0, result.output
+    said = result.stderr
+    assert "camA/A001.mov: part" in said
+    assert "Before: 0 of 3 calls stand" in said
+    assert "After:  3 of 3 calls stand" in said
+    assert "low cut at" in said
+    assert "headphones" in said
+    assert "camB/B001.mov ran at the same time" in said
+    written = shoot / "A001-treated.wav"
+    info = sf.info(written)
+    assert (info.subtype, info.samplerate, info.channels) == ("PCM_24", RATE_HZ, 2)
+    assert info.frames == SECONDS * RATE_HZ
+    bext = WavInfoReader(written).bext
+    assert bext.time_reference == (5 * 3600 + 30 * 60) * RATE_HZ
+    assert "low cut" in bext.description
+    assert {path: path.read_bytes() for path in (shoot / "rushes").rglob("*")
+            if path.is_file()} == footage  # fmt: skip
+
+
+def test_a_dry_run_writes_nothing(shoot):
+    before = sorted(shoot.rglob("*"))
+    result = run("A001.mov", "--dry-run")
+    assert result.exit_code == 0, result.output
+    assert "Would be done: low cut" in result.stderr
+    assert sorted(shoot.rglob("*")) == before
+
+
+def test_ones_own_low_cut_and_place(shoot):
+    result = run("camA/A001.mov", "--low-cut", "300", "--out", "cut/thin.wav")
+    assert result.exit_code == 0, result.output
+    assert (shoot / "cut" / "thin.wav").is_file()
+    assert "low cut at 300 Hz" in result.stderr
+
+
+def test_a_take_without_sound_is_told_where_else_to_look(shoot):
+    result = run("A002.mov")
+    assert result.exit_code == 0, result.output
+    assert "holds no sound" in result.stderr
+    assert not list(shoot.glob("*.wav"))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        (["B999.mov"], "no such take"),
+        (["*.mov"], "several takes"),
+        (["A001.mov", "--out", "rushes/camA/A001.mov"], r"\.wav"),
+        (["A001.mov", "--channel", "7"], "no channel 7"),
+        (["A001.mov", "--low-cut", "30000"], "low cut at 30000"),
+    ],
+)
+def test_what_it_refuses(shoot, arguments, word):
+    result = run(*arguments)
+    assert isinstance(result.exception, InputError)
+    with pytest.raises(InputError, match=word):
+        raise result.exception
+
+
+def test_nothing_is_replaced_or_put_into_the_rushes_unasked(shoot, monkeypatch):
+    (shoot / "A001-treated.wav").write_bytes(b"mine")
+    result = run("A001.mov")
+    assert isinstance(result.exception, InputError)
+    assert (shoot / "A001-treated.wav").read_bytes() == b"mine"
+    assert run("A001.mov", "--replace").exit_code == 0
+    monkeypatch.chdir(shoot / "rushes")
+    result = run("A001.mov", "--log", str(shoot / "calltag.db"))
+    assert "lies in the rushes" in str(result.exception)

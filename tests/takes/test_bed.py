@@ -1,0 +1,152 @@
+"""Beds: what is chosen, that joins keep their power, and what the file says of itself."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyloudnorm
+import pytest
+import soundfile as sf
+from wavinfo import WavInfoReader
+
+from calltag.errors import InputError
+from calltag.takes.bed import FADE_S, choose, clean_stretches, fades, join, make_bed
+
+RATE_HZ = 48_000
+
+
+def test_the_crossfade_is_a_hann_slope_in_power():
+    n = 960
+    rising, falling = fades(n)
+    hann = 0.5 - 0.5 * np.cos(np.pi * (np.arange(n) + 0.5) / n)  # closed form, in power
+    np.testing.assert_allclose(rising**2, hann, atol=1e-6)
+    np.testing.assert_allclose(rising**2 + falling**2, 1, atol=1e-6)
+
+
+@pytest.mark.parametrize("lengths", [(30,), (9, 8, 12), (6,)])
+def test_a_loop_keeps_its_power_everywhere(rng, lengths):
+    fade = 2 * RATE_HZ
+    sounds = [rng.normal(0, 0.1, (1, n * RATE_HZ)).astype(np.float32) for n in lengths]
+    loop = join(sounds, 20 * RATE_HZ, fade)
+    assert loop.shape == (1, 20 * RATE_HZ)
+    twice = np.concatenate([loop[0], loop[0]])
+    level_db = 10 * np.log10((twice.reshape(-1, RATE_HZ // 4) ** 2).mean(axis=1))
+    assert np.abs(level_db - level_db.mean()).max() < 0.5  # noise itself varies by 0.15 dB here
+
+
+def test_no_click_at_the_seam(rng):
+    # a slow wave shows a jump that noise would hide
+    t = np.arange(40 * RATE_HZ) / RATE_HZ
+    slow = (0.3 * np.sin(2 * np.pi * 1.37 * t)).astype(np.float32)[None]
+    loop = join([slow], 20 * RATE_HZ, 2 * RATE_HZ)[0]
+    steps = np.abs(np.diff(np.concatenate([loop, loop[:10]])))
+    assert steps.max() < 2 * np.pi * 1.37 * 0.3 / RATE_HZ * 1.5
+
+
+def test_a_long_clean_take_is_taken_whole(scene, tmp_path):
+    short = scene(12, seed=1).log(tmp_path / "short.wav")
+    long = scene(30, seed=2).log(tmp_path / "long.wav")
+    bed = make_bed([short, long], tmp_path / "bed.wav", seconds=20)
+    assert [part.take.path for part in bed.parts] == ["long.wav"]
+    assert not bed.repeats
+    sound, rate_hz = sf.read(tmp_path / "bed.wav")
+    assert (len(sound), rate_hz) == (20 * RATE_HZ, RATE_HZ)
+    source = sf.read(tmp_path / "long.wav")[0]
+    first = round(bed.parts[0].span.start_s * RATE_HZ)
+    inside = slice(3 * RATE_HZ, 17 * RATE_HZ)
+    np.testing.assert_allclose(
+        sound[inside], source[first + inside.start : first + inside.stop], atol=1e-6
+    )
+
+
+def test_several_stretches_are_joined_and_told(scene, tmp_path):
+    logs = [scene(12, seed=n, background_db=-60 + n).log(tmp_path / f"A{n}.wav") for n in range(3)]
+    bed = make_bed(logs, tmp_path / "bed.wav", seconds=25)
+    assert len(bed.parts) == 3
+    gains = sorted(part.gain_db for part in bed.parts)
+    assert gains[-1] - gains[0] == pytest.approx(2, abs=0.3)
+    info = sf.info(tmp_path / "bed.wav")
+    assert (info.subtype, info.frames) == ("PCM_24", 25 * RATE_HZ)
+
+    sound, _ = sf.read(tmp_path / "bed.wav")
+    theirs = pyloudnorm.Meter(RATE_HZ).integrated_loudness(sound)
+    assert bed.loudness_lufs == pytest.approx(theirs, abs=0.1)
+    seen = WavInfoReader(tmp_path / "bed.wav")
+    assert seen.bext.loudness_value == pytest.approx(bed.loudness_lufs, abs=0.01)
+    assert seen.bext.max_true_peak == pytest.approx(bed.true_peak_dbtp, abs=0.01)
+    for name in ("A0.wav", "A1.wav", "A2.wav"):
+        assert name in seen.bext.coding_history
+        assert name in seen.info.comment
+
+
+def test_too_little_comes_again_and_is_told(scene, tmp_path):
+    bed = make_bed([scene(10).log(tmp_path / "A.wav")], tmp_path / "bed.wav", seconds=30)
+    assert bed.repeats
+    assert bed.length_s == 30
+
+
+def test_calls_are_avoided_or_kept(scene, tmp_path):
+    made = scene(40).whistle(20)
+    log = made.log(tmp_path / "A.wav")
+    without = clean_stretches([log])
+    assert [tuple(stretch.span) for stretch in without] == [(0.0, 19.5), (21.1, 40.0)]
+    assert [tuple(s.span) for s in clean_stretches([log], keep_calls=True)] == [(0.0, 40.0)]
+    bed = make_bed([log], tmp_path / "bed.wav", seconds=15)
+    sound = sf.read(bed.path)[0][:, 0]
+    spectrum = np.abs(np.fft.rfft(sound.reshape(-1, RATE_HZ // 2), axis=1))
+    at = round(5000 / 2)
+    assert (spectrum[:, at] < 20 * np.median(spectrum[:, at - 50 : at + 50])).all()
+
+
+def test_the_same_place_and_time_of_day_come_first(scene, tmp_path):
+    def take(name, seconds, recorded, seed):
+        return scene(seconds, seed=seed).log(
+            tmp_path / name, rushes=tmp_path, recorded=f"2026-05-01T{recorded}"
+        )
+
+    noon = take("hide/noon.wav", 40, "12:00:00", 1)
+    dawn = take("hide/dawn.wav", 25, "05:40:00", 2)
+    elsewhere = take("jetty/dawn.wav", 60, "05:30:00", 3)
+    lost = scene(10).add_noise("machine", 100, 9000, -20).log(
+        tmp_path / "hide/lost.wav", rushes=tmp_path, recorded="2026-05-01T05:30:00"
+    )  # fmt: skip
+    rushes = [noon, dawn, elsewhere, lost]
+    ordered = clean_stretches(rushes, like=lost.take)
+    assert [s.take.path for s in ordered] == ["hide/dawn.wav", "hide/noon.wav", "jetty/dawn.wav"]
+    assert [s.take.path for s in choose(ordered, 20)] == ["hide/dawn.wav"]
+    assert [s.take.path for s in choose(ordered, 35)] == ["hide/noon.wav"]
+    assert [s.take.path for s in choose(ordered, 55)] == ["hide/dawn.wav", "hide/noon.wav"]
+
+
+def test_a_stretch_of_another_weather_is_left_out(scene, tmp_path):
+    logs = [
+        scene(12, seed=1, background_db=-60).log(tmp_path / "A.wav"),
+        scene(12, seed=2, background_db=-35).log(tmp_path / "B.wav"),
+    ]
+    bed = make_bed(logs, tmp_path / "bed.wav", seconds=20)
+    assert len(bed.parts) == 1
+    assert bed.repeats
+
+
+def test_a_faulty_track_is_not_used(scene, tmp_path):
+    made = scene(20)
+    log = made.log(
+        tmp_path / "A.wav",
+        channels=np.stack([np.zeros(made.n), made.sound]),
+        channel="2",
+        faults=("channel 1 is dead",),
+    )
+    bed = make_bed([log], tmp_path / "bed.wav", seconds=10)
+    sound = sf.read(bed.path)[0]
+    np.testing.assert_array_equal(sound[:, 0], sound[:, 1])
+    assert sound.std() > 1e-4
+
+
+def test_what_cannot_be(scene, tmp_path):
+    spoilt = scene(20).add_noise("machine", 100, 9000, -20).log(tmp_path / "A.wav")
+    with pytest.raises(InputError, match="no clean background"):
+        make_bed([spoilt], tmp_path / "bed.wav")
+    for seconds in (1.0, 1e6):
+        with pytest.raises(InputError, match="choose a length"):
+            make_bed([spoilt], tmp_path / "bed.wav", seconds=seconds)
+    assert not (tmp_path / "bed.wav").exists()
+    assert FADE_S > 0

@@ -1,0 +1,73 @@
+"""Takes that ran at the same time, by timecode and by date."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from calltag.records import Levels, NoiseSpan, Take, TakeLog
+from calltag.takes.companions import clock_s, companions
+
+LEVELS = Levels(peak_dbfs=-12, clipped=0, loudness_lufs=-35, floor_dbfs=-50)
+
+
+def clip(path, start_tc=None, recorded=None, duration_s=60.0, noise=(), **more):
+    take = Take(
+        path=path,
+        rushes="/rushes",
+        digest=path,
+        size_bytes=1,
+        duration_s=duration_s,
+        fps=Fraction(25),
+        start_tc=start_tc,
+        recorded=recorded,
+        **{"sample_rate_hz": 48_000, "channels": 2, "levels": LEVELS} | more,
+    )
+    return TakeLog(take=take, noise=tuple(noise))
+
+
+def test_overlap_by_timecode():
+    own = clip("A.mov", "05:30:00:00")
+    found = companions(own, [own, clip("B.mov", "05:30:40:00"), clip("C.mov", "05:31:30:00")])
+    assert [one.take.path for one in found] == ["B.mov"]
+    assert found[0].during == (40.0, 60.0)
+    assert found[0].usable_s == pytest.approx(20)
+    assert "0:40-1:00" in found[0].sentence(own.take)
+
+
+def test_over_midnight():
+    found = companions(clip("A.mov", "23:59:50:00"), [clip("B.mov", "00:00:10:00")])
+    assert found[0].during == (20.0, 60.0)
+
+
+def test_by_date_where_there_is_no_timecode():
+    own = clip("A.mov", recorded="2026-05-01T05:30:00")
+    found = companions(own, [clip("B.mov", recorded="2026-05-01T05:29:30")])
+    assert found[0].during == (0.0, 30.0)
+    other_day = clip("C.mov", recorded="2026-05-02T05:29:30")
+    assert companions(own, [other_day]) == []
+    zones = clip("D.mov", recorded="2026-05-01T03:30:00+00:00")
+    assert companions(clip("A.mov", recorded="2026-05-01T05:30:10+02:00"), [zones])
+
+
+def test_timecode_that_starts_again_with_each_take_is_no_clock():
+    own = clip("A.mov", "01:00:00:00", "2026-05-01T05:30:00")
+    other = clip("B.mov", "01:00:00:00", "2026-05-01T09:10:00")
+    assert companions(own, [other]) == []
+
+
+def test_only_usable_sound_counts():
+    own = clip("A.mov", "05:30:00:00")
+    rasp = NoiseSpan(
+        start_s=0, end_s=60, kind="machine", confidence=0.95, level_dbfs=-20, low_hz=100,
+        high_hz=9000,
+    )  # fmt: skip
+    spoilt = clip("B.mov", "05:30:00:00", noise=[rasp])
+    mute = clip("C.mov", "05:30:00:00", sample_rate_hz=None, levels=None)
+    assert companions(own, [spoilt, mute]) == []
+
+
+@pytest.mark.parametrize("text", [None, "", "dawn", "5:30"])
+def test_no_clock(text):
+    assert clock_s(clip("A.mov", text).take) is None

@@ -1,0 +1,166 @@
+"""Rescues: what is proposed, what is written, and that both figures agree."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import soundfile as sf
+from scipy.signal import correlate
+
+from calltag.errors import InputError
+from calltag.media.wav_file import Bext, read_bext
+from calltag.takes.rescue import Treatment, examine, write_treated
+
+RATE_HZ = 48_000
+STARTS_S = (3.0, 8.0, 13.0, 17.5)
+
+
+@pytest.fixture
+def engine_take(scene, tmp_path):
+    made = scene(20).add_noise("machine", 100, 1000, -30)
+    for start_s in STARTS_S:
+        made.whistle(start_s, level_db=-36)
+    return tmp_path / "A001.wav", made.log(tmp_path / "A001.wav")
+
+
+def test_a_low_cut_brings_the_whistles_above_an_engine(engine_take, tmp_path):
+    path, log = engine_take
+    before = hashlib.sha256(path.read_bytes()).digest()
+    rescue = examine(path, log)
+    assert rescue.before.standing == 0
+    assert rescue.expected.standing == 4
+    assert 1000 < rescue.treatment.low_cut_hz < 4500
+    assert rescue.treatment.hum is None
+    assert rescue.treatment.channel is None
+    assert any("low cut" in line and "4 of 4" in line for line in rescue.advice)
+
+    out = tmp_path / "treated.wav"
+    made = write_treated(path, out, log, rescue.treatment, Bext(time_reference=1234))
+    assert made.after.standing == 4
+    assert made.after.median_db == pytest.approx(rescue.expected.median_db, abs=1)
+    assert made.after.rest_lufs < rescue.before.rest_lufs - 15
+    assert hashlib.sha256(path.read_bytes()).digest() == before
+
+    info = sf.info(out)
+    assert (info.subtype, info.samplerate, info.channels) == ("PCM_24", RATE_HZ, 2)
+    assert info.frames == sf.info(path).frames
+    assert read_bext(out).time_reference == 1234
+    # the whistles lie where they lay, to the sample, and are as loud as they were
+    original, treated = (sf.read(p)[0][:, 0] for p in (path, out))
+    for start_s in STARTS_S:
+        span = slice(round((start_s - 0.1) * RATE_HZ), round((start_s + 0.7) * RATE_HZ))
+        lag = correlate(treated[span], original[span], mode="full").argmax()
+        assert lag == span.stop - span.start - 1
+    call = slice(round(3.2 * RATE_HZ), round(3.4 * RATE_HZ))
+    level_db = 20 * np.log10(treated[call].std())
+    assert level_db == pytest.approx(-36, abs=1)
+
+
+def test_a_boom_is_not_cut_away(scene, tmp_path):
+    made = scene(20).add_noise("wind", 15, 90, -30)
+    for start_s in STARTS_S:
+        made.whistle(start_s, hz=150, level_db=-33)
+        made.whistle(start_s + 1.5, hz=4000, level_db=-33)
+    rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav"))
+    # the bittern's rule: a 200 Hz cut takes a 150 Hz boom's fundamental (Tauchert & Frommolt 2012)
+    assert rescue.treatment.low_cut_hz is None or rescue.treatment.low_cut_hz < 150
+    assert rescue.expected.standing == 8
+
+
+def test_rumble_in_a_take_without_calls(scene, tmp_path):
+    log = scene(20).add_noise("wind", 30, 250, -30).log(tmp_path / "A.wav")
+    rescue = examine(tmp_path / "A.wav", log)
+    assert rescue.treatment.low_cut_hz == pytest.approx(275)
+    assert rescue.expected.rest_lufs < rescue.before.rest_lufs - 1.5
+
+
+def test_a_rasp_in_the_calls_own_band_cannot_be_helped(scene, tmp_path):
+    made = scene(20).add_noise("machine", 4000, 7000, -36)
+    for start_s in STARTS_S:
+        made.whistle(start_s, level_db=-40, snr_db=3)
+    rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav"))
+    assert not rescue.treatment
+    assert any("no channel, low cut or notch" in line for line in rescue.advice)
+    with pytest.raises(InputError, match="nothing to treat"):
+        write_treated(
+            tmp_path / "A.wav", tmp_path / "B.wav", made.log(tmp_path / "A.wav"),
+            rescue.treatment, Bext(),
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize("mains_hz", [50, 60])
+def test_hum_is_notched(scene, tmp_path, mains_hz):
+    made = scene(20).whistle(5, level_db=-30)
+    t = np.arange(made.n) / RATE_HZ
+    lines = [1, 2, 3, 5]
+    made.sound += sum(0.01 / k * np.sin(2 * np.pi * (mains_hz + 0.03) * k * t) for k in lines)
+    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
+    log = made.log(path)
+    rescue = examine(path, log)
+    assert rescue.treatment.hum is not None
+    assert rescue.treatment.hum.mains_hz == mains_hz
+    write_treated(path, out, log, replace(rescue.treatment, low_cut_hz=None), Bext())
+    spectra = [np.abs(np.fft.rfft(sf.read(p)[0][:, 0] * np.hanning(made.n))) for p in (path, out)]
+    at = round(3 * (mains_hz + 0.03) * made.n / RATE_HZ)
+    line = [20 * np.log10(spectrum[at - 3 : at + 4].max()) for spectrum in spectra]
+    assert line[0] - line[1] > 20
+
+
+def test_the_better_channel(scene, tmp_path):
+    made = scene(20)
+    for start_s in STARTS_S:
+        made.whistle(start_s, level_db=-45)
+    rasp = made.band_noise(300, 9000, -34)
+    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
+    log = made.log(path, channels=np.stack([made.sound + rasp, made.sound]))
+    rescue = examine(path, log)
+    assert rescue.treatment.channel == 2
+    assert rescue.expected.median_db > rescue.before.median_db + 10
+    write_treated(path, out, log, Treatment(channel=2), Bext())
+    treated, original = sf.read(out)[0], sf.read(path)[0]
+    np.testing.assert_array_equal(treated[:, 0], original[:, 1])
+    np.testing.assert_array_equal(treated[:, 1], original[:, 1])
+
+
+def test_calls_that_stand_already_are_left_alone(scene, tmp_path):
+    log = scene(20).whistle(5, level_db=-30).whistle(12, level_db=-30).log(tmp_path / "A.wav")
+    rescue = examine(tmp_path / "A.wav", log)
+    assert rescue.before.median_db > 20
+    assert not rescue.treatment
+
+
+def test_alike_channels_are_left_alone(engine_take):
+    assert examine(*engine_take).treatment.channel is None
+
+
+def test_a_treatment_of_ones_own(engine_take, tmp_path):
+    path, log = engine_take
+    rescue = examine(path, log, Treatment(low_cut_hz=300.0))
+    assert rescue.treatment == Treatment(low_cut_hz=300.0)
+    assert rescue.expected.rest_lufs < rescue.before.rest_lufs
+    with pytest.raises(InputError, match="no channel 3"):
+        examine(path, log, Treatment(channel=3))
+
+
+def test_what_would_exceed_full_scale_is_turned_down(scene, tmp_path):
+    made = scene(6).whistle(2, level_db=-30)
+    t = np.arange(made.n) / RATE_HZ
+    # a clipped rumble with crests on it: without the rumble, the crests stand up straight
+    made.sound = np.clip(3 * np.sin(2 * np.pi * 30 * t), -0.98, 0.98) * np.sign(made.sound + 1e-9)
+    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
+    log = made.log(path)
+    made_of = write_treated(path, out, log, Treatment(low_cut_hz=200.0), Bext())
+    assert made_of.turned_down_db > 0
+    assert np.abs(sf.read(out)[0]).max() <= 0.975
+
+
+def test_the_take_itself_is_never_written_to(engine_take):
+    path, log = engine_take
+    with pytest.raises(InputError, match="never written to"):
+        write_treated(path, path, log, Treatment(low_cut_hz=300.0), Bext())
+    silent = replace(log, take=replace(log.take, sample_rate_hz=None, channels=0))
+    with pytest.raises(InputError, match="no sound"):
+        examine(path, silent)

@@ -1,0 +1,94 @@
+"""How calls stand above all else: closed forms for tones in noise."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calltag.records import Call, Levels, Take
+from calltag.sound.filters import gain_db, low_cut
+from calltag.sound.loudness import integrated_lufs, k_weighting
+from calltag.sound.spectrum import BIN_HZ, N_BINS
+from calltag.takes.standing import figures, spectra, stand_db, used_channel
+
+RATE_HZ = 48_000
+
+
+def call(start_s, end_s, hz):
+    return Call(
+        start_s=start_s,
+        end_s=end_s,
+        low_hz=hz - 100,
+        high_hz=hz + 100,
+        peak_hz=hz,
+        snr_db=20,
+        level_dbfs=-20,
+        call_probability=0.9,
+    )
+
+
+@pytest.fixture
+def tone_in_noise(rng):
+    sound = rng.normal(0, 0.05, 8 * RATE_HZ)
+    t = np.arange(RATE_HZ) / RATE_HZ
+    sound[3 * RATE_HZ : 4 * RATE_HZ] += 0.2 * np.sin(2 * np.pi * 3000 * t)
+    return sound.astype(np.float32)
+
+
+def test_closed_form(tone_in_noise):
+    # power of the tone 0.2^2/2, of the noise 0.05^2 spread evenly over 0 to 24 kHz, both weighted
+    noise = 0.05**2 * k_weighting(np.linspace(0, 24_000, 5000)).mean()
+    expected = 10 * np.log10(0.2**2 / 2 * k_weighting(3000) / noise)
+    heard = spectra([tone_in_noise], [call(3, 4, 3000)])
+    assert stand_db(heard)[0] == pytest.approx(expected, abs=0.4)
+    found = figures(heard)
+    assert (found.standing, found.calls) == (1, 1)
+    # the rest is the noise alone: its loudness by the meter that filters every sample
+    rest = integrated_lufs(tone_in_noise[: 3 * RATE_HZ], RATE_HZ)
+    assert found.rest_lufs == pytest.approx(rest, abs=0.1)
+
+
+def test_a_low_cut_shows(tone_in_noise):
+    heard = spectra([tone_in_noise], [call(3, 4, 3000)])
+    gain = 10 ** (gain_db(low_cut(2500, RATE_HZ), np.arange(N_BINS) * BIN_HZ, RATE_HZ) / 10)
+    bins_hz = np.arange(N_BINS) * BIN_HZ
+    rest = (gain * k_weighting(bins_hz)).sum() / k_weighting(bins_hz).sum()
+    expected = gain_db(low_cut(2500, RATE_HZ), 3000, RATE_HZ)[0] - 10 * np.log10(rest)
+    assert stand_db(heard, gain)[0] - stand_db(heard)[0] == pytest.approx(expected, abs=0.1)
+    # a cut above the call leaves nothing of it
+    gone = 10 ** (gain_db(low_cut(9000, RATE_HZ), np.arange(N_BINS) * BIN_HZ, RATE_HZ) / 10)
+    assert stand_db(heard, gone)[0] < -20
+
+
+@pytest.mark.parametrize("size", [10_000, 48_000, 100_001])
+def test_blocks_of_any_length_read_the_same(tone_in_noise, size):
+    calls = [call(3, 4, 3000), call(7.5, 8.0, 1000)]
+    whole = spectra([tone_in_noise], calls)
+    pieces = [tone_in_noise[i : i + size] for i in range(0, len(tone_in_noise), size)]
+    np.testing.assert_allclose(stand_db(spectra(pieces, calls)), stand_db(whole), atol=1e-3)
+
+
+def test_a_call_that_fills_its_take_is_held_against_what_there_is(tone_in_noise):
+    heard = spectra([tone_in_noise], [call(0, 8, 3000)])
+    assert np.isfinite(stand_db(heard)).all()
+
+
+def test_without_calls(tone_in_noise):
+    found = figures(spectra([tone_in_noise], []))
+    assert found.calls == 0
+    assert "LUFS" in str(found)
+
+
+def test_the_quietest_stretch(rng):
+    sound = rng.normal(0, 0.1, 40 * RATE_HZ).astype(np.float32)
+    sound[20 * RATE_HZ : 34 * RATE_HZ] *= 0.01
+    assert spectra([sound], []).quiet_s == pytest.approx(21, abs=1.1)
+
+
+@pytest.mark.parametrize(("channel", "expected"), [("2", 1), ("2, 1", 1), ("1", 0), ("", 0)])
+def test_the_channel_that_was_listened_to(channel, expected):
+    levels = Levels(peak_dbfs=-3, clipped=0, loudness_lufs=-30, floor_dbfs=-50, channel=channel)
+    take = Take(
+        path="a.mov", rushes="/", digest="", size_bytes=0, duration_s=1, channels=2, levels=levels
+    )
+    assert used_channel(take) == expected
