@@ -67,7 +67,7 @@ def rescue_command(
         bool, typer.Option("--replace", help="Replace a file that exists already.")
     ] = False,
 ) -> None:
-    """Say what would help a spoilt take, and write its treated sound as a new file.
+    """Say what would help a spoilt take, and write its treated sound.
 
     A better channel, a low cut that keeps the calls and notches for mains hum are tried on the
     sound itself; another camera that ran at the same time is named. The new file has the take's
