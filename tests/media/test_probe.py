@@ -101,11 +101,16 @@ TIMECODES = [
 ]
 
 
-@pytest.mark.parametrize(("timecode", "fps"), TIMECODES)
-@pytest.mark.parametrize("suffix", ["mov", "mp4", "mkv", "mxf"])
+@pytest.mark.parametrize(
+    ("suffix", "timecode", "fps"),
+    [
+        (suffix, *case)
+        for suffix in ("mov", "mp4", "mkv", "mxf")
+        for case in TIMECODES
+        if not (suffix == "mxf" and case[1] > 50)  # the writer refuses 59.94 drop-frame there
+    ],
+)
 def test_start_timecode(tmp_path, make_clip, suffix, timecode, fps):
-    if suffix == "mxf" and fps > 50:
-        pytest.skip("the writer counts 60 frames there in pairs")
     path = make_clip(
         tmp_path / f"a.{suffix}", fps=fps, seconds=0.4, timecode=timecode, **CONTAINERS[suffix]
     )
