@@ -1,0 +1,59 @@
+"""Files that appear whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+
+import pytest
+
+from calltag.errors import InputError, MediaError
+from calltag.files import refuse_existing, write_texts, written_whole
+
+
+def test_a_file_appears_when_it_is_complete(tmp_path):
+    path = tmp_path / "new" / "calls.csv"
+    with written_whole(path) as partial:
+        partial.write_text("half")
+        assert not path.exists()
+        assert partial.parent == path.parent, "on the same disk, so that it can be renamed"
+    assert path.read_text() == "half"
+    assert [found.name for found in path.parent.iterdir()] == ["calls.csv"]
+
+
+@pytest.mark.parametrize("error", [RuntimeError, KeyboardInterrupt])
+def test_an_error_leaves_what_was_there(tmp_path, error):
+    path = tmp_path / "calls.csv"
+    path.write_text("old")
+    with pytest.raises(error), written_whole(path) as partial:
+        partial.write_text("half")
+        raise error
+    assert path.read_text() == "old"
+    assert [found.name for found in tmp_path.iterdir()] == ["calls.csv"]
+
+
+def test_a_full_disk_is_told(tmp_path):
+    with (
+        pytest.raises(InputError, match=r"calls\.csv: cannot be written \(no space left"),
+        written_whole(tmp_path / "calls.csv"),
+    ):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+
+def test_a_take_that_cannot_be_read_is_not_taken_for_that(tmp_path):
+    with pytest.raises(MediaError, match="is damaged"), written_whole(tmp_path / "a.mkv"):
+        raise MediaError(tmp_path / "a.mov", "is damaged")
+
+
+def test_all_or_none(tmp_path):
+    (tmp_path / "b").write_text("mine")
+    texts = {tmp_path / "a": "1\r\n", tmp_path / "b": "2"}
+    with pytest.raises(InputError, match=r"b: exists already.*--replace"):
+        write_texts(texts, replace=False)
+    assert [path.name for path in tmp_path.iterdir()] == ["b"]
+    assert write_texts(texts, replace=True) == list(texts)
+    assert (tmp_path / "a").read_bytes() == b"1\r\n"
+
+
+def test_a_folder_is_never_replaced(tmp_path):
+    with pytest.raises(InputError, match="there is a folder of this name"):
+        refuse_existing([tmp_path], replace=True)
