@@ -24,9 +24,14 @@ def test_a_file_appears_when_it_is_complete(tmp_path):
 def test_an_error_leaves_what_was_there(tmp_path, error):
     path = tmp_path / "calls.csv"
     path.write_text("old")
-    with pytest.raises(error), written_whole(path) as partial:
-        partial.write_text("half")
-        raise error
+
+    def write_half() -> None:
+        with written_whole(path) as partial:
+            partial.write_text("half")
+            raise error
+
+    with pytest.raises(error):
+        write_half()
     assert path.read_text() == "old"
     assert [found.name for found in tmp_path.iterdir()] == ["calls.csv"]
 
