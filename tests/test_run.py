@@ -488,6 +488,40 @@ def test_two_runs_at_once_do_not_harm_each_other(shoot: Shoot) -> None:
     assert list(shoot.logged()) == [f"A00{number}.mov" for number in range(4)]
 
 
+COLD_START = """
+import sys
+from pathlib import Path
+from calltag.run import Job, analyse_take
+found = analyse_take(Job(Path(sys.argv[1]), "/r", "A001.wav", "d", 1))
+assert found.take.levels is not None
+print(sorted({"librosa", "numba"} & set(sys.modules)))
+"""
+
+
+def test_workers_compile_nothing_and_may_start_cold_at_once(tmp_path: Path, make_clip) -> None:
+    """librosa's compiled helpers leave a broken cache when two processes compile at once.
+
+    (Known as numba's issue 10128.) So workers have to do without them.
+    """
+    clip = make_clip(tmp_path / "A001.wav", fps=None, audio_codec="pcm_s16le", channels=1)
+    cache = tmp_path / "cache"
+    runs = [
+        subprocess.Popen(
+            [sys.executable, "-c", COLD_START, str(clip)],
+            cwd=ROOT,
+            env=os.environ | {"NUMBA_CACHE_DIR": str(cache)},
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for _ in range(2)
+    ]
+    for run in runs:
+        out, _ = run.communicate(timeout=180)
+        assert run.returncode == 0
+        assert out == "[]\n"
+    assert not cache.exists()
+
+
 # Labels whose sound has to be measured
 
 
