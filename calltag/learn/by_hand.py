@@ -11,9 +11,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from calltag.learn.labels import is_call_type, noise_kind
-from calltag.records import Call, Label, NoiseSpan, Span, TakeLog
+from calltag.records import Call, FloatArray, Label, NoiseSpan, Span, TakeLog
 
 ENOUGH = 0.5
 """Share of the shorter, of the find, or of both that a find and its label have in common."""
@@ -171,3 +172,57 @@ def _in_noise(call: Call, label: Label) -> Call:
     if kind is None or kind in call.noise or common_s(call.span, label.span) == 0:
         return call
     return replace(call, noise=(*call.noise, kind))
+
+
+class Example(NamedTuple):
+    """What is known of a labelled sound.
+
+    Attributes
+    ----------
+    features : np.ndarray, shape (n_features,), float32
+        Measurements.
+    label : str
+        The user's label.
+    group : str
+        What validation leaves out together: the label's group, or else the take.
+    """
+
+    features: FloatArray
+    label: str
+    group: str
+
+
+def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
+    """Collect what can be learnt from the labels of a take.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        The take as the log holds it, with the calls' measurements.
+    labels : sequence of Label
+        Labels of that take.
+
+    Returns
+    -------
+    list of Example
+        One for each find that belongs to a label, and one for each label whose sound was measured
+        because no find belongs to it.
+    """
+    found = [call for call in take_log.calls if not call.by_hand]
+    pairs = [
+        (call, label)
+        for call, label in zip(found, matched(found, labels), strict=True)
+        if label is not None
+    ]
+    known = {id(label) for _, label in pairs}
+    measured = {call.span: call for call in take_log.calls if call.by_hand}
+    pairs += [
+        (measured[label.span], label)
+        for label in labels
+        if id(label) not in known and label.span in measured
+    ]
+    return [
+        Example(call.features, label.label, label.group or take_log.take.path)
+        for call, label in pairs
+        if call.features is not None
+    ]

@@ -1,10 +1,11 @@
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calltag.learn.by_hand import matched, unmeasured, with_labels
+from calltag.learn.by_hand import examples, matched, unmeasured, with_labels
 from calltag.records import CALL, Call, Label, NoiseSpan, Take, TakeLog
 
 TAKE = Take(path="A001.mov", rushes="/ashmere", digest="d", size_bytes=1, duration_s=60.0)
@@ -116,6 +117,30 @@ def test_labelled_noise_becomes_noise_of_the_take_and_of_its_calls() -> None:
             detail="labelled by hand",
         ),
     )
+
+
+def test_examples_are_finds_with_a_label_and_labels_that_were_measured() -> None:
+    log = TakeLog(
+        take=TAKE,
+        calls=(
+            call(1.0, 1.2, features=np.float32([1])),
+            call(1.3, 1.5, features=np.float32([2])),
+            call(5.0, 6.0, features=np.float32([3])),
+            call(8.0, 9.0, features=np.float32([4]), by_hand=True),
+            call(20.0, 21.0),
+        ),
+    )
+    labels = [
+        label(0.9, 1.6, "lesser reedling: trill"),
+        Label(take="A001.mov", start_s=8.0, end_s=9.0, label="no call", group="hide"),
+        label(20.0, 21.0, "pit rail"),
+        label(30.0, 31.0, "pit rail"),
+    ]
+    assert [(one.features.item(), one.label, one.group) for one in examples(log, labels)] == [
+        (1.0, "lesser reedling: trill", "A001.mov"),
+        (2.0, "lesser reedling: trill", "A001.mov"),
+        (4.0, "no call", "hide"),
+    ]
 
 
 spans = st.tuples(st.floats(0, 50), st.floats(0.01, 10)).map(lambda s: (s[0], s[0] + s[1]))
