@@ -35,10 +35,13 @@ _LIVE_SWING_DB = 1.5
 _HISS_COST_DB = 40.0
 _LEAST_SECONDS = 5  # before the swing of a level says anything
 _MARGIN_DB = 6.0  # a channel must be better by this much to be changed to
-_WINDY_DB = 10.0
+_WINDY_DB = 7.0
 _SAME = 0.995
 _INVERTED = -0.9
 _DC = 0.01
+_CLIPPED_A_MINUTE = 600  # louder by being clipped is no better
+_DEAD_S = 0.5
+_DEAD_AT_END_S = 0.1
 _MEMORY_S = 60.0
 _FADE_S = 0.005
 _PIECE = 2048
@@ -115,6 +118,8 @@ class Chooser:
         self._clipped = np.zeros(0, np.int64)
         self._recent: _Floats = np.zeros((6, 0))
         self._silence: list[tuple[int, bool] | None] = []
+        self._sounded: list[bool] = []
+        self._runs: list[list[tuple[int, int]]] = []
         self._dropouts: dict[tuple[int, int], list[int]] = {}
 
     def choose(self, block: FloatArray) -> FloatArray:
@@ -133,6 +138,7 @@ class Chooser:
         n_channels, n = block.shape
         if not self._silence:
             self._silence = [None] * n_channels
+            self._sounded = [False] * n_channels
             self._clipped = np.zeros(n_channels, np.int64)
             self._recent = np.zeros((6, n_channels))
         chosen: FloatArray = block[0]
@@ -199,48 +205,56 @@ class Chooser:
             (level_db**2).sum(axis=0),
             np.full(len(block), n_seconds),
         ]
-        costs = self._costs(n_seconds)
+        costs = self._costs()
         best = int(np.argmin(costs))
         now = self._chosen[-1] if self._chosen else int(np.argmax(np.isfinite(costs)))
         if np.isfinite(costs[best]) and costs[now] - costs[best] > _MARGIN_DB:
             now = best
         self._use(now)
-        dead = (seconds.power < _SILENT_POWER) & (
-            seconds.power.max(axis=1, keepdims=True) > _AUDIBLE_POWER
-        )
         chosen: FloatArray = block[now]
-        if not dead[:, now].any():
-            return chosen
-        chosen = chosen.copy()
-        for second in range(n_seconds):
-            if not dead[second, now]:
-                continue
-            ahead = np.where(dead[second], np.inf, costs + 100.0 * dead[second:].mean(axis=0))
-            after = int(np.argmin(ahead))
-            start = self._end_of_sound(block[now], second)
-            _cross(chosen, block[after], start, round(_FADE_S * self._rate_hz))
-            now = after
+        fade = round(_FADE_S * self._rate_hz)
+        start = self._death(block, seconds, now, 0)
+        while start is not None:
+            rest = block[:, start : start + self._rate_hz]
+            silent = np.abs(rest).max(axis=1, initial=0.0) <= _ZERO
+            if silent.all():
+                break
+            now = int(np.argmin(np.where(silent, np.inf, np.minimum(costs, 1e6))))
+            chosen = chosen.copy() if np.shares_memory(chosen, block) else chosen
+            _cross(chosen, block[now], start, fade)
             self._use(now)
+            start = self._death(block, seconds, now, start + 1)
         return chosen
 
-    def _costs(self, n_seconds: int) -> _Floats:
+    def _death(self, block: FloatArray, seconds: _Second, channel: int, after: int) -> int | None:
+        """Find where a channel falls silent for long, or sinks into the noise, after a sample."""
+        n = block.shape[1]
+        deaths = [
+            start
+            for start, end in self._runs[channel]
+            if start >= after
+            and (end - start) > (_DEAD_AT_END_S if end == n else _DEAD_S) * self._rate_hz
+        ]
+        quiet = seconds.power[:, channel] < _SILENT_POWER
+        others = seconds.power.max(axis=1) > _AUDIBLE_POWER
+        sunk = np.flatnonzero(quiet & others) * self._rate_hz
+        # Digital silence is known to the sample; what is left here hisses below -90 dBFS.
+        deaths += [int(at) for at in sunk if at >= after and abs(float(block[channel, at])) > _ZERO]
+        return min(deaths, default=None)
+
+    def _costs(self) -> _Floats:
         """Decibels by which each channel is worse; infinite for a dead one."""
         low, mid, clipped, sum_db, sum_db2, weight = self._recent
-        best = mid.max()
+        sane = clipped * 60 < _CLIPPED_A_MINUTE * weight
+        best = mid[sane].max() if sane.any() else mid.max()
         with np.errstate(divide="ignore", invalid="ignore"):
             rumble_db = 10 * np.log10(low / mid)
             quieter_db = 10 * np.log10(best / mid)
         cost = rumble_db + np.maximum(0.0, quieter_db - _SPARE_DB)
-        cost += 6 * np.log10(1 + clipped * 60 / min(_MEMORY_S, max(n_seconds, 1)))
+        cost += 6 * np.log10(1 + clipped * 60 / weight)
         swing_db = np.sqrt(np.maximum(sum_db2 / weight - (sum_db / weight) ** 2, 0.0))
         cost[_hissing(swing_db, sum_db / weight, rumble_db, float(weight[0]))] += _HISS_COST_DB
         return np.where((quieter_db < _QUIETER_DB) & np.isfinite(cost), cost, np.inf)
-
-    def _end_of_sound(self, row: FloatArray, second: int) -> int:
-        """Find the sample at which the channel died, in or just before a second of the block."""
-        first = max(0, (second - 1) * self._rate_hz)
-        sounding = np.flatnonzero(np.abs(row[first : (second + 1) * self._rate_hz]) > _ZERO)
-        return first + int(sounding[-1]) + 1 if len(sounding) else first
 
     def _use(self, channel: int) -> None:
         if not self._chosen or self._chosen[-1] != channel:
@@ -250,11 +264,15 @@ class Chooser:
         """Note stretches of digital silence that have sound on both sides."""
         n = block.shape[1]
         least = round(_DROPOUT_S * self._rate_hz)
+        self._runs = [list(_zero_runs(row, least)) for row in block]
         for c, row in enumerate(block):
-            for start, end in _zero_runs(row, least):
+            for start, end in self._runs[c]:
                 before = self._silence[c] if start == 0 else None
                 if before is None:
-                    before = (self._at + start, _sounds(row[max(0, start - least) : start]))
+                    sounded = _sounds(row[max(0, start - least) : start])
+                    if start < least:
+                        sounded |= self._sounded[c]
+                    before = (self._at + start, sounded)
                 self._silence[c] = before
                 if end < n:
                     self._end_silence(c, self._at + end, _sounds(row[end : end + least]), least)
@@ -262,6 +280,7 @@ class Chooser:
                 begun = self._silence[c]
                 if begun is not None and begun[0] < self._at:
                     self._end_silence(c, self._at, _sounds(row[:least]), least)
+            self._sounded[c] = _sounds(row[-least:])
 
     def _end_silence(self, channel: int, end: int, sounds: bool, least: int) -> None:
         begun = self._silence[channel]
@@ -318,7 +337,8 @@ class Chooser:
             if self._clipped[c]:
                 yield f"channel {c + 1} is clipped ({self._clipped[c]:,} samples)"
             offset = float(mean[:, c].mean())
-            if abs(offset) > _DC and self._at >= self._rate_hz:
+            unsure = float(mean[:, c].std()) / np.sqrt(len(mean))
+            if abs(offset) > max(_DC, 5 * unsure) and len(mean) > 1:
                 yield f"channel {c + 1} has a DC offset of {100 * offset:+.1f} % of full scale"
         yield from self._told_dropouts(live)
 
@@ -354,14 +374,16 @@ class Chooser:
 
 def _measure(block: FloatArray, rate_hz: int) -> _Second:
     """Measure two short pieces out of every second of a block."""
-    n_channels, n = block.shape
+    n = block.shape[1]
     n_seconds = max(1, n // rate_hz)
-    length = min(n, rate_hz)
-    seconds = block[:, : n_seconds * length].reshape(n_channels, n_seconds, length)
-    width = min(_PIECE, max(1, length // 2))
-    pieces = np.concatenate(
-        [seconds[:, :, (length - width) * k // 4 :][:, :, :width] for k in (1, 3)], axis=2
-    )
+    half = min(n, rate_hz) // 2
+    width = min(_PIECE, max(1, half))
+    # Spread within the half seconds by the golden ratio, so that no beat is always missed.
+    starts = half * np.arange(2 * n_seconds) + (
+        (np.arange(2 * n_seconds) * 0.618034) % 1.0 * (half - width)
+    ).astype(int)
+    pieces = np.stack([block[:, start : start + width] for start in starts], axis=1)
+    pieces = pieces.reshape(len(block), n_seconds, -1)
     mean = pieces.mean(axis=2, dtype=np.float64)
     pieces = pieces - mean[:, :, None].astype(np.float32)
     power = np.einsum("cst,cst->sc", pieces, pieces) / pieces.shape[2]
