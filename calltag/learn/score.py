@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,6 +31,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
 from calltag.errors import InputError
+from calltag.learn.intervals import Interval, bootstrap
 from calltag.learn.labels import is_call, is_call_type, read_labels
 from calltag.records import Label, TakeLog
 
@@ -39,24 +40,7 @@ OFFSET_SHARE = 0.2
 FOUND_SHARE = 0.25
 RIGHT_SHARE = 0.5
 
-RESAMPLES = 1000
-"""Bootstrap samples of takes that intervals are taken from."""
-
 _ROUNDING_S = 1e-9  # so that exactly the collar is still within it
-
-
-@dataclass(frozen=True, slots=True)
-class Interval:
-    """A 95 % interval.
-
-    Attributes
-    ----------
-    low, high : float
-        Its ends.
-    """
-
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -347,14 +331,14 @@ def score(
         overlap=Overlap(
             n_truth, n_hit, n_found, n_right, float(np.median(errors)) if errors else math.nan
         ),
-        overlap_f1=_interval(over, _overlap_f1, seed),
+        overlap_f1=bootstrap(over, _overlap_f1, seed=seed),
         events=Counts(*(int(n) for n in events.sum(axis=(0, 1)))),
-        events_f1=_interval(events, _micro_f1, seed),
+        events_f1=bootstrap(events, _micro_f1, seed=seed),
         by_label=by_label,
         micro=Counts(*(int(n) for n in named.sum(axis=(0, 1)))),
-        micro_f1=_interval(named, _micro_f1, seed),
+        micro_f1=bootstrap(named, _micro_f1, seed=seed),
         macro_f1=_macro_f1(named.sum(axis=0)),
-        macro_f1_interval=_interval(named, _macro_f1, seed),
+        macro_f1_interval=bootstrap(named, _macro_f1, seed=seed),
         false_per_minute=_ratio(n_found - n_right, minutes),
         collar_s=collar_s,
     )
@@ -441,21 +425,6 @@ def _macro_f1(table: npt.NDArray[np.int64]) -> float:
 def _overlap_f1(table: npt.NDArray[np.int64]) -> float:
     truth, hit, found, right = table.sum(axis=0)
     return _harmonic(_ratio(right, found), _ratio(hit, truth))
-
-
-def _interval(
-    table: npt.NDArray[np.int64], figure: Callable[[npt.NDArray[np.int64]], float], seed: int
-) -> Interval:
-    """Interval of a figure when takes are drawn again, with replacement."""
-    if len(table) < 2:
-        return Interval(math.nan, math.nan)
-    draws = np.random.default_rng(seed).integers(len(table), size=(RESAMPLES, len(table)))
-    values = np.array([figure(table[draw].sum(axis=0)) for draw in draws])
-    values = values[~np.isnan(values)]
-    if not len(values):
-        return Interval(math.nan, math.nan)
-    low, high = np.percentile(values, [2.5, 97.5])
-    return Interval(float(low), float(high))
 
 
 def _ratio(part: float, whole: float) -> float:

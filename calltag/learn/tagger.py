@@ -1,0 +1,209 @@
+"""The tagger: gives finds the labels that the user taught it, or leaves them unnamed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from calltag.errors import InputError
+from calltag.learn.confidence import STRANGER_SHARE, Confidence
+from calltag.learn.judges import Judges
+from calltag.learn.labels import is_call
+from calltag.learn.outoffold import OutOfFold, Strangers, out_of_fold, strangers
+from calltag.records import CALL
+
+
+class Tag(NamedTuple):
+    """The label of a find.
+
+    Attributes
+    ----------
+    label : str
+        A label that was taught; `CALL` where none is sure enough.
+    confidence : float
+        Probability that the label is right; of `CALL`, that it is neither noise nor `no call`, as
+        far as the taught labels tell.
+    """
+
+    label: str
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tagger:
+    """Judges and how far to trust them.
+
+    Attributes
+    ----------
+    judges : Judges
+        Who votes.
+    confidence : Confidence
+        What their votes are worth.
+    """
+
+    judges: Judges
+    confidence: Confidence
+
+    @classmethod
+    def fit(
+        cls,
+        features: npt.NDArray[Any],
+        labels: npt.NDArray[np.str_],
+        groups: npt.NDArray[np.str_],
+        *,
+        seed: int = 0,
+    ) -> Tagger:
+        """Teach a tagger.
+
+        Parameters
+        ----------
+        features : np.ndarray, shape (n, n_features), float
+            One row for each example, all finite.
+        labels : np.ndarray of str, shape (n,)
+            Two different ones at least, each twice at least.
+        groups : np.ndarray of str, shape (n,)
+            What belongs together: the take, or the user's own groups.
+        seed : int
+            The same examples and seed give the same tagger.
+
+        Returns
+        -------
+        Tagger
+            The tagger.
+
+        Raises
+        ------
+        InputError
+            If the examples cannot be taught.
+        """
+        check(features, labels)
+        return cls.from_trials(
+            Judges.fit(features, labels, seed=seed),
+            out_of_fold(features, labels, groups, seed=seed),
+            strangers(features, labels, seed=seed),
+        )
+
+    @classmethod
+    def from_trials(cls, judges: Judges, known: OutOfFold, unknown: Strangers) -> Tagger:
+        """Make a tagger of judges and of how such judges did.
+
+        Parameters
+        ----------
+        judges : Judges
+            Taught with all examples.
+        known : OutOfFold
+            Judgements of the examples out of fold.
+        unknown : Strangers
+            Judgements of the examples as strangers.
+
+        Returns
+        -------
+        Tagger
+            The tagger.
+        """
+        return cls(judges, fit_confidence(known, unknown, np.ones(len(known.codes), bool)))
+
+    @property
+    def classes(self) -> tuple[str, ...]:
+        """The labels it knows, in alphabetical order."""
+        return tuple(str(label) for label in self.judges.classes)
+
+    def tag(self, features: npt.NDArray[Any]) -> list[Tag]:
+        """Label finds.
+
+        Parameters
+        ----------
+        features : np.ndarray, shape (n, n_features), float
+            One row for each find.
+
+        Returns
+        -------
+        list of Tag
+            One for each find.
+
+        Raises
+        ------
+        InputError
+            If the rows are not as long as those it was taught with.
+        """
+        features = np.asarray(features)
+        n_features = len(self.judges.mean)
+        if features.ndim != 2 or features.shape[1] != n_features:
+            raise InputError(
+                f"features of shape {features.shape} do not fit a model of {n_features} features;"
+                " log the rushes again"
+            )
+        if not len(features):
+            return []
+        votes, likeness = self.judges.judge(features)
+        confidence = self.confidence(votes.max(axis=1), likeness)
+        animal = np.array([is_call(label) for label in self.classes])
+        call_share = votes[:, animal].sum(axis=1)
+        best = self.judges.classes[votes.argmax(axis=1)]
+        return [
+            Tag(str(label), float(sure))
+            if sure >= self.confidence.threshold
+            else Tag(CALL, float(share))
+            for label, sure, share in zip(best, confidence, call_share, strict=True)
+        ]
+
+
+def fit_confidence(known: OutOfFold, unknown: Strangers, used: npt.NDArray[np.bool_]) -> Confidence:
+    """Fit a confidence to trials.
+
+    Parameters
+    ----------
+    known : OutOfFold
+        Judgements of the examples out of fold.
+    unknown : Strangers
+        Judgements of the examples as strangers.
+    used : np.ndarray, shape (n,), bool
+        Which examples to go by.
+
+    Returns
+    -------
+    Confidence
+        The usual one where there is none to go by.
+    """
+    inside = used & known.checked
+    foreign = used[unknown.of]
+    n_inside, n_foreign = int(inside.sum()), int(foreign.sum())
+    if not n_inside:
+        return Confidence()
+    each = STRANGER_SHARE * n_inside / max(n_foreign, 1)
+    return Confidence.fit(
+        np.concatenate([known.top[inside], unknown.top[foreign]]),
+        np.concatenate([known.likeness[inside], unknown.likeness[foreign]]),
+        np.concatenate([known.right[inside], np.zeros(n_foreign, bool)]),
+        np.concatenate([np.ones(n_inside), np.full(n_foreign, each)]),
+    )
+
+
+def check(features: npt.NDArray[Any], labels: npt.NDArray[np.str_]) -> None:
+    """Make sure that examples can be taught.
+
+    Parameters
+    ----------
+    features : np.ndarray, shape (n, n_features)
+        One row for each example.
+    labels : np.ndarray of str, shape (n,)
+        Their labels.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two labels, one has a single example, or a feature is not finite.
+    """
+    names, counts = np.unique(labels, return_counts=True)
+    if len(names) < 2:
+        raise InputError(
+            f"there is only one kind of label ({', '.join(names) or 'none at all'}); label sounds"
+            " of a second kind as well, if only as `no call`"
+        )
+    if counts.min() < 2:
+        raise InputError(f"`{names[counts.argmin()]}` has one example only; label another")
+    if not np.isfinite(features).all():
+        raise InputError("a feature is not finite; log the rushes again")
