@@ -182,7 +182,7 @@ def compose(rng: Rng, bank: Bank) -> tuple[FloatArray, FloatArray, FloatArray, F
         level[:, int(rng.integers(48, N_MELS)) :] -= rng.uniform(10, 40)
     level = 10 * np.log10(10 ** (level / 10) + POWER_FLOOR)
     halves = (n // 2, 2)
-    sounding: FloatArray = call.reshape(halves).any(axis=1).astype(np.float32)
+    sounding = np.asarray(call.reshape(halves).any(axis=1), np.float32)
     return (
         level.astype(np.float32),
         sounding,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import logging
 import time
 from collections.abc import Iterator
@@ -89,7 +90,9 @@ class _Scenes(IterableDataset[tuple[Tensor, ...]]):
             yield tuple(torch.from_numpy(part) for part in (x, *targets))
 
 
-def train(bank: Bank, *, steps: int, batch: int = 24, seed: int = 0) -> Net:
+def train(
+    bank: Bank, *, steps: int, batch: int = 16, seed: int = 0, start: Net | None = None
+) -> Net:
     """Train the network.
 
     Parameters
@@ -102,6 +105,8 @@ def train(bank: Bank, *, steps: int, batch: int = 24, seed: int = 0) -> Net:
         Scenes in each.
     seed : int
         Seed of everything random.
+    start : Net, optional
+        A trained network to go on with, at a third of the pace; a new one unless given.
 
     Returns
     -------
@@ -109,10 +114,12 @@ def train(bank: Bank, *, steps: int, batch: int = 24, seed: int = 0) -> Net:
         The trained network, ready to evaluate.
     """
     torch.manual_seed(seed)
-    net = Net().train().to(memory_format=torch.channels_last)
-    optimiser = torch.optim.AdamW(net.parameters(), lr=3e-3, weight_decay=1e-3)
+    net = copy.deepcopy(start) if start else Net()
+    net = net.train().to(memory_format=torch.channels_last)
+    pace = 1e-3 if start else 3e-3
+    optimiser = torch.optim.AdamW(net.parameters(), lr=pace, weight_decay=1e-3)
     schedule = torch.optim.lr_scheduler.OneCycleLR(
-        optimiser, 3e-3, total_steps=steps, pct_start=0.1
+        optimiser, pace, total_steps=steps, pct_start=0.1
     )
     bce = nn.functional.binary_cross_entropy_with_logits
     mean_loss, started = 0.0, time.monotonic()
