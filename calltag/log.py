@@ -28,6 +28,7 @@ import numpy as np
 
 from calltag.errors import LogError
 from calltag.records import (
+    Alignment,
     Call,
     FloatArray,
     Label,
@@ -126,9 +127,23 @@ def _model_of_each_take(db: sqlite3.Connection) -> None:
     db.execute("ALTER TABLE takes ADD COLUMN model TEXT")
 
 
+def _takes_lined_up(db: sqlite3.Connection) -> None:
+    db.execute(
+        """CREATE TABLE alignments (
+            a_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            b_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            offset_s REAL NOT NULL,
+            drift_ppm REAL NOT NULL,
+            confidence REAL NOT NULL,
+            overlap_s REAL NOT NULL,
+            PRIMARY KEY (a_id, b_id))"""
+    )
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
+    _takes_lined_up,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 
@@ -359,8 +374,8 @@ class Log:
     def put(self, take_log: TakeLog, *, feature_version: int) -> int:
         """Store a take with what was found in it, in place of what the log had under its path.
 
-        The user's labels of that path stay, unless the new take has another length: then it is
-        another recording, and they would lie in the wrong places.
+        The user's labels of that path stay, and how it lies against other takes, unless the new
+        take has another length: then it is another recording, and they would be wrong.
 
         Parameters
         ----------
@@ -404,6 +419,7 @@ class Log:
                 db.execute("DELETE FROM calls WHERE take_id = ?", (take_id,))
                 db.execute("DELETE FROM noise WHERE take_id = ?", (take_id,))
                 if abs(duration_s - take.duration_s) > SAME_LENGTH_S:
+                    db.execute("DELETE FROM alignments WHERE ? IN (a_id, b_id)", (take_id,))
                     dropped = db.execute(
                         "DELETE FROM labels WHERE take_id = ?", (take_id,)
                     ).rowcount
@@ -611,6 +627,85 @@ class Log:
                     db.execute("DELETE FROM calls WHERE label_id = ?", (label_id,))
                     _insert_calls(db, take_id, [call], label=label.label, label_id=label_id)
 
+    # Takes that heard the same moment
+
+    def alignments(self) -> list[Alignment]:
+        """Return how takes lie against each other, in order of their paths.
+
+        Returns
+        -------
+        list of Alignment
+            One for each pair of takes that was lined up.
+        """
+        rows = self._read(
+            "SELECT a.path, b.path, offset_s, drift_ppm, confidence, overlap_s FROM alignments "
+            "JOIN takes a ON a.id = a_id JOIN takes b ON b.id = b_id ORDER BY a.path, b.path"
+        )
+        return [
+            Alignment(
+                take_a=take_a,
+                take_b=take_b,
+                offset_s=offset_s,
+                drift_ppm=drift_ppm,
+                confidence=confidence,
+                overlap_s=overlap_s,
+            )
+            for take_a, take_b, offset_s, drift_ppm, confidence, overlap_s in rows
+        ]
+
+    def put_alignment(self, alignment: Alignment) -> None:
+        """Store how two takes lie against each other, in place of what was known of the pair.
+
+        Parameters
+        ----------
+        alignment : Alignment
+            Its takes have to be in the log.
+
+        Raises
+        ------
+        LogError
+            If a take is not in the log, or the log cannot be written.
+        """
+        pair = (alignment.take_a, alignment.take_b)
+        with self._writing() as db:
+            ids = []
+            for path in pair:
+                row = db.execute("SELECT id FROM takes WHERE path = ?", (path,)).fetchone()
+                if row is None:
+                    raise LogError(
+                        f"{path}: no such take in {self.path.name}; "
+                        "`calltag takes` lists their names"
+                    )
+                ids.append(row[0])
+            _forget_pair(db, *pair)
+            db.execute(
+                "INSERT INTO alignments (a_id, b_id, offset_s, drift_ppm, confidence, overlap_s) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                (
+                    *ids,
+                    alignment.offset_s,
+                    alignment.drift_ppm,
+                    alignment.confidence,
+                    alignment.overlap_s,
+                ),
+            )
+
+    def remove_alignment(self, take_a: str, take_b: str) -> None:
+        """Forget how two takes lie against each other.
+
+        Parameters
+        ----------
+        take_a, take_b : str
+            Paths of the takes, in any order.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            _forget_pair(db, take_a, take_b)
+
     # Call types
 
     def give_types(
@@ -686,6 +781,15 @@ def _reason(error: sqlite3.DatabaseError) -> str:
         sqlite3.SQLITE_FULL: "the disk is full; make room and start again",
         sqlite3.SQLITE_IOERR: "the disk does not answer; check it and start again",
     }.get(code, f"this log cannot be used ({error})")
+
+
+def _forget_pair(db: sqlite3.Connection, one: str, other: str) -> None:
+    for pair in ((one, other), (other, one)):
+        db.execute(
+            "DELETE FROM alignments WHERE a_id = (SELECT id FROM takes WHERE path = ?) "
+            "AND b_id = (SELECT id FROM takes WHERE path = ?)",
+            pair,
+        )
 
 
 def _insert_calls(
