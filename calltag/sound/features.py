@@ -152,12 +152,12 @@ def event_features(power: FloatArray, region: Region, embedding: FloatArray) -> 
     envelope = np.sqrt(excess[:, low:high].sum(axis=1) + 1e-14)
     weight = envelope / envelope.max()
     loud = weight > 0.1
-    loud_excess, loud_weight = excess[loud], weight[loud]
+    loud_power, loud_excess, loud_weight = power[loud], excess[loud], weight[loud]
     magnitude = np.sqrt(loud_excess)
     centroid, centroid_std, centroid_slope = _slope(
         _log2(shape.centroid_hz(magnitude)), loud_weight
     )
-    flat = shape.flatness(power[loud][:, low : max(high, low + 4)])
+    flat = shape.flatness(loud_power[:, low : max(high, low + 4)])
     in_band = np.zeros_like(loud_excess)
     in_band[:, low:high] = loud_excess[:, low:high]
     track = _log2(shape.peak_hz(in_band))
@@ -175,11 +175,11 @@ def event_features(power: FloatArray, region: Region, embedding: FloatArray) -> 
     at = np.linspace(0, 1, len(weight))
     centre = float((weight * at).sum() / weight.sum())
     spread = float(np.sqrt((weight * (at - centre) ** 2).sum() / weight.sum()))
-    mel_excess = to_db(mel_power(excess))
-    profile = to_db(mel_power(loud_excess).mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
+    mel_excess = mel_power(excess)
+    profile = to_db(mel_excess[loud].mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
     profile = np.maximum(profile - profile.max(), -50.0)
-    mel = to_db(mel_power(power))
-    cepstrum = shape.mfcc(mel[loud], N_MFCC)
+    mel_excess = to_db(mel_excess)
+    cepstrum = shape.mfcc(to_db(mel_power(loud_power)), N_MFCC)
     delta = (
         np.abs(np.diff(cepstrum, axis=0)).mean(axis=0) if len(cepstrum) > 1 else np.zeros(N_MFCC)
     )
@@ -201,7 +201,7 @@ def event_features(power: FloatArray, region: Region, embedding: FloatArray) -> 
                 flat.mean(),
                 flat.std(),
             ],
-            shape.contrast_db(np.sqrt(power[loud])).mean(axis=0),
+            shape.contrast_db(np.sqrt(loud_power)).mean(axis=0),
             [
                 np.median(log_pitch),
                 log_pitch.std(),

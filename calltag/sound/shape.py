@@ -79,8 +79,7 @@ def rolloff_hz(magnitude: FloatArray, share: float = 0.85) -> FloatArray:
         Frequency in hertz.
     """
     total = np.cumsum(magnitude, axis=1)
-    below = (total < share * total[:, -1:]).sum(axis=1)
-    return BINS_HZ[np.minimum(below, N_BINS - 1)]
+    return BINS_HZ[(total >= share * total[:, -1:]).argmax(axis=1)]
 
 
 def flatness(power: FloatArray) -> FloatArray:
@@ -117,7 +116,7 @@ def contrast_db(magnitude: FloatArray) -> FloatArray:
         Difference of the mean of the highest and lowest 2 % of bins in each band of
         `CONTRAST_EDGES_HZ`, in dB.
     """
-    out = np.empty((len(magnitude), len(CONTRAST_EDGES_HZ) - 1), np.float32)
+    peak, valley = np.empty((2, len(magnitude), len(CONTRAST_EDGES_HZ) - 1), np.float32)
     pairs = itertools.pairwise(CONTRAST_EDGES_HZ)
     for i, (low, high) in enumerate(pairs):
         inside = np.flatnonzero((low <= BINS_HZ) & (high >= BINS_HZ))
@@ -128,11 +127,11 @@ def contrast_db(magnitude: FloatArray) -> FloatArray:
             last = N_BINS - 1
         count = max(1, int(np.rint(0.02 * (last - first + 1))))
         band = magnitude[:, first : last + 1 if i == len(CONTRAST_EDGES_HZ) - 2 else last]
-        ranked = np.partition(band, (count - 1, band.shape[1] - count), axis=1)
-        peak = ranked[:, -count:].mean(axis=1)
-        valley = ranked[:, :count].mean(axis=1)
-        out[:, i] = 10 * np.log10(np.maximum(peak, 1e-10) / np.maximum(valley, 1e-10))
-    return out
+        ranked = np.sort(band, axis=1)  # faster than to partition at two places
+        peak[:, i] = ranked[:, -count:].mean(axis=1)
+        valley[:, i] = ranked[:, :count].mean(axis=1)
+    contrast: FloatArray = 10 * np.log10(np.maximum(peak, 1e-10) / np.maximum(valley, 1e-10))
+    return contrast
 
 
 def mfcc(level_db: FloatArray, count: int = 20) -> FloatArray:
@@ -227,17 +226,16 @@ def pitch_track_hz(
     rate_hz = 2 * BIN_HZ * (N_BINS - 1)
     first, last = int(rate_hz / high_hz), int(rate_hz / low_hz)
     scaled = correlation[:, : last + 1] / np.maximum(correlation[:, :1], _TINY)
-    dipped = np.logical_or.accumulate(scaled < 0.3, axis=1)  # past the peak at lag 0
-    wanted = np.where(dipped, scaled, -1.0)[:, first:]
+    lags = np.arange(last + 1)
+    low = scaled < 0.3
+    dip = np.where(low.any(axis=1), low.argmax(axis=1), last + 1)  # past the peak at lag 0
+    wanted = np.where(lags >= dip[:, None], scaled, np.float32(-1.0))[:, first:]
     best = wanted.max(axis=1, keepdims=True)
-    lag = (wanted >= 0.9 * best).argmax(axis=1)  # the shortest lag that is nearly as good
+    near = (wanted >= 0.9 * best).argmax(axis=1)  # the shortest lag that is nearly as good
+    tops = np.ones(wanted.shape, bool)
+    np.less_equal(wanted[:, 1:], wanted[:, :-1], out=tops[:, :-1])
+    lag = (tops & (lags[: wanted.shape[1]] >= near[:, None])).argmax(axis=1)  # its own top
     rows = np.arange(len(power))
-    while True:  # climb to the top of that peak
-        following = np.minimum(lag + 1, wanted.shape[1] - 1)
-        better = wanted[rows, following] > wanted[rows, lag]
-        if not better.any():
-            break
-        lag = np.where(better, following, lag)
     inner = np.clip(lag, 1, wanted.shape[1] - 2)
     left, mid, right = (wanted[rows, inner + d] for d in (-1, 0, 1))
     bend = left - 2 * mid + right
