@@ -15,11 +15,9 @@ import numpy as np
 from calltag.learn.hearing import STEPS_PER_S, Heard
 from calltag.records import NOISE_KINDS, FloatArray
 
-SOUNDING_ODDS = -0.5
-"""A step belongs to an event above these log-odds."""
-
-SEED_ODDS = 0.5
-"""An event has a step above these log-odds."""
+SOUNDING_ODDS = 0.0
+"""A step belongs to an event above these log-odds. Lower ones find a few calls more and begin each
+too early: the middle onset error was 24 ms at 0 and 40 ms at -1, with the same F1."""
 
 LONGEST_GAP_S = 0.3
 """Shorter silences inside a call belong to it: a call in pieces is one call to an editor."""
@@ -73,8 +71,6 @@ def find_segments(call_odds: FloatArray) -> list[tuple[int, int]]:
     gap, shortest = round(LONGEST_GAP_S * STEPS_PER_S), round(SHORTEST_S * STEPS_PER_S)
     merged: list[tuple[int, int]] = []
     for first, last in list(pairwise(edges.tolist()))[::2]:
-        if call_odds[first:last].max() <= SEED_ODDS:
-            continue
         if merged and first - merged[-1][1] <= gap:
             merged[-1] = (merged[-1][0], last)
         else:

@@ -29,8 +29,9 @@ counts as found when a quarter of it is covered, a find as right when half of it
 |---|---|---|---|---|---|
 {finding}
 
-False finds a minute in scenes without calls: {false_finds}. Calibration error of a find's
-probability: {calibration_error}.
+False finds a minute in scenes without calls: {false_finds}.
+
+Calibration error of a find's probability: {calibration_error}.
 
 | noise kind | heard in scenes of its own | heard in scenes of others |
 |---|---|---|
@@ -49,6 +50,13 @@ python -m calltag.learn.starter RECORDINGS --steps {steps} --phrases {phrases} -
 """
 
 
+def _order(row: tuple[str, Any]) -> tuple[int, float, str]:
+    """All first, then levels from high to low, then backgrounds."""
+    key = row[0]
+    level = float(key.split()[0]) if key.endswith("dB") else 0.0
+    return (0 if key == "all" else 1 if key.endswith("dB") else 2, -level, key)
+
+
 def card_text(card: dict[str, Any]) -> str:
     """Write the card as Markdown."""
     figures = card["figures"]
@@ -61,7 +69,7 @@ def card_text(card: dict[str, Any]) -> str:
         finding="\n".join(
             f"| {key} | {row['calls']} | {row['finds']} | {row['recall']:.3f} |"
             f" {row['precision']:.3f} | {row['f1']:.3f} |"
-            for key, row in figures["finding"].items()
+            for key, row in sorted(figures["finding"].items(), key=_order)
         ),
         false_finds=", ".join(f"{k} {v:g}" for k, v in figures["false_finds_per_minute"].items()),
         calibration_error=f"{figures['calibration_error']:.3f}",
