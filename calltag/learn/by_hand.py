@@ -185,11 +185,35 @@ class Example(NamedTuple):
         The user's label.
     group : str
         What validation leaves out together: the label's group, or else the take.
+    take : str
+        The take that it is in.
+    span : Span
+        Where in it.
     """
 
     features: FloatArray
     label: str
     group: str
+    take: str
+    span: Span
+
+
+class Sound(NamedTuple):
+    """What is known of a find without a label.
+
+    Attributes
+    ----------
+    features : np.ndarray, shape (n_features,), float32
+        Measurements.
+    take : str
+        The take that it is in.
+    span : Span
+        Where in it.
+    """
+
+    features: FloatArray
+    take: str
+    span: Span
 
 
 def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
@@ -222,7 +246,36 @@ def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
         if id(label) not in known and label.span in measured
     ]
     return [
-        Example(call.features, label.label, label.group or take_log.take.path)
+        Example(
+            features=call.features,
+            label=label.label,
+            group=label.group or take_log.take.path,
+            take=take_log.take.path,
+            span=call.span,
+        )
         for call, label in pairs
         if call.features is not None
+    ]
+
+
+def unlabelled(take_log: TakeLog, labels: Sequence[Label]) -> list[Sound]:
+    """Collect the finds of a take that belong to no label.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        The take as the log holds it, with the calls' measurements.
+    labels : sequence of Label
+        Labels of that take.
+
+    Returns
+    -------
+    list of Sound
+        One for each find that was measured.
+    """
+    found = [call for call in take_log.calls if not call.by_hand]
+    return [
+        Sound(features=call.features, take=take_log.take.path, span=call.span)
+        for call, label in zip(found, matched(found, labels), strict=True)
+        if label is None and call.features is not None
     ]

@@ -4,8 +4,10 @@ A logistic curve over the log-odds of the votes and over the likeness is fitted 
 out of fold, and, with the weight that `STRANGER_SHARE` gives them, to examples whose label the
 judges were not taught, on which every label is wrong. So a confidence allows for sounds that nobody
 labelled. The curve starts from one that is usual for such judges, and leaves it only as far as
-examples tell it to. The least confidence is the one that gives the best F0.5 on the same
-examples: precision counts twice what recall does, as a wrong name costs more than a missing one.
+examples tell it to.
+
+No label is given that is less likely right than wrong. Above that, the least confidence is the one
+that gives the best F1 on the same examples: the most labels right for the fewest wrong.
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ from calltag.learn.judges import Array
 STRANGER_SHARE = 0.1
 """How many finds of untaught kinds are reckoned with, for each one of a kind that was taught."""
 
-THRESHOLDS = (0.40, 0.45, 0.50, 0.55, 0.60, 0.65, 0.70, 0.75, 0.80)
+THRESHOLDS = (0.50, 0.55, 0.60, 0.65, 0.70, 0.75, 0.80)
 """Least confidences to choose from."""
 
 USUAL = (-2.2, 1.0, 6.0)
@@ -143,11 +145,11 @@ def _inputs(top: Array, likeness: Array) -> Array:
 
 
 def _choose(confidence: Array, right: npt.NDArray[np.bool_], weight: Array) -> float:
-    """Threshold that gives the best F0.5; the highest of several."""
+    """Threshold that gives the best F1; the highest of several."""
     n_taught = weight.sum() / (1 + STRANGER_SHARE)
 
-    def f_half(threshold: float) -> float:
+    def f1(threshold: float) -> float:
         given = confidence >= threshold
-        return float(1.25 * weight[given & right].sum() / (weight[given].sum() + n_taught / 4))
+        return float(2 * weight[given & right].sum() / (weight[given].sum() + n_taught))
 
-    return max(reversed(THRESHOLDS), key=f_half)
+    return max(reversed(THRESHOLDS), key=f1)

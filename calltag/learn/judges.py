@@ -1,12 +1,40 @@
 """Three classifiers that judge a find together, and how like the taught examples it is.
 
 All three see features scaled to unit variance and cut at `CUT` deviations, so that one wild number
-cannot decide. The first two weigh each feature by how well it alone parts the labels. Their votes
-are averaged: none was best everywhere, and the average was never far from the best.
+cannot decide. Two of them, a logistic regression and a support vector machine with a radial kernel,
+set each label against the rest, and weigh each feature by how well it alone parts the labels. The
+third is a discriminant analysis: distance to each label's centre once the spread within labels, its
+covariance shrunk by Ledoit and Wolf's formula [1]_, has been taken out. Their votes are averaged.
 
-`likeness` looks at the find without asking which label fits best: it is the cosine between the find
-and the most similar example of the label given, once the spread within labels has been taken out. A
-find unlike all that was taught gets a low one, however sure the votes are.
+`likeness` looks at a find without asking which label fits best: it is the cosine between the find
+and the most similar example of the label given, with the same spread taken out. A find unlike all
+that was taught gets a low one, however sure the votes are.
+
+What was tried, by macro F1 of examples left out with their group: mean over ten tasks, of five, of
+fifteen, and of all examples of each label, on short public recordings of ten kinds of sound, and on
+calls mixed into noise down to 0 dB.
+
+============================================= =====
+the three, averaged                           0.874
+logistic regression                           0.861
+discriminant analysis                         0.853
+support vectors                               0.851
+nearest example, by likeness                  0.841
+two of the three, averaged                    0.857 to 0.866
+============================================= =====
+
+On fewer tasks, extra trees were 0.09 behind logistic regression, nearest neighbours in plain scaled
+features 0.1 and more; to the average, trees added nothing. Rank or robust scaling, principal
+components in place of features, scaling by unlabelled sounds, and features drawn at random all
+changed nothing; whitened components lost 0.1 to 0.2 with five examples of each label. For telling
+strangers, votes and likeness together parted taught from untaught labels better than either alone
+(area under the curve 0.83 against 0.79 and 0.75; in noise 0.92 against 0.88 and 0.89), and better
+than distances to centres or examples.
+
+References
+----------
+.. [1] O. Ledoit, M. Wolf, "A well-conditioned estimator for large-dimensional covariance matrices",
+   Journal of Multivariate Analysis 88(2), 2004, pp. 365-411.
 """
 
 from __future__ import annotations
@@ -16,10 +44,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial.distance import cdist
 from sklearn.covariance import ledoit_wolf
 from sklearn.feature_selection import f_classif
 from sklearn.linear_model import LogisticRegression
-from sklearn.multiclass import OneVsRestClassifier
 from sklearn.svm import SVC
 
 Array = npt.NDArray[np.float64]
@@ -27,8 +55,8 @@ Array = npt.NDArray[np.float64]
 CUT = 4.0
 _LINEAR_C = 0.3
 _CURVED_C = 5.0
-_CURVED_SHARPNESS = 2.0
-_DISTANCE_SOFTNESS = 3.0
+_CURVED_SHARPNESS = 6.0
+_DISTANCE_SOFTNESS = 6.0
 
 
 class Judgement(NamedTuple):
@@ -60,8 +88,14 @@ class Judges:
         Of logistic regressions of each label against the rest.
     offsets : np.ndarray, shape (n_classes,)
         Of the same.
-    curved : SVC
-        Support vectors with a radial kernel.
+    vectors : np.ndarray, shape (n_vectors, n_features)
+        Support vectors, with a radial kernel of width `gamma`, of each label against the rest.
+    alphas : np.ndarray, shape (n_vectors, n_classes)
+        Their factors.
+    biases : np.ndarray, shape (n_classes,)
+        Of the same.
+    gamma : float
+        Of the kernel.
     whitening : np.ndarray, shape (n_features, n_features)
         Takes the spread within labels out.
     centres : np.ndarray, shape (n_classes, n_features)
@@ -78,16 +112,17 @@ class Judges:
     weight: Array
     slopes: Array
     offsets: Array
-    curved: SVC
+    vectors: Array
+    alphas: Array
+    biases: Array
+    gamma: float
     whitening: Array
     centres: Array
     examples: Array
     codes: npt.NDArray[np.intp]
 
     @classmethod
-    def fit(
-        cls, features: npt.NDArray[Any], labels: npt.NDArray[np.str_], *, seed: int = 0
-    ) -> Judges:
+    def fit(cls, features: npt.NDArray[Any], labels: npt.NDArray[np.str_]) -> Judges:
         """Teach the judges.
 
         Parameters
@@ -96,8 +131,6 @@ class Judges:
             One row for each example, all finite.
         labels : np.ndarray of str, shape (n_examples,)
             Two different ones at least.
-        seed : int
-            For the judges that draw lots.
 
         Returns
         -------
@@ -115,13 +148,19 @@ class Judges:
         # The share of a feature's variance ratio that is more than chance, 0 to 1.
         weight[varied] = np.clip(1 - 1 / np.maximum(np.nan_to_num(ratio, posinf=1e9), 1.0), 0, 1)
         weighted = scaled * weight
-        linear = OneVsRestClassifier(
-            LogisticRegression(C=_LINEAR_C, class_weight="balanced", max_iter=2000)
-        ).fit(weighted, codes)
-        slopes = np.stack([each.coef_[0] for each in linear.estimators_], axis=1)
-        offsets = np.array([each.intercept_[0] for each in linear.estimators_])
-        curved = SVC(C=_CURVED_C, decision_function_shape="ovr", random_state=seed)
-        curved.fit(weighted, codes)
+        gamma = 1 / (weighted.shape[1] * max(float(weighted.var()), 1e-12))
+        slopes, offsets, alphas, biases = [], [], [], []
+        for code in range(len(classes)):
+            own = codes == code
+            linear = LogisticRegression(C=_LINEAR_C, class_weight="balanced", max_iter=2000)
+            linear.fit(weighted, own)
+            slopes.append(linear.coef_[0])
+            offsets.append(linear.intercept_[0])
+            curved = SVC(C=_CURVED_C, gamma=gamma, class_weight="balanced").fit(weighted, own)
+            alphas.append(np.zeros(len(codes)))
+            alphas[-1][curved.support_] = curved.dual_coef_[0]
+            biases.append(curved.intercept_[0])
+        supports = np.any(alphas, axis=0)
         centres = np.stack([scaled[codes == code].mean(axis=0) for code in range(len(classes))])
         within, _ = ledoit_wolf(scaled - centres[codes], assume_centered=True)
         whitening = np.linalg.cholesky(np.linalg.inv(within))
@@ -130,9 +169,12 @@ class Judges:
             mean=mean,
             scale=scale,
             weight=weight,
-            slopes=slopes if len(classes) > 2 else slopes * [-1, 1],
-            offsets=offsets if len(classes) > 2 else offsets * [-1, 1],
-            curved=curved,
+            slopes=np.stack(slopes, axis=1),
+            offsets=np.array(offsets),
+            vectors=weighted[supports],
+            alphas=np.stack(alphas, axis=1)[supports],
+            biases=np.array(biases),
+            gamma=gamma,
             whitening=whitening,
             centres=centres @ whitening,
             examples=_unit(scaled @ whitening),
@@ -155,10 +197,11 @@ class Judges:
         scaled = self._scaled(features)
         weighted = scaled * self.weight
         white = scaled @ self.whitening
-        distance = ((white[:, None, :] - self.centres) ** 2).sum(axis=2)
+        kernel = np.exp(-self.gamma * cdist(weighted, self.vectors, "sqeuclidean"))
+        distance = cdist(white, self.centres, "sqeuclidean")
         votes = (
             _shares(_sigmoid(weighted @ self.slopes + self.offsets))
-            + _softmax(_CURVED_SHARPNESS * _by_class(self.curved.decision_function(weighted)))
+            + _softmax(_CURVED_SHARPNESS * (kernel @ self.alphas + self.biases))
             + _softmax(-distance / 2 / _DISTANCE_SOFTNESS)
         ) / 3
         cosine = _unit(white) @ self.examples.T
@@ -183,11 +226,6 @@ class Judges:
     def _scaled(self, features: npt.NDArray[Any]) -> Array:
         scaled = (np.asarray(features, np.float64) - self.mean) / self.scale
         return np.clip(np.nan_to_num(scaled), -CUT, CUT)
-
-
-def _by_class(decision: Array) -> Array:
-    """Decision values as one column for each class, also where there are only two."""
-    return np.column_stack([-decision, decision]) if decision.ndim == 1 else decision
 
 
 def _sigmoid(x: Array) -> Array:

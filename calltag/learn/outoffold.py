@@ -133,7 +133,7 @@ def out_of_fold(
     labels, groups : np.ndarray of str, shape (n,)
         Their labels, and what is left out together.
     seed : int
-        Of parts and judges.
+        Of the parts.
 
     Returns
     -------
@@ -150,7 +150,7 @@ def out_of_fold(
         taught = np.unique(codes[~left_out])
         if len(taught) < 2:
             continue
-        judges = Judges.fit(features[~left_out], labels[~left_out], seed=seed)
+        judges = Judges.fit(features[~left_out], labels[~left_out])
         judgement = judges.judge(features[left_out])
         votes[np.ix_(left_out, taught)] = judgement.votes
         likeness[left_out] = judgement.likeness
@@ -170,7 +170,7 @@ def strangers(
     labels : np.ndarray of str, shape (n,)
         Their labels.
     seed : int
-        Of the judges, and of which labels are left out together.
+        Of which labels are left out together.
 
     Returns
     -------
@@ -185,7 +185,7 @@ def strangers(
     top, likeness = np.zeros(len(labels)), np.zeros(len(labels))
     for together in np.array_split(order, n_parts):
         left_out = np.isin(codes, together)
-        judges = Judges.fit(features[~left_out], labels[~left_out], seed=seed)
+        judges = Judges.fit(features[~left_out], labels[~left_out])
         judgement = judges.judge(features[left_out])
         top[left_out] = judgement.votes.max(axis=1)
         likeness[left_out] = judgement.likeness

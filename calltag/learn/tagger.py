@@ -81,7 +81,7 @@ class Tagger:
         """
         check(features, labels)
         return cls.from_trials(
-            Judges.fit(features, labels, seed=seed),
+            Judges.fit(features, labels),
             out_of_fold(features, labels, groups, seed=seed),
             strangers(features, labels, seed=seed),
         )

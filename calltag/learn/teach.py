@@ -1,0 +1,263 @@
+"""Teaching: from labelled sounds to a tagger, and a report of what it learnt."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from calltag.errors import InputError
+from calltag.learn.by_hand import Example, Sound
+from calltag.learn.intervals import Interval
+from calltag.learn.judges import Judges
+from calltag.learn.outoffold import out_of_fold, strangers
+from calltag.learn.tagger import Tagger, check
+from calltag.learn.validate import Validation, next_to_label, validate
+from calltag.records import Span
+
+LEAST = 2
+"""Examples that a label must have to be taught at all."""
+
+NEXT = 10
+"""Sounds that are proposed for labelling."""
+
+_SHOWN = 5
+
+
+class LookAgain(NamedTuple):
+    """A label that is probably wrong.
+
+    Attributes
+    ----------
+    take : str
+        The take.
+    span : Span
+        Where in it.
+    label : str
+        What the user said.
+    suggestion : str
+        What it sounds like.
+    confidence : float
+        How sure that is.
+    """
+
+    take: str
+    span: Span
+    label: str
+    suggestion: str
+    confidence: float
+
+
+class LabelNext(NamedTuple):
+    """A sound whose label would teach much.
+
+    Attributes
+    ----------
+    take : str
+        The take.
+    span : Span
+        Where in it.
+    """
+
+    take: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """What was learnt.
+
+    Attributes
+    ----------
+    validation : Validation
+        Figures of examples judged without their takes.
+    threshold : float
+        Confidence below which no label is given.
+    left_out : tuple of str
+        Labels with too few examples to be taught.
+    look_again : tuple of LookAgain
+        Labels that are probably wrong, the most doubtful first.
+    label_next : tuple of LabelNext
+        Sounds to label, the most telling first.
+    """
+
+    validation: Validation
+    threshold: float
+    left_out: tuple[str, ...]
+    look_again: tuple[LookAgain, ...]
+    label_next: tuple[LabelNext, ...]
+
+    def text(self) -> str:
+        """Say it in plain words.
+
+        Returns
+        -------
+        str
+            Some lines, without a line break at the end.
+        """
+        return "\n\n".join(
+            "\n".join(lines)
+            for lines in (
+                self._learnt(),
+                self._how_sure(),
+                self._confused(),
+                self._places_to_look(),
+                self._mind(),
+            )
+            if lines
+        )
+
+    def _learnt(self) -> list[str]:
+        figures = self.validation
+        width = max(len(each.label) for each in figures.by_label)
+        lines = [f"Learnt {len(figures.by_label)} labels from {figures.n} sounds:"]
+        for each in figures.by_label:
+            known = f"{each.right} of {each.checked} known" if each.checked else "not checked"
+            lines.append(f"  {each.label:<{width}}  {_sounds(each.n)}, {known}")
+        return lines
+
+    def _how_sure(self) -> list[str]:
+        figures = self.validation
+        if not figures.checked:
+            return ["How well it does could not be checked."]
+        return [
+            f"Checked on takes left out of the teaching: {figures.right} of {figures.checked} right"
+            f" ({100 * figures.accuracy:.0f} %"
+            f"{_between(figures.accuracy_interval)}).",
+            f"A label is given from {100 * self.threshold:.0f} % sure upwards; the rest stay"
+            f" `call`. That named {figures.named} of {figures.checked},"
+            f" {figures.named_right} of them rightly.",
+            "How sure it says it is, and how often it is right, differ by"
+            f" {100 * figures.calibration_error:.0f} points on average.",
+        ]
+
+    def _confused(self) -> list[str]:
+        return [
+            f"Taken for each other: {pair.one} and {pair.other} ({pair.times} of {pair.of})."
+            for pair in self.validation.confused[:_SHOWN]
+        ]
+
+    def _places_to_look(self) -> list[str]:
+        lines = []
+        if self.look_again:
+            lines.append("Labels to look at again:")
+            lines += [
+                f"  {doubt.take} at {doubt.span.start_s:.1f} s: labelled {doubt.label}, sounds like"
+                f" {doubt.suggestion} ({100 * doubt.confidence:.0f} % sure)"
+                for doubt in self.look_again[:_SHOWN]
+            ]
+        if self.label_next:
+            lines.append("Label these next, they would teach most:")
+            lines += [
+                f"  {sound.take} at {sound.span.start_s:.1f} s"
+                for sound in self.label_next[:_SHOWN]
+            ]
+        return lines
+
+    def _mind(self) -> list[str]:
+        return [
+            *(f"`{label}` has one example only; it was left out." for label in self.left_out),
+            *self.validation.warnings,
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class Taught:
+    """A tagger, and what is known of it.
+
+    Attributes
+    ----------
+    tagger : Tagger
+        The tagger.
+    report : Report
+        What it learnt.
+    """
+
+    tagger: Tagger
+    report: Report
+
+
+def teach(
+    examples: Sequence[Example], *, unlabelled: Sequence[Sound] = (), seed: int = 0
+) -> Taught:
+    """Teach a tagger, and find out how well it learnt.
+
+    Parameters
+    ----------
+    examples : sequence of Example
+        Labelled sounds.
+    unlabelled : sequence of Sound
+        Sounds to choose from what to label next.
+    seed : int
+        The same examples and seed give the same tagger.
+
+    Returns
+    -------
+    Taught
+        The tagger and its report.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two labels with two examples each, or rows of features differ in
+        length or are not finite.
+    """
+    counts = Counter(example.label for example in examples)
+    left_out = tuple(sorted(label for label, n in counts.items() if n < LEAST))
+    used = [example for example in examples if counts[example.label] >= LEAST]
+    if len({example.features.shape for example in used}) > 1:
+        raise InputError("the takes were logged by different versions; log the rushes again")
+    if not used:
+        raise InputError(
+            f"no label has {LEAST} examples; label five or more sounds of each type, and some as"
+            " `no call`"
+        )
+    features = np.stack([example.features for example in used])
+    labels = np.array([example.label for example in used])
+    groups = np.array([example.group for example in used])
+    check(features, labels)
+    known = out_of_fold(features, labels, groups, seed=seed)
+    unknown = strangers(features, labels, seed=seed)
+    tagger = Tagger.from_trials(Judges.fit(features, labels), known, unknown)
+    validation = validate(known, unknown, groups, seed=seed)
+    look_again = tuple(
+        LookAgain(
+            used[doubt.index].take,
+            used[doubt.index].span,
+            doubt.label,
+            doubt.suggestion,
+            doubt.confidence,
+        )
+        for doubt in validation.doubts
+    )
+    alike = [sound for sound in unlabelled if sound.features.shape == features.shape[1:]]
+    chosen = (
+        next_to_label(tagger, np.stack([sound.features for sound in alike]), n=NEXT)
+        if alike
+        else []
+    )
+    report = Report(
+        validation=validation,
+        threshold=tagger.confidence.threshold,
+        left_out=left_out,
+        look_again=look_again,
+        label_next=tuple(LabelNext(alike[i].take, alike[i].span) for i in chosen),
+    )
+    return Taught(tagger, report)
+
+
+def _between(interval: Interval) -> str:
+    if math.isnan(interval.low):
+        return ""
+    return (
+        f"; with so many sounds, anything from {100 * interval.low:.0f} to"
+        f" {100 * interval.high:.0f} % may be true"
+    )
+
+
+def _sounds(n: int) -> str:
+    return "1 sound" if n == 1 else f"{n} sounds"

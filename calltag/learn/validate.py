@@ -1,0 +1,381 @@
+"""How well labels are learnt: figures from examples judged without their own takes.
+
+Every figure rests on judges, and on a confidence, that were made without the example's group. An
+example whose label no other group holds cannot be judged so; it is left out of the figures, and the
+warnings say it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from calltag.learn.confidence import calibration_error
+from calltag.learn.intervals import Interval, bootstrap, wilson
+from calltag.learn.judges import Array
+from calltag.learn.labels import spelling_twins
+from calltag.learn.outoffold import OutOfFold, Strangers
+from calltag.learn.tagger import Tagger, fit_confidence
+
+ENOUGH = 5
+"""Examples of a label that it takes to be learnt with some certainty."""
+
+SUSPECT = 0.7
+"""A label is doubted where another one is at least this sure."""
+
+CONFUSED_SHARE = 0.1
+"""Two labels are confused where at least this share of their examples go to the other."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabelFigures:
+    """How well one label is known.
+
+    Attributes
+    ----------
+    label : str
+        The label.
+    n : int
+        Its examples.
+    groups : int
+        Groups (takes) that they come from.
+    checked : int
+        How many of them could be judged without their group.
+    right : int
+        How many of those were known.
+    taken_for : int
+        How many checked examples were judged to be this label, rightly or not.
+    """
+
+    label: str
+    n: int
+    groups: int
+    checked: int
+    right: int
+    taken_for: int
+
+    @property
+    def f1(self) -> float:
+        """F1 of the label."""
+        total = self.checked + self.taken_for
+        return 2 * self.right / total if total else float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A label that is probably wrong.
+
+    Attributes
+    ----------
+    index : int
+        Which example.
+    label : str
+        Its label.
+    suggestion : str
+        What it sounds like.
+    confidence : float
+        How sure that is.
+    """
+
+    index: int
+    label: str
+    suggestion: str
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Confused:
+    """Two labels that are taken for each other.
+
+    Attributes
+    ----------
+    one, other : str
+        The labels.
+    times : int
+        How many examples of one were taken for the other.
+    of : int
+        How many examples of the two were checked.
+    """
+
+    one: str
+    other: str
+    times: int
+    of: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Validation:
+    """Figures of a validation that leaves whole groups out.
+
+    Attributes
+    ----------
+    n : int
+        Examples.
+    groups : int
+        Groups that they come from.
+    checked : int
+        Examples that could be judged without their group; what follows is of them.
+    right : int
+        How many were known.
+    accuracy : float
+        Their share; ``nan``, as all that follows, where nothing could be checked.
+    accuracy_interval : Interval
+        Its interval, as if examples were independent (Wilson).
+    balanced_accuracy : float
+        Mean share of known examples over the labels.
+    balanced_accuracy_interval : Interval
+        Its interval, by drawing groups again.
+    macro_f1 : float
+        Mean F1 of the labels.
+    macro_f1_interval : Interval
+        Its interval, by drawing groups again.
+    named, named_right : int
+        Examples sure enough to be given a label, and how many of those were right.
+    calibration_error : float
+        Mean distance of confidence from the share that was right.
+    by_label : tuple of LabelFigures
+        In alphabetical order.
+    confusion : tuple of tuple of int
+        Row: the example's label; column: what it was taken for. In the order of `by_label`.
+    doubts : tuple of Doubt
+        Labels to look at again, the most doubtful first.
+    confused : tuple of Confused
+        Pairs of labels, the most confused first.
+    warnings : tuple of str
+        Sentences that say why figures may mislead.
+    """
+
+    n: int
+    groups: int
+    checked: int
+    right: int
+    accuracy: float
+    accuracy_interval: Interval
+    balanced_accuracy: float
+    balanced_accuracy_interval: Interval
+    macro_f1: float
+    macro_f1_interval: Interval
+    named: int
+    named_right: int
+    calibration_error: float
+    by_label: tuple[LabelFigures, ...]
+    confusion: tuple[tuple[int, ...], ...]
+    doubts: tuple[Doubt, ...]
+    confused: tuple[Confused, ...]
+    warnings: tuple[str, ...]
+
+
+def validate(
+    known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_], *, seed: int = 0
+) -> Validation:
+    """Make figures of trials.
+
+    Parameters
+    ----------
+    known : OutOfFold
+        Judgements of the examples by judges that did not know their groups.
+    unknown : Strangers
+        Judgements by judges that did not know their labels.
+    groups : np.ndarray of str, shape (n,)
+        The group of each example.
+    seed : int
+        Of the draws that intervals come from.
+
+    Returns
+    -------
+    Validation
+        The figures.
+    """
+    classes = [str(label) for label in known.classes]
+    checked = known.checked
+    own, best = known.codes[checked], known.votes.argmax(axis=1)[checked]
+    right = own == best
+    confidence, named = _trusted_without_group(known, unknown)
+    names, group_codes = np.unique(groups, return_inverse=True)
+    # One confusion table for each group, so that groups can be drawn again.
+    tables = np.zeros((len(names), len(classes), len(classes)), np.int64)
+    np.add.at(tables, (group_codes[checked], own, best), 1)
+    confusion = tables.sum(axis=0)
+    by_label = tuple(
+        LabelFigures(
+            label=label,
+            n=int((known.codes == code).sum()),
+            groups=len(set(group_codes[known.codes == code])),
+            checked=int(confusion[code].sum()),
+            right=int(confusion[code, code]),
+            taken_for=int(confusion[:, code].sum()),
+        )
+        for code, label in enumerate(classes)
+    )
+    n_checked, n_right = int(checked.sum()), int(right.sum())
+    return Validation(
+        n=len(known.codes),
+        groups=len(names),
+        checked=n_checked,
+        right=n_right,
+        accuracy=n_right / n_checked if n_checked else float("nan"),
+        accuracy_interval=wilson(n_right, n_checked),
+        balanced_accuracy=balanced_accuracy(confusion),
+        balanced_accuracy_interval=bootstrap(tables, balanced_accuracy, seed=seed),
+        macro_f1=macro_f1(confusion),
+        macro_f1_interval=bootstrap(tables, macro_f1, seed=seed),
+        named=int(named.sum()),
+        named_right=int((named & known.right).sum()),
+        calibration_error=calibration_error(confidence[checked], right),
+        by_label=by_label,
+        confusion=tuple(tuple(int(n) for n in row) for row in confusion),
+        doubts=_doubts(known, confidence, classes),
+        confused=_confused(confusion, classes),
+        warnings=_warnings(by_label, len(names)),
+    )
+
+
+def balanced_accuracy(confusion: npt.NDArray[np.int64]) -> float:
+    """Mean share of known examples over the labels that have any.
+
+    Parameters
+    ----------
+    confusion : np.ndarray, shape (n_classes, n_classes)
+        Rows: true labels; columns: what they were taken for.
+
+    Returns
+    -------
+    float
+        The mean; ``nan`` for an empty table.
+
+    References
+    ----------
+    .. [1] K. H. Brodersen, C. S. Ong, K. E. Stephan, J. M. Buhmann, "The balanced accuracy and its
+       posterior distribution", ICPR 2010, pp. 3121-3124.
+
+    Examples
+    --------
+    88 true negatives, 2 false positives, 4 false negatives, 6 true positives.
+
+    >>> round(balanced_accuracy(np.array([[88, 2], [4, 6]])), 3)
+    0.789
+    """
+    n = confusion.sum(axis=1)
+    return float((confusion.diagonal()[n > 0] / n[n > 0]).mean()) if n.any() else float("nan")
+
+
+def macro_f1(confusion: npt.NDArray[np.int64]) -> float:
+    """Mean F1 over the labels that are given, or were taken for given.
+
+    Parameters
+    ----------
+    confusion : np.ndarray, shape (n_classes, n_classes)
+        Rows: true labels; columns: what they were taken for.
+
+    Returns
+    -------
+    float
+        The mean; ``nan`` for an empty table.
+    """
+    n = confusion.sum(axis=0) + confusion.sum(axis=1)
+    return float((2 * confusion.diagonal()[n > 0] / n[n > 0]).mean()) if n.any() else float("nan")
+
+
+def next_to_label(tagger: Tagger, features: npt.NDArray[np.float32], *, n: int = 10) -> list[int]:
+    """Choose the sounds whose label would teach most.
+
+    Those are sounds that the tagger is unsure of, unlike what it was taught, and unlike each other.
+
+    Parameters
+    ----------
+    tagger : Tagger
+        A taught tagger.
+    features : np.ndarray, shape (n_sounds, n_features)
+        Sounds without a label.
+    n : int
+        How many to choose.
+
+    Returns
+    -------
+    list of int
+        Positions in `features`, the most telling first.
+
+    References
+    ----------
+    .. [1] B. Settles, "Active Learning Literature Survey", University of Wisconsin-Madison,
+       Computer Sciences Technical Report 1648, 2009, sections 3.1 and 3.6.
+    """
+    if not len(features):
+        return []
+    judgement = tagger.judges.judge(features)
+    unsure = 1 - tagger.confidence(judgement.votes.max(axis=1), judgement.likeness)
+    place = tagger.judges.directions(features)
+    nearest = (place @ tagger.judges.examples.T).max(axis=1)
+    chosen: list[int] = []
+    while len(chosen) < min(n, len(features)):
+        worth = unsure * (1 - np.clip(nearest, 0, 1))
+        worth[chosen] = -1
+        best = int(worth.argmax())
+        chosen.append(best)
+        nearest = np.maximum(nearest, place @ place[best])
+    return chosen
+
+
+def _trusted_without_group(
+    known: OutOfFold, unknown: Strangers
+) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Confidence of each example, and whether it gets a label, fitted without its part."""
+    confidence, named = np.zeros(len(known.codes)), np.zeros(len(known.codes), bool)
+    for part in np.unique(known.parts):
+        inside = known.parts == part
+        fitted = fit_confidence(known, unknown, ~inside)
+        confidence[inside] = fitted(known.top[inside], known.likeness[inside])
+        named[inside] = confidence[inside] >= fitted.threshold
+    return confidence, named & known.checked
+
+
+def _doubts(known: OutOfFold, confidence: Array, classes: Sequence[str]) -> tuple[Doubt, ...]:
+    best = known.votes.argmax(axis=1)
+    suspect = np.flatnonzero(known.checked & ~known.right & (confidence >= SUSPECT))
+    return tuple(
+        Doubt(int(i), classes[known.codes[i]], classes[best[i]], float(confidence[i]))
+        for i in suspect[np.argsort(-confidence[suspect], kind="stable")]
+    )
+
+
+def _confused(confusion: npt.NDArray[np.int64], classes: Sequence[str]) -> tuple[Confused, ...]:
+    pairs = [
+        Confused(
+            classes[i],
+            classes[j],
+            int(confusion[i, j] + confusion[j, i]),
+            int(confusion[i].sum() + confusion[j].sum()),
+        )
+        for i in range(len(classes))
+        for j in range(i + 1, len(classes))
+    ]
+    pairs = [pair for pair in pairs if pair.times >= max(2, CONFUSED_SHARE * pair.of)]
+    return tuple(sorted(pairs, key=lambda pair: -pair.times / pair.of))
+
+
+def _warnings(by_label: Sequence[LabelFigures], n_groups: int) -> tuple[str, ...]:
+    warnings = []
+    if n_groups == 1:
+        warnings.append(
+            "All labels are of one take, so there is no telling how well they are known in another."
+        )
+    else:
+        warnings += [
+            f"`{figures.label}` is labelled in one take only, so it could not be checked; label it"
+            " in another."
+            for figures in by_label
+            if figures.groups == 1
+        ]
+    warnings += [
+        f"`{figures.label}` has {figures.n} examples; {ENOUGH} or more make it surer."
+        for figures in by_label
+        if figures.n < ENOUGH
+    ]
+    warnings += [
+        f"{' and '.join(f'`{name}`' for name in twins)} differ only in spelling; make them one."
+        for twins in spelling_twins(figures.label for figures in by_label)
+    ]
+    return tuple(warnings)
