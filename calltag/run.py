@@ -6,33 +6,23 @@ run may be stopped at any moment: the next one goes on where it ended.
 
 from __future__ import annotations
 
-import hashlib
 import logging
 import time
-from collections import defaultdict
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
-from functools import cache, partial
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from calltag.errors import CalltagError, InputError, MediaError, ModelError
-from calltag.learn.by_hand import unmeasured
 from calltag.log import Log
 from calltag.media.rushes import Clip, find_clips
+from calltag.naming import MODEL_NAME, finder, give_types, measure_labels
 from calltag.plan import Job, Plan, make_plan, real_path
-from calltag.records import Call, Label, Problem, Span, Take, TakeLog
+from calltag.records import Problem, Take, TakeLog
 from calltag.workers import default_workers, work_through
 
-if TYPE_CHECKING:
-    from calltag.learn.finder import Finder
-    from calltag.learn.tagger import Tagger
-
 logger = logging.getLogger(__name__)
-
-MODEL_NAME = "calltag.model"
-"""The taught model that is used unless another is named: it lies beside the log."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,15 +141,8 @@ def analyse_take(job: Job) -> TakeLog:
     )
     if not take.has_sound:
         return TakeLog(take=take)
-    found = _finder().analyse(job.file, info)
+    found = finder().analyse(job.file, info)
     return TakeLog(take=replace(take, levels=found.levels), calls=found.calls, noise=found.noise)
-
-
-@cache
-def _finder() -> Finder:
-    from calltag.learn.finder import Finder
-
-    return Finder.load()
 
 
 def log_rushes(
@@ -220,7 +203,9 @@ def log_rushes(
         names = ", ".join(str(folder) for folder in folders)
         raise InputError(f"{names}: no clips in there; name the folder that holds the day's clips")
     if model is not None:
-        _load_tagger(model)  # told now, and not after an hour's work
+        from calltag.learn.model_file import load_model
+
+        load_model(model)  # told now, and not after an hour's work
     with Log(log_path) as log:
         plan = make_plan(clips, log.entries(), feature_version=FEATURE_VERSION, force=force)
         log.forget(plan.replaced)
@@ -369,53 +354,6 @@ class _Done:
         )
 
 
-# Call types, and the sound under labels
-
-
-def give_types(log: Log, model: Path) -> str:
-    """Give all calls of a log the types that a taught model hears in their measurements.
-
-    Nothing is decoded: the measurements are in the log.
-
-    Parameters
-    ----------
-    log : Log
-        The log.
-    model : Path
-        The model.
-
-    Returns
-    -------
-    str
-        Name of the model, as the log keeps it.
-
-    Raises
-    ------
-    ModelError
-        If the model cannot be used.
-    LogError
-        If the log cannot be written.
-    """
-    from calltag.sound.features import FEATURE_VERSION
-
-    tagger = _load_tagger(model)
-    name = f"{model.name} {hashlib.sha256(model.read_bytes()).hexdigest()[:12]}"
-    entries = [entry for entry in log.entries() if entry.feature_version == FEATURE_VERSION]
-    if any(entry.model != name for entry in entries):
-        log.give_types(
-            lambda features: [(tag.label, tag.confidence) for tag in tagger.tag(features)],
-            feature_version=FEATURE_VERSION,
-            model=name,
-        )
-    return name
-
-
-def _load_tagger(model: Path) -> Tagger:
-    from calltag.learn.tagger import Tagger
-
-    return Tagger.load(model)
-
-
 def _types_of_a_run(log: Log, model: Path | None) -> tuple[str | None, list[str]]:
     if model is not None:
         return give_types(log, model), []
@@ -426,49 +364,3 @@ def _types_of_a_run(log: Log, model: Path | None) -> tuple[str | None, list[str]
         return give_types(log, beside), []
     except ModelError as error:  # nobody asked for it by name, so the finds shall not wait for it
         return None, [str(error)]
-
-
-def measure_labels(
-    log: Log, *, measure: Callable[[Path, Sequence[Span]], list[Call]] | None = None
-) -> list[str]:
-    """Measure the sound under labels that no find belongs to, and store it.
-
-    Parameters
-    ----------
-    log : Log
-        The log.
-    measure : callable, optional
-        Takes a file and spans, returns a call for each; `Finder.measure` unless given.
-
-    Returns
-    -------
-    list of str
-        A sentence for each take that could not be read; its labels wait for another time.
-
-    Raises
-    ------
-    LogError
-        If the log cannot be used.
-    ModelError
-        If the model that finds calls is missing or damaged.
-    """
-    notes = []
-    by_take: dict[str, list[Label]] = defaultdict(list)
-    for label in log.labels():
-        by_take[label.take].append(label)
-    for path, labels in by_take.items():
-        take_log = log.take_log(path)
-        waiting = unmeasured(take_log, labels) if take_log.take.has_sound else []
-        if not waiting:
-            continue
-        file = Path(take_log.take.rushes, path)
-        try:
-            calls = (measure or _finder().measure)(file, [label.span for label in waiting])
-        except MediaError as error:
-            notes.append(f"{path}: {error.reason} ({len(waiting)} of its labels wait for that)")
-            continue
-        log.put_measured(
-            (label, replace(call, start_s=label.start_s, end_s=label.end_s))
-            for label, call in zip(waiting, calls, strict=True)
-        )
-    return notes

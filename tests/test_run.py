@@ -14,7 +14,7 @@ import pytest
 from calltag.errors import InputError, MediaError, ModelError
 from calltag.log import Log
 from calltag.records import Call, Label, TakeLog
-from calltag.run import DIED, Job, Progress, log_rushes, measure_labels
+from calltag.run import DIED, Job, Progress, log_rushes
 from calltag.workers import Done
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -34,7 +34,7 @@ def make_analyser(visits: Path) -> Callable[[Job], TakeLog]:
         import uuid
 
         from calltag.errors import MediaError, ModelError
-        from calltag.records import Call, Levels, Take, TakeLog
+        from calltag.records import Levels, Take, TakeLog
 
         (visits / f"{job.path.replace('/', '+')}.{uuid.uuid4().hex}").touch()
         text = job.file.read_text()
@@ -522,60 +522,34 @@ def test_workers_compile_nothing_and_may_start_cold_at_once(tmp_path: Path, make
     assert not cache.exists()
 
 
-# Labels whose sound has to be measured
+# Call types
 
 
-def measured(start_s: float) -> Call:
-    return Call(
-        start_s=start_s,
-        end_s=start_s + 0.9,
-        low_hz=900,
-        high_hz=1500,
-        peak_hz=1000,
-        snr_db=3,
-        level_dbfs=-44,
-        call_probability=0.2,
-        features=np.ones(4, np.float32),
-    )
+def test_takes_are_named_by_the_model_beside_the_log(
+    shoot: Shoot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Tagger:
+        def tag(self, features: np.ndarray) -> list[tuple[str, float]]:
+            return [("pit rail", 0.8) if row[0] > 4 else ("call", 0.9) for row in features]
 
-
-def test_the_sound_under_a_label_without_find_is_measured_once(shoot: Shoot) -> None:
-    clip = shoot.clip("A001.mov", "1.0")
-    shoot.run()
-    asked = []
-
-    def measure(file, spans):
-        asked.append((file, [span.start_s for span in spans]))
-        return [measured(span.start_s) for span in spans]
-
+    monkeypatch.setattr("calltag.learn.model_file.load_model", lambda _path: Tagger())
+    shoot.clip("A001.mov", "1.0 5.0")
+    assert shoot.run().model is None
+    (shoot.log.parent / "calltag.model").write_bytes(b"a model")
+    report = shoot.run()
+    assert report.analysed == 0
+    assert report.model is not None
     with Log(shoot.log) as log:
-        log.put_labels(
-            [
-                Label(take="A001.mov", start_s=1.0, end_s=2.0, label="pit rail"),
-                Label(take="A001.mov", start_s=30.0, end_s=31.0, label="pit rail"),
-            ]
-        )
-        assert measure_labels(log, measure=measure) == []
-        assert measure_labels(log, measure=measure) == []
-        assert asked == [(clip, [30.0])]
-        calls = log.take_log("A001.mov").calls
-        assert [(c.start_s, c.end_s, c.by_hand) for c in calls] == [
-            (1.0, 2.0, False),
-            (30.0, 31.0, True),
-        ]
+        assert [call.label for call in log.take_log("A001.mov").calls] == ["call", "pit rail"]
 
 
-def test_a_label_waits_for_a_take_that_is_not_at_hand(shoot: Shoot) -> None:
-    clip = shoot.clip("A001.mov", "1.0")
-    shoot.run()
-    with Log(shoot.log) as log:
-        log.put_labels([Label(take="A001.mov", start_s=30.0, end_s=31.0, label="pit rail")])
-
-        def refuse(file, spans):
-            raise MediaError(clip, "is gone; check the drive or card")
-
-        assert measure_labels(log, measure=refuse) == [
-            "A001.mov: is gone; check the drive or card (1 of its labels wait for that)"
-        ]
-        assert measure_labels(log, measure=lambda _file, _spans: [measured(30.0)]) == []
-        assert log.take_log("A001.mov").calls[-1].by_hand
+def test_a_model_that_cannot_be_used_is_told_and_costs_no_finds(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    model = shoot.log.parent / "calltag.model"
+    model.write_bytes(b"not a model")
+    report = shoot.run()
+    assert (report.analysed, report.model) == (1, None)
+    (note,) = report.notes
+    assert "calltag.model" in note
+    with pytest.raises(ModelError, match=r"calltag\.model"):
+        shoot.run(model=model)

@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from calltag.log import Log
-    from calltag.records import Label, TakeLog
-
-
-def labels_by_take(log: Log) -> dict[str, list[Label]]:
-    """Return the user's labels by the path of their take."""
-    by_take: dict[str, list[Label]] = defaultdict(list)
-    for label in log.labels():
-        by_take[label.take].append(label)
-    return by_take
+    from calltag.records import TakeLog
 
 
 def read_takes(log: Log, *, features: bool = False) -> Iterator[TakeLog]:
     """Yield all takes of a log, in order, with the user's labels laid over what was found."""
     from calltag.learn.by_hand import with_labels
+    from calltag.naming import labels_by_take
 
     labels = labels_by_take(log)
     for take_log in log.take_logs(features=features):

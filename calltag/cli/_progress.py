@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
     from calltag.run import Progress
 
+FEW = 3
+"""Takes to be done before the time left is told: the first ones wait for the workers to start."""
+
 QUIET_S = 5.0
 """Least time between two lines where there is no terminal."""
 
@@ -64,7 +67,7 @@ class Teller:
 
     def _left(self, progress: Progress) -> str:
         spent_s = time.monotonic() - self._begun
-        if progress.done == 0 or progress.done == progress.total or progress.share == 0:
+        if not FEW <= progress.done < progress.total or progress.share == 0:
             return ""
         return f"about {duration(spent_s / progress.share * (1 - progress.share))} left"
 

@@ -17,57 +17,68 @@ Defaults = dict[str, Any]
 def load_defaults(context: typer.Context, folder: Path) -> Defaults:
     """Make the defaults of all commands from the settings file of a folder.
 
-    An option that no command has, or a value that cannot be its, is wrong usage.
+    An option that no command has, or a value that cannot be its, is wrong usage. What stands under
+    `EVERY_COMMAND` goes to every command that has such an option and can take the value.
     """
     tables = read_settings(folder / SETTINGS_NAME)
     general = tables.pop(EVERY_COMMAND, {})
-    group = context.command
-    defaults = _group_defaults(context, group, tables, general, "")
-    known = {name for command in _commands(group) for name in _options(command)}
-    for name in general:
-        if _plain(name) not in known:
-            raise _wrong(f"[{EVERY_COMMAND}]", f"no command has an option `{name}`", name, known)
+    defaults = _group_defaults(context, context.command, tables, "")
+    for name, value in general.items():
+        _spread(context, defaults, name, value)
     return defaults
 
 
 def _group_defaults(
-    context: typer.Context,
-    group: Any,
-    tables: Mapping[str, Any],
-    general: Mapping[str, Any],
-    above: str,
+    context: typer.Context, group: Any, tables: Mapping[str, Any], above: str
 ) -> Defaults:
     defaults: Defaults = {}
-    for name in tables:
+    for name, table in tables.items():
+        where = f"{above}{name}"
         if name not in group.commands:
-            raise _wrong(f"[{above}{name}]", "there is no such command", name, group.commands)
-    for name, command in group.commands.items():
-        table = tables.get(name, {})
+            raise _wrong(f"[{where}]", "there is no such command", name, group.commands)
+        command = group.commands[name]
         if hasattr(command, "commands"):
-            defaults[name] = _group_defaults(context, command, table, general, f"{above}{name}.")
+            defaults[name] = _group_defaults(context, command, table, f"{where}.")
         else:
-            defaults[name] = _command_defaults(context, command, table, general, f"{above}{name}")
+            defaults[name] = _command_defaults(context, command, table, where)
     return defaults
 
 
 def _command_defaults(
-    context: typer.Context,
-    command: Any,
-    table: Mapping[str, Any],
-    general: Mapping[str, Any],
-    where: str,
+    context: typer.Context, command: Any, table: Mapping[str, Any], where: str
 ) -> Defaults:
     options = _options(command)
     defaults = {}
-    for name, value in general.items():
-        if option := options.get(_plain(name)):
-            defaults[option.name] = _value(context, option, value, f"[{EVERY_COMMAND}] {name}")
     for name, value in table.items():
         option = options.get(_plain(name))
         if option is None:
             raise _wrong(f"[{where}]", f"there is no option `{name}`", name, options)
         defaults[option.name] = _value(context, option, value, f"[{where}] {name}")
     return defaults
+
+
+def _spread(context: typer.Context, defaults: Defaults, name: str, value: Any) -> None:
+    known: set[str] = set()
+    refused: typer.BadParameter | None = None
+    taken = False
+    for path, command in _commands(context.command):
+        options = _options(command)
+        known.update(options)
+        if option := options.get(_plain(name)):
+            try:
+                typed = _value(context, option, value, f"[{EVERY_COMMAND}] {name}")
+            except typer.BadParameter as error:
+                refused = error
+                continue
+            own = defaults
+            for part in path:
+                own = own.setdefault(part, {})
+            own.setdefault(option.name, typed)
+            taken = True
+    if refused is not None and not taken:
+        raise refused
+    if not taken:
+        raise _wrong(f"[{EVERY_COMMAND}]", f"no command has an option `{name}`", name, known)
 
 
 def _value(context: typer.Context, option: Any, value: Any, where: str) -> Any:
@@ -86,12 +97,13 @@ def _value(context: typer.Context, option: Any, value: Any, where: str) -> Any:
     return value
 
 
-def _commands(group: Any) -> Iterator[Any]:
-    for command in group.commands.values():
+def _commands(group: Any, above: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    """Yield all commands with their names, those of a group's groups too."""
+    for name, command in group.commands.items():
         if hasattr(command, "commands"):
-            yield from _commands(command)
+            yield from _commands(command, (*above, name))
         else:
-            yield command
+            yield (*above, name), command
 
 
 def _options(command: Any) -> dict[str, Any]:

@@ -82,7 +82,7 @@ def label_command(
 def _read(log: Log, source: Path, *, skip_bad: bool) -> None:
     from calltag.cli._log import read_takes
     from calltag.learn.label_file import read_label_file
-    from calltag.run import measure_labels
+    from calltag.naming import measure_labels
 
     file = read_label_file(source, {one.take.path: one for one in read_takes(log)})
     for sentence in file.bad[:MOST_SENTENCES]:

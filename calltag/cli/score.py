@@ -15,6 +15,7 @@ import typer
 from calltag.cli._choose import CallFilter
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence
 from calltag.cli._output import say
+from calltag.cli._words import counted
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
@@ -69,12 +70,16 @@ def score_command(
     Example:
       calltag score truth.csv --collar 0.1
     """
+    from calltag.learn.by_hand import matched
     from calltag.learn.score import finds, read_truth, score
     from calltag.log import Log
+    from calltag.naming import labels_by_take
 
     wanted = CallFilter(min_confidence=min_confidence)
     with Log(log, create=False) as opened:
         take_logs = list(opened.take_logs())
+        labels = labels_by_take(opened)
+        named = any(entry.model for entry in opened.entries())
     durations_s = {one.take.path: one.take.duration_s for one in take_logs}
     reference = _of_known_takes(read_truth(truth), durations_s, truth.name)
     found = finds(
@@ -94,6 +99,18 @@ def score_command(
         typer.echo(json.dumps(_plain(result), ensure_ascii=False, indent=2))
         return
     typer.echo(result.text())
+    learnt = sum(
+        1
+        for one in take_logs
+        for label in matched(one.calls, labels.get(one.take.path, []))
+        if label is not None
+    )
+    if named and learnt:
+        say(
+            f"{counted(learnt, 'find')} in the log had a label to learn from, so the names look "
+            "better here than they are; `calltag teach` tells how well it names what it was not "
+            "taught."
+        )
     if not every_take and result.left_out:
         say("If those have no call, --every-take counts what was found in them as false.")
 

@@ -161,6 +161,7 @@ def test_settings_for_all_commands_go_where_they_fit(run, log: Path) -> None:
         ),
         ("[callls]\nby = 'snr'\n", 2, "[callls]: there is no such command; is `calls` meant?"),
         ("[all]\nhandels = 1\n", 2, "[all]: no command has an option `handels`"),
+        ("[all]\nby = 'beauty'\n", 2, "calltag.toml, [all] by: "),
         ("[calls]\nmin-confidence = 'high'\n", 2, "calltag.toml, [calls] min-confidence: "),
         ("[calls]\nby = 'beauty'\n", 2, "calltag.toml, [calls] by: "),
         ("[calls]\nbest = [1, 2]\n", 2, "calltag.toml, [calls] best: give a single value"),

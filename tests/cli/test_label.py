@@ -31,7 +31,7 @@ def finder(monkeypatch: pytest.MonkeyPatch) -> None:
                 for span in spans
             ]
 
-    monkeypatch.setattr("calltag.run._finder", Finder)
+    monkeypatch.setattr("calltag.naming.finder", Finder)
 
 
 @pytest.fixture

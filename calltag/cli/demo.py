@@ -1,0 +1,163 @@
+"""`calltag demo`: the whole job on the clips that come with calltag."""
+
+from __future__ import annotations
+
+import shlex
+import shutil
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+import calltag
+from calltag.cli._options import LOG_NAME
+from calltag.errors import CalltagError, InputError
+
+if TYPE_CHECKING:
+    from calltag.edit.formats import Format
+
+OUT = Path("calltag-demo")
+
+OPENING = (
+    "Ashmere, a flooded gravel pit at first light. The place and its animals are invented, picture "
+    "and sound are computed."
+)
+CLOSING = (
+    "Now your own clips: `calltag log` with the folder that holds them. Your editing program reads "
+    "one or more of the files in {markers}; try which. Turn your headphones down before you play "
+    "anything, and do not play calls to wild animals."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A part of the job.
+
+    Attributes
+    ----------
+    why : str
+        What it is for.
+    commands : sequence of tuple of str
+        What one would type after `calltag`, each.
+    """
+
+    why: str
+    commands: Sequence[tuple[str, ...]]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("demo")(demo_command)
+
+
+def demo_command(
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Folder to write to.")] = OUT,
+) -> None:
+    """Do the whole job on the clips that come with calltag.
+
+    They are an invented morning at an invented place, with computed picture and sound. Every step
+    is shown with the command that you would type for it.
+
+    \b
+    Example:
+      calltag demo
+    """
+    from calltag.cli.app import app
+
+    clips = demo_clips()
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(clips / "labels.csv", out / "labels.csv")
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(
+            f"{out}: cannot be written to ({reason}); name another with --out"
+        ) from None
+    typer.echo(OPENING)
+    told = [OPENING]
+    for number, step in enumerate(steps(clips, out), 1):
+        head = f"\n{number}. {step.why}"
+        typer.echo(head)
+        told.append(head)
+        for command in step.commands:
+            line = "   $ " + shlex.join(("calltag", *command))
+            typer.echo(line)
+            told.append(line)
+            status = app(list(command), prog_name="calltag", standalone_mode=False)
+            if status:
+                raise CalltagError(f"step {number} of the demo did not end well; see above")
+    told += ["", *summary(clips, out), "", CLOSING.format(markers=out / "markers")]
+    (out / "summary.txt").write_text("\n".join(told) + "\n", "utf-8")
+    typer.echo(f"\nAll of it is in {out}; summary.txt says what is what.")
+    typer.echo(told[-1])
+
+
+def demo_clips() -> Path:
+    """Find the demo's clips: in the installed package, or beside it in a checkout."""
+    package = Path(calltag.__file__).resolve().parent
+    for folder in (package / "_data" / "demo_audio", package.parent / "demo_audio"):
+        if (folder / "labels.csv").is_file():
+            return folder
+    raise InputError("the demo's clips are missing from the installation; install calltag again")
+
+
+def steps(clips: Path, out: Path) -> Iterator[Step]:
+    """Yield the parts of the job, in order."""
+    log = ("--log", str(out / LOG_NAME))
+    yield Step("Find the calls and the noise in every take.", [("log", str(clips), *log)])
+    yield Step("What is the sound of each take good for?", [("takes", *log)])
+    yield Step(
+        "Say of some calls what they are. Here that is done already; you would fill in a table.",
+        [("label", "--from", str(out / "labels.csv"), *log)],
+    )
+    yield Step("Let calltag learn from that, and name all the other calls.", [("teach", *log)])
+    yield Step("Look at the best ten.", [("calls", "--best", "10", *log)])
+    yield Step(
+        "How well does it do? The demo knows what is really there.",
+        [("score", str(clips / "truth.csv"), "--every-take", *log)],
+    )
+    yield Step("Write markers for the edit, in every format.", list(_markers(out, log)))
+    yield Step(
+        "Put the best ten on a timeline, with their sound.",
+        [("selects", str(out / "best.otio"), "--sound", str(out / "best.wav"), "--replace", *log)],
+    )
+
+
+def _markers(out: Path, log: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    from calltag.edit.formats import all_formats
+
+    for name, one in all_formats().items():
+        yield ("markers", str(out / _target(one)), "--as", name, "--replace", *log)
+
+
+def _target(one: Format) -> Path:
+    return Path("markers", one.NAME if one.PER_TAKE else f"markers{one.SUFFIX}")
+
+
+def summary(clips: Path, out: Path) -> Iterator[str]:
+    """Yield what came of it, and what lies where."""
+    from calltag.cli._log import read_takes
+    from calltag.cli._summary import find_lines
+    from calltag.edit.formats import all_formats
+    from calltag.log import Log
+    from calltag.takes.verdict import judge
+    from calltag.takes.verdict import summary as verdicts
+
+    with Log(out / LOG_NAME, create=False) as log:
+        take_logs = list(read_takes(log))
+    yield verdicts(judge(one) for one in take_logs)
+    yield from find_lines(take_logs)
+    yield ""
+    yield f"The clips, which were only read: {clips}"
+    files = [
+        (str(LOG_NAME), "the log: all that was found"),
+        ("labels.csv", "the labels that were learnt from"),
+        ("calltag.model", "what was learnt"),
+        *((str(_target(one)), f"markers as {name}") for name, one in all_formats().items()),
+        ("best.otio, best.wav", "the timeline of the best calls, and its sound"),
+    ]
+    width = max(len(name) for name, _ in files)
+    for name, what in files:
+        yield f"  {name:<{width}}  {what}"

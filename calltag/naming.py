@@ -1,0 +1,193 @@
+"""Call types: taught from the labels of a log, and given to its calls.
+
+Nothing is decoded for it but the sound under labels where nothing had been found: the measurements
+of all finds are in the log.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calltag.errors import MediaError
+from calltag.learn.by_hand import examples, unlabelled, unmeasured
+from calltag.log import Log
+from calltag.records import Call, Label, Span
+
+if TYPE_CHECKING:
+    from calltag.learn.finder import Finder
+    from calltag.learn.teach import Report
+
+MODEL_NAME = "calltag.model"
+"""The taught model that is used unless another is named: it lies beside the log."""
+
+
+@cache
+def finder() -> Finder:
+    """Return the finder that calltag comes with, loaded once in each process.
+
+    Returns
+    -------
+    Finder
+        Ready to use.
+
+    Raises
+    ------
+    ModelError
+        If its model is missing or damaged.
+    """
+    from calltag.learn.finder import Finder
+
+    return Finder.load()
+
+
+def teach_log(log: Log, model: Path) -> tuple[Report, list[str]]:
+    """Learn call types from the labels of a log, store the model, and name all calls with it.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    model : Path
+        Where to store the model.
+
+    Returns
+    -------
+    report : Report
+        What was learnt, and how well.
+    notes : list of str
+        What else the user should know, one sentence each.
+
+    Raises
+    ------
+    InputError
+        If the labels are too few to learn from, or the model cannot be written.
+    LogError
+        If the log cannot be used.
+    ModelError
+        If the model that finds calls is missing or damaged.
+    """
+    from calltag.learn.model_file import save_model
+    from calltag.learn.teach import teach
+    from calltag.sound.features import FEATURE_VERSION
+
+    notes = measure_labels(log)
+    labels = labels_by_take(log)
+    current = {e.take.path for e in log.entries() if e.feature_version == FEATURE_VERSION}
+    if left := sum(len(ones) for path, ones in labels.items() if path not in current):
+        notes.append(
+            f"{left} labels are of takes that another version of calltag logged, and were not "
+            "learnt from; log the rushes again"
+        )
+    known, unknown = [], []
+    for take_log in log.take_logs(features=True):
+        if take_log.take.path in current:
+            own = labels.get(take_log.take.path, [])
+            known += examples(take_log, own)
+            unknown += unlabelled(take_log, own)
+    taught = teach(known, unlabelled=unknown)
+    save_model(model, taught)
+    give_types(log, model)
+    return taught.report, notes
+
+
+def labels_by_take(log: Log) -> dict[str, list[Label]]:
+    """Return the user's labels by take.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    dict of str to list of Label
+        Labels by the path of their take, in order of start.
+    """
+    by_take: dict[str, list[Label]] = defaultdict(list)
+    for label in log.labels():
+        by_take[label.take].append(label)
+    return dict(by_take)
+
+
+def give_types(log: Log, model: Path) -> str:
+    """Give all calls of a log the types that a taught model hears in their measurements.
+
+    Nothing is decoded: the measurements are in the log.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    model : Path
+        The model.
+
+    Returns
+    -------
+    str
+        Name of the model, as the log keeps it.
+
+    Raises
+    ------
+    ModelError
+        If the model cannot be used.
+    LogError
+        If the log cannot be written.
+    """
+    from calltag.learn.model_file import load_model
+    from calltag.sound.features import FEATURE_VERSION
+
+    tagger = load_model(model)
+    name = f"{model.name} {hashlib.sha256(model.read_bytes()).hexdigest()[:12]}"
+    entries = [entry for entry in log.entries() if entry.feature_version == FEATURE_VERSION]
+    if any(entry.model != name for entry in entries):
+        log.give_types(tagger.tag, feature_version=FEATURE_VERSION, model=name)
+    return name
+
+
+def measure_labels(
+    log: Log, *, measure: Callable[[Path, Sequence[Span]], list[Call]] | None = None
+) -> list[str]:
+    """Measure the sound under labels that no find belongs to, and store it.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    measure : callable, optional
+        Takes a file and spans, returns a call for each; `Finder.measure` unless given.
+
+    Returns
+    -------
+    list of str
+        A sentence for each take that could not be read; its labels wait for another time.
+
+    Raises
+    ------
+    LogError
+        If the log cannot be used.
+    ModelError
+        If the model that finds calls is missing or damaged.
+    """
+    notes = []
+    for path, labels in labels_by_take(log).items():
+        take_log = log.take_log(path)
+        waiting = unmeasured(take_log, labels) if take_log.take.has_sound else []
+        if not waiting:
+            continue
+        file = Path(take_log.take.rushes, path)
+        try:
+            calls = (measure or finder().measure)(file, [label.span for label in waiting])
+        except MediaError as error:
+            notes.append(f"{path}: {error.reason} ({len(waiting)} of its labels wait for that)")
+            continue
+        log.put_measured(
+            (label, replace(call, start_s=label.start_s, end_s=label.end_s))
+            for label, call in zip(waiting, calls, strict=True)
+        )
+    return notes

@@ -1,0 +1,79 @@
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+from pathlib import Path
+
+import pytest
+
+from calltag.cli import demo
+from calltag.log import Log
+
+CLIPS = ("ASH_A_0031.MP4", "ASH_A_0032.MP4", "ASH_C_0004.MP4")
+
+
+@pytest.fixture
+def few_clips(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Three of the demo's clips, with what its tables say of them."""
+    whole, few = demo.demo_clips(), tmp_path / "some clips"
+    few.mkdir()
+    for name in CLIPS:
+        shutil.copy(whole / name, few)
+    for name in ("labels.csv", "truth.csv"):
+        head, *lines = (whole / name).read_text("utf-8").splitlines()
+        kept = [line for line in lines if line.startswith(CLIPS)]
+        (few / name).write_text("\n".join([head, *kept]) + "\n", "utf-8")
+    monkeypatch.setattr(demo, "demo_clips", lambda: few)
+    return few
+
+
+def test_the_demo_does_the_whole_job(run, few_clips, tmp_path) -> None:
+    before = {path.name: path.stat().st_mtime_ns for path in few_clips.iterdir()}
+    ran = run("demo")
+    assert ran.status == 0
+    out = tmp_path / "calltag-demo"
+
+    commands = [shlex.split(c) for c in re.findall(r"^   \$ (.*)$", ran.out, re.MULTILINE)]
+    assert [command[:2] for command in commands[:6]] == [
+        ["calltag", name] for name in ("log", "takes", "label", "teach", "calls", "score")
+    ]
+    assert commands[0][2] == str(few_clips), "a name with a blank is quoted for the shell"
+
+    with Log(out / "calltag.db", create=False) as log:
+        assert [take.path for take in log.takes()] == list(CLIPS)
+        assert len(log.labels()) == len((out / "labels.csv").read_text("utf-8").splitlines()) - 1
+        types = {call.label for one in log.take_logs() for call in one.calls}
+    assert {"marsh hooter: boom", "pit rail: rasp"} <= types
+    (found, share) = re.findall(r"Found (\d+) of the \d+ calls \((\d+) %\)", ran.out)[0]
+    assert int(found) > 30
+    assert int(share) >= 90
+
+    for name in ("markers.otio", "markers.csv", "wav", "webvtt", "chapters"):
+        assert (out / "markers" / name).exists()
+    assert list((out / "markers").glob("markers*.edl"))
+    assert (out / "best.otio").is_file()
+    assert (out / "best.wav").is_file()
+    summary = (out / "summary.txt").read_text("utf-8")
+    assert "invented" in summary
+    assert "do not play calls to wild animals" in summary
+    assert all(f"$ {shlex.join(command)}" in summary for command in commands)
+
+    after = {path.name: path.stat().st_mtime_ns for path in few_clips.iterdir()}
+    assert after == before, "the clips are only read"
+
+
+def test_a_folder_that_cannot_be_written_is_told(run, tmp_path) -> None:
+    (tmp_path / "taken").touch()
+    ran = run("demo", "--out", "taken")
+    assert ran.status == 1
+    assert ran.err.startswith("calltag: taken: cannot be written to (")
+
+
+def test_clips_that_are_not_there_are_told(run, tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr("calltag.__file__", str(tmp_path / "lib" / "calltag" / "__init__.py"))
+    ran = run("demo")
+    assert ran.status == 1
+    assert ran.err == (
+        "calltag: the demo's clips are missing from the installation; install calltag again\n"
+    )

@@ -1,0 +1,80 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calltag.log import Log
+from calltag.records import Call, Label, Levels, Take, TakeLog
+from calltag.sound.features import FEATURE_VERSION
+
+POINTS = {"marsh hooter: boom": -4.0, "pit rail": 4.0}
+
+
+@pytest.fixture
+def shoot(tmp_path: Path, rng: np.random.Generator) -> Path:
+    """Three takes, in each three calls of two kinds; of each kind two are labelled."""
+    path = tmp_path / "calltag.db"
+    levels = Levels(peak_dbfs=-6, clipped=0, loudness_lufs=-30, floor_dbfs=-60)
+    with Log(path) as log:
+        for name in ("A001.mov", "A002.mov", "A003.mov"):
+            take = Take(
+                path=name,
+                rushes="/ashmere",
+                digest=name,
+                size_bytes=1,
+                duration_s=60.0,
+                sample_rate_hz=48_000,
+                levels=levels,
+            )
+            calls = [
+                Call(
+                    start_s=10.0 * kind + 2.0 * again,
+                    end_s=10.0 * kind + 2.0 * again + 1.0,
+                    low_hz=900,
+                    high_hz=1500,
+                    peak_hz=1000,
+                    snr_db=10,
+                    level_dbfs=-40,
+                    call_probability=0.9,
+                    features=(point + 0.3 * rng.normal(size=5)).astype(np.float32),
+                )
+                for kind, point in enumerate(POINTS.values())
+                for again in range(3)
+            ]
+            log.put(TakeLog(take=take, calls=tuple(calls)), feature_version=FEATURE_VERSION)
+            log.put_labels(
+                Label(take=name, start_s=c.start_s, end_s=c.end_s, label=list(POINTS)[i // 3])
+                for i, c in enumerate(calls)
+                if i % 3 < 2
+            )
+    return path
+
+
+def test_calls_are_named_and_the_report_says_how_well(run, shoot) -> None:
+    ran = run("teach")
+    assert ran.status == 0
+    assert "Learnt 2 labels from 12 sounds:" in ran.out
+    assert "12 of 12 right" in ran.out
+    assert "The model is calltag.model; all calls in the log have their names by it." in ran.err
+    rows = json.loads(run("calls", "--as", "json", "--min-confidence", "0").out)
+    assert len(rows) == 18
+    named = [row for row in rows if row["label"] != "call"]
+    assert len(named) >= 15
+    assert all(row["label"] == list(POINTS)[int(row["start_s"] // 10)] for row in named)
+
+
+def test_the_model_may_lie_elsewhere(run, shoot, tmp_path) -> None:
+    ran = run("teach", "--model", tmp_path / "ashmere.model")
+    assert ran.status == 0
+    assert (tmp_path / "ashmere.model").is_file()
+    assert "`calltag log RUSHES --model" in ran.err
+
+
+def test_without_labels_it_says_what_is_missing(run, log) -> None:
+    ran = run("teach")
+    assert ran.status == 1
+    assert ran.out == ""
+    assert ran.err.startswith("calltag: no label has 2 examples; label five or more sounds")

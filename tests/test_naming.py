@@ -1,0 +1,181 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calltag.errors import InputError, MediaError, ModelError
+from calltag.learn.model_file import read_card
+from calltag.log import Log
+from calltag.naming import give_types, measure_labels, teach_log
+from calltag.records import Call, Label, Levels, Take, TakeLog
+from calltag.sound.features import FEATURE_VERSION
+
+LEVELS = Levels(peak_dbfs=-6, clipped=0, loudness_lufs=-30, floor_dbfs=-60)
+
+
+def take(path: str) -> Take:
+    return Take(
+        path=path,
+        rushes="/ashmere",
+        digest=path,
+        size_bytes=1,
+        duration_s=60.0,
+        sample_rate_hz=48_000,
+        channels=1,
+        levels=LEVELS,
+    )
+
+
+def call(start_s: float, features: np.ndarray) -> Call:
+    return Call(
+        start_s=start_s,
+        end_s=start_s + 1,
+        low_hz=900,
+        high_hz=1500,
+        peak_hz=1000,
+        snr_db=3,
+        level_dbfs=-44,
+        call_probability=0.9,
+        confidence=0.9,
+        features=features.astype(np.float32),
+    )
+
+
+# Labels whose sound has to be measured
+
+
+def measured(start_s: float) -> Call:
+    return call(start_s, np.ones(4))
+
+
+@pytest.fixture
+def log(tmp_path: Path):
+    with Log(tmp_path / "calltag.db") as log:
+        log.put(
+            TakeLog(take=take("A001.mov"), calls=(measured(1.0),)), feature_version=FEATURE_VERSION
+        )
+        yield log
+
+
+def test_the_sound_under_a_label_without_find_is_measured_once(log: Log) -> None:
+    asked = []
+
+    def measure(file, spans):
+        asked.append((file, [span.start_s for span in spans]))
+        return [measured(span.start_s + 0.004) for span in spans]
+
+    log.put_labels(
+        [
+            Label(take="A001.mov", start_s=1.0, end_s=2.0, label="pit rail"),
+            Label(take="A001.mov", start_s=30.0, end_s=31.5, label="pit rail"),
+        ]
+    )
+    assert measure_labels(log, measure=measure) == []
+    assert measure_labels(log, measure=measure) == []
+    assert asked == [(Path("/ashmere/A001.mov"), [30.0])]
+    assert [(c.start_s, c.end_s, c.by_hand) for c in log.take_log("A001.mov").calls] == [
+        (1.0, 2.0, False),
+        (30.0, 31.5, True),
+    ]
+
+
+def test_a_label_waits_for_a_take_that_is_not_at_hand(log: Log) -> None:
+    log.put_labels([Label(take="A001.mov", start_s=30.0, end_s=31.0, label="pit rail")])
+
+    def refuse(file, _spans):
+        raise MediaError(file, "is gone; check the drive or card")
+
+    assert measure_labels(log, measure=refuse) == [
+        "A001.mov: is gone; check the drive or card (1 of its labels wait for that)"
+    ]
+    assert measure_labels(log, measure=lambda _file, _spans: [measured(30.0)]) == []
+    assert log.take_log("A001.mov").calls[-1].by_hand
+
+
+# Teaching, on measurements drawn around one point for each type
+
+POINTS = {"marsh hooter: boom": -4.0, "pit rail": 0.0, "no call": 4.0}
+
+
+@pytest.fixture
+def shoot(tmp_path: Path, rng: np.random.Generator):
+    """Four takes of nine calls, three of each kind; of each kind two are labelled."""
+    with Log(tmp_path / "calltag.db") as log:
+        for number in range(4):
+            path = f"A00{number}.mov"
+            calls, labels = [], []
+            for index, (label, point) in enumerate(POINTS.items()):
+                for again in range(3):
+                    start_s = float(10 * index + 3 * again)
+                    calls.append(call(start_s, point + 0.3 * rng.normal(size=6)))
+                    if again < 2:
+                        labels.append(
+                            Label(take=path, start_s=start_s, end_s=start_s + 1, label=label)
+                        )
+            log.put(TakeLog(take=take(path), calls=tuple(calls)), feature_version=FEATURE_VERSION)
+            log.put_labels(labels)
+        yield log
+
+
+def test_types_are_learnt_from_labels_and_given_to_all_calls(shoot: Log, tmp_path: Path) -> None:
+    model = tmp_path / "calltag.model"
+    report, notes = teach_log(shoot, model)
+    assert notes == []
+    assert (report.validation.checked, report.validation.right) == (24, 24)
+    assert read_card(model).examples == dict.fromkeys(POINTS, 8)
+    for take_log in shoot.take_logs():
+        for one in take_log.calls:
+            kind = list(POINTS)[int(one.start_s // 10)]
+            assert one.label in (kind, "call")
+            assert not one.by_hand
+    named = [c for t in shoot.take_logs() for c in t.calls if c.label != "call"]
+    assert len(named) >= 27, "three of four at least"
+    (name,) = {entry.model for entry in shoot.entries()}
+    assert name is not None
+    assert name.startswith("calltag.model ")
+
+
+def test_a_model_names_takes_only_when_it_is_another_than_before(
+    shoot: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    model = tmp_path / "calltag.model"
+    teach_log(shoot, model)
+    calls = []
+    give = Log.give_types
+    monkeypatch.setattr(Log, "give_types", lambda *a, **k: calls.append(1) or give(*a, **k))
+    give_types(shoot, model)
+    assert calls == []
+    shoot.put(shoot.take_log("A000.mov", features=True), feature_version=FEATURE_VERSION)
+    give_types(shoot, model)
+    assert calls == [1]
+
+
+def test_labels_of_takes_of_another_version_are_left_out_and_told(
+    shoot: Log, tmp_path: Path
+) -> None:
+    shoot.put(shoot.take_log("A003.mov", features=True), feature_version=FEATURE_VERSION + 1)
+    report, notes = teach_log(shoot, tmp_path / "calltag.model")
+    assert report.validation.n == 18
+    assert notes == [
+        "6 labels are of takes that another version of calltag logged, and were not learnt from; "
+        "log the rushes again"
+    ]
+
+
+def test_without_labels_there_is_nothing_to_learn(log: Log, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no label has 2 examples; label five or more"):
+        teach_log(log, tmp_path / "calltag.model")
+    assert not (tmp_path / "calltag.model").exists()
+
+
+@pytest.mark.parametrize("content", [None, b"", b"not a model", json.dumps({}).encode()])
+def test_a_file_that_is_no_model_is_refused(log: Log, tmp_path: Path, content) -> None:
+    model = tmp_path / "some.model"
+    if content is not None:
+        model.write_bytes(content)
+    with pytest.raises(ModelError, match=r"some\.model"):
+        give_types(log, model)
+    assert log.entries()[0].model is None
