@@ -39,7 +39,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--leave-out", default="fold 3", help="group to calibrate and judge on")
     parser.add_argument("--steps", type=int, default=1800, help="training steps")
     parser.add_argument("--phrases", type=int, default=3400, help="invented phrases of calls")
-    parser.add_argument("--scenes", type=int, default=2, help="scenes per background and level")
+    parser.add_argument("--scenes", type=int, default=1, help="scenes per background and level")
     parser.add_argument("--seed", type=int, default=2)
     return parser.parse_args()
 

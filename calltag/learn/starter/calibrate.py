@@ -16,6 +16,7 @@ import numpy.typing as npt
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
+from calltag.errors import InputError
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
 from calltag.learn.segments import EVIDENCE, evidence, find_segments
 from calltag.learn.starter.scenes import Scene
@@ -86,7 +87,16 @@ def fit(finds: Finds) -> dict[str, Any]:
     -------
     dict
         For the model's card: ``offset`` and one weight for each name in `EVIDENCE`.
+
+    Raises
+    ------
+    InputError
+        If the finds are all right, or all wrong, so that nothing can be fitted.
     """
+    if finds.right.all() or not finds.right.any():
+        raise InputError(
+            f"{len(finds.right)} finds in the scenes, all alike: train longer, or make more scenes"
+        )
     scaler = StandardScaler().fit(finds.rows)
     model = LogisticRegression(C=0.3, max_iter=1000).fit(scaler.transform(finds.rows), finds.right)
     weights = model.coef_[0] / scaler.scale_

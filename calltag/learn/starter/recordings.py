@@ -8,9 +8,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
+import librosa
 import numpy as np
-import soundfile
-import soxr
 
 from calltag.errors import InputError
 from calltag.records import NOISE_KINDS, FloatArray
@@ -114,8 +113,7 @@ def load_recordings(
                 raise InputError(
                     f"{row['path']} is not below {folder}; it is named in {sources.name}"
                 )
-            samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
-            mono = soxr.resample(samples.mean(axis=1), rate_hz, RATE_HZ).astype(np.float32)
+            mono = librosa.load(path, sr=RATE_HZ, mono=True)[0]
             sounding = np.flatnonzero(np.abs(mono) > 1e-4)  # silent tails teach nothing
             if len(sounding) > RATE_HZ // 4:
                 mono = mono[sounding[0] : sounding[-1] + 1]
