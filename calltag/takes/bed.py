@@ -25,7 +25,8 @@ from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbt
 from calltag.takes.companions import DAY_S, apart_s, clock_s, recorded_at
 from calltag.takes.standing import used_channel
 from calltag.takes.thresholds import Thresholds, read_thresholds
-from calltag.takes.verdict import NATURAL_SOUND, judge, likely_calls
+from calltag.takes.usable import NATURAL_SOUND
+from calltag.takes.verdict import judge, likely_calls
 from calltag.takes.words import clock
 
 RATE_HZ = 48_000

@@ -17,10 +17,15 @@ class Thresholds:
     """Every number a verdict hangs on; `thresholds.toml` says what each means."""
 
     least_confidence: float
+    least_confidence_brief: float
+    brief_s: float
     sure_confidence: float
     inaudible_dbfs: float
     below_floor_db: float
     margin_s: float
+    machine_gap_s: float
+    never_quiet_db: float
+    never_quiet_share: float
     rumble_hz: float
     least_probability: float
     clear_snr_db: float

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.errors import InputError
+from calltag.media.reader import SoundReader
 from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog, Verdict
 from calltag.takes.thresholds import DEFAULT_FILE, read_thresholds
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, summary
@@ -171,6 +172,65 @@ def test_a_doubtful_noise_does_not_throw_a_take_away():
     assert verdict.grade == PART
     assert "heard first" in verdict.usable[0].purpose
     assert any("listen" in reason for reason in verdict.reasons)
+
+
+def test_short_gaps_in_a_machine_are_noisy_too():
+    gap = judge(take_log([], [cutter(0, 30), cutter(33, 60)], floor_dbfs=-60))
+    assert gap.grade == PICTURE_ONLY
+    pause = judge(take_log([], [cutter(0, 25), cutter(38, 60)], floor_dbfs=-60))
+    assert [(u.start_s, u.end_s) for u in pause.usable] == [(25.3, 37.7)]
+
+
+def test_a_take_that_never_gets_quiet_has_no_pause_in_its_machine():
+    heard = [cutter(0, 25), cutter(38, 55)]
+    never_quiet = judge(take_log([], heard, floor_dbfs=-29))
+    assert never_quiet.grade == PICTURE_ONLY
+    assert judge(take_log([], heard, floor_dbfs=-40)).clean_s > 15
+    # heard for less than the larger part, it is not taken to run on
+    assert judge(take_log([], [cutter(0, 25)], floor_dbfs=-29)).clean_s > 30
+
+
+def test_a_brief_noise_has_to_be_sure():
+    assert judge(take_log([], [noise("voice", 5, 6, 200, 3000, confidence=0.6)])).clean_s == 60
+    sure = judge(take_log([], [noise("voice", 5, 6, 200, 3000, confidence=0.9)]))
+    assert sure.clean_s == pytest.approx(58.4)
+    assert sure.grade == CLEAN
+    assert sure.reasons[0].startswith("nearly all")
+
+
+def test_a_knock_is_not_filtered_for_calls_elsewhere():
+    verdict = judge(take_log([whistle(40)], [noise("handling", 10, 12, 20.0, 2000.0)]))
+    assert [u.purpose for u in verdict.usable] == ["natural sound"] * 2
+
+
+@pytest.mark.parametrize(
+    ("fault", "usable"),
+    [
+        ("sound ends at 40.0 s, 20.0 s before the end of the take", (0, 40)),
+        ("the file cannot be read beyond 40.0 s", (0, 40)),
+        ("sound starts 15.0 s after the picture", (15, 60)),
+        ("sound is missing between 0.00 and 20.50 s", (20.5, 60)),
+    ],
+)
+def test_where_there_is_no_sound_nothing_is_usable(fault, usable):
+    verdict = judge(take_log(faults=(fault,)))
+    assert [(u.start_s, u.end_s) for u in verdict.usable] == [usable]
+    assert verdict.grade == PART
+    assert fault in verdict.reasons
+
+
+def test_the_readers_own_words_are_understood(tmp_path, make_clip):
+    clip = make_clip(tmp_path / "late.mov", seconds=6, sound_delay_s=3, audio_codec="pcm_s16le")
+    reader = SoundReader(clip)
+    assert sum(block.shape[1] for block in reader) > 0
+    verdict = judge(take_log(faults=tuple(reader.faults), duration_s=6))
+    assert [u.start_s for u in verdict.usable] == [pytest.approx(3, abs=0.1)]
+
+
+def test_every_channel_dead():
+    verdict = judge(take_log(faults=("there is no sound: every channel is silent",)))
+    assert verdict.grade == PICTURE_ONLY
+    assert "microphone" in verdict.reasons[0]
 
 
 def test_scraps_between_knocks_are_not_usable():

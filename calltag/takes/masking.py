@@ -1,0 +1,195 @@
+"""What each noise of a take does to the sound under it.
+
+What counts is masking: a noise ruins a call only in the call's own band. An engine below 1 kHz
+leaves a whistle at 5 kHz as good as it was; a brush cutter's rasp, which has no upper end, does
+not. Water is natural sound, and here no noise at all. The figures are in `thresholds.toml`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from enum import IntEnum
+
+from calltag.learn.labels import noise_kind
+from calltag.records import Call, NoiseSpan, Span, TakeLog
+from calltag.takes.thresholds import Thresholds
+
+_LOW_CUT_MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole
+
+
+class Left(IntEnum):
+    """What a noise leaves of the sound under it, from best to worst."""
+
+    NATURAL = 0
+    """All of it: the sound is natural as it is."""
+    RUMBLE = 1
+    """All but the lowest: a low cut takes the noise."""
+    BESIDE = 2
+    """Calls, which lie in another band than the noise: a low cut keeps them."""
+    OVER = 3
+    """Calls that drown a noise in their own band."""
+    LOST = 4
+    """Nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What one noise does.
+
+    Attributes
+    ----------
+    noise : NoiseSpan
+        The noise.
+    left : Left
+        What it leaves.
+    cut_hz : float
+        The low cut that this needs; 0 for none.
+    calls : tuple of Call
+        Calls at the same time.
+    standing : tuple of Call
+        Those of them that are usable in spite of it.
+    """
+
+    noise: NoiseSpan
+    left: Left
+    cut_hz: float = 0.0
+    calls: tuple[Call, ...] = ()
+    standing: tuple[Call, ...] = ()
+
+
+def stands(call: Call, noise: NoiseSpan, thresholds: Thresholds) -> bool:
+    """Tell whether a call is usable in spite of a noise.
+
+    Parameters
+    ----------
+    call : Call
+        The call; its `snr_db` is measured in its own band, with the noise in the background.
+    noise : NoiseSpan
+        A noise at the same time.
+    thresholds : Thresholds
+        Where the lines are drawn.
+
+    Returns
+    -------
+    bool
+        Whether it stands far enough above the noise: less is needed where the noise lies in another
+        band, because a filter then takes the noise and leaves the call.
+    """
+    needed = (
+        thresholds.clear_snr_db
+        if _beside(call, noise, thresholds)
+        else thresholds.over_noise_snr_db
+    )
+    return call.snr_db >= needed
+
+
+def _beside(call: Call, noise: NoiseSpan, t: Thresholds) -> bool:
+    return call.low_hz >= noise.high_hz * t.band_gap or call.high_hz * t.band_gap <= noise.low_hz
+
+
+def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> list[Effect]:
+    """Tell what each noise that is heard, and is not natural, does to the sound under it.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        What the log holds of the take.
+    calls : sequence of Call
+        Its calls that count.
+    thresholds : Thresholds
+        Where the lines are drawn.
+
+    Returns
+    -------
+    list of Effect
+        In order of the noises' start; a machine that runs on unnoticed for a while is filled in.
+    """
+    t = thresholds
+    levels = take_log.take.levels
+    floor_dbfs = levels.floor_dbfs if levels else float("-inf")
+    heard_dbfs = max(t.inaudible_dbfs, floor_dbfs - t.below_floor_db)
+    heard = [noise for noise in take_log.noise if _counts(noise, heard_dbfs, t)]
+    machine = [noise for noise in heard if noise_kind(noise.kind) == "machine"]
+    filled = _gaps(machine, take_log.take.duration_s, floor_dbfs, t)
+    return [_effect(noise, calls, t) for noise in sorted([*heard, *filled], key=_start)]
+
+
+def _counts(noise: NoiseSpan, heard_dbfs: float, t: Thresholds) -> bool:
+    brief = noise.span.length_s < t.brief_s
+    least = t.least_confidence_brief if brief else t.least_confidence
+    natural = noise_kind(noise.kind) == "water"
+    return not (natural or noise.confidence < least or noise.level_dbfs < heard_dbfs)
+
+
+def _start(noise: NoiseSpan) -> float:
+    return noise.start_s
+
+
+def _gaps(
+    machine: Sequence[NoiseSpan], duration_s: float, floor_dbfs: float, t: Thresholds
+) -> list[NoiseSpan]:
+    """Stretches in which a machine was not noticed, and ran all the same."""
+    if not machine:
+        return []
+    runs = merged(noise.span for noise in machine)
+    never_quiet = (
+        sum(run.length_s for run in runs) >= t.never_quiet_share * duration_s
+        and floor_dbfs >= max(noise.level_dbfs for noise in machine) - t.never_quiet_db
+    )
+    gaps = [(0.0, runs[0].start_s), (runs[-1].end_s, duration_s)]
+    longest_s = [duration_s if never_quiet else 0.0] * 2
+    for left, right in itertools.pairwise(runs):
+        gaps.append((left.end_s, right.start_s))
+        longest_s.append(duration_s if never_quiet else t.machine_gap_s)
+    longest = max(machine, key=lambda noise: noise.span.length_s)
+    return [
+        replace(longest, start_s=start_s, end_s=end_s, confidence=t.least_confidence)
+        for (start_s, end_s), most_s in zip(gaps, longest_s, strict=True)
+        if 0 < end_s - start_s <= most_s
+    ]
+
+
+def _effect(noise: NoiseSpan, calls: Sequence[Call], t: Thresholds) -> Effect:
+    kind = noise_kind(noise.kind)
+    during = tuple(c for c in calls if c.start_s < noise.end_s and c.end_s > noise.start_s)
+    if kind == "voice":  # speech reaches over every call's band, and a cut one is still heard
+        return Effect(noise, Left.LOST, calls=during)
+    standing = tuple(c for c in during if stands(c, noise, t))
+    beside = tuple(c for c in standing if c.low_hz >= noise.high_hz * t.band_gap)
+    # a low cut serves the calls it leaves: those in the noise, or else the take's others
+    above = beside or tuple(c for c in calls if c.low_hz >= noise.high_hz * t.band_gap)
+    cut_hz = _LOW_CUT_MARGIN * min((c.low_hz for c in above), default=0.0)
+    if noise.high_hz <= t.rumble_hz and not any(c.low_hz < noise.high_hz for c in during):
+        return Effect(noise, Left.RUMBLE, noise.high_hz * t.band_gap, during, standing)
+    if during and len(standing) >= t.standing_share * len(during):
+        left = Left.BESIDE if len(beside) == len(standing) else Left.OVER
+        return Effect(noise, left, cut_hz if left == Left.BESIDE else 0.0, during, standing)
+    if not during and above and kind != "handling":  # a knock's click has no upper end
+        return Effect(noise, Left.BESIDE, cut_hz)
+    return Effect(noise, Left.LOST, calls=during, standing=standing)
+
+
+def merged(spans: Iterable[Span], gap_s: float = 1.0) -> list[Span]:
+    """Join spans that overlap, or have next to nothing between them.
+
+    Parameters
+    ----------
+    spans : iterable of Span
+        In any order.
+    gap_s : float
+        What may lie between two.
+
+    Returns
+    -------
+    list of Span
+        In order, further apart than that.
+    """
+    joined: list[Span] = []
+    for span in sorted(spans):
+        if joined and span.start_s <= joined[-1].end_s + gap_s:
+            joined[-1] = Span(joined[-1].start_s, max(joined[-1].end_s, span.end_s))
+        else:
+            joined.append(span)
+    return joined

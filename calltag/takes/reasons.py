@@ -1,0 +1,154 @@
+"""The reasons of a verdict, in words that send the hand to the right place."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter
+from collections.abc import Sequence
+
+from calltag.learn.labels import noise_kind
+from calltag.records import Call, Levels, TakeLog
+from calltag.takes.masking import Effect, Left, merged
+from calltag.takes.thresholds import Thresholds
+from calltag.takes.words import hertz, stretches
+
+_RESCUE = "(calltag rescue)"
+
+
+def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
+    """Say what each kind of noise leaves of a take's sound.
+
+    Parameters
+    ----------
+    effects : sequence of Effect
+        What its noises do.
+    duration_s : float
+        Its length.
+
+    Returns
+    -------
+    list of str
+        A sentence for each kind and what it leaves, the worst first.
+    """
+    reasons = []
+    by_cause = sorted(effects, key=lambda e: (-e.left, e.noise.kind, e.noise.start_s))
+    for (left, kind), group in itertools.groupby(by_cause, lambda e: (e.left, e.noise.kind)):
+        alike = list(group)
+        where = stretches(merged(e.noise.span for e in alike), duration_s)
+        low = min(e.noise.low_hz for e in alike)
+        high = max(e.noise.high_hz for e in alike)
+        details = Counter(e.noise.detail for e in alike if e.noise.detail).most_common(1)
+        name = _name(kind, details[0][0] if details else "")
+        band = f" ({hertz(max(low, 1.0))} to {hertz(high)})" if low < high else ""
+        reasons.append(f"{name} {where}{band}: {_outcome(left, alike)}")
+    return reasons
+
+
+def _name(kind: str, detail: str) -> str:
+    kind, _, given = kind.partition("/")
+    words = {"wind": "wind on the microphone", "handling": "handling noise"}.get(kind, kind)
+    more = ", ".join(word for word in (given, detail) if word)
+    return f"{words}, {more}," if more else words
+
+
+def _outcome(left: Left, alike: Sequence[Effect]) -> str:
+    calls = {(c.start_s, c.low_hz) for e in alike for c in e.calls}
+    standing = {(c.start_s, c.low_hz) for e in alike for c in e.standing}
+    count = f"{len(standing)} of {len(calls)} calls"
+    cut = hertz(max(max(e.cut_hz for e in alike), 1.0))
+    if left == Left.RUMBLE:
+        return f"a low cut at {cut} takes it out {_RESCUE}"
+    if left == Left.BESIDE and not calls:
+        return f"it lies below this take's calls, a low cut at {cut} leaves their band {_RESCUE}"
+    if left == Left.BESIDE:
+        return f"{count} stand above it in their own band, a low cut at {cut} keeps them {_RESCUE}"
+    if left == Left.OVER:
+        return f"{count} stand above it, but in its own band: no filter parts them from it"
+    kind = noise_kind(alike[0].noise.kind)
+    if kind == "voice":
+        return "no filter takes speech out, cut around it"
+    if kind == "handling":
+        return "cut around it, and take the hand off the camera"
+    if calls and not standing:
+        return "it covers the calls' own band, none stands above it"
+    if calls:
+        return f"it covers the calls' own band, only {count} stand above it"
+    return "no call stands above it"
+
+
+def buried_in_water(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> str:
+    """Say which calls drown in water.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        What the log holds of the take.
+    calls : sequence of Call
+        Its calls that count.
+    thresholds : Thresholds
+        Where the line is drawn.
+
+    Returns
+    -------
+    str
+        One sentence; empty where none does.
+    """
+    water = [n.span for n in take_log.noise if n.kind.startswith("water")]
+    wet = [c for c in calls if any(c.start_s < w.end_s and c.end_s > w.start_s for w in water)]
+    buried = [c for c in wet if c.snr_db < thresholds.clear_snr_db]
+    if not buried:
+        return ""
+    return (
+        f"water {stretches(merged(water), take_log.take.duration_s)}: natural sound, "
+        f"but {len(buried)} of {len(wet)} calls drown in it"
+    )
+
+
+def level_reasons(levels: Levels | None, thresholds: Thresholds) -> list[str]:
+    """Say what is wrong with the recording itself.
+
+    Parameters
+    ----------
+    levels : Levels or None
+        What was measured of the whole take.
+    thresholds : Thresholds
+        Where the lines are drawn.
+
+    Returns
+    -------
+    list of str
+        Its faults, and whether it was recorded too low.
+    """
+    if levels is None:
+        return []
+    reasons = list(levels.faults)
+    if thresholds.silent_peak_dbfs < levels.loudness_lufs < thresholds.faint_lufs:
+        reasons.append(
+            f"recorded low ({levels.loudness_lufs:.0f} LUFS): lifting it lifts the hiss too"
+        )
+    return reasons
+
+
+def clean_reason(calls: Sequence[Call], *, nearly: bool) -> str:
+    """Say why a take is clean.
+
+    Parameters
+    ----------
+    calls : sequence of Call
+        Its calls that count.
+    nearly : bool
+        Whether there is some noise in it.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    heard = "nearly all of it is" if nearly else "all of it is"
+    heard += " natural sound without machine, wind, voice or handling"
+    if not calls:
+        return f"{heard}; no call found"
+    best = max((c.snr_db for c in calls if math.isfinite(c.snr_db)), default=0.0)
+    many = f"{len(calls)} call{'s' if len(calls) != 1 else ''}"
+    return f"{heard}; {many}, the clearest {best:.0f} dB above the background"
