@@ -1,0 +1,130 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calltag.errors import InputError
+from calltag.learn.score import finds, match_events, read_truth, score
+from calltag.records import Call, Label, Take, TakeLog
+
+
+def event(start_s: float, end_s: float, label: str = "call", take: str = "A.MOV") -> Label:
+    return Label(take=take, start_s=start_s, end_s=end_s, label=label)
+
+
+@pytest.mark.parametrize(
+    ("found", "hit", "right"),
+    [
+        ([(10.0, 11.0)], 1, 1),
+        ([(10.0, 10.24)], 0, 1),
+        ([(10.0, 10.25)], 1, 1),
+        ([(9.0, 11.0)], 1, 1),
+        ([(8.9, 11.0)], 1, 0),
+        ([(10.0, 10.13), (10.5, 10.63)], 1, 2),
+        ([(11.0, 12.0)], 0, 0),
+        ([], 0, 0),
+    ],
+)
+def test_overlap_by_hand(found: list[tuple[float, float]], hit: int, right: int) -> None:
+    got = score([event(10.0, 11.0)], [event(*span) for span in found]).overlap
+    assert (got.hit, got.right) == (hit, right)
+
+
+def test_onset_error_is_that_of_the_nearest_overlapping_find() -> None:
+    truth = [event(10.0, 11.0), event(20.0, 21.0)]
+    found = [event(9.9, 10.4), event(10.02, 10.6), event(20.3, 21.0), event(19.99, 20.0)]
+    assert score(truth, found).overlap.onset_error_s == pytest.approx((0.02 + 0.3) / 2)
+
+
+def test_noise_is_neither_truth_nor_find() -> None:
+    truth = [event(1, 2, "pit rail: rasp"), event(5, 9, "machine/hedge trimmer")]
+    found = [event(1, 2, "pit rail: rasp"), event(5, 9, "wind"), event(5, 9, "no call")]
+    got = score(truth, found)
+    assert (got.micro.truth, got.micro.found, got.micro.right) == (1, 1, 1)
+
+
+def test_a_wrong_name_is_a_find_but_not_of_its_type() -> None:
+    got = score([event(1, 2, "pit rail: rasp")], [event(1, 2, "marsh hooter: boom")])
+    assert got.events.f1 == 1.0
+    assert got.micro.f1 == 0.0
+    assert got.macro_f1 == 0.0
+
+
+def test_takes_without_a_call_count_when_they_are_named() -> None:
+    truth, found = [event(1, 2)], [event(1, 2), event(7, 8, take="B.MOV")]
+    alone = score(truth, found)
+    assert (alone.takes, alone.left_out, alone.overlap.precision) == (1, 1, 1.0)
+    whole = score(
+        truth, found, takes=["A.MOV", "B.MOV"], durations_s={"A.MOV": 60.0, "B.MOV": 60.0}
+    )
+    assert (whole.takes, whole.left_out, whole.overlap.precision) == (2, 0, 0.5)
+    assert whole.false_per_minute == 0.5
+    assert np.isnan(score(truth, found, durations_s={"B.MOV": 60.0}).false_per_minute)
+
+
+def test_intervals_come_from_drawing_takes_again(rng) -> None:
+    takes = [f"{i}.MOV" for i in range(40)]
+    truth = [event(1, 2, take=take) for take in takes]
+    found = [event(1, 2, take=take) for take in takes[:30]]
+    got = score(truth, found)
+    # Recall is 0.75 and every find is right: F1 = 2r / (1 + r). A share of 30 in 40 has a 95 %
+    # interval of 0.60 to 0.86 (Wilson), so F1 lies between 0.75 and 0.92, give or take the method.
+    assert got.events_f1.low == pytest.approx(0.75, abs=0.03)
+    assert got.events_f1.high == pytest.approx(0.92, abs=0.03)
+    assert got.events_f1 == score(truth, list(reversed(found))).events_f1
+    assert np.isnan(score(truth[:1], found[:1]).events_f1.low)
+
+
+def test_report_in_plain_words() -> None:
+    truth = [event(1, 2, "pit rail: rasp"), event(5, 6, "pit rail: rasp", take="B.MOV")]
+    found = [event(1.01, 2, "pit rail: rasp"), event(8, 9, take="C.MOV")]
+    text = score(truth, found).text()
+    assert "2 takes compared: 2 calls in the reference, 1 found." in text
+    assert "Found 1 of the 2 calls (50 %); 1 of the 1 finds are calls (100 %)." in text
+    assert "Starts are off by 10 ms" in text
+    assert "Left out: 1 take that the reference does not name." in text
+    assert "1 right, 1 missed, 0 false" in text
+    assert "nan" not in score(truth, []).text()
+    assert "type" not in score([event(1, 2)], [event(1, 2)]).text()
+
+
+def test_finds_of_the_log_are_its_calls() -> None:
+    def call(start_s: float, label: str) -> Call:
+        return Call(
+            start_s=start_s,
+            end_s=start_s + 1,
+            low_hz=900,
+            high_hz=1400,
+            peak_hz=1000,
+            snr_db=12,
+            level_dbfs=-30,
+            call_probability=0.9,
+            label=label,
+        )
+
+    take = Take(path="A.MOV", rushes="/ashmere", digest="d", size_bytes=1, duration_s=60.0)
+    log = TakeLog(take=take, calls=(call(1, "call"), call(3, "wind"), call(5, "pit rail: rasp")))
+    assert [(find.start_s, find.label) for find in finds([log])] == [
+        (1, "call"),
+        (5, "pit rail: rasp"),
+    ]
+
+
+def test_a_reference_without_calls_is_refused(tmp_path) -> None:
+    path = tmp_path / "truth.csv"
+    path.write_text("take,start_s,end_s\n")
+    with pytest.raises(InputError, match=r"truth\.csv: holds no call"):
+        read_truth(path)
+    path.write_text("take,start_s,end_s,snr_db\nA.MOV,1,2,10\n")
+    assert read_truth(path) == (event(1, 2),)
+    with pytest.raises(InputError, match="names no take"):
+        score([], [event(1, 2)])
+
+
+def test_many_events_are_paired_quickly(rng) -> None:
+    starts = np.sort(rng.uniform(0, 3600, 1500))
+    truth = [event(s, s + 0.3) for s in starts]
+    found = [
+        event(s + d, s + 0.3 + d) for s, d in zip(starts, rng.normal(0, 0.02, 1500), strict=True)
+    ]
+    assert len(match_events(truth, found)) == 1500

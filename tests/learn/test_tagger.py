@@ -1,0 +1,93 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calltag.errors import InputError
+from calltag.learn.tagger import Tagger
+from calltag.records import CALL
+
+
+def test_finds_get_the_label_that_was_taught(taught, sounds) -> None:
+    for label in sounds.types:
+        tags = taught.tagger.tag(sounds.rows(label, 50, take=60))
+        named = [tag for tag in tags if tag.label != CALL]
+        assert np.mean([tag.label == label for tag in named]) > 0.95
+        assert len(named) > 40
+        assert all(taught.tagger.confidence.threshold <= tag.confidence <= 1 for tag in named)
+
+
+def test_strangers_stay_unknown(taught, sounds) -> None:
+    tags = taught.tagger.tag(sounds.rows("reed otter: whistle", 100, take=60))
+    assert np.mean([tag.label == CALL for tag in tags]) > 0.8
+    far = np.full((1, sounds.n_features), 40.0, np.float32)
+    assert taught.tagger.tag(far)[0].label == CALL
+
+
+def test_confidence_comes_true(sounds) -> None:
+    """Of sounds from unheard takes, as many are named rightly as the confidences say."""
+    # Spread so wide that labels overlap; the tagger must know that it does not know.
+    tagger = Tagger.fit(*sounds.arrays(sounds.examples(takes=8, each=5, spread=2.6)))
+    sure, right = [], []
+    for label in sounds.types:
+        heard = np.concatenate([sounds.rows(label, 20, take=t, spread=2.6) for t in range(50, 60)])
+        votes, likeness = tagger.judges.judge(heard)
+        sure.append(tagger.confidence(votes.max(axis=1), likeness))
+        right.append(tagger.judges.classes[votes.argmax(axis=1)] == label)
+    sure, right = np.concatenate(sure), np.concatenate(right)
+    assert 0.4 < right.mean() < 0.95
+    assert sure.mean() == pytest.approx(right.mean(), abs=0.1)
+    assert right[sure > 0.8].mean() > right[sure < 0.5].mean() + 0.2
+
+
+def test_five_of_a_type_help(sounds) -> None:
+    tagger = Tagger.fit(*sounds.arrays(sounds.examples(takes=5, each=1)))
+    tags = [tagger.tag(sounds.rows(label, 40, take=70)) for label in sounds.types]
+    named = [
+        (tag.label, label)
+        for label, group in zip(sounds.types, tags, strict=True)
+        for tag in group
+        if tag.label != CALL
+    ]
+    assert len(named) > 0.6 * 160
+    assert np.mean([given == label for given, label in named]) > 0.9
+
+
+def test_an_unnamed_find_says_how_likely_it_is_no_noise(taught, sounds) -> None:
+    threshold = taught.tagger.confidence.threshold
+    between = (sounds.rows("machine", 200) + sounds.rows("pit rail: rasp", 200)) / 2
+    unnamed = [tag for tag in taught.tagger.tag(between) if tag.label == CALL]
+    assert unnamed
+    assert min(tag.confidence for tag in unnamed) < threshold < 1
+    animals = sounds.examples(types=("pit rail: rasp", "marsh hooter: boom"))
+    tagger = Tagger.fit(*sounds.arrays(animals))
+    unnamed = [tag for tag in tagger.tag(between) if tag.label == CALL]
+    assert {round(tag.confidence, 6) for tag in unnamed} == {1.0}
+
+
+def test_the_same_examples_give_the_same_tagger(sounds) -> None:
+    examples = sounds.examples(takes=12, each=2)
+    heard = sounds.rows("machine", 10)
+    first, second = (Tagger.fit(*sounds.arrays(examples), seed=3).tag(heard) for _ in range(2))
+    assert first == second
+
+
+def test_one_take_is_enough_to_teach(sounds) -> None:
+    tagger = Tagger.fit(*sounds.arrays(sounds.examples(takes=1, each=6)))
+    assert tagger.classes == tuple(sorted(sounds.types))
+    labels = {tag.label for tag in tagger.tag(sounds.rows("machine", 20))}
+    assert labels <= {"machine", CALL}
+
+
+def test_what_cannot_be_taught_or_tagged_is_refused(taught, sounds) -> None:
+    features, labels, groups = sounds.arrays(sounds.examples(takes=2))
+    with pytest.raises(InputError, match=r"only one kind of label \(machine\)"):
+        Tagger.fit(*(side[labels == "machine"] for side in (features, labels, groups)))
+    rare = np.where(np.arange(len(labels)) == 0, "wind", labels)
+    with pytest.raises(InputError, match="`wind` has one example only"):
+        Tagger.fit(features, rare, groups)
+    with pytest.raises(InputError, match="not finite"):
+        Tagger.fit(np.where(features > 2, np.nan, features), labels, groups)
+    with pytest.raises(InputError, match=r"shape \(3, 39\) do not fit a model of 40"):
+        taught.tagger.tag(np.zeros((3, 39), np.float32))
+    assert taught.tagger.tag(np.zeros((0, 40), np.float32)) == []

@@ -1,0 +1,87 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calltag.errors import InputError
+from calltag.learn.teach import NEXT, Taught, teach
+from calltag.records import Span
+
+
+def test_teaching_gives_a_tagger_and_its_figures(taught: Taught, sounds) -> None:
+    report = taught.report
+    assert taught.tagger.classes == tuple(sorted(sounds.types))
+    assert report.validation.n == report.validation.checked == 80
+    assert report.validation.accuracy > 0.9
+    assert report.threshold == taught.tagger.confidence.threshold
+    assert report.left_out == report.label_next == ()
+
+
+def test_report_in_plain_words(taught: Taught) -> None:
+    text = taught.report.text()
+    figures = taught.report.validation
+    assert text.startswith("Learnt 4 labels from 80 sounds:\n  lesser reedling: trill  20 sounds")
+    assert f"Checked on takes left out of the teaching: {figures.right} of 80 right" in text
+    assert f"That named {figures.named} of 80, {figures.named_right} of them rightly." in text
+    assert "nan" not in text
+
+
+def test_report_names_places(sounds) -> None:
+    examples = sounds.examples(takes=6)
+    right = examples[1]
+    examples[1] = right._replace(label="machine", take="B007.MOV", span=Span(83.4, 84.0))
+    waiting = sounds.unlabelled("reed otter: whistle", 30)
+    report = teach(examples, unlabelled=waiting).report
+    assert [(d.take, d.span, d.label) for d in report.look_again] == [
+        ("B007.MOV", Span(83.4, 84.0), "machine")
+    ]
+    assert report.look_again[0].suggestion == right.label
+    assert len(report.label_next) == NEXT
+    assert {sound.take for sound in report.label_next} == {"A009.MOV"}
+    text = report.text()
+    assert "  B007.MOV at 83.4 s: labelled machine, sounds like" in text
+    assert "Label these next, they would teach most:\n  A009.MOV at " in text
+
+
+def test_labels_with_one_example_are_left_out_and_named(sounds) -> None:
+    examples = sounds.examples(takes=3)
+    lone = examples[0]._replace(label="silt crake: tick")
+    taught = teach([*examples, lone])
+    assert taught.report.left_out == ("silt crake: tick",)
+    assert "silt crake: tick" not in taught.tagger.classes
+    assert "`silt crake: tick` has one example only; it was left out." in taught.report.text()
+
+
+def test_labels_of_one_take_are_taught_with_a_warning(sounds) -> None:
+    text = teach(sounds.examples(takes=1, each=6)).report.text()
+    assert "How well it does could not be checked." in text
+    assert "All labels are of one take" in text
+    assert "nan" not in text
+
+
+def test_groups_of_the_user_are_left_out_together(sounds) -> None:
+    by_take = sounds.examples(takes=6, each=2)
+    pairs = [e._replace(group="east" if e.take < "A003" else "west") for e in by_take]
+    assert teach(by_take).report.validation.groups == 6
+    assert teach(pairs).report.validation.groups == 2
+
+
+def test_what_cannot_be_taught_is_refused(sounds) -> None:
+    examples = sounds.examples(takes=2)
+    with pytest.raises(InputError, match="no label has 2 examples"):
+        teach([])
+    with pytest.raises(InputError, match="no label has 2 examples"):
+        teach([examples[0], examples[5]])
+    with pytest.raises(InputError, match="only one kind of label"):
+        teach([example for example in examples if example.label == "machine"])
+    short = examples[0]._replace(features=np.zeros(3, np.float32))
+    with pytest.raises(InputError, match="different versions"):
+        teach([*examples, short])
+
+
+def test_old_sounds_are_not_proposed(sounds) -> None:
+    waiting = sounds.unlabelled("machine", 3)
+    old = [sound._replace(features=np.zeros(3, np.float32)) for sound in waiting]
+    assert teach(sounds.examples(takes=2), unlabelled=old).report.label_next == ()
+    mixed = teach(sounds.examples(takes=2), unlabelled=[*old, *waiting]).report.label_next
+    assert len(mixed) == 3
