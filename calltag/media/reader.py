@@ -199,6 +199,11 @@ def read_span(
         If the stretch has no length.
     MediaError
         If the file cannot be read, or has no sound.
+
+    Notes
+    -----
+    Decoders may draw noise: AC-3's dither, and what AAC codes as noise substitution (which few
+    cameras use), come out a little otherwise at every decoding.
     """
     if not end_s > start_s:
         raise InputError(f"a span from {start_s:g} to {end_s:g} s has no length")
