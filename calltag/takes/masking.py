@@ -157,18 +157,26 @@ def _effect(noise: NoiseSpan, calls: Sequence[Call], t: Thresholds) -> Effect:
     if kind == "voice":  # speech reaches over every call's band, and a cut one is still heard
         return Effect(noise, Left.LOST, calls=during)
     standing = tuple(c for c in during if stands(c, noise, t))
-    beside = tuple(c for c in standing if c.low_hz >= noise.high_hz * t.band_gap)
-    # a low cut serves the calls it leaves: those in the noise, or else the take's others
-    above = beside or tuple(c for c in calls if c.low_hz >= noise.high_hz * t.band_gap)
-    cut_hz = _LOW_CUT_MARGIN * min((c.low_hz for c in above), default=0.0)
     if noise.high_hz <= t.rumble_hz and not any(c.low_hz < noise.high_hz for c in during):
         return Effect(noise, Left.RUMBLE, noise.high_hz * t.band_gap, during, standing)
-    if during and len(standing) >= t.standing_share * len(during):
-        left = Left.BESIDE if len(beside) == len(standing) else Left.OVER
-        return Effect(noise, left, cut_hz if left == Left.BESIDE else 0.0, during, standing)
-    if not during and above and kind != "handling":  # a knock's click has no upper end
-        return Effect(noise, Left.BESIDE, cut_hz)
+    # calls above the noise's band say whether that is free; those in it, whether they drown it
+    above = [c for c in during if c.low_hz >= noise.high_hz * t.band_gap]
+    clear = [c for c in above if c in standing]
+    if above and len(clear) >= t.standing_share * len(above):
+        return Effect(noise, Left.BESIDE, _cut_hz(clear), during, standing)
+    if len(standing) > t.standing_share * len(during):
+        return Effect(noise, Left.OVER, 0.0, during, standing)
+    # a noise that ends far below the take's calls leaves their band whether or not one is in it
+    far_above = [c for c in calls if c.low_hz >= noise.high_hz * t.band_gap_elsewhere]
+    far_clear = [c for c in far_above if c.snr_db >= t.clear_snr_db]
+    enough = far_above and len(far_clear) >= t.standing_share * len(far_above)
+    if enough and kind != "handling":  # a knock's click has no upper end
+        return Effect(noise, Left.BESIDE, _cut_hz(far_clear), during, standing)
     return Effect(noise, Left.LOST, calls=during, standing=standing)
+
+
+def _cut_hz(kept: Sequence[Call]) -> float:
+    return _LOW_CUT_MARGIN * min(call.low_hz for call in kept)
 
 
 def merged(spans: Iterable[Span], gap_s: float = 1.0) -> list[Span]:

@@ -31,6 +31,7 @@ class Thresholds:
     clear_snr_db: float
     over_noise_snr_db: float
     band_gap: float
+    band_gap_elsewhere: float
     standing_share: float
     handle_s: float
     least_usable_s: float
