@@ -384,16 +384,14 @@ def _measure(block: FloatArray, rate_hz: int) -> _Second:
     ).astype(int)
     pieces = np.stack([block[:, start : start + width] for start in starts], axis=1)
     pieces = pieces.reshape(len(block), n_seconds, -1)
-    mean = pieces.mean(axis=2, dtype=np.float64)
-    pieces = pieces - mean[:, :, None].astype(np.float32)
-    power = np.einsum("cst,cst->sc", pieces, pieces) / pieces.shape[2]
+    mean = pieces.mean(axis=2)
+    pieces -= mean[:, :, None]
     low = _means(pieces, _LOW_GROUP)
-    mid = np.diff(_means(pieces, _MID_GROUP), axis=2)
     return _Second(
-        power.astype(np.float64),
-        (low**2).mean(axis=2, dtype=np.float64).T,
-        (mid**2).mean(axis=2, dtype=np.float64).T,
-        mean.T,
+        _power(pieces),
+        _power(low),
+        _power(np.diff(_means(pieces, _MID_GROUP), axis=2)),
+        mean.T.astype(np.float64),
         # Steps weigh high frequencies up, in which only a copy is like the other; microphones side
         # by side have the low ones in common, and there show which one is inverted.
         _likeness(np.diff(pieces, axis=2)),
@@ -401,9 +399,16 @@ def _measure(block: FloatArray, rate_hz: int) -> _Second:
     )
 
 
+def _power(pieces: FloatArray) -> _Floats:
+    """Mean square of every channel, second by second."""
+    power: FloatArray = np.einsum("cst,cst->sc", pieces, pieces) / pieces.shape[2]
+    return power.astype(np.float64)
+
+
 def _likeness(pieces: FloatArray) -> _Floats:
     """Correlate all pairs of channels, second by second."""
-    products = np.einsum("cst,dst->scd", pieces, pieces).astype(np.float64)
+    by_second = pieces.transpose(1, 0, 2)
+    products = (by_second @ by_second.transpose(0, 2, 1)).astype(np.float64)
     norm = np.sqrt(np.einsum("scc->sc", products))
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.nan_to_num(products / (norm[:, :, None] * norm[:, None, :]))
@@ -425,10 +430,12 @@ def _decibels(power: _Floats) -> _Floats:
 
 
 def _means(pieces: FloatArray, group: int) -> FloatArray:
+    """Means of groups of samples: a low-pass filter, and a lower rate."""
     n = pieces.shape[2] // group * group
     if n < 2 * group:
         return pieces
-    means: FloatArray = pieces[:, :, :n].reshape(*pieces.shape[:2], -1, group).mean(axis=3)
+    groups = pieces[:, :, :n].reshape(*pieces.shape[:2], -1, group)
+    means: FloatArray = groups @ np.full(group, 1 / group, np.float32)
     return means
 
 
