@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from calltag.errors import InputError
 from calltag.learn.by_hand import Example, Sound
@@ -220,9 +221,10 @@ def teach(
     labels = np.array([example.label for example in used])
     groups = np.array([example.group for example in used])
     check(features, labels)
-    known = out_of_fold(features, labels, groups, seed=seed)
-    unknown = strangers(features, labels, seed=seed)
-    tagger = Tagger.from_trials(Judges.fit(features, labels), known, unknown)
+    with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
+        known = out_of_fold(features, labels, groups, seed=seed)
+        unknown = strangers(features, labels, seed=seed)
+        tagger = Tagger.from_trials(Judges.fit(features, labels), known, unknown)
     validation = validate(known, unknown, groups, seed=seed)
     look_again = tuple(
         LookAgain(
