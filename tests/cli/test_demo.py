@@ -11,18 +11,19 @@ from calltag.cli import demo
 from calltag.log import Log
 
 CLIPS = ("ASH_A_0031.MP4", "ASH_A_0032.MP4", "ASH_C_0004.MP4")
+TYPES = ("marsh hooter: boom", "pit rail: rasp", "lesser reedling: whistle")
 
 
 @pytest.fixture
 def few_clips(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Three of the demo's clips, with what its tables say of them."""
+    """Three of the demo's clips, with what its tables say of them and of three call types."""
     whole, few = demo.demo_clips(), tmp_path / "some clips"
     few.mkdir()
     for name in CLIPS:
         shutil.copy(whole / name, few)
     for name in ("labels.csv", "truth.csv"):
         head, *lines = (whole / name).read_text("utf-8").splitlines()
-        kept = [line for line in lines if line.startswith(CLIPS)]
+        kept = [line for line in lines if line.startswith(CLIPS) and line.endswith(TYPES)]
         (few / name).write_text("\n".join([head, *kept]) + "\n", "utf-8")
     monkeypatch.setattr(demo, "demo_clips", lambda: few)
     return few
@@ -44,9 +45,9 @@ def test_the_demo_does_the_whole_job(run, few_clips, tmp_path) -> None:
         assert [take.path for take in log.takes()] == list(CLIPS)
         assert len(log.labels()) == len((out / "labels.csv").read_text("utf-8").splitlines()) - 1
         types = {call.label for one in log.take_logs() for call in one.calls}
-    assert {"marsh hooter: boom", "pit rail: rasp"} <= types
+    assert set(TYPES) <= types
     (found, share) = re.findall(r"Found (\d+) of the \d+ calls \((\d+) %\)", ran.out)[0]
-    assert int(found) > 30
+    assert int(found) > 20
     assert int(share) >= 90
 
     for name in ("markers.otio", "markers.csv", "wav", "webvtt", "chapters"):
