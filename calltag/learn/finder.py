@@ -12,22 +12,23 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
-from calltag.learn.hearing import STEPS_PER_S, Hearing, starter_model
+from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing, starter_model
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.segments import LONGEST_GAP_S, call_probability, find_segments
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
 from calltag.sound.channels import Chooser
-from calltag.sound.events import measure_region, refine_edges
+from calltag.sound.events import AROUND_FRAMES, measure_region, refine_edges
 from calltag.sound.features import event_features
-from calltag.sound.floor import noise_floor_db
+from calltag.sound.floor import STEP_FRAMES, noise_floor_db
 from calltag.sound.loudness import SpectrumLoudness, channel_gain
 from calltag.sound.spectrum import (
     FRAMES_PER_S,
     HOP,
-    N_BINS,
+    N_MELS,
     RATE_HZ,
     mel_power,
     power_frames,
@@ -35,13 +36,21 @@ from calltag.sound.spectrum import (
     to_db,
 )
 
-BLOCK_S = 45.0
-CONTEXT_FRAMES = 4 * FRAMES_PER_S
+BLOCK_S = 15.0
+"""Sound is read in blocks of this length: arrays of a few megabytes."""
+
+WINDOW_FRAMES = 60 * FRAMES_PER_S
+"""A window has at least so many frames of its own, to be worth its context."""
+
+CONTEXT_FRAMES = 6 * FRAMES_PER_S
+"""The noise floor looks 4 s to each side, the starter model 1.4 s."""
+
 FRAMES_PER_STEP = FRAMES_PER_S // STEPS_PER_S
 LEAST_PROBABILITY = 0.1
 """Less likely finds are not kept."""
 
 _EDGE_REACH = 6  # frames that an edge may be moved
+_NOISE_STEPS = STEPS_PER_S // 2  # noise within half a second counts as heard at the same time
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,25 +79,41 @@ class _Window:
     first: int
     core: int
     stop: int
-    power: FloatArray
+    mel: FloatArray
+    blocks: list[FloatArray]
+
+    def power(self, start: int, stop: int) -> FloatArray:
+        """Power of some of its frames, counted from its first; copied only across blocks."""
+        parts = []
+        for block in self.blocks:
+            if start < len(block) and stop > 0:
+                parts.append(block[max(0, start) : stop])
+            start, stop = start - len(block), stop - len(block)
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 
 def _windows(frames: Iterable[FloatArray]) -> Iterator[_Window]:
-    """Put blocks of frames together to windows with context on both sides."""
-    held = np.zeros((0, N_BINS), np.float32)
+    """Put blocks of frames together to windows with context on both sides.
+
+    Windows begin and end on steps of the noise floor, so that it is the same in all of them.
+    """
+    blocks: list[FloatArray] = []
+    mel = np.zeros((0, N_MELS), np.float32)
     first = core = 0
     for block in frames:
-        held = np.concatenate([held, block]) if len(held) else block
-        stop = first + len(held) - CONTEXT_FRAMES
-        if stop - core < CONTEXT_FRAMES:
+        blocks.append(block)
+        mel = np.concatenate([mel, mel_power(block)])
+        stop = (first + len(mel) - CONTEXT_FRAMES) // STEP_FRAMES * STEP_FRAMES
+        if stop - core < WINDOW_FRAMES:
             continue
-        yield _Window(first, core, stop, held)
-        kept = max(0, stop - CONTEXT_FRAMES - first)
-        kept -= kept % FRAMES_PER_STEP
-        held = held[kept:].copy()
-        first, core = first + kept, stop
-    if first + len(held) > core:
-        yield _Window(first, core, first + len(held), held)
+        yield _Window(first, core, stop, mel, blocks)
+        passed = max(0, stop - CONTEXT_FRAMES - first)
+        first, core, mel = first + passed, stop, mel[passed:]
+        while passed >= len(blocks[0]):
+            passed -= len(blocks.pop(0))
+        blocks[0] = blocks[0][passed:].copy()
+    if first + len(mel) > core:
+        yield _Window(first, core, first + len(mel), mel, blocks)
 
 
 @dataclass(slots=True)
@@ -98,54 +123,74 @@ class _Pass:
     hearing: Hearing
     noise: NoiseMeter = field(default_factory=NoiseMeter)
     calls: list[Call] = field(default_factory=list)
-    taken: int = 0  # frames before this belong to calls already found
+    taken: int = 0  # frames before this belong to events that are dealt with
+    kept: bool = False  # whether the last of them is a call
 
     def look(self, window: _Window) -> None:
         """Find what is in a window."""
-        power = window.power
-        mel = mel_power(power)
-        level_db = to_db(mel)
+        level_db = to_db(window.mel)
         heard = self.hearing.listen(level_db, noise_floor_db(level_db))
         own = slice(window.core - window.first, window.stop - window.first)
         self.noise.add(
-            mel[own], heard.kinds[own.start // FRAMES_PER_STEP : -(-own.stop // FRAMES_PER_STEP)]
+            window.mel[own],
+            heard.kinds[own.start // FRAMES_PER_STEP : -(-own.stop // FRAMES_PER_STEP)],
         )
-
         segments = find_segments(heard.call)
-        busy = np.zeros(len(power), bool)
-        for begin, end in segments:
-            busy[begin * FRAMES_PER_STEP : end * FRAMES_PER_STEP] = True
+        busy = _busy(segments, len(level_db))
         for i, (begin, end) in enumerate(segments):
             first = window.first + begin * FRAMES_PER_STEP
-            last = min(window.first + end * FRAMES_PER_STEP, window.first + len(power))
+            last = window.first + min(end * FRAMES_PER_STEP, len(level_db))
             if first >= window.stop:
                 break
             if first < self.taken:
-                if self.calls and last > self.taken:  # cut off by the last window's end
+                if self.kept and last > self.taken + 2 * _EDGE_REACH:
+                    # It went on beyond what the last window saw.
                     self.calls[-1] = replace(self.calls[-1], end_s=last / FRAMES_PER_S)
                     self.taken = last
                 continue
-            if last <= window.core or (first < window.core and window.core > 0):
+            if last <= window.core:
                 continue
-            before = segments[i - 1][1] * FRAMES_PER_STEP if i else 0
-            after = segments[i + 1][0] * FRAMES_PER_STEP if i + 1 < len(segments) else len(power)
             probability = call_probability(heard, begin, end, self.hearing.calibration)
-            self.taken = last
-            if probability < LEAST_PROBABILITY:
-                continue
-            kinds = 1 / (1 + np.exp(-heard.kinds[max(0, begin - 25) : end + 25].mean(axis=0)))
-            self.calls.append(
-                measure_call(
-                    power,
-                    busy,
-                    (begin * FRAMES_PER_STEP, min(end * FRAMES_PER_STEP, len(power))),
-                    offset=window.first,
-                    embedding=heard.embedding[begin:end],
-                    probability=probability,
-                    noise=tuple(k for k, p in zip(NOISE_KINDS, kinds, strict=True) if p > 0.5),
-                    edges=(before, after),
+            self.taken, self.kept = last, probability >= LEAST_PROBABILITY
+            if self.kept:
+                before = segments[i - 1][1] * FRAMES_PER_STEP if i else 0
+                after = segments[i + 1][0] * FRAMES_PER_STEP if i + 1 < len(segments) else None
+                event = (first - window.first, last - window.first)
+                self.calls.append(
+                    self._measure(window, heard, busy, event, (before, after), probability)
                 )
-            )
+
+    def _measure(
+        self,
+        window: _Window,
+        heard: Heard,
+        busy: npt.NDArray[np.bool_],
+        event: tuple[int, int],
+        edges: tuple[int, int | None],
+        probability: float,
+    ) -> Call:
+        """Measure an event on the part of the window that this needs."""
+        around = AROUND_FRAMES + 2 * _EDGE_REACH
+        start, stop = max(0, event[0] - around), min(len(busy), event[1] + around)
+        before, after = edges
+        return measure_call(
+            window.power(start, stop),
+            busy[start:stop],
+            (event[0] - start, event[1] - start),
+            offset=window.first + start,
+            heard=heard,
+            heard_from=window.first,
+            probability=probability,
+            edges=(before - start, (len(busy) if after is None else after) - start),
+        )
+
+
+def _busy(segments: Sequence[tuple[int, int]], n_frames: int) -> npt.NDArray[np.bool_]:
+    """Frames in which something was found."""
+    busy = np.zeros(n_frames, bool)
+    for begin, end in segments:
+        busy[begin * FRAMES_PER_STEP : end * FRAMES_PER_STEP] = True
+    return busy
 
 
 def measure_call(
@@ -154,9 +199,9 @@ def measure_call(
     frames: tuple[int, int],
     *,
     offset: int,
-    embedding: FloatArray,
+    heard: Heard,
+    heard_from: int,
     probability: float,
-    noise: tuple[str, ...],
     edges: tuple[int, int] | None,
 ) -> Call:
     """Measure one event.
@@ -171,12 +216,12 @@ def measure_call(
         The event's first frame and the frame after its last.
     offset : int
         Frame of the take that `power` begins with.
-    embedding : np.ndarray, shape (n_steps, N_EMBEDDING)
-        What the starter model made of the event.
+    heard : Heard
+        What the starter model made of the event and of what surrounds it.
+    heard_from : int
+        Frame of the take that `heard` begins with.
     probability : float
         Probability that it is a call.
-    noise : tuple of str
-        Noise kinds at the same time.
     edges : tuple of int or None
         How far its edges may move; None leaves them as they are.
 
@@ -191,6 +236,12 @@ def measure_call(
         first, last = refine_edges(
             power, region, reach=_EDGE_REACH, before=edges[0], after=edges[1]
         )
+    if (first, last) != frames:
+        region = measure_region(power, busy, first, last)
+    begin = (offset + first - heard_from) // FRAMES_PER_STEP
+    end = max(begin + 1, (offset + last - heard_from) // FRAMES_PER_STEP)
+    kinds = heard.kinds[max(0, begin - _NOISE_STEPS) : end + _NOISE_STEPS]
+    noisy = (1 / (1 + np.exp(-kinds))).mean(axis=0) > 0.5
     return Call(
         start_s=(offset + first) / FRAMES_PER_S,
         end_s=(offset + last) / FRAMES_PER_S,
@@ -201,8 +252,8 @@ def measure_call(
         level_dbfs=region.level_dbfs,
         call_probability=probability,
         confidence=probability,
-        noise=noise,
-        features=event_features(power[frames[0] : frames[1]], region, embedding),
+        noise=tuple(kind for kind, on in zip(NOISE_KINDS, noisy, strict=True) if on),
+        features=event_features(power[first:last], region, heard.embedding[begin:end]),
     )
 
 
@@ -317,38 +368,32 @@ class Finder:
         MediaError
             If the sound cannot be read.
         """
-        around_s = CONTEXT_FRAMES / FRAMES_PER_S
-        calls = []
-        for span in spans:
-            start_s = np.floor(max(0.0, span.start_s - around_s) * STEPS_PER_S) / STEPS_PER_S
-            block, _ = read_span(path, start_s, span.end_s + around_s, rate_hz=RATE_HZ)
-            power = power_spectrum(Chooser().choose(block))
-            level_db = to_db(mel_power(power))
-            heard = self._hearing.listen(level_db)
-            offset = round(start_s * FRAMES_PER_S)
-            first = min(max(0, round(span.start_s * FRAMES_PER_S) - offset), len(power) - 2)
-            last = min(max(first + 2, round(span.end_s * FRAMES_PER_S) - offset), len(power))
-            steps = slice(
-                first // FRAMES_PER_STEP, max(first // FRAMES_PER_STEP + 1, last // FRAMES_PER_STEP)
-            )
-            busy = np.zeros(len(power), bool)
-            busy[first:last] = True
-            kinds = heard.kinds[steps].mean(axis=0)
-            calls.append(
-                measure_call(
-                    power,
-                    busy,
-                    (first, last),
-                    offset=offset,
-                    embedding=heard.embedding[steps],
-                    probability=call_probability(
-                        heard, steps.start, steps.stop, self._hearing.calibration
-                    ),
-                    noise=tuple(k for k, odds in zip(NOISE_KINDS, kinds, strict=True) if odds > 0),
-                    edges=None,
-                )
-            )
-        return calls
+        return [self._measure(path, span) for span in spans]
+
+    def _measure(self, path: Path, span: Span) -> Call:
+        around = CONTEXT_FRAMES / FRAMES_PER_S
+        grid_s = STEP_FRAMES / FRAMES_PER_S  # so that the noise floor is that of the whole take
+        start_s = float(np.floor(max(0.0, span.start_s - around) / grid_s)) * grid_s
+        block, _ = read_span(path, start_s, max(span.end_s, start_s) + around, rate_hz=RATE_HZ)
+        power = power_spectrum(Chooser().choose(block))
+        heard = self._hearing.listen(to_db(mel_power(power)))
+        offset = round(start_s * FRAMES_PER_S)
+        first = min(max(0, round(span.start_s * FRAMES_PER_S) - offset), len(power) - 1)
+        last = min(max(first + 1, round(span.end_s * FRAMES_PER_S) - offset), len(power))
+        begin = first // FRAMES_PER_STEP
+        end = max(begin + 1, last // FRAMES_PER_STEP)
+        busy = _busy(find_segments(heard.call), len(power))
+        busy[first:last] = True
+        return measure_call(
+            power,
+            busy,
+            (first, last),
+            offset=offset,
+            heard=heard,
+            heard_from=offset,
+            probability=call_probability(heard, begin, end, self._hearing.calibration),
+            edges=None,
+        )
 
 
 __all__ = ["LONGEST_GAP_S", "Finder", "Findings", "measure_call"]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.learn.hearing import STEPS_PER_S
 from calltag.records import NOISE_KINDS, FloatArray, NoiseSpan
-from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz
+from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz, to_db
 
 LEAST_PROBABILITY = 0.5
 """A second holds a kind of noise from here on."""
@@ -19,7 +20,7 @@ class NoiseMeter:
     """Collects what is heard of noise, second by second."""
 
     def __init__(self) -> None:
-        self._levels: list[FloatArray] = []
+        self._levels_db: list[npt.NDArray[np.float16]] = []  # an hour of them is 5 MB
         self._odds: list[FloatArray] = []
 
     def add(self, mel: FloatArray, kinds: FloatArray) -> None:
@@ -28,12 +29,13 @@ class NoiseMeter:
         Parameters
         ----------
         mel : np.ndarray, shape (n_frames, N_MELS)
-            Mel power.
+            Mel power; whole tenths of a second, except at the take's end.
         kinds : np.ndarray, shape (n_steps, len(NOISE_KINDS))
             Log-odds of each kind.
         """
         whole = len(mel) // 10 * 10
-        self._levels.append(mel[:whole].reshape(-1, 10, N_MELS).mean(axis=1))
+        tenths = mel[:whole].reshape(-1, 10, N_MELS).mean(axis=1)
+        self._levels_db.append(to_db(tenths).astype(np.float16))
         whole = len(kinds) // 5 * 5
         self._odds.append(kinds[:whole].reshape(-1, 5, len(NOISE_KINDS)).mean(axis=1))
 
@@ -47,11 +49,11 @@ class NoiseMeter:
         """
         if not self._odds:
             return []
-        levels, odds = np.concatenate(self._levels), np.concatenate(self._odds)
-        n = min(len(levels), len(odds))
+        levels_db, odds = np.concatenate(self._levels_db), np.concatenate(self._odds)
+        n = min(len(levels_db), len(odds))
         if not n:
             return []
-        levels, odds = levels[:n], odds[:n]
+        odds = odds[:n]
         per_s = STEPS_PER_S // 5
         smooth = scipy.ndimage.uniform_filter1d(odds, per_s, axis=0, mode="nearest")
         probability = 1 / (1 + np.exp(-smooth))
@@ -63,20 +65,25 @@ class NoiseMeter:
             for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
                 if last - first >= per_s // 2 or n < per_s:
                     found.append(
-                        _span(kind, levels[first:last], probability[first:last, i], first / per_s)
+                        _span(
+                            kind, levels_db[first:last], probability[first:last, i], first / per_s
+                        )
                     )
         return sorted(found, key=lambda span: (span.start_s, span.kind))
 
 
-def _span(kind: str, levels: FloatArray, probability: FloatArray, start_s: float) -> NoiseSpan:
-    spectrum = np.median(levels, axis=0)
+def _span(
+    kind: str, levels_db: npt.NDArray[np.float16], probability: FloatArray, start_s: float
+) -> NoiseSpan:
+    middle_db = np.median(levels_db.astype(np.float32), axis=0, overwrite_input=True)
+    spectrum = 10 ** (middle_db / 10)
     share = np.cumsum(spectrum) / max(float(spectrum.sum()), 1e-20)
-    low, high = np.searchsorted(share, BAND_SHARE)
+    low, high = np.minimum(np.searchsorted(share, BAND_SHARE), N_MELS - 1)
     edges_hz = mel_edges_hz()
     power = float(spectrum[low : high + 1].sum()) / 1.5 / 2  # as in `sound.events`
     return NoiseSpan(
         start_s=start_s,
-        end_s=start_s + len(levels) * 10 / FRAMES_PER_S,
+        end_s=start_s + len(levels_db) * 10 / FRAMES_PER_S,
         kind=kind,
         confidence=float(probability.mean()),
         level_dbfs=float(10 * np.log10(power + 1e-12)),

@@ -15,7 +15,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import scipy.signal
 
 from calltag.errors import InputError
 from calltag.records import FloatArray
@@ -168,6 +167,8 @@ class LoudnessMeter(_Gate):
         block : np.ndarray, shape (n_channels, n_samples), float
             Samples, full scale at ±1.
         """
+        import scipy.signal  # 41 MB that logging, which measures off the spectrum, does without
+
         weighted, self._state = scipy.signal.sosfilt(self._stages, block, axis=1, zi=self._state)
         weighted = np.concatenate([self._waiting, weighted], axis=1)
         n_steps = weighted.shape[1] // self._step
@@ -286,6 +287,8 @@ def true_peak_dbtp(samples: npt.NDArray[Any]) -> float:
     >>> -6.4 < true_peak_dbtp(tone) < -5.8
     True
     """
+    import scipy.signal
+
     peak = 0.0
     piece, overlap = 1 << 20, 64  # memory stays small; the overlap covers the filter's reach
     for channel in np.atleast_2d(samples):

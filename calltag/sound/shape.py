@@ -128,8 +128,8 @@ def contrast_db(magnitude: FloatArray) -> FloatArray:
         count = max(1, int(np.rint(0.02 * (last - first + 1))))
         band = magnitude[:, first : last + 1 if i == len(CONTRAST_EDGES_HZ) - 2 else last]
         ranked = np.sort(band, axis=1)  # faster than to partition at two places
-        peak[:, i] = ranked[:, -count:].mean(axis=1)
-        valley[:, i] = ranked[:, :count].mean(axis=1)
+        peak[:, i] = ranked[:, -count:].sum(axis=1) / count
+        valley[:, i] = ranked[:, :count].sum(axis=1) / count
     contrast: FloatArray = 10 * np.log10(np.maximum(peak, 1e-10) / np.maximum(valley, 1e-10))
     return contrast
 
@@ -228,14 +228,15 @@ def pitch_track_hz(
     scaled = correlation[:, : last + 1] / np.maximum(correlation[:, :1], _TINY)
     lags = np.arange(last + 1)
     low = scaled < 0.3
-    dip = np.where(low.any(axis=1), low.argmax(axis=1), last + 1)  # past the peak at lag 0
+    rows = np.arange(len(power))
+    dip = low.argmax(axis=1)  # past the peak at lag 0
+    dip = np.where(low[rows, dip], dip, last + 1)
     wanted = np.where(lags >= dip[:, None], scaled, np.float32(-1.0))[:, first:]
     best = wanted.max(axis=1, keepdims=True)
     near = (wanted >= 0.9 * best).argmax(axis=1)  # the shortest lag that is nearly as good
     tops = np.ones(wanted.shape, bool)
     np.less_equal(wanted[:, 1:], wanted[:, :-1], out=tops[:, :-1])
     lag = (tops & (lags[: wanted.shape[1]] >= near[:, None])).argmax(axis=1)  # its own top
-    rows = np.arange(len(power))
     inner = np.clip(lag, 1, wanted.shape[1] - 2)
     left, mid, right = (wanted[rows, inner + d] for d in (-1, 0, 1))
     bend = left - 2 * mid + right

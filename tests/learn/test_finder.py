@@ -1,0 +1,414 @@
+"""Finding calls in takes, whatever lies at the border of two blocks and whatever the take is like.
+
+A plain ear stands in for the starter model wherever numbers count: it hears a call where a band
+stands out of its floor. What is tested then is the finder, not how well the model was trained.
+"""
+
+from __future__ import annotations
+
+import itertools
+import subprocess
+import sys
+import tracemalloc
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from calltag.errors import ModelError
+from calltag.learn import finder as finder_module
+from calltag.learn.finder import CONTEXT_FRAMES, LEAST_PROBABILITY, Finder
+from calltag.learn.hearing import STEPS_PER_S, Heard
+from calltag.learn.segments import EVIDENCE
+from calltag.media.probe import probe
+from calltag.records import NOISE_KINDS, Call, Span
+from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING
+from calltag.sound.floor import noise_floor_db
+from calltag.sound.spectrum import RATE_HZ
+
+N_MEASURED = FEATURE_NAMES.index("embedding_mean_0")
+
+
+class PlainEar:
+    """Hears calls where a band stands 10 dB out of its floor, machines where low bands are loud."""
+
+    def __init__(self, bias: float = 0.0) -> None:
+        self.calibration = {"offset": bias, **dict.fromkeys(EVIDENCE, 0.0), "mean_odds": 1.0}
+
+    def listen(self, level_db, floor_db=None):
+        floor_db = noise_floor_db(level_db) if floor_db is None else floor_db
+        if len(level_db) % 2:
+            level_db, floor_db = (np.concatenate([x, x[-1:]]) for x in (level_db, floor_db))
+        over = (level_db - floor_db)[:, 20:].max(axis=1).reshape(-1, 2).max(axis=1)
+        call = np.clip((over - 10) / 2, -6, 6).astype(np.float32)
+        kinds = np.full((len(call), len(NOISE_KINDS)), -6, np.float32)
+        kinds[:, 0] = np.where(level_db[::2, :4].mean(axis=1) > -50, 5, -5)
+        embedding = np.repeat(level_db[::2] / 50, N_EMBEDDING // 64, axis=1)
+        return Heard(call, kinds, embedding.astype(np.float32))
+
+
+@pytest.fixture(scope="module")
+def starter() -> Finder:
+    return Finder.load()
+
+
+@pytest.fixture
+def plain() -> Finder:
+    return Finder(PlainEar())
+
+
+@pytest.fixture
+def blocks(monkeypatch):
+    """Have takes looked at in windows of so many seconds, read in blocks of a third of that."""
+
+    def use(seconds):
+        monkeypatch.setattr(finder_module, "BLOCK_S", seconds / 3)
+        monkeypatch.setattr(finder_module, "WINDOW_FRAMES", round(seconds * 100))
+
+    return use
+
+
+def hiss(seconds, level=1e-3, seed=0):
+    rng = np.random.default_rng(seed)
+    return level * rng.standard_normal(round(seconds * RATE_HZ))
+
+
+def sing(sound, at_s, length_s=0.6, *, frequency_hz=3000.0, level=0.05):
+    """Add a whistle with two harmonics, of even level between ends of 5 ms."""
+    t = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
+    whistle = sum(np.sin(2 * np.pi * k * frequency_hz * t) / k**2 for k in (1, 2, 3))
+    fade = np.minimum(1, np.minimum(np.arange(len(t)), np.arange(len(t))[::-1]) / 240)
+    first = round(at_s * RATE_HZ)
+    sound[first : first + len(t)] += level * fade * whistle
+    return sound
+
+
+def write(path, sound, rate_hz=RATE_HZ):
+    sf.write(path, np.asarray(sound, np.float32).T, rate_hz, subtype="FLOAT")
+    return path
+
+
+def found(finder, path):
+    return finder.analyse(path, probe(path))
+
+
+# --- what is found --------------------------------------------------------------------------------
+
+
+def test_calls_are_found_where_they_are(plain, tmp_path):
+    sound = hiss(20)
+    at_s = [1.0, 4.003, 7.507, 12.0, 18.8]
+    for start_s in at_s:
+        sing(sound, start_s)
+    calls = found(plain, write(tmp_path / "a.wav", sound)).calls
+    assert len(calls) == len(at_s)
+    for call, start_s in zip(calls, at_s, strict=True):
+        assert call.start_s == pytest.approx(start_s, abs=0.02)
+        assert call.end_s == pytest.approx(start_s + 0.6, abs=0.03)
+        assert call.low_hz < 3000 < call.high_hz
+        assert call.peak_hz == pytest.approx(3000, abs=30)
+        assert call.snr_db > 20
+        assert call.call_probability > 0.9
+        assert call.confidence == call.call_probability
+        assert call.noise == ()
+        assert call.features.shape == (len(FEATURE_NAMES),)
+        assert call.features.dtype == np.float32
+
+
+def test_unlikely_finds_are_not_kept(tmp_path):
+    path = write(tmp_path / "a.wav", sing(hiss(8), 3))
+    assert len(found(Finder(PlainEar(bias=-2)), path).calls) == 1
+    assert found(Finder(PlainEar(bias=-20)), path).calls == ()
+    assert 0 < LEAST_PROBABILITY < 0.5  # a user can still choose to see unlikely ones
+
+
+def test_noise_at_the_same_time_is_named(plain, tmp_path):
+    sound = hiss(12)
+    t = np.arange(len(sound)) / RATE_HZ
+    engine = 0.05 * sum(np.sin(2 * np.pi * 47 * k * t) for k in range(1, 8))
+    swell = np.clip(np.minimum(t - 5.5, 12 - t), 0, 1)  # comes and goes without a click
+    sound += engine * np.sin(np.pi / 2 * swell) ** 2
+    sing(sing(sound, 2), 9)
+    findings = found(plain, write(tmp_path / "a.wav", sound))
+    assert [call.noise for call in findings.calls] == [(), ("machine",)]
+    (span,) = findings.noise
+    assert span.kind == "machine"
+    assert span.start_s == pytest.approx(6, abs=0.6)
+    assert span.end_s == pytest.approx(11.5, abs=0.6)
+
+
+def test_levels_of_the_take(plain, tmp_path):
+    sound = sing(hiss(12), 5, level=0.2)
+    levels = found(plain, write(tmp_path / "a.wav", np.stack([sound, 0.25 * sound]))).levels
+    assert levels.peak_dbfs == pytest.approx(20 * np.log10(np.abs(sound).max()), abs=0.01)
+    assert levels.floor_dbfs == pytest.approx(-60, abs=0.3)
+    assert levels.channel == "1"
+    assert levels.clipped == 0
+    assert np.isfinite(levels.loudness_lufs)
+
+
+# --- the border of two blocks ---------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def borders(tmp_path_factory):
+    """Fifty seconds with a call over every kind of border that blocks of 10 s make."""
+    sound = hiss(52)
+    at_s = [2.5, 3.7, 9.7, 13.6, 19.99, 23.99, 25.1, 29.4, 33.69, 39.9, 44.0, 50.9]
+    for start_s in at_s:
+        sing(sound, start_s)
+    folder = tmp_path_factory.mktemp("borders")
+    whole = write(folder / "whole.wav", sound)
+    later = write(folder / "later.wav", np.concatenate([hiss(10, seed=9), sound]))
+    return whole, later, at_s
+
+
+def ends(calls, earlier_s=0.0):
+    return np.array([(call.start_s - earlier_s, call.end_s - earlier_s) for call in calls])
+
+
+@pytest.mark.parametrize("block_s", [10.0, 13.7, 20.0])
+def test_blocks_leave_no_trace(plain, borders, blocks, block_s):
+    whole, _, at_s = borders
+    in_one = found(plain, whole)  # shorter than a block
+    assert len(in_one.calls) == len(at_s)
+    blocks(block_s)
+    in_blocks = found(plain, whole)
+    assert len(in_blocks.calls) == len(at_s)
+    np.testing.assert_array_equal(ends(in_blocks.calls), ends(in_one.calls))
+    for a, b in zip(in_blocks.calls, in_one.calls, strict=True):
+        assert replace(a, call_probability=b.call_probability, confidence=b.confidence) == b
+        assert a.call_probability == pytest.approx(b.call_probability, abs=0.01)
+        np.testing.assert_allclose(a.features, b.features, atol=1e-3, rtol=1e-4)
+    assert in_blocks.levels.peak_dbfs == in_one.levels.peak_dbfs
+    assert in_blocks.levels.floor_dbfs == pytest.approx(in_one.levels.floor_dbfs, abs=0.02)
+    assert in_blocks.levels.loudness_lufs == pytest.approx(in_one.levels.loudness_lufs, abs=0.05)
+    assert in_blocks.noise == in_one.noise
+
+
+@pytest.mark.parametrize("block_s", [10.0, 45.0])
+def test_a_take_that_starts_ten_seconds_earlier_has_the_same_calls(plain, borders, blocks, block_s):
+    blocks(block_s)
+    whole, later, at_s = borders
+    first, second = found(plain, whole).calls, found(plain, later).calls
+    assert len(first) == len(second) == len(at_s)
+    np.testing.assert_allclose(ends(second, earlier_s=10), ends(first), atol=0.0201)
+
+
+def test_a_call_longer_than_a_block_is_one_call(tmp_path, blocks):
+    # An ear that goes by the level alone, for a call so long is its own floor.
+    class Level(PlainEar):
+        def listen(self, level_db, _=None):
+            return super().listen(level_db, np.full_like(level_db, -75))
+
+    blocks(10)
+    sound = hiss(60, level=1e-4)
+    sing(sing(sound, 8.5, length_s=38, level=0.02), 55)
+    calls = found(Finder(Level()), write(tmp_path / "a.wav", sound)).calls
+    assert len(calls) == 2
+    assert calls[0].start_s == pytest.approx(8.5, abs=0.05)
+    assert calls[0].end_s == pytest.approx(46.5, abs=0.1)
+    assert calls[1].start_s == pytest.approx(55, abs=0.02)
+
+
+def test_calls_in_every_gap_length_across_a_border(plain, tmp_path, blocks):
+    # Two calls that are heard as one in one block and as two in the next must not be lost.
+    blocks(12)
+    border_s = 12.0 - CONTEXT_FRAMES / 100
+    for gap_s, shift_s in itertools.product([0.25, 0.5], [-0.7, -0.1, 0.0, 0.1]):
+        sound = hiss(30)
+        start_s = border_s + shift_s
+        sing(sing(sound, start_s), start_s + 0.6 + gap_s)
+        calls = found(plain, write(tmp_path / "a.wav", sound)).calls
+        covered = sum(call.end_s - call.start_s for call in calls)
+        assert calls[0].start_s == pytest.approx(start_s, abs=0.02)
+        assert calls[-1].end_s == pytest.approx(start_s + 1.2 + gap_s, abs=0.03)
+        assert len(calls) == (1 if gap_s < 0.3 else 2)
+        assert covered == pytest.approx(1.2 + (gap_s if gap_s < 0.3 else 0), abs=0.1)
+
+
+# --- measuring what the user points at ------------------------------------------------------------
+
+
+def test_measuring_a_found_call_gives_what_was_found(plain, borders):
+    whole, *_ = borders
+    calls = found(plain, whole).calls
+    measured = plain.measure(whole, [call.span for call in calls])
+    for a, b in zip(measured, calls, strict=True):
+        assert (a.start_s, a.end_s) == (b.start_s, b.end_s)
+        assert (a.low_hz, a.high_hz, a.peak_hz) == (b.low_hz, b.high_hz, b.peak_hz)
+        assert a.snr_db == pytest.approx(b.snr_db, abs=0.1)
+        assert a.level_dbfs == pytest.approx(b.level_dbfs, abs=0.01)
+        assert a.call_probability == pytest.approx(b.call_probability, abs=0.05)
+        np.testing.assert_allclose(
+            a.features[:N_MEASURED], b.features[:N_MEASURED], atol=0.02, rtol=0.01
+        )
+        np.testing.assert_allclose(a.features[N_MEASURED:], b.features[N_MEASURED:], atol=0.02)
+
+
+def test_the_starter_model_hears_the_same_in_a_span_as_in_the_take(starter, borders):
+    whole, *_ = borders
+    calls = found(starter, whole).calls
+    assert len(calls) > 3  # whatever the model: plain whistles 30 dB over a hiss
+    for a, b in zip(starter.measure(whole, [call.span for call in calls]), calls, strict=True):
+        np.testing.assert_allclose(
+            a.features[:N_MEASURED], b.features[:N_MEASURED], atol=0.02, rtol=0.01
+        )
+        scale = np.abs(b.features[N_MEASURED:]).max()
+        np.testing.assert_allclose(
+            a.features[N_MEASURED:], b.features[N_MEASURED:], atol=0.05 * scale
+        )
+
+
+@pytest.mark.parametrize(
+    "span",
+    [Span(0, 0.01), Span(0, 3), Span(2.99, 3), Span(1, 1.0001), Span(2.5, 9), Span(8, 9),
+     Span(0, 60)],
+)  # fmt: skip
+def test_any_span_can_be_measured(plain, starter, tmp_path, span):
+    path = write(tmp_path / "a.wav", sing(hiss(3), 1))
+    for finder in (plain, starter):
+        (call,) = finder.measure(path, [span])
+        assert isinstance(call, Call)
+        assert np.isfinite(call.features).all()
+        assert call.start_s < call.end_s
+        assert call.low_hz < call.high_hz
+
+
+# --- takes of every kind --------------------------------------------------------------------------
+
+
+def _odd_takes():
+    rng = np.random.default_rng(2)
+    n = 2 * RATE_HZ
+    t = np.arange(n) / RATE_HZ
+    return {
+        "one sample": np.array([0.5]),
+        "two samples": np.array([0.5, -0.5]),
+        "10 ms": 0.1 * rng.standard_normal(480),
+        "0.1 s": 0.1 * rng.standard_normal(4800),
+        "just a window": 0.1 * rng.standard_normal(2048),
+        "silence": np.zeros(n),
+        "a long silence": np.zeros(60 * RATE_HZ),
+        "DC": np.full(n, 0.3),
+        "DC at full scale": np.ones(n),
+        "noise at full scale": np.clip(rng.standard_normal(n), -1, 1),
+        "square at full scale": np.sign(np.sin(2 * np.pi * 440 * t)),
+        "one click": np.eye(1, n, n // 2)[0],
+        "a click at each end": np.eye(1, n, 0)[0] + np.eye(1, n, n - 1)[0],
+        "least bit of 24": np.where(rng.random(n) < 0.5, 0, 2.0**-23),
+        "silence, then noise": np.concatenate([np.zeros(n), 0.2 * rng.standard_normal(n)]),
+        "over full scale": 4 * rng.standard_normal(n),
+    }
+
+
+@pytest.mark.parametrize("name", _odd_takes())
+def test_no_take_is_too_odd(starter, tmp_path, name):
+    sound = _odd_takes()[name]
+    findings = found(starter, write(tmp_path / "odd.wav", sound))
+    length_s = len(sound) / RATE_HZ
+    for call in findings.calls:
+        assert 0 <= call.start_s < call.end_s <= length_s + 0.03
+        assert np.isfinite(call.features).all()
+        assert 0 <= call.call_probability <= 1
+        assert np.isfinite([call.snr_db, call.level_dbfs]).all()
+        assert 0 < call.low_hz < call.high_hz <= 24_000
+    for span in findings.noise:
+        assert 0 <= span.start_s < span.end_s <= length_s + 0.1
+        assert 0 <= span.confidence <= 1
+    assert not np.isnan([findings.levels.loudness_lufs, findings.levels.floor_dbfs]).any()
+    if "silence" in name and "noise" not in name:
+        assert findings.calls == ()
+        assert findings.levels.floor_dbfs == float("-inf")
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 44_100, 96_000])
+def test_other_rates_are_brought_to_48_khz(plain, tmp_path, rate_hz):
+    t = np.arange(8 * rate_hz) / rate_hz
+    sound = np.random.default_rng(0).normal(0, 1e-3, len(t))
+    sound += np.where((t > 3) & (t < 3.8), 0.05 * np.sin(2 * np.pi * 2000 * t), 0)
+    (call,) = found(plain, write(tmp_path / "a.wav", sound, rate_hz)).calls
+    assert call.start_s == pytest.approx(3, abs=0.02)
+    assert call.end_s == pytest.approx(3.8, abs=0.03)
+    assert call.peak_hz == pytest.approx(2000, abs=30)
+
+
+def test_a_clip_with_a_picture_and_two_channels(plain, make_clip, tmp_path):
+    sound = sing(hiss(6, level=3e-3), 2)
+    path = make_clip(tmp_path / "A001.mp4", seconds=6, samples=np.stack([0 * sound, sound]))
+    findings = found(plain, path)
+    (call,) = findings.calls
+    assert call.start_s == pytest.approx(2, abs=0.03)
+    assert findings.levels.channel == "2"
+    assert "channel 1 is dead" in findings.levels.faults
+
+
+# --- memory ---------------------------------------------------------------------------------------
+
+
+def test_memory_does_not_grow_with_the_take(plain, tmp_path, monkeypatch):
+    class Endless:
+        """Stands in for the reader of a take: hands out so many blocks of ten seconds."""
+
+        faults = ()
+
+        def __init__(self, n_blocks):
+            self._n_blocks = n_blocks
+
+        def __call__(self, *_, **__):
+            return self
+
+        def __iter__(self):
+            block = hiss(10)[None].astype(np.float32)
+            sing(block[0], 4)
+            return (block.copy() for _ in range(self._n_blocks))
+
+    def peak_mb(n_blocks):
+        monkeypatch.setattr(finder_module, "SoundReader", Endless(n_blocks))
+        tracemalloc.start()
+        findings = plain.analyse(tmp_path / "endless.wav", None)
+        peak = tracemalloc.get_traced_memory()[1] / 1e6
+        tracemalloc.stop()
+        assert len(findings.calls) == n_blocks
+        return peak
+
+    short, long = peak_mb(20), peak_mb(80)
+    # what may grow: the calls that are found, and levels of noise every tenth of a second
+    assert long < short + 4
+
+
+# --- the model ------------------------------------------------------------------------------------
+
+
+def test_the_model_comes_with_calltag(starter):
+    assert isinstance(starter, Finder)
+
+
+def test_a_missing_or_broken_model_is_named(tmp_path):
+    with pytest.raises(ModelError, match=r"absent\.onnx.*install"):
+        Finder.load(tmp_path / "absent.onnx")
+    broken = tmp_path / "broken.onnx"
+    broken.write_bytes(b"not a model")
+    broken.with_suffix(".json").write_text("{}")
+    with pytest.raises(ModelError, match=r"broken\.onnx.*install"):
+        Finder.load(broken)
+
+
+def test_finding_needs_no_librosa_no_torch_no_scikit_learn():
+    # Each worker would pay for them in memory and start-up time.
+    program = (
+        "import sys; from calltag.learn.finder import Finder; Finder.load();"
+        "print([m for m in ('librosa', 'numba', 'torch', 'sklearn') if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True,
+        cwd=Path(finder_module.__file__).parents[2],
+    )  # fmt: skip
+    assert done.stdout.strip() == "[]"
+
+
+def test_steps_and_frames_fit_together():
+    assert 100 % STEPS_PER_S == 0
+    assert CONTEXT_FRAMES % 20 == 0

@@ -1,0 +1,139 @@
+"""Noise spans: the seconds in which a kind is heard, its band and level."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calltag.learn.noise import NoiseMeter
+from calltag.records import NOISE_KINDS
+from calltag.sound.spectrum import N_MELS, RATE_HZ, mel_power, power_spectrum
+
+STEPS_PER_S = 50
+QUIET = np.full(N_MELS, 1e-9, np.float32)
+
+
+def odds(seconds, **spans):
+    """Log-odds of the kinds over so many seconds: 5 within a kind's spans, -5 elsewhere."""
+    out = np.full((round(seconds * STEPS_PER_S), len(NOISE_KINDS)), -5, np.float32)
+    for kind, times in spans.items():
+        for start_s, end_s in times:
+            out[round(start_s * STEPS_PER_S) : round(end_s * STEPS_PER_S),
+                NOISE_KINDS.index(kind)] = 5  # fmt: skip
+    return out
+
+
+def mel(seconds, spectrum=QUIET):
+    return np.repeat(spectrum[None], round(seconds * 100), axis=0)
+
+
+def metered(mels, kinds, cuts_s=()):
+    """Spans of what a meter was given in pieces."""
+    meter = NoiseMeter()
+    edges = [0, *cuts_s, len(mels) / 100]
+    for start_s, end_s in itertools.pairwise(edges):
+        meter.add(
+            mels[round(100 * start_s) : round(100 * end_s)],
+            kinds[round(50 * start_s) : round(50 * end_s)],
+        )
+    return meter.spans()
+
+
+def test_spans_are_where_a_kind_is_heard():
+    found = metered(mel(30), odds(30, wind=[(3, 8), (20, 30)], machine=[(5, 12)]))
+    assert [span.kind for span in found] == ["wind", "machine", "wind"]
+    for span, (start_s, end_s) in zip(found, [(3, 8), (5, 12), (20, 30)], strict=True):
+        assert span.start_s == pytest.approx(start_s, abs=0.25)
+        assert span.end_s == pytest.approx(end_s, abs=0.25)
+        assert 0.9 < span.confidence <= 1
+
+
+def test_what_lasts_less_than_half_a_second_is_no_noise():
+    assert metered(mel(10), odds(10, voice=[(5, 5.3)])) == []
+
+
+def test_gaps_of_less_than_a_second_are_closed():
+    (span,) = metered(mel(12), odds(12, water=[(2, 5), (5.6, 9)]))
+    assert (span.start_s, span.end_s) == pytest.approx((2, 9), abs=0.25)
+    assert len(metered(mel(12), odds(12, water=[(2, 5), (7, 9)]))) == 2
+
+
+def test_spans_of_one_kind_do_not_touch_and_lie_in_the_take():
+    rng = np.random.default_rng(0)
+    kinds = np.repeat(rng.normal(0, 3, (300, len(NOISE_KINDS))), 10, axis=0).astype(np.float32)
+    found = metered(mel(60), kinds)
+    assert len(found) > 10
+    assert [span.start_s for span in found] == sorted(span.start_s for span in found)
+    for kind in NOISE_KINDS:
+        mine = [span for span in found if span.kind == kind]
+        assert all(a.end_s < b.start_s for a, b in itertools.pairwise(mine))
+        assert all(0 <= span.start_s < span.end_s <= 60 for span in mine)
+
+
+@settings(deadline=None, max_examples=30)
+@given(st.lists(st.integers(1, 299), unique=True, max_size=6))
+def test_pieces_of_whole_tenths_give_the_spans_of_the_whole(cuts):
+    rng = np.random.default_rng(1)
+    kinds = np.repeat(rng.normal(0, 3, (60, len(NOISE_KINDS))), 25, axis=0).astype(np.float32)
+    mels = rng.exponential(1e-6, (3000, N_MELS)).astype(np.float32)
+    assert metered(mels, kinds, [cut / 10 for cut in sorted(cuts)]) == metered(mels, kinds)
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.01, 0.05, 0.09])
+def test_too_short_to_tell(seconds):
+    assert metered(mel(seconds), odds(seconds, wind=[(0, 1)])) == []
+
+
+@pytest.mark.parametrize("seconds", [0.1, 0.3, 0.55])
+def test_a_take_of_less_than_a_second_is_judged_as_a_whole(seconds):
+    (span,) = metered(mel(seconds), odds(seconds, wind=[(0, 1)]))
+    assert span.kind == "wind"
+    assert span.start_s == 0
+    assert span.end_s == pytest.approx(seconds, abs=0.1)
+
+
+def test_nothing_added():
+    assert NoiseMeter().spans() == []
+
+
+# --- band and level -------------------------------------------------------------------------------
+
+
+def test_level_and_band_of_a_hum():
+    # A tone of amplitude 0.1 at 150 Hz: RMS -23.0 dBFS, in the bands around it.
+    t = np.arange(4 * RATE_HZ) / RATE_HZ
+    power = power_spectrum((0.1 * np.sin(2 * np.pi * 150 * t)).astype(np.float32))
+    (span,) = metered(mel_power(power)[:400], odds(4, machine=[(0, 4)]))
+    assert span.level_dbfs == pytest.approx(-23.0, abs=0.2)
+    assert span.low_hz < 150 < span.high_hz
+    assert span.high_hz - span.low_hz < 200
+
+
+def test_level_and_band_of_noise():
+    # White noise of RMS 0.05 up to 24 kHz: 16 kHz of it lie in the bands, 90 % of those count.
+    rng = np.random.default_rng(2)
+    power = power_spectrum(rng.normal(0, 0.05, 4 * RATE_HZ).astype(np.float32))
+    (span,) = metered(mel_power(power)[:400], odds(4, water=[(0, 4)]))
+    expected = 20 * np.log10(0.05) + 10 * np.log10(0.9 * 15_950 / 24_000)
+    assert span.level_dbfs == pytest.approx(expected, abs=0.5)
+    assert 500 < span.low_hz < 1500
+    assert 13_500 < span.high_hz <= 16_000
+
+
+def test_a_short_loud_sound_does_not_make_the_level():
+    spectrum = np.full(N_MELS, 1e-6, np.float32)
+    mels = mel(10, spectrum)
+    mels[300:400] *= 10_000  # a call over the noise
+    (span,) = metered(mels, odds(10, wind=[(0, 10)]))
+    (without,) = metered(mel(10, spectrum), odds(10, wind=[(0, 10)]))
+    assert span.level_dbfs == pytest.approx(without.level_dbfs, abs=0.1)
+
+
+def test_noise_heard_in_digital_silence_has_a_band_all_the_same():
+    (span,) = metered(mel(3, np.zeros(N_MELS, np.float32)), odds(3, handling=[(0, 3)]))
+    assert 0 < span.low_hz < span.high_hz <= 16_000.1
+    assert span.level_dbfs < -90
