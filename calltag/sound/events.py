@@ -23,6 +23,13 @@ Even steady noise of the background's own level has an excess of 0.14: summed ov
 outweigh a faint call.
 """
 
+OF_STRONGEST = 0.03
+"""And at least this share of what its clearest bin has.
+
+An engine far louder than a whistle, and far below it, wavers by several times `STANDS_OUT`; against
+the whistle, which stands out of its own band by a hundred times, that is nothing.
+"""
+
 LOWEST_HZ = 60.0
 
 EDGE_DROP_DB = 25.0
@@ -111,8 +118,9 @@ def measure_region(power: FloatArray, busy: np.ndarray, first: int, last: int) -
         excess = inside
         spectrum = inside.mean(axis=0) + np.float32(1e-20)  # silence gets the whole band
     prominence = scipy.ndimage.uniform_filter1d(spectrum / np.maximum(behind, 1e-12), 3)
-    if (prominence > STANDS_OUT).any():
-        spectrum = np.where(prominence > STANDS_OUT, spectrum, 0)
+    enough = max(STANDS_OUT, OF_STRONGEST * float(prominence.max()))
+    if (prominence > enough).any():
+        spectrum = np.where(prominence > enough, spectrum, 0)
     share = np.cumsum(spectrum) / max(float(spectrum.sum()), 1e-20)
     low, high = np.searchsorted(share, BAND_SHARE)
     low, high = max(lowest, int(low) - 1), min(N_BINS, int(high) + 2)

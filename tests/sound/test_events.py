@@ -105,6 +105,25 @@ def test_a_faint_call_keeps_its_band_over_a_rumble_that_is_louder_than_it():
     assert region.snr_db > 20
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_whistle_keeps_its_band_above_an_engine_that_wavers(seed):
+    # 300 times the whistle's power between 100 and 900 Hz, now louder, now softer
+    rng = np.random.default_rng(seed)
+    n = round(TOTAL_S * RATE_HZ)
+    spectrum, hz = np.fft.rfft(rng.standard_normal(n)), np.fft.rfftfreq(n, 1 / RATE_HZ)
+    engine = np.fft.irfft(spectrum * ((hz > 100) & (hz < 900)), n)
+    engine *= np.interp(np.arange(n), np.linspace(0, n, 25), rng.uniform(0.3, 1.7, 25))
+    whistle = burst(4000, 4000)
+    engine *= np.sqrt(300 / 2) * AMPLITUDE / engine.std()
+    hiss = 1e-3 * rng.standard_normal(n)
+    power = power_spectrum((whistle + engine + hiss).astype(np.float32))
+    busy = np.zeros(len(power), bool)
+    busy[197:254] = True
+    region = measure_region(power, busy, 200, 250)
+    assert region.low_hz == pytest.approx(4000, abs=WINDOW_HZ)
+    assert region.high_hz == pytest.approx(4000, abs=WINDOW_HZ)
+
+
 def test_nothing_below_the_lowest_frequency_belongs_to_a_call():
     power, busy, *_ = planted((1000, 1000), 30)
     power[200:250, 0:2] += 10  # a thump, or an offset
