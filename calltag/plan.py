@@ -188,15 +188,18 @@ def _moved(
     for file, entry in logged.items():
         if file not in staying:
             homeless[entry.take.digest].append((file, entry))
-    moved = {}
-    for file, identity in identities.items():
-        if file in staying or isinstance(identity, MediaError):
-            continue
-        if candidates := homeless[identity.digest]:
-            # Of several with the same content, the one that kept its name.
-            best = max(candidates, key=lambda one: Path(one[0]).name == Path(file).name)
-            candidates.remove(best)
-            moved[file] = best[1]
+    moved: dict[str, Entry] = {}
+    # Of several with the same content, first those that kept their names.
+    for same_name in (True, False):
+        for file, identity in identities.items():
+            if file in staying or file in moved or isinstance(identity, MediaError):
+                continue
+            candidates = homeless[identity.digest]
+            for candidate in candidates:
+                if not same_name or Path(candidate[0]).name == Path(file).name:
+                    candidates.remove(candidate)
+                    moved[file] = candidate[1]
+                    break
     return moved
 
 

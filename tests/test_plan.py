@@ -1,0 +1,102 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from calltag.log import Entry
+from calltag.media.identity import digest
+from calltag.media.rushes import find_clips
+from calltag.plan import Plan, make_plan
+from calltag.records import Take
+
+VERSION = 3
+
+
+@pytest.fixture
+def clip(tmp_path: Path):
+    def clip(name: str, text: str) -> Path:
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+        return path
+
+    return clip
+
+
+def entry(rushes: Path, path: str, identity: str, *, feature_version: int = VERSION) -> Entry:
+    take = Take(path=path, rushes=str(rushes), digest=identity, size_bytes=1, duration_s=1.0)
+    return Entry(take=take, feature_version=feature_version)
+
+
+def plan(folders: list[Path], entries: list[Entry], **options: bool) -> Plan:
+    return make_plan(find_clips(folders), entries, feature_version=VERSION, **options)
+
+
+def jobs(made: Plan) -> list[list[str]]:
+    return [[job.path for job in same] for same in made.jobs]
+
+
+def test_new_clips_are_jobs_and_those_of_one_content_are_one(clip, tmp_path: Path) -> None:
+    for name, text in (("A1.mov", "one"), ("A2.mov", "two"), ("copy/A1.mov", "one")):
+        clip(name, text)
+    made = plan([tmp_path], [])
+    assert jobs(made) == [["A1.mov", "copy/A1.mov"], ["A2.mov"]]
+    assert {(job.rushes, job.size_bytes) for same in made.jobs for job in same} == {
+        (str(tmp_path), 3)
+    }
+
+
+@pytest.mark.parametrize(
+    ("version", "force", "again"),
+    [(VERSION, False, False), (VERSION, True, True), (2, False, True)],
+)
+def test_a_known_clip_is_a_job_only_for_another_version_or_when_forced(
+    clip, tmp_path: Path, version: int, force: bool, again: bool
+) -> None:
+    file = clip("A1.mov", "one")
+    made = plan(
+        [tmp_path], [entry(tmp_path, "A1.mov", digest(file), feature_version=version)], force=force
+    )
+    assert made.known == ([] if again else ["A1.mov"])
+    assert jobs(made) == ([["A1.mov"]] if again else [])
+
+
+def test_a_name_of_two_cards_gets_as_many_folders_as_tell_them_apart(clip, tmp_path: Path) -> None:
+    for day, text in enumerate(("first", "second", "third")):
+        clip(f"day{day}/card1/A1.mov", text)
+    known = [
+        entry(tmp_path / "day0" / "card1", "A1.mov", "x"),
+        entry(tmp_path / "day1", "card1/A1.mov", "y"),
+    ]
+    made = plan([tmp_path / "day2" / "card1"], known)
+    ((job,),) = made.jobs
+    assert job.path == "day2/card1/A1.mov"
+    assert Path(job.rushes, job.path) == job.file
+
+
+def test_a_take_elsewhere_keeps_its_name_and_a_gone_one_is_missing(clip, tmp_path: Path) -> None:
+    elsewhere = clip("other/A1.mov", "other")
+    clip("rushes/A2.mov", "two")
+    known = [
+        entry(elsewhere.parent, "A1.mov", digest(elsewhere)),
+        entry(tmp_path / "rushes", "sub/A3.mov", "gone"),
+        entry(tmp_path / "away", "A4.mov", "not of this run"),
+    ]
+    made = plan([tmp_path / "rushes"], known)
+    assert made.missing == ["sub/A3.mov"]
+    assert jobs(made) == [["A2.mov"]]
+    assert (made.moves, made.replaced, made.copies) == ({}, [], [])
+
+
+def test_of_two_moved_files_of_one_content_each_keeps_its_own_entry(clip, tmp_path: Path) -> None:
+    """Their labels would change places otherwise."""
+    files = [clip(f"new/{name}", "same") for name in ("A0.mov", "A1.mov", "A2.mov")]
+    known = [entry(tmp_path / "old", name, digest(files[0])) for name in ("A2.mov", "A1.mov")]
+    made = plan([tmp_path / "new"], known)
+    assert made.moves == {
+        "A1.mov": (str(tmp_path / "new"), "A1.mov"),
+        "A2.mov": (str(tmp_path / "new"), "A2.mov"),
+    }
+    assert made.known == ["A1.mov", "A2.mov"]
+    assert [(path, job.path) for path, job in made.copies] == [("A1.mov", "A0.mov")]
