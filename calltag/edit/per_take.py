@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import TypeVar
 
 from calltag.errors import InputError
-from calltag.learn.labels import read_rows, take_cell
+from calltag.learn.labels import known_take, read_rows, take_cell
 
 T = TypeVar("T")
 
@@ -52,7 +52,7 @@ def per_take(
     found: dict[str, T] = {}
     for line, row in read_rows(path, ("take",) if optional else ("take", column)):
         try:
-            take = _known(take_cell(row), takes)
+            take = known_take(take_cell(row), takes)
             cell = row.get(column, "")
             if cell or not optional:
                 found[take] = parse(cell)
@@ -87,15 +87,3 @@ def parse_number(name: str, unit: str) -> Callable[[str], float]:
             raise InputError(f"{name} {text!r}: write a number of {unit}") from None
 
     return _parse
-
-
-def _known(name: str, takes: Collection[str]) -> str:
-    """The take of that path or, where only one has it, of that file name."""
-    if name in takes:
-        return name
-    alike = [take for take in takes if PurePosixPath(take).name == name]
-    if len(alike) > 1:
-        raise InputError(f"{name}: several takes have this name; write the path as listed")
-    if not alike:
-        raise InputError(f"{name}: no such take in the log; `calltag takes` lists their names")
-    return alike[0]
