@@ -10,6 +10,7 @@ that its lines widen in proportion to their number.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import gcd
 from typing import Any
 
 import numpy as np
@@ -299,7 +300,9 @@ def _hum_at(level: npt.NDArray[np.float64], mains_hz: float) -> Hum | None:
         return None
     base = float(np.median(bases))
     kept = [i for i in range(len(lines)) if abs(bases[i] - base) <= base * _HUM_AGREE]
-    if len(kept) < 2:
+    # mains hum has its first or second line in common; lines at three times these alone are another
+    # comb's, such as that of a motor which turns at 90 Hz
+    if len(kept) < 2 or gcd(*(lines[i] for i in kept)) > 2:
         return None
     return Hum(
         mains_hz=mains_hz,
@@ -327,7 +330,7 @@ def describe_machine(samples: npt.NDArray[Any], rate_hz: int) -> str:
     """
     hum = find_hum(samples, rate_hz)
     if hum is not None:
-        return f"mains hum of {hum.mains_hz:.0f} Hz"
+        return f"hum of the mains, {hum.mains_hz:.0f} Hz"
     engine = find_engine(samples, rate_hz)
     if engine is None:
         return ""

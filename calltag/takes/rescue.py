@@ -16,10 +16,11 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.errors import InputError
+from calltag.learn.labels import noise_kind
 from calltag.media.reader import SoundReader, read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, FloatArray, TakeLog
-from calltag.sound.engine import Hum, find_hum
+from calltag.sound.engine import Hum, describe_machine, find_hum
 from calltag.sound.filters import filtered, gain_db, hum_notch, low_cut
 from calltag.sound.spectrum import BIN_HZ, N_BINS, RATE_HZ
 from calltag.takes.standing import (
@@ -35,7 +36,7 @@ from calltag.takes.standing import (
 )
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.verdict import likely_calls
-from calltag.takes.words import hertz, listed
+from calltag.takes.words import hertz, listed, stretches
 
 _CUTS_HZ = np.geomspace(50.0, 8000.0, 89)  # twelve to the octave
 _KEPT = 0.8  # part of a call's loudness that a cut must leave: 1 dB
@@ -46,6 +47,7 @@ _NEAR_BEST_DB = 1.0  # of cuts that gain nearly as much, the lowest is taken
 _BETTER_CHANNEL_DB = 2.0
 _CEILING = 0.97  # a treated sound that would exceed full scale is turned down to this
 _READ_S = 60.0
+_MACHINE_S, _MACHINES_HEARD = 8.0, 3  # a beat is told within seconds; reading more gains nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,7 +197,7 @@ def examine(
         expected = figures(heard[channel], _power_gain(wanted))
         return Rescue(treatment=wanted, before=before, expected=expected, advice=())
 
-    advice: list[str] = []
+    advice = list(_machines(path, take_log, used, t))
     treatment = Treatment()
     for channel in range(take.channels if calls else 0):
         if channel not in heard:
@@ -332,6 +334,24 @@ def _best_channel(heard: dict[int, Spectra], used: int) -> int:
     clear = {channel: clearness(spectra) for channel, spectra in heard.items()}
     best = max(clear, key=lambda channel: clear[channel])
     return best if clear[best] >= clear[used] + _BETTER_CHANNEL_DB else used
+
+
+def _machines(path: Path, take_log: TakeLog, channel: int, t: Thresholds) -> Iterator[str]:
+    """What beats in the longest stretches of machine noise, so that the machine can be found."""
+    machine = [
+        noise
+        for noise in take_log.noise
+        if noise_kind(noise.kind) == "machine" and noise.confidence >= t.least_confidence
+    ]
+    told = set()
+    for noise in sorted(machine, key=lambda noise: -noise.span.length_s)[:_MACHINES_HEARD]:
+        middle_s = (noise.start_s + noise.end_s) / 2
+        half_s = min(noise.span.length_s, _MACHINE_S) / 2
+        sound, rate_hz = read_span(path, middle_s - half_s, middle_s + half_s)
+        beat = describe_machine(sound[min(channel, len(sound) - 1)], rate_hz)
+        if beat and beat not in told:
+            told.add(beat)
+            yield f"the machine {stretches([noise.span], take_log.take.duration_s)} has a {beat}"
 
 
 def _low_cut(

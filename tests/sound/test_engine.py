@@ -106,7 +106,9 @@ def test_an_idling_saw_at_50_hz_is_no_hum(rng, wobble):
 
 def test_hum_under_an_idling_saw_is_told(rng):
     saw = engine(rng, 52, seconds=8)
-    assert describe_machine(0.1 * saw + hum(50, range(1, 8), 8), RATE_HZ).startswith("mains hum")
+    assert describe_machine(0.1 * saw + hum(50, range(1, 8), 8), RATE_HZ).startswith(
+        "hum of the mains"
+    )
 
 
 def test_no_hum_in_noise_or_in_less_than_four_seconds(rng):

@@ -132,6 +132,13 @@ def test_calls_that_stand_already_are_left_alone(scene, tmp_path):
     assert not rescue.treatment
 
 
+def test_the_beat_of_the_machine_is_told(scene, tmp_path):
+    made = scene(12).whistle(3, level_db=-36).add_noise("machine", 100, 1000, -50)
+    made.sound[:: RATE_HZ // 90] += 0.3  # fires 90 times a second
+    rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav"))
+    assert any("beat of 90 Hz (5400 rpm" in line for line in rescue.advice)
+
+
 def test_alike_channels_are_left_alone(engine_take):
     assert examine(*engine_take).treatment.channel is None
 

@@ -210,8 +210,8 @@ def test_picture_only_and_usable_stretches_of_planted_scenes(field, tmp_path, fi
             assert verdict.reasons
     assert right >= 4
     assert right / (right + wrong) >= 0.95  # precision: a good take is not thrown away
-    assert right / (right + missed) >= 0.6
-    assert common_n / either_n >= 0.85
+    assert right / (right + missed) >= 0.75
+    assert common_n / either_n >= 0.9
 
 
 def test_a_quiet_take_with_whistles_is_clean_from_sound_to_verdict(tmp_path, finder):
