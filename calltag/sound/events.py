@@ -16,19 +16,16 @@ AROUND_FRAMES = 150
 BAND_SHARE = (0.05, 0.95)
 """An event's band holds the energy between these shares."""
 
-STANDS_OUT = 0.8
-"""A bin counts for an event's band where its excess is at least this share of the background.
+STANDS_OUT = (0.8, 2.0)
+"""A bin counts for an event's band where its excess is at least so many times the background.
 
 Even steady noise of the background's own level has an excess of 0.14: summed over all bins it would
-outweigh a faint call.
+outweigh a faint call. An engine far louder than a whistle, and far below it, may waver by more than
+the lower of the two; the higher one holds where the event stands out by far.
 """
 
-OF_STRONGEST = 0.03
-"""And at least this share of what its clearest bin has.
-
-An engine far louder than a whistle, and far below it, wavers by several times `STANDS_OUT`; against
-the whistle, which stands out of its own band by a hundred times, that is nothing.
-"""
+OF_CLEAREST = 0.01
+"""Between the two: so large a share of what the clearest bin has."""
 
 LOWEST_HZ = 60.0
 
@@ -118,7 +115,7 @@ def measure_region(power: FloatArray, busy: np.ndarray, first: int, last: int) -
         excess = inside
         spectrum = inside.mean(axis=0) + np.float32(1e-20)  # silence gets the whole band
     prominence = scipy.ndimage.uniform_filter1d(spectrum / np.maximum(behind, 1e-12), 3)
-    enough = max(STANDS_OUT, OF_STRONGEST * float(prominence.max()))
+    enough = np.clip(OF_CLEAREST * prominence.max(), *STANDS_OUT)
     if (prominence > enough).any():
         spectrum = np.where(prominence > enough, spectrum, 0)
     share = np.cumsum(spectrum) / max(float(spectrum.sum()), 1e-20)
