@@ -118,6 +118,21 @@ def steps(clips: Path, out: Path) -> Iterator[Step]:
         "How well does it do? The demo knows what is really there.",
         [("score", str(clips / "truth.csv"), "--every-take", *log)],
     )
+    yield Step(
+        "What would rescue the take with the hedge trimmer in it?",
+        [("rescue", "ASH_A_0034.MP4", "--out", str(out / "rescued.wav"), "--replace", *log)],
+    )
+    yield Step(
+        "The take at high speed has no sound: background of the same morning goes under it. The "
+        "animals call all the time, so their calls may be in it.",
+        [
+            (
+                *"bed --for ASH_A_0038.MP4 --seconds 20 --calls keep --replace --out".split(),
+                str(out / "bed.wav"),
+                *log,
+            )
+        ],
+    )
     yield Step("Write markers for the edit, in every format.", list(_markers(out, log)))
     yield Step(
         "Put the best ten on a timeline, with their sound.",
@@ -157,6 +172,8 @@ def summary(clips: Path, out: Path) -> Iterator[str]:
         ("calltag.model", "what was learnt"),
         *((str(_target(one)), f"markers as {name}") for name, one in all_formats().items()),
         ("best.otio, best.wav", "the timeline of the best calls, and its sound"),
+        ("rescued.wav", "the treated sound of a spoilt take, if anything helps"),
+        ("bed.wav", "background without noise, twenty seconds that loop"),
     ]
     width = max(len(name) for name, _ in files)
     for name, what in files:
