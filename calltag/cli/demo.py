@@ -118,26 +118,37 @@ def steps(clips: Path, out: Path) -> Iterator[Step]:
         "How well does it do? The demo knows what is really there.",
         [("score", str(clips / "truth.csv"), "--every-take", *log)],
     )
-    yield Step(
-        "What would rescue the take with the hedge trimmer in it?",
-        [("rescue", "ASH_A_0034.MP4", "--out", str(out / "rescued.wav"), "--replace", *log)],
-    )
-    yield Step(
-        "The take at high speed has no sound: background of the same morning goes under it. The "
-        "animals call all the time, so their calls may be in it.",
-        [
-            (
-                *"bed --for ASH_A_0038.MP4 --seconds 20 --calls keep --replace --out".split(),
-                str(out / "bed.wav"),
-                *log,
-            )
-        ],
-    )
+    yield from _help_for_takes(out, log)
     yield Step("Write markers for the edit, in every format.", list(_markers(out, log)))
     yield Step(
         "Put the best ten on a timeline, with their sound.",
         [("selects", str(out / "best.otio"), "--sound", str(out / "best.wav"), "--replace", *log)],
     )
+
+
+def _help_for_takes(out: Path, log: tuple[str, ...]) -> Iterator[Step]:
+    from calltag.cli._log import read_takes
+    from calltag.log import Log
+
+    with Log(out / LOG_NAME, create=False) as opened:
+        take_logs = list(read_takes(opened))
+    for one in take_logs:
+        if any(noise.kind.startswith("machine") for noise in one.noise):
+            rescued = ("--out", str(out / "rescued.wav"), "--replace")
+            yield Step(
+                "What would rescue a take with a machine in it?",
+                [("rescue", one.take.path, *rescued, *log)],
+            )
+            break
+    for one in take_logs:
+        if not one.take.has_sound:
+            bed = ("--seconds", "10", "--calls", "keep", "--out", str(out / "bed.wav"), "--replace")
+            yield Step(
+                "A take at high speed has no sound: background of the same morning goes under it. "
+                "The animals call all the time, so their calls may be in it.",
+                [("bed", "--for", one.take.path, *bed, *log)],
+            )
+            break
 
 
 def _markers(out: Path, log: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
@@ -173,7 +184,7 @@ def summary(clips: Path, out: Path) -> Iterator[str]:
         *((str(_target(one)), f"markers as {name}") for name, one in all_formats().items()),
         ("best.otio, best.wav", "the timeline of the best calls, and its sound"),
         ("rescued.wav", "the treated sound of a spoilt take, if anything helps"),
-        ("bed.wav", "background without noise, twenty seconds that loop"),
+        ("bed.wav", "background without noise, ten seconds that loop"),
     ]
     width = max(len(name) for name, _ in files)
     for name, what in files:

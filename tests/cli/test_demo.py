@@ -10,13 +10,13 @@ import pytest
 from calltag.cli import demo
 from calltag.log import Log
 
-CLIPS = ("ASH_A_0031.MP4", "ASH_A_0032.MP4", "ASH_C_0004.MP4")
+CLIPS = ("ASH_A_0031.MP4", "ASH_A_0032.MP4", "ASH_A_0038.MP4", "ASH_C_0004.MP4")
 TYPES = ("marsh hooter: boom", "pit rail: rasp", "lesser reedling: whistle")
 
 
 @pytest.fixture
 def few_clips(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Three of the demo's clips, with what its tables say of them and of three call types."""
+    """Four of the demo's clips, with what its tables say of them and of three call types."""
     whole, few = demo.demo_clips(), tmp_path / "some clips"
     few.mkdir()
     for name in CLIPS:
@@ -55,6 +55,7 @@ def test_the_demo_does_the_whole_job(run, few_clips, tmp_path) -> None:
     assert list((out / "markers").glob("markers*.edl"))
     assert (out / "best.otio").is_file()
     assert (out / "best.wav").is_file()
+    assert (out / "bed.wav").is_file(), "background for the take without sound"
     summary = (out / "summary.txt").read_text("utf-8")
     assert "invented" in summary
     assert "do not play calls to wild animals" in summary
