@@ -36,7 +36,7 @@ FADE_S = 2.0
 LEAST_STRETCH_S = 2 * FADE_S + 1.0
 """Shorter stretches are not used: they would be nothing but fades."""
 
-LONGEST_S = 3600.0
+LONGEST_S = 900.0
 """Longest bed that is built: it is held in memory."""
 
 CALL_MARGIN_S = 0.5
@@ -245,7 +245,8 @@ def make_bed(
     sounds, parts = _read(choose(found, seconds), seconds)
     sound = join(sounds, round(seconds * RATE_HZ), round(FADE_S * RATE_HZ))
     meter = LoudnessMeter(RATE_HZ, len(sound))
-    meter.add(sound)
+    for piece in _pieces(sound):
+        meter.add(piece)
     bed = Bed(
         path=out,
         parts=tuple(parts),
@@ -255,7 +256,7 @@ def make_bed(
         range_lu=meter.range_lu(),
         true_peak_dbtp=true_peak_dbtp(sound),
     )
-    write_wav(out, sound, RATE_HZ, bext=_bext(bed, like, keep_calls), info=_info(bed))
+    write_wav(out, _pieces(sound), RATE_HZ, bext=_bext(bed, like, keep_calls), info=_info(bed))
     return bed
 
 
@@ -357,6 +358,12 @@ def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
     if len(sound) < channels or (take.levels is not None and take.levels.faults):
         return np.repeat(sound[good : good + 1], channels, axis=0)
     return np.ascontiguousarray(sound[:channels])
+
+
+def _pieces(sound: FloatArray) -> Iterator[FloatArray]:
+    """The sound in pieces of ten seconds, which measuring and writing copy in double precision."""
+    for first in range(0, sound.shape[1], 10 * RATE_HZ):
+        yield sound[:, first : first + 10 * RATE_HZ]
 
 
 def _joined_s(spans: Sequence[Span]) -> float:
