@@ -102,7 +102,7 @@ def test_an_independent_meter_agrees_on_noise(rng, rate_hz):
 @pytest.mark.field
 def test_both_meters_on_real_recordings(field):
     by_samples, by_spectrum = [], []
-    for path in sorted((field / "esc10").glob("*/*.ogg"))[::8]:
+    for path in sorted((field / "esc10").glob("*/*.ogg"))[::12]:
         sound, rate_hz = sf.read(path, dtype="float32")
         theirs = pyloudnorm.Meter(rate_hz).integrated_loudness(sound)
         if not np.isfinite(theirs):
@@ -112,7 +112,7 @@ def test_both_meters_on_real_recordings(field):
         running = SpectrumLoudness()
         running.add(power_spectrum(sound))
         by_spectrum.append(running.integrated_lufs() - integrated_lufs(sound, RATE_HZ))
-    assert len(by_samples) > 20
+    assert len(by_samples) > 14
     assert np.abs(by_samples).max() < 0.25
     assert np.percentile(np.abs(by_spectrum), 90) < 0.2
     assert np.abs(np.mean(by_spectrum)) < 0.05

@@ -24,7 +24,7 @@ from calltag.records import Take, TakeLog, Verdict
 from calltag.takes.verdict import PICTURE_ONLY, judge
 
 RATE_HZ = 48_000
-SECONDS = 30
+SECONDS = 20
 N = SECONDS * RATE_HZ
 STEP = RATE_HZ // 10
 
@@ -142,8 +142,8 @@ def plant(kind, rng, sounds):
             sound = sosfilt(butter(6, rng.uniform(500, 1000), fs=RATE_HZ, output="sos"), sound)
         span = (0.0, float(SECONDS))
         if noise.endswith("for a while"):
-            start_s = rng.uniform(4, 12)
-            span = (start_s, start_s + rng.uniform(6, 12))
+            start_s = rng.uniform(3, 7)
+            span = (start_s, start_s + rng.uniform(5, 9))
         gate = np.zeros(N)
         gate[round(span[0] * RATE_HZ) : round(span[1] * RATE_HZ)] = 1
         gain = background.std() * 10 ** (rng.uniform(15, 28) / 20) / sound.std()
