@@ -58,6 +58,29 @@ class Select:
         return (self.end - self.first) / self.source.clock.rate.fps
 
 
+def sound_worth(take_log: TakeLog, call: Call) -> float:
+    """Tell what the sound of a call is worth to the edit.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        Its take.
+    call : Call
+        The call.
+
+    Returns
+    -------
+    float
+        From 0 to 1: how far it stands above the background (``snr / (snr + 12 dB)``), times
+        `NOISE_WORTH` for each noise kind heard with it, and `CLIPPED_WORTH` where the take's sound
+        is clipped.
+    """
+    levels = take_log.take.levels
+    snr_db = max(0.0, call.snr_db) if math.isfinite(call.snr_db) else 0.0
+    value: float = snr_db / (snr_db + HALF_WORTH_DB) * NOISE_WORTH ** len(call.noise)
+    return value * CLIPPED_WORTH if levels is not None and levels.clipped else value
+
+
 def worth(take_log: TakeLog, call: Call) -> float:
     """Tell what a call is worth to the edit.
 
@@ -71,9 +94,8 @@ def worth(take_log: TakeLog, call: Call) -> float:
     Returns
     -------
     float
-        From 0 to 1: how sure its label is, times how far it stands above the background
-        (``snr / (snr + 12 dB)``), times `NOISE_WORTH` for each noise kind heard with it,
-        `CLIPPED_WORTH` where the take's sound is clipped, and `NO_PICTURE_WORTH` without a picture.
+        From 0 to 1: how sure its label is, times what its sound is worth (`sound_worth`), times
+        `NO_PICTURE_WORTH` without a picture.
 
     Examples
     --------
@@ -84,13 +106,8 @@ def worth(take_log: TakeLog, call: Call) -> float:
     >>> round(worth(TakeLog(take=take, calls=(call,)), call), 3)
     0.4
     """
-    take = take_log.take
-    snr_db = call.snr_db if math.isfinite(call.snr_db) else 0.0
-    value = call_confidence(call) * max(0.0, snr_db) / (max(0.0, snr_db) + HALF_WORTH_DB)
-    value *= NOISE_WORTH ** len(call.noise)
-    if take.levels is not None and take.levels.clipped:
-        value *= CLIPPED_WORTH
-    return value if take.has_picture else value * NO_PICTURE_WORTH
+    value = call_confidence(call) * sound_worth(take_log, call)
+    return value if take_log.take.has_picture else value * NO_PICTURE_WORTH
 
 
 def choose(

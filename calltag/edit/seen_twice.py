@@ -1,0 +1,291 @@
+"""One call that several cameras heard: one call in listings, and a marker on any of them.
+
+Takes that were lined up share a clock, also those that were lined up with a third. On it, two finds
+are the same call if they overlap, leaving some room for the way that sound takes from one camera to
+the other, and lie in the same band. The closest are joined first; a call has one find in each take.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import NamedTuple
+
+from calltag.edit.clock import take_clock
+from calltag.edit.markers import TakeMarkers, with_comment
+from calltag.edit.selects import sound_worth
+from calltag.learn.by_hand import ENOUGH, common_s
+from calltag.learn.labels import is_call
+from calltag.records import Alignment, Call, Span, TakeLog
+
+SLACK_S = 0.1
+"""Room at both ends of a find: 34 m between two cameras take sound a tenth of a second."""
+
+
+class Sighting(NamedTuple):
+    """A find and the take that it is in."""
+
+    take_log: TakeLog
+    call: Call
+
+
+@dataclass(frozen=True, slots=True)
+class SeenCall:
+    """One call, in all takes that it was found in.
+
+    Attributes
+    ----------
+    sightings : tuple of Sighting
+        Its finds, one for each take, the best sound first.
+    """
+
+    sightings: tuple[Sighting, ...]
+
+    @property
+    def best(self) -> Sighting:
+        """The find with the best sound."""
+        return self.sightings[0]
+
+    @property
+    def also_in(self) -> tuple[str, ...]:
+        """Paths of the other takes that it was found in."""
+        return tuple(take_log.take.path for take_log, _ in self.sightings[1:])
+
+
+class _Clock(NamedTuple):
+    """A take's clock on the one that its group shares: ``first_s + scale * own seconds``."""
+
+    group: str
+    first_s: float
+    scale: float
+
+    def span(self, span: Span) -> Span:
+        return Span(*(self.first_s + self.scale * at_s for at_s in span))
+
+    def own(self, span: Span) -> Span:
+        return Span(*((at_s - self.first_s) / self.scale for at_s in span))
+
+
+def merge_seen_twice(
+    take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
+) -> list[SeenCall]:
+    """Make one call of the finds that several takes have of it.
+
+    Parameters
+    ----------
+    take_logs : iterable of TakeLog
+        What was found in the takes.
+    alignments : iterable of Alignment
+        How takes lie against each other.
+
+    Returns
+    -------
+    list of SeenCall
+        Every call once, in order of its best find's take and start. The best sound is the one with
+        the highest `calltag.edit.selects.sound_worth`: far above its background, little noise.
+    """
+    every = list(take_logs)
+    clocks = _shared_clocks(alignments)
+    groups: dict[tuple[str, int], set[tuple[str, int]]] = {}
+    by_key = {}
+    for one in every:
+        for number, call in enumerate(one.calls):
+            key = (one.take.path, number)
+            by_key[key] = Sighting(one, call)
+            groups[key] = {key}
+    for _, first, second in sorted(_same_calls(every, clocks)):
+        joined = groups[first] | groups[second]
+        if len({path for path, _ in joined}) == len(joined):
+            for key in joined:
+                groups[key] = joined
+    distinct = {id(group): group for group in groups.values()}.values()
+    seen = [SeenCall(_best_first(by_key[key] for key in sorted(group))) for group in distinct]
+    return sorted(seen, key=lambda one: (one.best.take_log.take.path, one.best.call.span))
+
+
+def _best_first(sightings: Iterable[Sighting]) -> tuple[Sighting, ...]:
+    def value(sighting: Sighting) -> tuple[float, float]:
+        snr_db = sighting.call.snr_db
+        return sound_worth(*sighting), snr_db if math.isfinite(snr_db) else -math.inf
+
+    return tuple(sorted(sightings, key=value, reverse=True))
+
+
+def _same_calls(
+    take_logs: Sequence[TakeLog], clocks: dict[str, _Clock]
+) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
+    """Yield pairs of finds that are one call: seconds between their ends, and the finds."""
+    by_group: dict[str, list[TakeLog]] = defaultdict(list)
+    for one in take_logs:
+        if one.take.path in clocks and one.calls:
+            by_group[clocks[one.take.path].group].append(one)
+    for group in by_group.values():
+        for one, other in combinations(group, 2):
+            ours, theirs = (_on_shared_clock(log, clocks[log.take.path]) for log in (one, other))
+            longest_s = max(span.length_s for span, _ in theirs)
+            for span, number in ours:
+                first = bisect_left(theirs, span.start_s - SLACK_S - longest_s, key=_start_s)
+                last = bisect_right(theirs, span.end_s + SLACK_S, key=_start_s)
+                for their_span, their_number in theirs[first:last]:
+                    call, their_call = one.calls[number], other.calls[their_number]
+                    if _alike(span, call, their_span, their_call):
+                        keys = (one.take.path, number), (other.take.path, their_number)
+                        yield _between_s(span, their_span), *keys
+
+
+def _on_shared_clock(take_log: TakeLog, clock: _Clock) -> list[tuple[Span, int]]:
+    return sorted((clock.span(call.span), number) for number, call in enumerate(take_log.calls))
+
+
+def _start_s(placed: tuple[Span, int]) -> float:
+    return placed[0].start_s
+
+
+def _alike(span: Span, call: Call, other_span: Span, other: Call) -> bool:
+    grown = Span(other_span.start_s - SLACK_S, other_span.end_s + SLACK_S)
+    if common_s(span, grown) < ENOUGH * min(span.length_s, other_span.length_s):
+        return False
+    if is_call(call.label) != is_call(other.label):
+        return False
+    if call.by_hand and other.by_hand and call.label != other.label:
+        return False
+    return _in_one_band(call, other)
+
+
+def _in_one_band(call: Call, other: Call) -> bool:
+    """Whether half of the narrower band, in octaves, is in the other; unknown bands are in any."""
+    edges = (call.low_hz, call.high_hz, other.low_hz, other.high_hz)
+    if not all(math.isfinite(edge) for edge in edges):
+        return True
+    bands = [
+        Span(math.log2(max(low, 1.0)), math.log2(max(high, 1.0)))
+        for low, high in (edges[:2], edges[2:])
+    ]
+    return common_s(*bands) >= ENOUGH * min(band.length_s for band in bands)
+
+
+def _between_s(span: Span, other: Span) -> float:
+    return abs(span.start_s - other.start_s) + abs(span.end_s - other.end_s)
+
+
+def _shared_clocks(alignments: Iterable[Alignment]) -> dict[str, _Clock]:
+    """Put takes that hang together by alignments on the clock of one of them."""
+    neighbours: dict[str, list[tuple[str, float, float]]] = defaultdict(list)
+    for pair in alignments:
+        faster = 1 + pair.drift_ppm / 1e6
+        neighbours[pair.take_a].append((pair.take_b, pair.offset_s, 1 / faster))
+        neighbours[pair.take_b].append((pair.take_a, -pair.offset_s * faster, faster))
+    clocks: dict[str, _Clock] = {}
+    for root in sorted(neighbours):
+        if root in clocks:
+            continue
+        clocks[root] = _Clock(root, 0.0, 1.0)
+        waiting = [root]
+        while waiting:
+            here = waiting.pop(0)
+            for other, first_s, scale in neighbours[here]:
+                if other not in clocks:
+                    known = clocks[here]
+                    at_s = known.first_s + known.scale * first_s
+                    clocks[other] = _Clock(root, at_s, known.scale * scale)
+                    waiting.append(other)
+    return clocks
+
+
+def carry_over(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]) -> list[TakeLog]:
+    """Give each take the calls that others heard while it ran, and it did not.
+
+    Parameters
+    ----------
+    take_logs : iterable of TakeLog
+        What was found in the takes.
+    alignments : iterable of Alignment
+        How takes lie against each other.
+
+    Returns
+    -------
+    list of TakeLog
+        The same takes; a call that was carried over keeps what was measured of it where it was
+        found, and lies where this take's picture shows it.
+    """
+    every, pairs = list(take_logs), list(alignments)
+    clocks = _shared_clocks(pairs)
+    added: dict[str, list[Call]] = defaultdict(list)
+    for seen in merge_seen_twice(every, pairs):
+        best = seen.best
+        if best.take_log.take.path not in clocks:
+            continue
+        clock = clocks[best.take_log.take.path]
+        span = clock.span(best.call.span)
+        found_in = {best.take_log.take.path, *seen.also_in}
+        for one in every:
+            path, duration_s = one.take.path, one.take.duration_s
+            if path in found_in or path not in clocks or clocks[path].group != clock.group:
+                continue
+            here = clocks[path].own(span)
+            if here.start_s >= 0 and here.end_s <= duration_s:
+                added[path].append(replace(best.call, start_s=here.start_s, end_s=here.end_s))
+    return [
+        replace(one, calls=tuple(sorted((*one.calls, *added[one.take.path]), key=_by_start)))
+        for one in every
+    ]
+
+
+def _by_start(call: Call) -> Span:
+    return call.span
+
+
+def name_better_sound(
+    marked: Iterable[TakeMarkers],
+    take_logs: Iterable[TakeLog],
+    alignments: Iterable[Alignment],
+) -> list[TakeMarkers]:
+    """Say in the comment of each marker where the better sound of its call is.
+
+    Parameters
+    ----------
+    marked : iterable of TakeMarkers
+        Markers of takes, made of `take_logs` or of what `carry_over` makes of them.
+    take_logs : iterable of TakeLog
+        What was found in the takes.
+    alignments : iterable of Alignment
+        How takes lie against each other.
+
+    Returns
+    -------
+    list of TakeMarkers
+        The same, with comments where another take has the better sound.
+    """
+    pairs = list(alignments)
+    clocks = _shared_clocks(pairs)
+    better: dict[tuple[str, Span], str] = {}
+    for seen in merge_seen_twice(take_logs, pairs):
+        best = seen.best
+        take = best.take_log.take
+        if take.path not in clocks:
+            continue
+        first, _ = take_clock(take).frames(*best.call.span)
+        words = f"better sound: {take.path} at {take_clock(take).label(first)}"
+        span = clocks[take.path].span(best.call.span)
+        for path, clock in clocks.items():
+            if clock.group == clocks[take.path].group and path != take.path:
+                better[path, _rounded(clock.own(span))] = words
+        for take_log, call in seen.sightings[1:]:
+            better[take_log.take.path, _rounded(call.span)] = words
+    named = []
+    for one in marked:
+        markers = []
+        for marker in one.markers:
+            key = (one.take.path, _rounded(marker.call.span)) if marker.call is not None else None
+            words = better.get(key) if key is not None else None
+            markers.append(with_comment(marker, words) if words else marker)
+        named.append(replace(one, markers=tuple(markers)))
+    return named
+
+
+def _rounded(span: Span) -> Span:
+    return Span(round(span.start_s, 6), round(span.end_s, 6))

@@ -1,0 +1,192 @@
+"""One call seen by several cameras: one in listings, the better sound named, markers on any."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calltag.edit.markers import from_log
+from calltag.edit.seen_twice import carry_over, merge_seen_twice, name_better_sound
+from calltag.records import Alignment, Levels, TakeLog
+
+from .conftest import make_call, make_sound, make_take
+
+
+def lined_up(a: str, b: str, offset_s: float, drift_ppm: float = 0.0) -> Alignment:
+    return Alignment(
+        take_a=a, take_b=b, offset_s=offset_s, drift_ppm=drift_ppm, confidence=1.0, overlap_s=9.0
+    )
+
+
+def log_of(path: str, *calls, **changes) -> TakeLog:
+    return TakeLog(take=make_take(path, **changes), calls=calls)
+
+
+A_AND_B = [lined_up("a.mov", "b.mov", 20.0)]
+
+
+def found(take_logs, alignments) -> list[list[tuple[str, float]]]:
+    return [
+        [(sighting.take_log.take.path, sighting.call.start_s) for sighting in seen.sightings]
+        for seen in merge_seen_twice(take_logs, alignments)
+    ]
+
+
+def test_a_call_of_both_cameras_is_one_with_the_better_sound_first() -> None:
+    a = log_of("a.mov", make_call(21.0, 22.0, snr_db=8), make_call(2.0, 3.0))
+    b = log_of("b.mov", make_call(1.02, 2.0, snr_db=20), make_call(30.0, 30.5))
+    assert found([a, b], A_AND_B) == [
+        [("a.mov", 2.0)],
+        [("b.mov", 1.02), ("a.mov", 21.0)],
+        [("b.mov", 30.0)],
+    ]
+    assert merge_seen_twice([a, b], A_AND_B)[1].also_in == ("a.mov",)
+
+
+def test_without_alignments_nothing_is_merged() -> None:
+    logs = [log_of("a.mov", make_call(1, 2)), log_of("b.mov", make_call(1, 2))]
+    assert found(logs, []) == [[("a.mov", 1)], [("b.mov", 1)]]
+
+
+@pytest.mark.parametrize(
+    ("better", "poorer"),
+    [
+        ({"snr_db": 14}, {"snr_db": 13}),
+        ({"snr_db": 14}, {"snr_db": 20, "noise": ("wind",)}),
+        ({"snr_db": -2}, {"snr_db": -5}),
+        ({"snr_db": 1}, {"snr_db": float("nan")}),
+    ],
+)
+def test_what_makes_the_better_sound(better, poorer) -> None:
+    good, bad = make_call(21, 22, **better), make_call(1, 2, **poorer)
+    for logs in (
+        [log_of("a.mov", good), log_of("b.mov", bad)],
+        [log_of("a.mov", make_call(21, 22, **poorer)), log_of("b.mov", make_call(1, 2, **better))],
+    ):
+        (seen,) = merge_seen_twice(logs, A_AND_B)
+        assert seen.best.call.snr_db == better["snr_db"]
+
+
+def test_a_clipped_take_has_the_poorer_sound() -> None:
+    clipped = Levels(peak_dbfs=0, clipped=50, loudness_lufs=-9, floor_dbfs=-40)
+    a = log_of("a.mov", make_call(21, 22, snr_db=15), levels=clipped)
+    b = log_of("b.mov", make_call(1, 2, snr_db=12))
+    (seen,) = merge_seen_twice([a, b], A_AND_B)
+    assert seen.best.take_log.take.path == "b.mov"
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"start_s": 3.0, "end_s": 4.0},
+        {"low_hz": 3000, "high_hz": 6000},
+        {"label": "pit rail: tick", "by_hand": True},
+        {"label": "no call"},
+    ],
+)
+def test_different_calls_are_not_merged(changes) -> None:
+    a = log_of("a.mov", make_call(21, 22, by_hand=True))
+    values = {"start_s": 1.0, "end_s": 2.0} | changes
+    b = log_of("b.mov", make_call(**values))
+    assert len(merge_seen_twice([a, b], A_AND_B)) == 2
+
+
+def test_the_better_heard_find_gives_the_type() -> None:
+    a = log_of("a.mov", make_call(21, 22, "call", snr_db=4))
+    b = log_of("b.mov", make_call(1, 2, "pit rail: rasp", snr_db=18))
+    (seen,) = merge_seen_twice([a, b], A_AND_B)
+    assert seen.best.call.label == "pit rail: rasp"
+
+
+def test_short_calls_in_quick_succession_keep_their_order() -> None:
+    """The second camera stands 20 m farther off, and hears each tick 58 ms later."""
+    ticks = [1.0 + 0.2 * n for n in range(8)]
+    a = log_of("a.mov", *(make_call(20 + t, 20.04 + t) for t in ticks))
+    b = log_of("b.mov", *(make_call(t + 0.058, t + 0.098) for t in ticks))
+    pairs = [[call.start_s for _, call in s.sightings] for s in merge_seen_twice([a, b], A_AND_B)]
+    assert [sorted(pair) for pair in pairs] == [pytest.approx([t + 0.058, 20 + t]) for t in ticks]
+
+
+def test_drift_is_followed() -> None:
+    """At 200 parts in a million, half an hour is 0.36 s: more than the slack between finds."""
+    a = log_of("a.mov", make_call(1900, 1900.2), duration_s=2000.0)
+    b = log_of("b.mov", make_call(1800.36, 1800.56), duration_s=2000.0)
+    assert len(merge_seen_twice([a, b], [lined_up("a.mov", "b.mov", 100.0, 200.0)])) == 1
+    assert len(merge_seen_twice([a, b], [lined_up("a.mov", "b.mov", 100.0)])) == 2
+
+
+def test_takes_lined_up_with_a_third_share_its_clock() -> None:
+    logs = [
+        log_of("b.mov", make_call(11, 12, snr_db=10)),
+        log_of("c.mov", make_call(6, 7, snr_db=12)),
+        log_of("d.mov", make_call(1, 2, snr_db=14)),
+    ]
+    alignments = [lined_up("a.mov", "b.mov", 5.0), lined_up("c.mov", "a.mov", -10.0),
+                  lined_up("d.mov", "c.mov", -5.0)]  # fmt: skip
+    assert found(logs, alignments) == [[("d.mov", 1), ("c.mov", 6), ("b.mov", 11)]]
+
+
+@given(
+    starts=st.lists(st.floats(0, 50), min_size=0, max_size=12),
+    others=st.lists(st.floats(0, 50), min_size=0, max_size=12),
+)
+def test_every_find_is_in_one_call_and_a_call_has_one_find_in_each_take(starts, others) -> None:
+    logs = [
+        log_of("a.mov", *(make_call(s, s + 0.7) for s in starts)),
+        log_of("b.mov", *(make_call(s, s + 0.7) for s in others)),
+    ]
+    seen = merge_seen_twice(logs, [lined_up("a.mov", "b.mov", 0.3)])
+    listed = [(t.take.path, c.start_s) for one in seen for t, c in one.sightings]
+    assert sorted(listed) == sorted([("a.mov", s) for s in starts] + [("b.mov", s) for s in others])
+    for one in seen:
+        assert len({t.take.path for t, _ in one.sightings}) == len(one.sightings)
+
+
+def test_many_calls_are_merged_quickly() -> None:
+    """Two hours, a call a second: comparing all with all would take minutes."""
+    times = [float(t) for t in range(7000)]
+    logs = [log_of(p, *(make_call(t, t + 0.4) for t in times)) for p in ("a.mov", "b.mov")]
+    assert len(merge_seen_twice(logs, [lined_up("a.mov", "b.mov", 0.05)])) == 7000
+
+
+# Markers on any camera
+
+
+def test_a_call_is_carried_to_a_camera_that_did_not_hear_it() -> None:
+    a = log_of("a.mov", make_call(21.0, 22.0), make_call(2.0, 3.0), make_call(26.0, 27.0))
+    b = log_of("b.mov", make_call(6.01, 7.0))
+    c = log_of("c.mov")
+    carried = carry_over([a, b, c], A_AND_B)
+    assert [[call.start_s for call in log.calls] for log in carried] == [
+        [2.0, 21.0, 26.0],
+        [1.0, 6.01],
+        [],
+    ]
+
+
+def test_a_call_beyond_the_end_of_the_other_take_is_not_carried() -> None:
+    a = log_of("a.mov", make_call(25.5, 26.5), make_call(19.5, 20.5))
+    b = log_of("b.mov", duration_s=6.0)
+    assert carry_over([a, b], A_AND_B)[1].calls == ()
+
+
+def test_markers_on_either_camera_say_where_the_better_sound_is() -> None:
+    """At 25 frames a second and start 10:00:00:00, 21.0 s of a.mov is 10:00:21:00."""
+    a = log_of("a.mov", make_call(21.0, 22.0, snr_db=20), make_call(30.0, 31.0))
+    b = log_of("b.mov", make_call(1.0, 2.0, snr_db=5))
+    logs = [a, b]
+    marked = [from_log(one) for one in carry_over(logs, A_AND_B)]
+    on_a, on_b = name_better_sound(marked, logs, A_AND_B)
+    assert ["better sound" in m.comment for m in on_a.markers] == [False, False]
+    assert [m.start_s for m in on_b.markers] == [1.0, 10.0]
+    assert on_b.markers[0].comment.endswith("; better sound: a.mov at 10:00:21:00")
+    assert on_b.markers[1].comment.endswith("; better sound: a.mov at 10:00:30:00")
+
+
+def test_sound_alone_may_be_the_better_sound() -> None:
+    recorder = TakeLog(take=make_sound("r.wav"), calls=(make_call(21, 22, snr_db=25),))
+    camera = log_of("b.mov", make_call(1, 2, snr_db=5))
+    pairs = [lined_up("r.wav", "b.mov", 20.0)]
+    (marked,) = name_better_sound([from_log(camera)], [camera, recorder], pairs)
+    assert "better sound: r.wav at 00:00:21:00" in marked.markers[0].comment
