@@ -9,12 +9,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
-import numpy as np
-import numpy.typing as npt
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float32]
+    FloatArray: TypeAlias = npt.NDArray[np.float32]
+else:  # half of the time that `--help` takes would go into numpy
+    FloatArray = "npt.NDArray[np.float32]"
 
 CALL = "call"
 """The label of a call whose type is not known."""

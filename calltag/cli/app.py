@@ -9,7 +9,20 @@ from typing import Annotated
 import typer
 
 from calltag import __version__
-from calltag.cli import bed, calls, demo, label, log, markers, rescue, score, selects, takes, teach
+from calltag.cli import (
+    bed,
+    calls,
+    demo,
+    label,
+    log,
+    markers,
+    rescue,
+    score,
+    selects,
+    sync,
+    takes,
+    teach,
+)
 from calltag.cli._settings import load_defaults
 
 app = typer.Typer(
@@ -21,7 +34,7 @@ app = typer.Typer(
 )
 
 # Each module holds one command; the order is that of the job, and of the help text.
-COMMANDS = (log, takes, calls, label, teach, score, markers, selects, rescue, bed, demo)
+COMMANDS = (log, takes, calls, label, teach, score, markers, selects, sync, rescue, bed, demo)
 
 
 def _print_version(wanted: bool) -> None:

@@ -281,8 +281,8 @@ def name_better_sound(
         markers = []
         for marker in one.markers:
             key = (one.take.path, _rounded(marker.call.span)) if marker.call is not None else None
-            words = better.get(key) if key is not None else None
-            markers.append(with_comment(marker, words) if words else marker)
+            note = better.get(key) if key is not None else None
+            markers.append(with_comment(marker, note) if note else marker)
         named.append(replace(one, markers=tuple(markers)))
     return named
 

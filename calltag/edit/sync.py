@@ -1,0 +1,283 @@
+"""Takes that heard the same moment, lined up by their sound.
+
+Two searches name places where the takes may agree; each is looked at closely, and the line of lag
+over time on which most of the sound agrees is the answer, if it stands out enough. Takes that heard
+nothing in common are said to; where several answers would do, as with a sound that repeats, none is
+given as certain.
+
+What is lined up is the sound: two microphones ten metres apart hear a call up to 29 ms apart. Times
+are seconds from the beginning of a take.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from itertools import combinations
+from pathlib import Path
+
+from calltag.edit.sync_line import Line, fit_line
+from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_sound
+from calltag.edit.sync_trace import Trace, trace_take
+from calltag.errors import InputError, MediaError
+from calltag.records import Alignment, Problem
+
+WORTH_TELLING = 7.5
+"""Evidence from which on a place is told: of unrelated pairs, one in a hundred has as much, and each
+step of 1 makes such pairs some five to ten times rarer. See `Line.evidence`."""
+
+SURE_REST = 3.0
+"""Evidence that has to be there without the best six seconds, see `Line.rest`: of places that are
+wrong, one in a hundred has it."""
+
+SURE = 12.0
+"""Sum of both from which on takes count as lined up."""
+
+_RIVAL = 0.7  # of the best evidence: another place that good makes both unsure
+_ECHO = 0.8  # the same within a place, where echoes are
+_SAME_S = 0.02
+_NARROW_S = 120.0  # where the user says where to look, repeated sounds seldom fall
+_MOST_OF_IT, _FEWEST = 0.65, 8  # windows that agree all through need no rest
+_EVEN_ODDS, _STEEPNESS = 7.3, 1.5  # confidence over evidence, if half of all pairs belong together
+_UNSURE_AT_MOST = 0.5
+
+
+class Outcome(StrEnum):
+    """What comparing two takes came to."""
+
+    LINED_UP = "lined up"
+    UNSURE = "unsure"
+    NOTHING = "no common sound"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """What comparing two takes came to.
+
+    Attributes
+    ----------
+    take_a, take_b : str
+        The takes.
+    outcome : Outcome
+        Whether they were lined up.
+    alignment : Alignment or None
+        How they lie; the best guess where that is unsure, None where nothing is common.
+    reason : str
+        Why, in plain words.
+    """
+
+    take_a: str
+    take_b: str
+    outcome: Outcome
+    alignment: Alignment | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A take to line up.
+
+    Attributes
+    ----------
+    name : str
+        Its name in tables: its path below the rushes, where it is in the log.
+    path : Path
+        Its file.
+    """
+
+    name: str
+    path: Path
+
+
+def sync_takes(
+    sources: Sequence[Source],
+    *,
+    every_pair: bool = False,
+    bounds: Callable[[Source, Source], Bounds] | None = None,
+    listener: Callable[[Source], None] | None = None,
+) -> tuple[list[Comparison], list[Problem]]:
+    """Line takes up by their sound.
+
+    Parameters
+    ----------
+    sources : sequence of Source
+        The takes, at least two.
+    every_pair : bool
+        Whether to compare all with all; otherwise each is compared with the first.
+    bounds : callable, optional
+        Given two takes, tells where to look for the second's beginning in the first; everywhere
+        unless given.
+    listener : callable, optional
+        Is told of each take before it is read.
+
+    Returns
+    -------
+    comparisons : list of Comparison
+        One for each pair that could be read, in order.
+    problems : list of Problem
+        Takes that could not be read, or have no sound.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two takes, or one is named twice.
+    MediaError
+        If the first take, with which all are compared, cannot be read.
+    """
+    if len(sources) < 2:
+        raise InputError("name at least two takes to line up")
+    for one, other in combinations(sources, 2):
+        if one.path == other.path:
+            raise InputError(f"{one.name}: named twice; name two takes of the same moment")
+    traces: list[Trace | None] = []
+    comparisons, problems = [], []
+    for number, source in enumerate(sources):
+        if listener is not None:
+            listener(source)
+        try:
+            trace = trace_take(source.path)
+        except MediaError as error:
+            if number == 0 and not every_pair:
+                raise
+            problems.append(Problem(path=source.name, reason=error.reason))
+            traces.append(None)
+            continue
+        for earlier, known in zip(sources, traces, strict=False):
+            if known is not None:
+                within = bounds(earlier, source) if bounds is not None else Bounds()
+                comparisons.append(compare(known, trace, earlier.name, source.name, bounds=within))
+        traces.append(trace if every_pair or number == 0 else None)
+    return comparisons, problems
+
+
+def compare(
+    a: Trace, b: Trace, take_a: str = "A", take_b: str = "B", *, bounds: Bounds | None = None
+) -> Comparison:
+    """Find out whether, and how, two takes lie against each other.
+
+    Parameters
+    ----------
+    a, b : Trace
+        The takes' sounds.
+    take_a, take_b : str
+        Their names.
+    bounds : Bounds, optional
+        Where to look for the beginning of B in A; everywhere unless given.
+
+    Returns
+    -------
+    Comparison
+        The outcome.
+    """
+    within = bounds or Bounds()
+    for trace, name in ((a, take_a), (b, take_b)):
+        if not trace.even.any():
+            return Comparison(
+                take_a=take_a,
+                take_b=take_b,
+                outcome=Outcome.NOTHING,
+                alignment=None,
+                reason=f"{name} is silent",
+            )
+    if a.duration_s < b.duration_s:  # pieces of the shorter are looked for in the longer
+        turned = Bounds(-within.high_s, -within.low_s)
+        lines = [_inverse(line) for line in _lines(b, a, turned)]
+    else:
+        lines = _lines(a, b, within)
+    narrow = within.high_s - within.low_s <= _NARROW_S
+    return _judged(a, b, take_a, take_b, lines, narrow=narrow)
+
+
+def _lines(a: Trace, b: Trace, bounds: Bounds) -> list[Line]:
+    """Lines of all places worth a look, the best first, none twice."""
+    places = search_sound(a, b, bounds) + search_outlines(a, b, bounds)
+    found = [line for place in places if (line := fit_line(a, b, place)) is not None]
+    distinct: list[Line] = []
+    for line in sorted(found, key=lambda line: line.evidence, reverse=True):
+        if all(abs(line.lag_at(known.at_s) - known.lag_s) > _SAME_S for known in distinct):
+            distinct.append(line)
+    return distinct
+
+
+def _inverse(line: Line) -> Line:
+    """The same line with the takes exchanged."""
+    return replace(
+        line,
+        at_s=line.at_s + line.lag_s,
+        lag_s=-line.lag_s,
+        slope=-line.slope / (1 + line.slope),
+    )
+
+
+def _judged(
+    a: Trace, b: Trace, take_a: str, take_b: str, lines: Sequence[Line], *, narrow: bool
+) -> Comparison:
+    best = lines[0] if lines else None
+    if best is None or best.evidence < WORTH_TELLING:
+        return Comparison(
+            take_a=take_a,
+            take_b=take_b,
+            outcome=Outcome.NOTHING,
+            alignment=None,
+            reason="nothing that both heard was found",
+        )
+    rivals = [
+        line
+        for line in lines[1:]
+        if line.evidence > _RIVAL * best.evidence
+        and (best.rest < SURE_REST or line.rest > _RIVAL * best.rest)
+    ]
+    doubt = _doubt(best, rivals, narrow=narrow)
+    beyond = best.evidence + max(0.0, best.rest) / 2 - _EVEN_ODDS
+    sure = 1 / (1 + math.exp(-_STEEPNESS * beyond)) / (1 + len(rivals))
+    if doubt:
+        sure = min(sure, _UNSURE_AT_MOST)
+    return Comparison(
+        take_a=take_a,
+        take_b=take_b,
+        outcome=Outcome.UNSURE if doubt else Outcome.LINED_UP,
+        alignment=_alignment(a, b, take_a, take_b, best, sure),
+        reason=doubt or _agreement(best),
+    )
+
+
+def _doubt(best: Line, rivals: Sequence[Line], *, narrow: bool) -> str:
+    """Why a line is not certain; empty where it is."""
+    if rivals:
+        offsets = sorted({round(_offset_s(line), 2) for line in (best, *rivals[:2])})
+        listed = " or ".join(f"{offset:.2f} s" for offset in offsets)
+        return f"the sound repeats: the second may begin at {listed}, or elsewhere"
+    if best.rival > _ECHO * best.evidence:
+        return "the sound repeats too quickly to tell one place from the next"
+    if narrow:
+        return ""
+    if best.n_windows >= _FEWEST and best.n_agreeing >= _MOST_OF_IT * best.n_windows:
+        return ""
+    if best.rest < SURE_REST and best.evidence >= SURE - SURE_REST:
+        return "only one sound agrees, which may have occurred twice"
+    if best.rest < SURE_REST or best.evidence + best.rest < SURE:
+        return "too little agrees to be certain"
+    return ""
+
+
+def _agreement(line: Line) -> str:
+    spread_ms = max(0.1, 1000 * line.spread_s)
+    return f"{line.n_agreeing} of {line.n_windows} windows agree, to {spread_ms:.1f} ms"
+
+
+def _offset_s(line: Line) -> float:
+    return line.lag_at(0.0)
+
+
+def _alignment(a: Trace, b: Trace, take_a: str, take_b: str, line: Line, sure: float) -> Alignment:
+    faster = 1 / (1 + line.slope)
+    return Alignment(
+        take_a=take_a,
+        take_b=take_b,
+        offset_s=_offset_s(line),
+        drift_ppm=(faster - 1) * 1e6,
+        confidence=sure,
+        overlap_s=max(0.0, float(overlap_s(a, b, line.lag_s))),
+    )
