@@ -320,6 +320,7 @@ class Finder:
         gain = 1.0
 
         def chosen() -> Iterator[FloatArray]:
+            """Yield the channel to listen to, and note its level."""
             nonlocal gain
             for block in reader:
                 samples = chooser.choose(block)
@@ -329,6 +330,7 @@ class Finder:
                 yield samples
 
         def metered() -> Iterator[FloatArray]:
+            """Yield the spectrum, and measure its loudness."""
             for power in power_frames(chosen()):
                 loudness.add(power, gain=gain)
                 yield power
