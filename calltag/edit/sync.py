@@ -25,8 +25,8 @@ from calltag.errors import InputError, MediaError
 from calltag.records import Alignment, Problem
 
 WORTH_TELLING = 7.5
-"""Evidence from which on a place is told: of unrelated pairs, one in a hundred has as much, and each
-step of 1 makes such pairs some five to ten times rarer. See `Line.evidence`."""
+"""Evidence from which on a place is told: of unrelated pairs, one in a hundred has as much, and
+each step of 1 makes such pairs some five to ten times rarer. See `Line.evidence`."""
 
 SURE_REST = 3.0
 """Evidence that has to be there without the best six seconds, see `Line.rest`: of places that are

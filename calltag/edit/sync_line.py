@@ -80,7 +80,18 @@ class Line:
     spread_s: float
 
     def lag_at(self, t_s: T) -> T:
-        """Return the lag at a time, or times, in take B."""
+        """Return the lag at a time, or times, in take B.
+
+        Parameters
+        ----------
+        t_s : float or np.ndarray
+            Seconds of take B.
+
+        Returns
+        -------
+        float or np.ndarray
+            Seconds.
+        """
         return self.lag_s + self.slope * (t_s - self.at_s)
 
 

@@ -71,7 +71,18 @@ class Bounds:
     high_s: float = np.inf
 
     def hold(self, lags_s: _Floats) -> npt.NDArray[np.bool_]:
-        """Tell which lags are within."""
+        """Tell which lags are within.
+
+        Parameters
+        ----------
+        lags_s : np.ndarray
+            Lags in seconds.
+
+        Returns
+        -------
+        np.ndarray of bool
+            Whether each is within.
+        """
         inside: npt.NDArray[np.bool_] = (lags_s >= self.low_s) & (lags_s <= self.high_s)
         return inside
 

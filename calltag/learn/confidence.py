@@ -75,7 +75,7 @@ class Confidence:
         sign = np.where(right, 1.0, -1.0)
 
         def loss(curve: Array) -> float:
-            """Tell how badly a curve fits, and how far it is from the usual one."""
+            # How badly a curve fits, and how far it is from the usual one.
             data = weight @ np.logaddexp(0, -sign * (x @ curve))
             return float(data + (((curve - USUAL) / _PLAY) ** 2).sum() / 2)
 
