@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
     from calltag.edit.tables import Row
-    from calltag.records import Call, TakeLog
+    from calltag.records import Call, Span, TakeLog
 
 COLUMNS = (
     Column("take", folds=True),
@@ -73,6 +73,14 @@ def calls_command(
     best: Annotated[
         int | None, typer.Option(min=1, metavar="N", help="Only the first N of that order.")
     ] = None,
+    once: Annotated[
+        bool,
+        typer.Option(
+            "--once",
+            help="List a call that several cameras heard once, where it sounds best. Takes are "
+            "lined up by `calltag sync`.",
+        ),
+    ] = False,
     how: ListedAs = As.TABLE,
 ) -> None:
     """List, filter and rank the calls.
@@ -85,6 +93,7 @@ def calls_command(
     from calltag.cli._log import read_takes
     from calltag.edit.clock import common_rate
     from calltag.edit.marking import check_types
+    from calltag.edit.seen_twice import merge_seen_twice
     from calltag.edit.tables import CALL_COLUMNS, call_row
     from calltag.log import Log
 
@@ -93,9 +102,18 @@ def calls_command(
     )
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
+        alignments = opened.alignments()
     check_types(every, types or ())
     chosen = [one for one in choose_takes(every, takes or ()) if _has_verdict(one, verdicts or ())]
     found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
+    also_in: dict[tuple[str, Span], tuple[str, ...]] = {}
+    if once:
+        seen = merge_seen_twice(
+            (replace(one, calls=tuple(filter(wanted.passes, one.calls))) for one in chosen),
+            alignments,
+        )
+        found = [(one.best.take_log, one.best.call) for one in seen]
+        also_in = {(one.best.take_log.take.path, one.best.call.span): one.also_in for one in seen}
     order = by or (CallOrder.START if best is None else CallOrder.WORTH)
     listed = order_calls(found, order)[:best]
     rate = common_rate(one.take for one in every)
@@ -105,7 +123,12 @@ def calls_command(
         return
     if rows:
         cells = [_cells(row, call) for row, (_, call) in zip(rows, listed, strict=True)]
-        print_table(COLUMNS, cells)
+        columns = COLUMNS
+        if once:
+            columns = (*COLUMNS, Column("also in", folds=True, rank=1))
+            for row_cells, (one, call) in zip(cells, listed, strict=True):
+                row_cells.append(", ".join(also_in[one.take.path, call.span]))
+        print_table(columns, cells)
     unsure = replace(wanted, min_confidence=0.0)
     passed = sum(unsure.passes(call) for one in chosen for call in one.calls)
     _tell(len(rows), len(found), passed - len(found))

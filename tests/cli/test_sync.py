@@ -41,6 +41,13 @@ def test_takes_of_the_log_are_found_by_name_and_kept(run, tmp_path) -> None:
     assert (kept.take_a, kept.take_b) == PAIR
     assert kept.offset_s == pytest.approx(stated()[PAIR], abs=0.005)
 
+    twice = len(list(csv.DictReader(io.StringIO(run("calls", "--as", "csv").out))))
+    listed = run("calls", "--once")
+    once = len(list(csv.DictReader(io.StringIO(run("calls", "--once", "--as", "csv").out))))
+    assert listed.status == 0
+    assert "also in" in listed.out
+    assert twice - 9 <= once <= twice - 6, "the second camera heard nine of the first one's calls"
+
 
 def test_takes_with_nothing_in_common_are_told_and_not_lined_up(run) -> None:
     names = ("ASH_R_0007.WAV", "ASH_C_0004.MP4")
