@@ -81,7 +81,7 @@ class Hearing:
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = 1  # takes are spread over processes, not threads
         options.inter_op_num_threads = 1
-        options.enable_cpu_mem_arena = False
+        options.enable_cpu_mem_arena = True  # without it the heap breaks up: up to 100 MB more
         options.log_severity_level = 3
         try:
             self.card: dict[str, Any] = json.loads(path.with_suffix(".json").read_text("utf-8"))
