@@ -76,8 +76,9 @@ def test_a_worker_that_dies_takes_only_its_own_item_with_it(tmp_path: Path) -> N
 
 
 SLOW = """
-import os, sys, time
+import os, signal, sys, time
 from pathlib import Path
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job begins without it
 from calltag.workers import work_through
 folder = Path(sys.argv[1])
 def work(item):

@@ -121,7 +121,8 @@ def test_the_summary_counts_types_and_noise(run, log, monkeypatch) -> None:
 
 
 SLOW = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job begins without it
 from pathlib import Path
 import calltag.run
 from calltag.records import Take, TakeLog
