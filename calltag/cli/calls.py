@@ -123,7 +123,7 @@ def calls_command(
         return
     if rows:
         cells = [_cells(row, call) for row, (_, call) in zip(rows, listed, strict=True)]
-        columns = COLUMNS
+        columns: tuple[Column, ...] = COLUMNS
         if once:
             columns = (*COLUMNS, Column("also in", folds=True, rank=1))
             for row_cells, (one, call) in zip(cells, listed, strict=True):
