@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -38,9 +40,20 @@ def field() -> Path:
 @pytest.fixture(scope="session")
 def make_clip() -> Callable[..., Path]:
     """`tests/clips.py: make_clip`, for any test: loaded by path, for every import mode."""
-    spec = importlib.util.spec_from_file_location("clips", Path(__file__).with_name("clips.py"))
+    return _beside("clips").make_clip
+
+
+@pytest.fixture(scope="session")
+def pairs() -> ModuleType:
+    """The module `tests/pairs.py`: two microphones at one moment."""
+    return _beside("pairs")
+
+
+def _beside(name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
     assert spec is not None
     assert spec.loader is not None
-    clips = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(clips)
-    return clips.make_clip
+    module = importlib.util.module_from_spec(spec)
+    sys.modules.setdefault(name, module)  # dataclasses look themselves up there
+    spec.loader.exec_module(module)
+    return module

@@ -1,9 +1,9 @@
 """What lining up needs to know of a take's sound: its outline, and the sound itself, evened out.
 
 The outline says how each band rises and falls, a hundred times a second, against its own quiet
-level: it finds roughly where two takes agree, even if they are hours long. The evened sound has the
-same loudness at all frequencies and at all times, as far as its noise allows (the phase transform,
-weakened [1]_): it tells the place to a fraction of a millisecond. Neither knows how loud the take
+level: it finds roughly where two takes agree, even if they are hours long. The evened sound tells
+the place to a fraction of a millisecond: at every moment, each frequency counts by how far it
+stands above its own noise, loud ones little more than others [1]_. Neither knows how loud the take
 is.
 
 The evened sound is kept as 10 000 complex numbers a second, each part one byte, which is what the
@@ -12,7 +12,8 @@ band from 200 Hz to 10.2 kHz needs: 72 MB an hour.
 References
 ----------
 .. [1] C. H. Knapp and G. C. Carter, "The generalized correlation method for estimation of time
-   delay", IEEE Transactions on Acoustics, Speech, and Signal Processing 24(4), 1976, pp. 320-327.
+   delay", IEEE Transactions on Acoustics, Speech, and Signal Processing 24(4), 1976, pp. 320-327:
+   weights before a correlation, among them those that follow from the ratio of signal to noise.
 """
 
 from __future__ import annotations
@@ -42,8 +43,10 @@ N_BANDS = 20
 """Bands of the outline."""
 
 _OUTLINE_HZ = (250.0, 11_000.0)
-_EVENNESS = 0.8  # 1 would be the whole phase transform, under which noise counts like sound
-_STEPS = 16  # of one byte to the RMS level; what is louder than eight times that is cut off
+_HALF = 5.0  # power, in mean powers of noise, that keeps half its amplitude
+_LOUDER = 0.15  # amplitude grows with this power of power: 3 dB for a sound 20 dB louder
+_LOUDEST = 1e6  # in mean powers of noise; digital silence has none
+_STEPS = 16.0  # of a byte to amplitude 1
 _FLOOR_S = 5.0  # the quiet level of a band is found in pieces of this length
 _QUIET = 0.2  # share of a piece that is quieter than that level
 _STANDS_OUT = 2.0  # power, in quiet levels, from which on the outline grows with its logarithm
@@ -173,49 +176,64 @@ def _pairs(edges: npt.NDArray[np.int_]) -> Iterator[tuple[int, int]]:
 
 
 class _Evener:
-    """Evens out a sound in frames of one second that overlap by half."""
+    """Evens out a sound in frames of a tenth of a second that overlap by half."""
 
-    _N = RATE_HZ
-    _HOP = RATE_HZ // 2
-    _OUT_HOP = EVEN_RATE_HZ // 2
+    _N, _HOP = RATE_HZ // 10, RATE_HZ // 20
+    _BIN_HZ = 10
+    _OUT, _OUT_HOP = EVEN_RATE_HZ // 10, EVEN_RATE_HZ // 20
+    _PIECE = 200  # frames, ten seconds, whose noise is taken to be the same
+    _FEWEST = 20
+    _SMOOTH = 9  # bins that noise is averaged over
 
     def __init__(self) -> None:
-        self._window = np.sin(np.pi * (np.arange(self._N) + 0.5) / self._N).astype(np.float32)
-        self._fade = np.sin(np.pi * (np.arange(EVEN_RATE_HZ) + 0.5) / EVEN_RATE_HZ)
+        self._window = _half_sine(self._N)
+        self._fade = _half_sine(self._OUT)
         self._waiting = np.zeros(self._HOP, np.float32)  # the first frame is centred on the start
-        self._tail = np.zeros(self._OUT_HOP, np.complex128)
+        self._tail = np.zeros(self._OUT_HOP, np.complex64)
+        self._noise: FloatArray | None = None
         self._pieces: list[npt.NDArray[np.int8]] = []
         self._n = 0
 
     def listen(self, blocks: Iterable[FloatArray]) -> Iterator[FloatArray]:
         """Hand blocks on, and take note of them."""
         for block in blocks:
-            self._take(block)
+            self._waiting = np.concatenate([self._waiting, block])
             self._n += len(block)
+            while len(self._waiting) >= (self._PIECE + 1) * self._HOP:
+                self._take(self._PIECE)
             yield block
 
     def finish(self) -> npt.NDArray[np.int8]:
         """Return the evened sound, in bytes."""
-        self._take(np.zeros(self._N, np.float32))
-        even = np.concatenate([np.zeros((0, 2), np.int8), *self._pieces])
+        n_frames = -(-len(self._waiting) // self._HOP)
+        self._waiting = np.concatenate([self._waiting, np.zeros(self._N, np.float32)])
+        self._take(n_frames)
+        even = np.concatenate(self._pieces)
         # What comes of the half frame before the start is left out.
         return even[self._OUT_HOP :][: self._n * EVEN_RATE_HZ // RATE_HZ]
 
-    def _take(self, block: FloatArray) -> None:
-        self._waiting = np.concatenate([self._waiting, block])
-        starts = range(0, len(self._waiting) - self._N + 1, self._HOP)
-        for start in starts:
-            self._frame(self._waiting[start : start + self._N])
-        self._waiting = self._waiting[len(starts) * self._HOP :]
+    def _take(self, n_frames: int) -> None:
+        """Even out the next frames."""
+        frames = np.lib.stride_tricks.sliding_window_view(self._waiting, self._N)
+        frames = frames[: n_frames * self._HOP : self._HOP]
+        self._waiting = self._waiting[n_frames * self._HOP :]
+        low = LOW_HZ // self._BIN_HZ
+        spectrum = scipy.fft.rfft(frames * self._window, axis=1)[:, low : low + self._OUT]
+        power = np.square(spectrum.real) + np.square(spectrum.imag) + np.float32(1e-12)
+        if self._noise is None or n_frames >= self._FEWEST:
+            # Of noise, that share of the powers lies below -ln(1 - share) of their mean.
+            level = np.quantile(power, _QUIET, axis=0) / -np.log1p(-_QUIET)
+            self._noise = uniform_filter1d(level, self._SMOOTH).astype(np.float32)
+        ratio = np.minimum(power / self._noise, np.float32(_LOUDEST))
+        spectrum *= ratio**_LOUDER * ratio / (ratio + np.float32(_HALF)) / np.sqrt(power)
+        pieces = scipy.fft.ifft(spectrum, axis=1, norm="ortho") * self._fade
+        first, second = pieces[:, : self._OUT_HOP], pieces[:, self._OUT_HOP :]
+        done = first + np.concatenate([self._tail[None], second[:-1]])
+        self._tail = second[-1]
+        parts = np.stack([done.real, done.imag], axis=-1).reshape(-1, 2)
+        self._pieces.append(np.clip(np.round(_STEPS * parts), -127, 127).astype(np.int8))
 
-    def _frame(self, frame: FloatArray) -> None:
-        spectrum = scipy.fft.rfft(frame * self._window)[LOW_HZ : LOW_HZ + EVEN_RATE_HZ]
-        spectrum *= (np.abs(spectrum) + 1e-12) ** -_EVENNESS
-        level = float(np.sqrt(np.mean(np.abs(spectrum) ** 2)))
-        if level > 0:
-            spectrum /= level
-        piece = scipy.fft.ifft(spectrum, norm="ortho") * self._fade
-        done = self._tail + piece[: self._OUT_HOP]
-        self._tail = piece[self._OUT_HOP :]
-        parts = np.stack([done.real, done.imag], axis=1) * (_STEPS * np.sqrt(2.0))
-        self._pieces.append(np.clip(np.round(parts), -127, 127).astype(np.int8))
+
+def _half_sine(n: int) -> FloatArray:
+    """Window that, used before and after, makes frames overlapping by half sum to one."""
+    return np.sin(np.pi * (np.arange(n) + 0.5) / n).astype(np.float32)

@@ -1,103 +1,377 @@
-"""Simulated pairs of cameras: one moment heard at two places, by two clocks, at two levels."""
+"""Takes lined up by their sound: where, how well, and when it is refused."""
 
 from __future__ import annotations
 
+from fractions import Fraction
+from itertools import product
 from pathlib import Path
 
 import numpy as np
 import pytest
-import scipy.signal
-import soundfile
+import soundfile as sf
+import soxr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.signal import correlate, correlation_lags
 
-from calltag.edit.sync import Outcome, Source, sync_takes
-from calltag.errors import InputError
+from calltag.edit.sync import Comparison, Outcome, Source, compare, sync_takes
+from calltag.edit.sync_search import Bounds
+from calltag.edit.sync_trace import EVEN_RATE_HZ, Trace, trace_blocks, trace_take
+from calltag.errors import InputError, MediaError
 
+DEMO = Path(__file__).resolve().parents[2] / "demo_audio"
 RATE_HZ = 48_000
-AIM_S = 0.005
+CLOSE_S = 0.005
+"""What an edit needs: an eighth of a frame at 25 a second. All that is found is far closer."""
 
 
-def morning(rng: np.random.Generator, seconds: int) -> np.ndarray:
-    """Chirps of random pitch and length at random moments."""
-    sound = np.zeros(seconds * RATE_HZ)
-    at = 0.5
-    while at < seconds - 1:
-        n = int(rng.uniform(0.08, 0.5) * RATE_HZ)
-        first_hz, last_hz = np.exp(rng.uniform(np.log(800), np.log(6000), 2))
-        t = np.arange(n) / RATE_HZ
-        chirp = scipy.signal.chirp(t, first_hz, t[-1], last_hz) * np.hanning(n)
-        start = int(at * RATE_HZ)
-        sound[start : start + n] += rng.uniform(0.2, 1.0) * chirp
-        at += n / RATE_HZ + rng.exponential(0.8)
-    return sound
+def traced(sound: np.ndarray, rate_hz: int = RATE_HZ) -> Trace:
+    """As `trace_take` does it, without a file."""
+    if rate_hz != RATE_HZ:
+        sound = soxr.resample(sound, rate_hz, RATE_HZ)
+    return trace_blocks([np.ascontiguousarray(sound, np.float32)])
 
 
-def heard(
-    rng: np.random.Generator, sound: np.ndarray, snr_db: float, level_db: float
-) -> np.ndarray:
-    """What a camera makes of it: echoes, noise of its own, and its level."""
-    tail = rng.standard_normal(RATE_HZ // 3) * np.exp(-np.arange(RATE_HZ // 3) / (0.05 * RATE_HZ))
-    tail *= 0.3 / np.sqrt((tail**2).sum())
-    tail[0] = 1.0
-    room = scipy.signal.fftconvolve(sound, tail)[: len(sound)]
-    sounding = room[np.abs(room) > 0.05]
-    noise = rng.standard_normal(len(room)) * sounding.std() * 10 ** (-snr_db / 20)
-    whole = room + noise
-    return 0.5 * whole / np.abs(whole).max() * 10 ** (level_db / 20)
+def compared(pair, **options) -> Comparison:
+    return compare(traced(pair.a), traced(pair.b, pair.rate_b_hz), **options)
 
 
-def sources(folder: Path, a: np.ndarray, b: np.ndarray, rate_b_hz: int = RATE_HZ) -> list[Source]:
-    soundfile.write(folder / "a.wav", a, RATE_HZ)
-    soundfile.write(folder / "b.wav", b, rate_b_hz)
-    return [Source(name, folder / name) for name in ("a.wav", "b.wav")]
+# What is known of a sound
 
 
-@pytest.mark.parametrize("snr_db", [10, 0])
-@pytest.mark.parametrize("seed", range(4))
-def test_two_cameras_are_lined_up_to_a_few_milliseconds(tmp_path, seed, snr_db) -> None:
-    """Echoes, noise, 20 dB between the levels, another rate, a clock 50 ppm fast."""
-    rng = np.random.default_rng([seed, snr_db])
-    sound, offset_s = morning(rng, 40), float(rng.uniform(1, 12))
-    first = round(offset_s * RATE_HZ)
-    later = scipy.signal.resample_poly(sound[first : first + 25 * RATE_HZ], 147, 160)  # 44.1 kHz
-    drifted = np.interp(
-        np.arange(int(len(later) * (1 + 50e-6)) - 2) / (1 + 50e-6), np.arange(len(later)), later
-    )
-    pair = sources(tmp_path, heard(rng, sound, snr_db, 0), heard(rng, drifted, snr_db, -20), 44_100)
-    ((found,), problems) = sync_takes(pair)
-    assert not problems
+@pytest.mark.parametrize("lengths", [[480_000], [1, 479_999], [7000] * 69, [100_000, 0, 380_000]])
+def test_a_trace_does_not_depend_on_blocks(rng, pairs, lengths: list[int]) -> None:
+    sound = pairs.pink(rng, 480_000).astype(np.float32)
+    whole = trace_blocks([sound])
+    ends = np.cumsum(lengths)
+    pieces = trace_blocks([*np.split(sound, ends[:-1])[: len(lengths)], sound[ends[-1] :]])
+    np.testing.assert_array_equal(pieces.even, whole.even)
+    np.testing.assert_allclose(pieces.outline, whole.outline, atol=1e-5)
+
+
+def test_a_trace_does_not_depend_on_level(rng, pairs) -> None:
+    sound = pairs.heard(rng, pairs.chorus(rng, 10), pairs.pink(rng, 10 * RATE_HZ), 10)
+    loud, soft = traced(sound), traced(sound / 100)
+    np.testing.assert_allclose(loud.outline, soft.outline, atol=0.05)
+    assert np.abs(loud.even.astype(int) - soft.even).max() <= 1
+
+
+def test_a_click_stays_where_it_was(rng) -> None:
+    sound = rng.normal(0, 1e-4, 10 * RATE_HZ)
+    sound[round(6.25 * RATE_HZ)] = 0.9
+    power = np.square(traced(sound).even.astype(float)).sum(axis=1)
+    assert int(power.argmax()) == round(6.25 * EVEN_RATE_HZ)
+
+
+def test_sound_outside_a_take_is_silence(rng, pairs) -> None:
+    trace = traced(pairs.pink(rng, RATE_HZ))
+    n = len(trace.even)
+    around = trace.sound(-5, n + 5)
+    assert not around[:5].any()
+    assert not around[-5:].any()
+    np.testing.assert_array_equal(around[5:-5], trace.sound(0, n))
+    assert not trace.sound(-20, -5).any()
+    assert not trace.sound(n + 5, n + 20).any()
+
+
+# Where
+
+
+@settings(max_examples=8, deadline=None)
+@given(shift=st.integers(-4 * RATE_HZ, 4 * RATE_HZ), seed=st.integers(0, 99))
+def test_the_same_sound_is_found_to_a_tenth_of_a_millisecond(shift: int, seed: int) -> None:
+    sound = np.random.default_rng(seed).normal(0, 0.1, 16 * RATE_HZ)
+    a, b = sound[max(0, -shift) :][: 10 * RATE_HZ], sound[max(0, shift) :][: 10 * RATE_HZ]
+    found = compare(traced(a), traced(b))
     assert found.outcome is Outcome.LINED_UP
-    assert found.alignment is not None
-    middle_s = offset_s + 12.5
-    true_b_s = 12.5 * (1 + 50e-6)
-    assert found.alignment.in_b(middle_s) == pytest.approx(true_b_s, abs=AIM_S)
+    assert found.alignment.offset_s == pytest.approx(shift / RATE_HZ, abs=1e-4)
+    assert found.alignment.drift_ppm == pytest.approx(0, abs=2)
+    assert found.alignment.overlap_s == pytest.approx(10 - abs(shift) / RATE_HZ, abs=1e-3)
+    assert found.alignment.confidence > 0.99
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_takes_of_different_moments_are_not_lined_up(tmp_path, seed) -> None:
-    rng = np.random.default_rng([99, seed])
-    pair = sources(
-        tmp_path, heard(rng, morning(rng, 30), 10, 0), heard(rng, morning(rng, 20), 10, 0)
-    )
-    ((found,), _) = sync_takes(pair)
-    assert found.outcome is not Outcome.LINED_UP
+def test_a_plain_correlation_agrees(pairs) -> None:
+    """With little noise, little room and no drift, scipy's own correlation tells the same lag."""
+    rng = np.random.default_rng(3)
+    events = pairs.chorus(rng, 20)
+    dry = np.zeros(30 * RATE_HZ)
+    for at, sound in events:
+        dry[at : at + len(sound)] += sound
+    a = (dry + 0.01 * pairs.pink(rng, len(dry)))[: 20 * RATE_HZ]
+    b = (0.1 * dry + 0.001 * pairs.pink(rng, len(dry)))[4 * RATE_HZ : 19 * RATE_HZ]
+    lags = correlation_lags(len(a), len(b))
+    reference_s = lags[np.abs(correlate(a, b, method="fft")).argmax()] / RATE_HZ
+    found = compare(traced(a), traced(b))
+    assert found.alignment.offset_s == pytest.approx(reference_s, abs=1e-4)
 
 
-def test_a_sound_that_repeats_is_not_taken_for_certain(tmp_path) -> None:
-    """An even row of the same beep fits at every beep."""
+@pytest.mark.parametrize(
+    ("seed", "conditions"),
+    [
+        (6, {"snr_db": 10.0, "rate_b_hz": 32_000, "level_b_db": -30.0}),
+        (2, {"snr_db": 10.0, "rate_b_hz": 48_000, "drift_ppm": 120.0}),
+        (3, {"snr_db": 5.0, "level_b_db": 6.0}),
+        (4, {"snr_db": 0.0, "seconds": 40.0}),
+        (5, {"snr_db": 0.0, "seconds": 32.0}),
+    ],
+)
+def test_two_microphones_are_lined_up(pairs, seed: int, conditions: dict) -> None:
+    """Own noise, wind, room, clock, level and sampling rate."""
+    pair = pairs.make_pair(seed, **({"seconds": 24.0} | conditions))
+    found = compared(pair)
+    assert found.outcome is Outcome.LINED_UP
+    assert pair.worst_error_s(found.alignment) < CLOSE_S / 5
+    assert found.alignment.drift_ppm == pytest.approx(pair.drift_ppm, abs=40)
+
+
+def test_it_does_not_matter_which_take_comes_first(pairs) -> None:
+    pair = pairs.make_pair(4, snr_db=10.0, seconds=24.0)
+    a, b = traced(pair.a), traced(pair.b[: 18 * pair.rate_b_hz], pair.rate_b_hz)
+    one, other = compare(a, b).alignment, compare(b, a).alignment
+    for at_s in (0.0, 10.0, 20.0):
+        assert other.in_a(at_s) == pytest.approx(one.in_b(at_s), abs=1e-6)
+        assert other.in_b(at_s) == pytest.approx(one.in_a(at_s), abs=1e-6)
+
+
+def test_an_inverted_channel_is_lined_up(pairs) -> None:
+    pair = pairs.make_pair(2, snr_db=10.0, seconds=16.0)
+    a = traced(pair.a)
+    upright = compare(a, traced(pair.b, pair.rate_b_hz)).alignment
+    found = compare(a, traced(-pair.b, pair.rate_b_hz)).alignment
+    assert found.offset_s == pytest.approx(upright.offset_s, abs=1e-5)
+
+
+def test_a_faster_clock_has_drift_above_zero(rng) -> None:
+    """B's clock counts 100 samples in a million too many, so it hears things ever later."""
+    sound = rng.normal(0, 0.1, 30 * RATE_HZ)
+    faster = soxr.resample(sound, RATE_HZ, RATE_HZ * (1 + 100e-6))
+    found = compare(traced(sound), traced(faster)).alignment
+    assert found.drift_ppm == pytest.approx(100, abs=2)
+    assert found.in_b(30.0) == pytest.approx(30.003, abs=2e-4)
+
+
+# When it is refused
+
+
+def test_unrelated_takes_have_no_common_sound(pairs) -> None:
+    traces = []
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        noise = (pairs.windy if seed % 2 else pairs.pink)(rng, 12 * RATE_HZ)
+        kind = 1 if seed > 3 else None  # the last two: one species only
+        traces.append(traced(pairs.heard(rng, pairs.chorus(rng, 12, kind=kind), noise, 10)))
+    outcomes = [compare(a, b).outcome for i, a in enumerate(traces) for b in traces[i + 1 :]]
+    assert len(outcomes) == 15
+    assert Outcome.LINED_UP not in outcomes
+    assert outcomes.count(Outcome.NOTHING) >= 13
+
+
+@pytest.mark.parametrize("every_s", [1.0, 0.13])
+def test_a_sound_that_repeats_is_not_certain(pairs, every_s: float) -> None:
+    """The same tick, again and again: as good a second later."""
     rng = np.random.default_rng(5)
-    n = RATE_HZ // 5
-    beep = np.concatenate([np.sin(2 * np.pi * 2000 * np.arange(n) / RATE_HZ), np.zeros(4 * n)])
-    row = np.tile(beep, 30)
-    pair = sources(
-        tmp_path, heard(rng, row, 20, 0), heard(rng, row[7 * RATE_HZ :][: 12 * RATE_HZ], 20, 0)
+    tick = pairs.band_noise(rng, 2400, 2500, 6000) * np.exp(-np.arange(2400) / 400)
+    sounds = []
+    for begin in (0.2, 0.55):
+        times = np.arange(begin, 19.5, every_s)
+        events = [(int(t * RATE_HZ), tick) for t in times]
+        sounds.append(pairs.heard(rng, events, pairs.pink(rng, 20 * RATE_HZ), 20))
+    found = compare(*map(traced, sounds))
+    assert found.outcome is Outcome.UNSURE
+    assert found.reason.startswith("the sound repeats")
+    assert found.alignment.confidence <= 0.5
+
+
+def test_engines_at_the_same_speed_are_not_lined_up(pairs) -> None:
+    sounds = [
+        pairs.engine(np.random.default_rng(seed), 12 * RATE_HZ).astype(np.float32)
+        for seed in (1, 2)
+    ]
+    assert compare(*map(traced, sounds)).outcome is not Outcome.LINED_UP
+
+
+def test_one_sound_that_both_heard_is_not_enough(pairs) -> None:
+    """A phrase that is played twice agrees with itself; the calls around it do not."""
+    rng = np.random.default_rng(8)
+    phrase = np.concatenate([pairs.call(rng) for _ in range(4)])
+    sounds = []
+    for at_s in (3.0, 11.0):
+        events = [e for e in pairs.chorus(rng, 20) if not at_s - 1 < e[0] / RATE_HZ < at_s + 3]
+        events.append((int(at_s * RATE_HZ), phrase))
+        sounds.append(pairs.heard(rng, events, pairs.pink(rng, 20 * RATE_HZ), 15))
+    found = compare(*map(traced, sounds))
+    assert found.outcome is Outcome.UNSURE
+    assert found.reason == "only one sound agrees, which may have occurred twice"
+    assert found.alignment.offset_s == pytest.approx(-8.0, abs=0.005)
+
+
+def test_the_user_may_say_where_to_look(pairs) -> None:
+    """Of the places that a tick a second leaves, the one that is near."""
+    rng = np.random.default_rng(5)
+    tick = pairs.band_noise(rng, 2400, 2500, 6000) * np.exp(-np.arange(2400) / 400)
+    events = [(int(t * RATE_HZ), tick) for t in np.arange(0.2, 29.5)]
+    a, b = (pairs.heard(rng, events, pairs.pink(rng, 30 * RATE_HZ), 20) for _ in range(2))
+    takes = traced(a[: 20 * RATE_HZ]), traced(b[7 * RATE_HZ :][: 20 * RATE_HZ])
+    assert compare(*takes).outcome is Outcome.UNSURE
+    for bounds, turned in ((Bounds(6.6, 7.4), False), (Bounds(-7.4, -6.6), True)):
+        ordered = takes[::-1] if turned else takes
+        found = compare(*ordered, bounds=bounds)
+        assert found.outcome is Outcome.LINED_UP
+        assert abs(found.alignment.offset_s) == pytest.approx(7.0, abs=0.001)
+
+
+def test_silence_is_said(rng) -> None:
+    sound = traced(rng.normal(0, 0.1, 5 * RATE_HZ))
+    silent = traced(np.zeros(5 * RATE_HZ))
+    found = compare(sound, silent, "a.mov", "b.mov")
+    assert (found.outcome, found.reason) == (Outcome.NOTHING, "b.mov is silent")
+
+
+@pytest.mark.parametrize("lengths_s", [(0.01, 5), (1.0, 1.0), (0.4, 0.4), (3.0, 1.5)])
+def test_very_short_takes_are_not_lined_up(rng, lengths_s) -> None:
+    sound = rng.normal(0, 0.1, 5 * RATE_HZ)
+    takes = (traced(sound[: int(s * RATE_HZ)]) for s in lengths_s)
+    assert compare(*takes).outcome is Outcome.NOTHING
+
+
+# Files
+
+
+@pytest.fixture(scope="module")
+def shoot(tmp_path_factory, make_clip, pairs) -> Path:
+    """Two cameras and a recorder at one moment, a fourth take of another, one without sound."""
+    folder = tmp_path_factory.mktemp("shoot")
+    pair = pairs.make_pair(2, snr_db=12.0, seconds=16.0)
+    other = pairs.make_pair(9, snr_db=12.0, seconds=16.0)
+    make_clip(
+        folder / "A001.mov",
+        seconds=16,
+        samples=np.stack([pair.a, -pair.a]),
+        audio_codec="aac",
+        timecode="05:10:00:00",
     )
-    ((found,), _) = sync_takes(pair)
-    assert found.outcome is not Outcome.LINED_UP
+    sf.write(folder / "R001.wav", pair.b, pair.rate_b_hz)
+    make_clip(folder / "B001.mov", seconds=16, samples=other.a[None], timecode="05:30:00:00")
+    make_clip(folder / "C001.mov", seconds=1, audio_codec=None)
+    (folder / "true.txt").write_text(f"{pair.offset_s} {pair.drift_ppm}")
+    return folder
 
 
-def test_two_different_takes_are_needed(tmp_path) -> None:
-    one = Source("a.wav", tmp_path / "a.wav")
-    with pytest.raises(InputError, match="at least two"):
-        sync_takes([one])
-    with pytest.raises(InputError, match="named twice"):
-        sync_takes([one, one])
+def sources(folder: Path, *names: str) -> list[Source]:
+    return [Source(f"card/{name}", folder / name) for name in names]
+
+
+def test_files_are_lined_up_with_the_first(shoot: Path) -> None:
+    told: list[str] = []
+    found, problems = sync_takes(
+        sources(shoot, "A001.mov", "C001.mov", "R001.wav", "B001.mov"),
+        listener=lambda source: told.append(source.name),
+    )
+    assert [(c.take_a, c.take_b, c.outcome) for c in found] == [
+        ("card/A001.mov", "card/R001.wav", Outcome.LINED_UP),
+        ("card/A001.mov", "card/B001.mov", Outcome.NOTHING),
+    ]
+    true_s, _ = map(float, (shoot / "true.txt").read_text().split())
+    assert found[0].alignment.offset_s == pytest.approx(true_s, abs=0.001)
+    (problem,) = problems
+    assert problem.path == "card/C001.mov"
+    assert problem.reason.startswith("has no sound")
+    assert told == [f"card/{n}" for n in ("A001.mov", "C001.mov", "R001.wav", "B001.mov")]
+
+
+def test_every_pair_is_compared_on_demand(shoot: Path) -> None:
+    found, _ = sync_takes(sources(shoot, "A001.mov", "R001.wav", "B001.mov"), every_pair=True)
+    assert [(c.take_a[5:9], c.take_b[5:9]) for c in found] == [
+        ("A001", "R001"),
+        ("A001", "B001"),
+        ("R001", "B001"),
+    ]
+
+
+def test_a_first_take_that_cannot_be_read_ends_it(shoot: Path) -> None:
+    with pytest.raises(MediaError, match=r"C001\.mov: has no sound"):
+        sync_takes(sources(shoot, "C001.mov", "A001.mov"))
+    found, problems = sync_takes(
+        sources(shoot, "C001.mov", "A001.mov", "R001.wav"), every_pair=True
+    )
+    assert len(found) == len(problems) == 1
+
+
+@pytest.mark.parametrize(
+    ("names", "words"), [(["A001.mov"], "at least two"), (["A001.mov"] * 2, "named twice")]
+)
+def test_two_different_takes_are_needed(shoot: Path, names, words) -> None:
+    with pytest.raises(InputError, match=words):
+        sync_takes(sources(shoot, *names))
+
+
+# The demo, and real recordings
+
+
+def test_the_demos_two_cameras() -> None:
+    """Offset and drift as demo_audio/sync.csv states them."""
+    a, b = DEMO / "ASH_A_0031.MP4", DEMO / "ASH_B_0012.MOV"
+    found = compare(trace_take(a), trace_take(b))
+    assert found.outcome is Outcome.LINED_UP
+    assert found.alignment.offset_s == pytest.approx(5.540, abs=0.001)
+    assert found.alignment.drift_ppm == pytest.approx(80, abs=40)
+    for name in ("ASH_A_0032.MP4", "ASH_A_0040.MP4", "ASH_R_0007.WAV"):
+        assert compare(trace_take(a), trace_take(DEMO / name)).outcome is Outcome.NOTHING
+
+
+@pytest.mark.field
+def test_real_recordings_in_rain_and_surf(field: Path, pairs) -> None:
+    """Real calls in real noise, 5 dB above it, from the field folder (ESC-10, Debian's stamps)."""
+
+    def load(path: Path) -> np.ndarray:
+        sound, rate_hz = sf.read(path, always_2d=True)
+        sound = soxr.resample(sound.mean(axis=1), rate_hz, RATE_HZ)
+        heard = np.flatnonzero(np.abs(sound) > 0.02 * np.abs(sound).max())
+        return sound[heard[0] : heard[-1] + 1]
+
+    unused = [
+        path
+        for kind in ("rain", "sea_waves", "fire_crackling")
+        for path in sorted((field / "esc10" / kind).glob("*.ogg"))
+    ]
+    np.random.default_rng(1).shuffle(unused)
+
+    def bed(rng: np.random.Generator, n: int) -> np.ndarray:
+        """Noise of clips that no other microphone has."""
+        pieces: list[np.ndarray] = []
+        while sum(map(len, pieces)) < n:
+            piece = load(unused.pop())
+            pieces.append(0.01 * piece / piece.std())
+        return np.concatenate(pieces)[:n]
+
+    calls = [load(path)[: 3 * RATE_HZ] for path in sorted((field / "calls").glob("*.ogg"))]
+    made = [
+        pairs.make_pair(seed, snr_db=5.0, calls=calls, noises=[bed], seconds=24.0)
+        for seed in range(2)
+    ]
+    traces = [(traced(p.a), traced(p.b, p.rate_b_hz)) for p in made]
+    for (i, pair), (j, _) in product(enumerate(made), repeat=2):
+        found = compare(traces[i][0], traces[j][1])
+        if i == j:
+            assert found.outcome is Outcome.LINED_UP
+            assert pair.worst_error_s(found.alignment) < CLOSE_S
+        else:  # the same recordings, but another moment
+            assert found.outcome is not Outcome.LINED_UP
+
+
+def test_a_picture_that_starts_late_is_allowed_for(tmp_path: Path, make_clip, rng) -> None:
+    """Second 0 is the first picture: sound that starts 0.4 s after it is heard 0.4 s later."""
+    sound = rng.normal(0, 0.1, (1, 8 * RATE_HZ)).astype(np.float32)
+    early, late = (
+        make_clip(
+            tmp_path / f"{delay_s}.mov",
+            seconds=9,
+            fps=Fraction(25),
+            samples=sound,
+            audio_codec="pcm_s16le",
+            sound_delay_s=delay_s,
+        )
+        for delay_s in (0.0, 0.4)
+    )
+    found = compare(trace_take(early), trace_take(late))
+    assert found.alignment.offset_s == pytest.approx(-0.4, abs=2e-4)
