@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calltag.cli import SOME_UNREADABLE
+from calltag.cli._choose import choose_takes
 from calltag.cli._options import LOG_NAME, As, LogFile
 from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._words import counted
 from calltag.errors import InputError
+from calltag.records import Take, TakeLog
 
 if TYPE_CHECKING:
     from calltag.edit.sync import Comparison, Source
+    from calltag.edit.sync_search import Bounds
+    from calltag.edit.tables import Row
+    from calltag.log import Log
 
-COLUMNS = (
+DATA_COLUMNS = (
     "take_a",
     "take_b",
     "outcome",
@@ -24,6 +31,16 @@ COLUMNS = (
     "confidence",
     "overlap_s",
     "reason",
+)
+COLUMNS = (
+    Column("first", folds=True),
+    Column("second", folds=True),
+    Column("outcome"),
+    Column("second begins at", right=True),
+    Column("its clock", right=True, rank=2),
+    Column("sure", right=True),
+    Column("both ran", right=True, rank=3),
+    Column("why", folds=True, rank=1),
 )
 
 
@@ -37,109 +54,193 @@ def sync_command(
         list[str],
         typer.Argument(
             metavar="A B...",
-            help="The takes: files, or names as `calltag takes` lists them. Each is lined up with "
-            "the first.",
+            help="The takes: files, or takes and folders of the log as `calltag takes` lists them."
+            " Each is lined up with the first.",
+            show_default=False,
         ),
     ],
     log: LogFile = LOG_NAME,
     every_pair: Annotated[
         bool, typer.Option("--every-pair", help="Compare all with all, not only with the first.")
     ] = False,
+    around: Annotated[
+        float | None,
+        typer.Option(
+            "--around",
+            metavar="SECONDS",
+            help="Look only where the second begins about so many seconds after the first; below"
+            " zero, before it.",
+            show_default=False,
+        ),
+    ] = None,
+    by_timecode: Annotated[
+        bool, typer.Option("--by-timecode", help="Look only where the takes' timecode puts them.")
+    ] = False,
+    within: Annotated[
+        float,
+        typer.Option(
+            "--within",
+            min=0.1,
+            metavar="SECONDS",
+            help="How far off --around or the timecode may be.",
+        ),
+    ] = 10.0,
     how: Annotated[As, typer.Option("--as", help="How to print the result.")] = As.TABLE,
 ) -> None:
     """Line up takes that heard the same moment.
 
     It goes by the sound, so clocks that were set wrongly do no harm, nor do different levels. What
-    was lined up is kept in the log. Where the sound does not say for sure, as with one that
-    repeats, that is told and nothing is kept.
+    was lined up is kept in the log, for `calltag calls --once`. Where the sound does not say for
+    sure, as with one that repeats, that is told and nothing is kept.
+
+    It is the sound that is lined up: cameras ten metres apart hear a call up to a frame apart.
 
     \b
     Example:
       calltag sync card1/A007.MOV card2/B012.MOV
+      calltag sync R001.WAV card1 card2 --by-timecode --within 60
     """
-    from calltag.cli import SOME_UNREADABLE
-    from calltag.edit.sync import Outcome, sync_takes
+    from calltag.edit.sync import sync_takes
     from calltag.log import Log
 
+    if by_timecode and around is not None:
+        raise typer.BadParameter("give --around or --by-timecode, not both")
     with Log(log, create=False) if log.is_file() else Log(Path(":memory:")) as opened:
-        known = {one.path: Path(one.rushes, one.path) for one in opened.takes()}
-        sources = [_source(name, known) for name in takes]
-        compared, problems = sync_takes(sources, every_pair=every_pair)
-        for one in compared:
-            if (
-                one.outcome is Outcome.LINED_UP
-                and one.alignment is not None
-                and one.take_a in known
-                and one.take_b in known
-            ):
-                opened.put_alignment(one.alignment)
+        known = opened.takes()
+        compared, problems = sync_takes(
+            list(_sources(takes, known)),
+            every_pair=every_pair,
+            bounds=_bounds(known, around, within) if by_timecode or around is not None else None,
+        )
+        kept = _keep(opened, compared, {take.path for take in known})
     if how is As.TABLE:
-        _print(compared)
+        print_table(COLUMNS, [_cells(one) for one in compared])
+        say(f"{counted(kept, 'pair')} kept in {log}." if kept else "No pair was kept in a log.")
     else:
-        print_data(COLUMNS, [_row(one) for one in compared], how)
+        print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
     for problem in problems:
         say(f"{problem.path}: {problem.reason}")
     if problems:
         raise typer.Exit(SOME_UNREADABLE)
 
 
-def _source(name: str, known: dict[str, Path]) -> Source:
+def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[Source]:
+    """Yield the takes that are named, each once, in the order of the names."""
     from calltag.edit.sync import Source
 
-    if name in known:
-        return Source(name, known[name])
-    path = Path(name)
-    if not path.is_file():
+    logged = {Path(take.rushes, take.path).resolve(): take.path for take in known}
+    seen = set()
+    for name in names:
+        file = Path(name)
+        files = [file.resolve()] if file.is_file() else _named(name, known)
+        if len(files) == 1 and files[0] in seen:
+            raise InputError(f"{name}: named twice; name two takes of the same moment")
+        for path in files:
+            if path not in seen:
+                seen.add(path)
+                yield Source(logged.get(path, path.name), path)
+
+
+def _named(name: str, known: Sequence[Take]) -> list[Path]:
+    try:
+        chosen = [one.take for one in choose_takes(map(_without_finds, known), [name])]
+    except InputError:
         raise InputError(
             f"{name}: neither a file nor a take of the log; `calltag takes` lists the takes"
+        ) from None
+    exact = [take for take in chosen if take.path == name]
+    return [Path(take.rushes, take.path).resolve() for take in exact or chosen]
+
+
+def _without_finds(take: Take) -> TakeLog:
+    return TakeLog(take=take)
+
+
+def _bounds(
+    known: Sequence[Take], around_s: float | None, within_s: float
+) -> Callable[[Source, Source], Bounds]:
+    """Tell where to look for the beginning of one take in another."""
+    from calltag.edit.sync_search import Bounds
+    from calltag.takes.companions import DAY_S
+
+    by_name = {take.path: take for take in known}
+
+    def bounds(first: Source, second: Source) -> Bounds:
+        if around_s is not None:
+            middle_s = around_s
+        else:
+            apart_s = _clock_s(second, by_name) - _clock_s(first, by_name)
+            middle_s = (apart_s + DAY_S / 2) % DAY_S - DAY_S / 2  # over midnight
+        return Bounds(middle_s - within_s, middle_s + within_s)
+
+    return bounds
+
+
+def _clock_s(source: Source, by_name: dict[str, Take]) -> float:
+    from calltag.media.probe import probe
+    from calltag.takes.companions import clock_s
+
+    take = by_name.get(source.name)
+    if take is None:
+        info = probe(source.path)
+        take = Take(
+            path=source.name,
+            rushes="",
+            digest="",
+            size_bytes=0,
+            duration_s=info.duration_s,
+            fps=info.fps,
+            start_tc=info.start_tc,
+            time_reference=info.time_reference,
+            sample_rate_hz=info.sample_rate_hz,
         )
-    real = path.resolve()
-    for take, file in known.items():
-        if file.resolve() == real:
-            return Source(take, file)
-    return Source(path.name, real)
+    found = clock_s(take)
+    if found is None:
+        raise InputError(f"{source.name}: has no timecode; say with --around where to look")
+    return found
 
 
-def _row(one: Comparison) -> dict[str, str | float | None]:
+def _keep(log: Log, compared: Sequence[Comparison], known: set[str]) -> int:
+    """Keep what was lined up, and forget what is not any more; return how many were kept."""
+    from calltag.edit.sync import Outcome
+
+    kept = 0
+    for one in compared:
+        if not {one.take_a, one.take_b} <= known:
+            continue
+        if one.outcome is Outcome.LINED_UP and one.alignment is not None:
+            log.put_alignment(one.alignment)
+            kept += 1
+        else:
+            log.remove_alignment(one.take_a, one.take_b)
+    return kept
+
+
+def _row(one: Comparison) -> Row:
+    from calltag.edit.tables import rounded
+
     pair = one.alignment
     return {
         "take_a": one.take_a,
         "take_b": one.take_b,
-        "outcome": str(one.outcome),
-        "offset_s": round(pair.offset_s, 4) if pair else None,
-        "drift_ppm": round(pair.drift_ppm, 1) if pair else None,
-        "confidence": round(pair.confidence, 3) if pair else None,
-        "overlap_s": round(pair.overlap_s, 2) if pair else None,
+        "outcome": one.outcome.value,
+        "offset_s": rounded(pair.offset_s, 4) if pair else None,
+        "drift_ppm": rounded(pair.drift_ppm, 1) if pair else None,
+        "confidence": rounded(pair.confidence, 3) if pair else None,
+        "overlap_s": rounded(pair.overlap_s, 2) if pair else None,
         "reason": one.reason,
     }
 
 
-def _print(compared: Sequence[Comparison]) -> None:
-    rows = []
-    for one in compared:
-        pair = one.alignment
-        rows.append(
-            [
-                one.take_a,
-                one.take_b,
-                str(one.outcome),
-                f"{pair.offset_s:+.3f} s" if pair else "",
-                f"{pair.drift_ppm:+.0f} ppm" if pair else "",
-                f"{pair.confidence:.0%}" if pair else "",
-                f"{pair.overlap_s:.1f} s" if pair else "",
-                one.reason,
-            ]
-        )
-    print_table(
-        [
-            Column("first"),
-            Column("second"),
-            Column("outcome"),
-            Column("second begins at", right=True),
-            Column("clock", right=True, rank=2),
-            Column("sure", right=True),
-            Column("both ran", right=True, rank=3),
-            Column("why", folds=True),
-        ],
-        rows,
-    )
+def _cells(one: Comparison) -> list[str]:
+    pair = one.alignment
+    return [
+        one.take_a,
+        one.take_b,
+        one.outcome.value,
+        f"{pair.offset_s:+.3f} s" if pair else "",
+        f"{pair.drift_ppm:+.0f} ppm" if pair else "",
+        f"{min(99, int(100 * pair.confidence))} %" if pair else "",
+        f"{pair.overlap_s:.1f} s" if pair else "",
+        one.reason,
+    ]

@@ -4,11 +4,15 @@ import csv
 import io
 import json
 import shutil
+from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile as sf
 
 from calltag.cli.demo import demo_clips
 from calltag.log import Log
+from calltag.records import Alignment, Take, TakeLog
 
 PAIR = ("ASH_A_0031.MP4", "ASH_B_0012.MOV")
 
@@ -71,3 +75,143 @@ def test_what_cannot_be_lined_up_is_told(run, names, told) -> None:
     ran = run("sync", *names)
     assert ran.status in (1, 2)
     assert told in ran.err
+
+
+# Names, places and what is kept
+
+
+@pytest.fixture
+def morning(tmp_path: Path, pairs) -> Path:
+    """A recorder and two cameras in a log; a.wav begins 4 s after r.wav, b.wav elsewhen.
+
+    By their timecode a.wav begins 9 s after r.wav, and b.wav an hour later.
+    """
+    rushes = tmp_path / "rushes"
+    rng = np.random.default_rng(4)
+    n = 14 * pairs.RATE_HZ
+    moment = pairs.heard(rng, pairs.chorus(rng, 14), pairs.pink(rng, n), 15)
+    other = pairs.heard(rng, pairs.chorus(rng, 10), pairs.pink(rng, n), 15)
+    sounds = {"rec/r.wav": moment[: 10 * pairs.RATE_HZ], "cam/a.wav": moment[4 * pairs.RATE_HZ :]}
+    starts = {"rec/r.wav": 18_000, "cam/a.wav": 18_009, "cam/b.wav": 21_600}
+    with Log(tmp_path / "calltag.db") as log:
+        for name, second in starts.items():
+            path = rushes / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            sound = sounds.get(name, other)
+            sf.write(path, sound, pairs.RATE_HZ)
+            take = Take(
+                path=name,
+                rushes=str(rushes),
+                digest=name,
+                size_bytes=path.stat().st_size,
+                duration_s=len(sound) / pairs.RATE_HZ,
+                sample_rate_hz=pairs.RATE_HZ,
+                channels=1,
+                time_reference=second * pairs.RATE_HZ,
+            )
+            log.put(TakeLog(take=take), feature_version=1)
+    return rushes
+
+
+def outcomes(ran) -> list[tuple[str, str, str]]:
+    assert ran.status == 0
+    return [(r["take_a"], r["take_b"], r["outcome"]) for r in json.loads(ran.out)]
+
+
+def kept(morning: Path) -> list[tuple[str, str]]:
+    with Log(morning.parent / "calltag.db") as log:
+        return [(one.take_a, one.take_b) for one in log.alignments()]
+
+
+@pytest.mark.parametrize("names", [("r.wav", "cam"), ("rec/r.wav", "a.wav", "cam"), ("rec", "*/*")])
+def test_takes_are_named_by_file_folder_or_pattern(run, morning: Path, names) -> None:
+    assert outcomes(run("sync", *names, "--as", "json")) == [
+        ("rec/r.wav", "cam/a.wav", "lined up"),
+        ("rec/r.wav", "cam/b.wav", "no common sound"),
+    ]
+    assert kept(morning) == [("rec/r.wav", "cam/a.wav")]
+
+
+def test_a_file_of_the_log_is_known_by_its_name_there(run, morning: Path) -> None:
+    ran = run("sync", morning / "rec/r.wav", morning / "cam/a.wav", "--as", "json")
+    assert outcomes(ran) == [("rec/r.wav", "cam/a.wav", "lined up")]
+    assert kept(morning) == [("rec/r.wav", "cam/a.wav")]
+
+
+def test_every_pair_is_compared_on_demand(run, morning: Path) -> None:
+    found = outcomes(run("sync", "rec", "cam", "--every-pair", "--as", "json"))
+    assert [pair[:2] for pair in found] == [
+        ("rec/r.wav", "cam/a.wav"),
+        ("rec/r.wav", "cam/b.wav"),
+        ("cam/a.wav", "cam/b.wav"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("options", "outcome"),
+    [
+        (["--around", "4.5", "--within", "1"], "lined up"),
+        (["--around", "-4", "--within", "1"], "no common sound"),
+        (["--by-timecode"], "lined up"),
+        (["--by-timecode", "--within", "2"], "no common sound"),
+    ],
+)
+def test_the_user_may_say_where_to_look(run, morning: Path, options, outcome: str) -> None:
+    ran = run("sync", "r.wav", "a.wav", "--as", "json", *options)
+    assert outcomes(ran) == [("rec/r.wav", "cam/a.wav", outcome)]
+
+
+def test_files_that_are_in_no_log_are_looked_for_by_their_own_timecode(run) -> None:
+    """The second camera's clock is 0.3 s off."""
+    files = [demo_clips() / name for name in PAIR]
+    for within, outcome in (("1", "lined up"), ("0.2", "no common sound")):
+        ran = run("sync", *files, "--by-timecode", "--within", within, "--as", "json")
+        assert outcomes(ran) == [(*PAIR, outcome)]
+
+
+def test_what_is_not_lined_up_any_more_is_forgotten(run, morning: Path) -> None:
+    with Log(morning.parent / "calltag.db") as log:
+        log.put_alignment(
+            Alignment(
+                take_a="cam/b.wav",
+                take_b="rec/r.wav",
+                offset_s=1.0,
+                drift_ppm=0.0,
+                confidence=0.9,
+                overlap_s=9.0,
+            )
+        )
+    ran = run("sync", "r.wav", "b.wav")
+    assert ran.status == 0
+    assert "No pair was kept" in ran.err
+    assert kept(morning) == []
+
+
+def test_the_table_says_where_the_second_begins(run, morning: Path) -> None:
+    ran = run("sync", "r.wav", "a.wav")
+    assert "+4.000 s" in ran.out
+    assert "99 %" in ran.out
+    assert "1 pair kept in calltag.db." in ran.err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "told"),
+    [
+        (["r.wav"], 1, "at least two"),
+        (["r.wav", "r.wav"], 1, "named twice"),
+        (["r.wav", "x.wav"], 1, "x.wav: neither a file nor a take of the log"),
+        (["r.wav", "a.wav", "--around", "1", "--by-timecode"], 2, "not both"),
+    ],
+)
+def test_what_is_wrong_is_told(run, morning: Path, arguments, status: int, told: str) -> None:
+    ran = run("sync", *arguments)
+    assert ran.status == status
+    assert told in ran.err
+
+
+def test_a_take_without_timecode_is_told(run, tmp_path: Path, rng) -> None:
+    for name in ("a.wav", "b.wav"):
+        sf.write(tmp_path / name, rng.normal(0, 0.1, 48_000), 48_000)
+    ran = run("sync", "a.wav", "b.wav", "--by-timecode")
+    assert ran.status == 1
+    assert "has no timecode; say with --around" in ran.err
