@@ -62,6 +62,14 @@ def markers_command(
         typer.Option("--usable", help="Mark usable stretches too."),
     ] = False,
     noise: Annotated[bool, typer.Option("--noise", help="Mark noise too.")] = False,
+    every_camera: Annotated[
+        bool,
+        typer.Option(
+            "--every-camera",
+            help="Mark a call on all takes that ran, also where only another heard it, and say"
+            " which has the better sound. Takes are lined up by `calltag sync`.",
+        ),
+    ] = False,
     speed: Annotated[
         str | None,
         typer.Option(
@@ -148,13 +156,16 @@ def markers_command(
     from calltag.edit.marking import MarkerSettings, mark_takes
     from calltag.edit.per_take import per_take
     from calltag.edit.retime import parse_speed
+    from calltag.edit.seen_twice import carry_over, name_better_sound
     from calltag.edit.timecode import parse_rate
     from calltag.log import Log
 
     chosen = choose_format(out, as_format)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
-    take_logs = list(choose_takes(every, takes or ()))
+        alignments = opened.alignments() if every_camera else []
+    heard = carry_over(every, alignments, min_confidence=min_confidence)
+    take_logs = list(choose_takes(heard, takes or ()))
     paths = [take_log.take.path for take_log in take_logs]
     settings = MarkerSettings(
         types=types or (),
@@ -168,7 +179,7 @@ def markers_command(
         distances_m=_distances(distance, paths),
         temperatures_c=_temperatures(distance, temperature, paths),
     )
-    marked = mark_takes(take_logs, settings)
+    marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)
     if not any(one.markers for one in marked):
         raise InputError(
             f"{out.name}: nothing to mark, so nothing was written;"

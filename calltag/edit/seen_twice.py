@@ -18,6 +18,7 @@ from typing import NamedTuple
 from calltag.edit.clock import take_clock
 from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.selects import sound_worth
+from calltag.edit.tables import call_confidence
 from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.learn.labels import is_call
 from calltag.records import Alignment, Call, Span, TakeLog
@@ -196,7 +197,12 @@ def _shared_clocks(alignments: Iterable[Alignment]) -> dict[str, _Clock]:
     return clocks
 
 
-def carry_over(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]) -> list[TakeLog]:
+def carry_over(
+    take_logs: Iterable[TakeLog],
+    alignments: Iterable[Alignment],
+    *,
+    min_confidence: float = 0.0,
+) -> list[TakeLog]:
     """Give each take the calls that others heard while it ran, and it did not.
 
     Parameters
@@ -205,6 +211,8 @@ def carry_over(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]) ->
         What was found in the takes.
     alignments : iterable of Alignment
         How takes lie against each other.
+    min_confidence : float
+        Finds whose label is less sure count as not heard.
 
     Returns
     -------
@@ -214,8 +222,12 @@ def carry_over(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]) ->
     """
     every, pairs = list(take_logs), list(alignments)
     clocks = _shared_clocks(pairs)
+    sure = [
+        replace(one, calls=tuple(c for c in one.calls if call_confidence(c) >= min_confidence))
+        for one in every
+    ]
     added: dict[str, list[Call]] = defaultdict(list)
-    for seen in merge_seen_twice(every, pairs):
+    for seen in merge_seen_twice(sure, pairs):
         best = seen.best
         if best.take_log.take.path not in clocks:
             continue

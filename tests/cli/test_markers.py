@@ -16,7 +16,7 @@ from wavinfo import WavInfoReader
 
 from calltag.cli import SOME_UNREADABLE, markers
 from calltag.log import Log
-from calltag.records import Call, Label, NoiseSpan, Take, TakeLog
+from calltag.records import Alignment, Call, Label, NoiseSpan, Take, TakeLog
 
 RUNNER = CliRunner()
 
@@ -99,6 +99,37 @@ def test_edit_lists(shoot):
     (clip,) = cmx_3600.read_from_string(Path("day_25.edl").read_text(), rate=25).tracks[0]
     assert clip.source_range.start_time.value == 900_025
     assert "A001.mov" in Path("day.reels.csv").read_text()
+
+
+def test_calls_are_marked_on_every_camera_that_ran(shoot):
+    """B001.mov begins half a second before A001.mov, so each heard a call of its own."""
+    with Log(Path("calltag.db")) as log:
+        log.put_alignment(
+            Alignment(
+                take_a="A001.mov",
+                take_b="B001.mov",
+                offset_s=-0.5,
+                drift_ppm=0.0,
+                confidence=1.0,
+                overlap_s=1.5,
+            )
+        )
+    for options, times in ((["--every-camera"], [0.5, 1.0, 1.0, 1.5, 1.0]), ([], [1.0] * 3)):
+        result = run("day.csv", "--replace", *options)
+        assert result.exit_code == 0, result.stderr
+        with Path("day.csv").open(newline="") as file:
+            rows = list(csv.DictReader(file))
+        assert [float(row["start_s"]) for row in rows] == times
+    assert "better sound" not in str(rows)
+    run("day.otio", "--every-camera")
+    timeline = otio.adapters.read_from_file("day.otio")
+    comments = [[m.comment for m in clip.markers] for clip in timeline.find_clips()]
+    assert [["better sound" in text for text in texts] for texts in comments] == [
+        [True, False],
+        [False, True],
+        [False],
+    ]
+    assert comments[1][1].endswith("better sound: A001.mov at 10:00:01:00")
 
 
 def test_a_table_of_slowed_takes(shoot):

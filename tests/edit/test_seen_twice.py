@@ -165,6 +165,14 @@ def test_a_call_is_carried_to_a_camera_that_did_not_hear_it() -> None:
     ]
 
 
+def test_a_find_that_is_less_sure_does_not_stand_in_the_way() -> None:
+    a = log_of("a.mov", make_call(21.0, 22.0))
+    b = log_of("b.mov", make_call(1.0, 2.0, confidence=0.2))
+    assert len(carry_over([a, b], A_AND_B)[1].calls) == 1
+    _, with_carried = carry_over([a, b], A_AND_B, min_confidence=0.5)
+    assert sorted(call.confidence for call in with_carried.calls) == [0.2, 0.9]
+
+
 def test_a_call_beyond_the_end_of_the_other_take_is_not_carried() -> None:
     a = log_of("a.mov", make_call(25.5, 26.5), make_call(19.5, 20.5))
     b = log_of("b.mov", duration_s=6.0)
