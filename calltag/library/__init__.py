@@ -1,0 +1,1 @@
+"""The call library: cuts, their metadata, the catalogue, likeness."""
