@@ -30,6 +30,7 @@ LEAST_OVERLAP_S = 2.0
 _PLACES = 8  # looked for by each search
 _APART_S = 0.25  # between two places
 _PIECE_S = 60.0  # of the outline: at the greatest drift, half of it moves by less than a frame
+_MOST_PIECES = 40  # in longer takes, pieces grow and the greatest drift blurs them a little
 _BLUR_S = 0.02  # by how much a sum along a line may miss the true drift at the ends
 _WINDOW = EVEN_RATE_HZ  # one second
 _FEWEST_WINDOWS, _MOST_WINDOWS = 8, 64
@@ -153,7 +154,7 @@ def _piece_correlations(a: FloatArray, b: FloatArray) -> list[tuple[int, int, Fl
     Value ``j`` of a piece of m frames belongs to its first frame lying ``j - (m - 1)`` frames after
     the first of A.
     """
-    n_pieces = max(1, round(len(b) / (_PIECE_S * FRAMES_PER_S)))
+    n_pieces = min(_MOST_PIECES, max(1, round(len(b) / (_PIECE_S * FRAMES_PER_S))))
     edges = np.linspace(0, len(b), n_pieces + 1).astype(int)
     n = scipy.fft.next_fast_len(len(a) + int(np.diff(edges).max()), real=True)
     spectrum = [scipy.fft.rfft(band, n) for band in a.T]

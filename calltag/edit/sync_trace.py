@@ -191,7 +191,7 @@ class _Evener:
         self._waiting = np.zeros(self._HOP, np.float32)  # the first frame is centred on the start
         self._tail = np.zeros(self._OUT_HOP, np.complex64)
         self._noise: FloatArray | None = None
-        self._pieces: list[npt.NDArray[np.int8]] = []
+        self._even = bytearray()  # grows in place, so that a long take is not held twice
         self._n = 0
 
     def listen(self, blocks: Iterable[FloatArray]) -> Iterator[FloatArray]:
@@ -208,7 +208,7 @@ class _Evener:
         n_frames = -(-len(self._waiting) // self._HOP)
         self._waiting = np.concatenate([self._waiting, np.zeros(self._N, np.float32)])
         self._take(n_frames)
-        even = np.concatenate(self._pieces)
+        even = np.frombuffer(self._even, np.int8).reshape(-1, 2)
         # What comes of the half frame before the start is left out.
         return even[self._OUT_HOP :][: self._n * EVEN_RATE_HZ // RATE_HZ]
 
@@ -231,7 +231,7 @@ class _Evener:
         done = first + np.concatenate([self._tail[None], second[:-1]])
         self._tail = second[-1]
         parts = np.stack([done.real, done.imag], axis=-1).reshape(-1, 2)
-        self._pieces.append(np.clip(np.round(_STEPS * parts), -127, 127).astype(np.int8))
+        self._even += np.clip(np.round(_STEPS * parts), -127, 127).astype(np.int8).tobytes()
 
 
 def _half_sine(n: int) -> FloatArray:
