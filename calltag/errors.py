@@ -43,5 +43,9 @@ class LogError(CalltagError):
     """A log that cannot be opened, or that another version wrote."""
 
 
+class LibraryError(CalltagError):
+    """A call library, or its catalogue, that cannot be used."""
+
+
 class ModelError(CalltagError):
     """A model file that cannot be used: damaged, or made for other features."""

@@ -1,13 +1,9 @@
 """The log: one SQLite file that holds all that was found in the rushes.
 
 Schema and queries, nothing else: what goes in and comes out are the records of `calltag.records`.
-Each take is written in one transaction, so that a run that is killed leaves whole takes behind. The
-file is in WAL mode [1]_: one process may write while others read. Exact rates are stored as text
-(``30000/1001``), lists of words as JSON, measurements as little-endian float32.
-
-References
-----------
-.. [1] SQLite, "Write-Ahead Logging", sqlite.org/wal.html.
+Each take is written in one transaction, so that a run that is killed leaves whole takes behind.
+Exact rates are stored as text (``30000/1001``), lists of words as JSON, measurements as
+little-endian float32.
 """
 
 from __future__ import annotations
@@ -16,7 +12,6 @@ import json
 import math
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from fractions import Fraction
@@ -26,6 +21,7 @@ from typing import Any, Self
 
 import numpy as np
 
+from calltag.database import BUSY_TIMEOUT_S, Database, Kind
 from calltag.errors import LogError
 from calltag.records import (
     Alignment,
@@ -42,11 +38,16 @@ from calltag.records import (
 APPLICATION_ID = 0x63746C67
 """Marks the file as ours in SQLite's header: "ctlg"."""
 
-BUSY_TIMEOUT_S = 30.0
-"""How long to wait for another process that is writing."""
-
 SAME_LENGTH_S = 0.05
 """Takes whose lengths differ by less may be the same recording in another wrapping."""
+
+_KIND = Kind(
+    name="log",
+    error=LogError,
+    application_id=APPLICATION_ID,
+    elsewhere="name the log with --log",
+    mend="log the rushes again into a new one",
+)
 
 _STORED = np.dtype("<f4")
 
@@ -220,16 +221,9 @@ class Log:
                 f"{path}: there is no log here; make one with `calltag log RUSHES`, "
                 "or name another with --log"
             )
-        if not path.parent.is_dir():
-            raise LogError(f"{path}: the folder {path.parent} does not exist; make it first")
-        with _told(path):
-            self._db = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
-        try:
-            with _told(path):
-                self._prepare()
-        except BaseException:
-            self._db.close()
-            raise
+        self._database = Database(path, _KIND, MIGRATIONS, busy_timeout_s=BUSY_TIMEOUT_S)
+        self._writing = self._database.writing
+        self._read = self._database.read
 
     def __enter__(self) -> Self:
         return self
@@ -244,50 +238,7 @@ class Log:
 
     def close(self) -> None:
         """Close the file; the object is of no use afterwards."""
-        self._db.close()
-
-    # Opening
-
-    def _prepare(self) -> None:
-        self._db.execute("PRAGMA foreign_keys = ON")
-        if self._checked_version() < SCHEMA_VERSION:
-            with self._writing() as db:
-                # Looked at again, now alone: two processes may open a new log at the same time.
-                for step in MIGRATIONS[self._checked_version() :]:
-                    step(db)
-                db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-                db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
-        with suppress(sqlite3.OperationalError):  # busy, or a disk that cannot: works without, too
-            self._db.execute("PRAGMA journal_mode = WAL")
-
-    def _checked_version(self) -> int:
-        (version,) = self._db.execute("PRAGMA user_version").fetchone()
-        (mark,) = self._db.execute("PRAGMA application_id").fetchone()
-        (tables,) = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()
-        if mark != APPLICATION_ID and (mark or tables):
-            raise LogError(f"{self.path}: this is another program's file; name the log with --log")
-        if version > SCHEMA_VERSION:
-            raise LogError(
-                f"{self.path}: this log was written by a newer calltag "
-                f"(log version {version}, this one knows {SCHEMA_VERSION}); update calltag"
-            )
-        return int(version)
-
-    @contextmanager
-    def _writing(self) -> Iterator[sqlite3.Connection]:
-        with _told(self.path):
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._db
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:  # a full disk has ended it already
-                    self._db.execute("ROLLBACK")
-                raise
-
-    def _read(self, query: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
-        with _told(self.path):
-            return self._db.execute(query, values).fetchall()
+        self._database.close()
 
     # Takes
 
@@ -756,31 +707,6 @@ class Log:
                 "UPDATE takes SET model = ? WHERE feature_version = ?", (model, feature_version)
             )
         return len(rows)
-
-
-@contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """Turn SQLite's errors into one sentence for the user."""
-    try:
-        yield
-    except (sqlite3.ProgrammingError, sqlite3.IntegrityError):  # defects of ours
-        raise
-    except sqlite3.DatabaseError as error:
-        raise LogError(f"{path}: {_reason(error)}") from error
-
-
-def _reason(error: sqlite3.DatabaseError) -> str:
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    return {
-        sqlite3.SQLITE_NOTADB: "this is not a log of calltag; name the log with --log",
-        sqlite3.SQLITE_CORRUPT: "this log is damaged; log the rushes again into a new one",
-        sqlite3.SQLITE_BUSY: "another program is writing to this log; try again when it is done",
-        sqlite3.SQLITE_READONLY: "this log may not be written to; copy it to a folder of yours",
-        sqlite3.SQLITE_CANTOPEN: "this log cannot be opened; check that it is a file you may "
-        "write to, in a folder you may write to",
-        sqlite3.SQLITE_FULL: "the disk is full; make room and start again",
-        sqlite3.SQLITE_IOERR: "the disk does not answer; check it and start again",
-    }.get(code, f"this log cannot be used ({error})")
 
 
 def _forget_pair(db: sqlite3.Connection, one: str, other: str) -> None:

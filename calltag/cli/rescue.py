@@ -124,19 +124,13 @@ def _say_figures(rescue: Rescue) -> None:
 
 def _bext(take: Take, treatment: Treatment) -> Bext:
     from calltag.edit.clock import take_clock
-    from calltag.edit.timecode import frame_to_seconds
-    from calltag.media.wav_file import Bext
+    from calltag.edit.when import take_bext
 
     rate_hz = take.sample_rate_hz or 0
-    clock = take_clock(take)
-    start_s = frame_to_seconds(clock.start_frame, clock.rate.fps)
-    date, _, time = (take.recorded or "").partition("T")
-    return Bext(
+    return take_bext(
+        take,
+        take_clock(take),
+        rate_hz,
         description=f"{take.path}, treated: {treatment}",
-        date=date[:10],
-        time=time[:8],
-        time_reference=(
-            round(start_s * rate_hz) if take.time_reference is None else take.time_reference
-        ),
         history=f"A=PCM,F={rate_hz},W=24,T=calltag rescue: {treatment}",
     )

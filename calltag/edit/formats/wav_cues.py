@@ -23,7 +23,7 @@ from calltag.edit.formats import (
 )
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.text import one_line
-from calltag.edit.timecode import frame_to_seconds
+from calltag.edit.when import take_bext
 from calltag.errors import InputError, MediaError
 from calltag.files import refuse_existing, written_whole
 from calltag.media.opening import open_take
@@ -167,16 +167,7 @@ def _cues(one: TakeMarkers, rate_hz: int) -> list[Cue]:
 
 
 def _bext(one: TakeMarkers, rate_hz: int) -> Bext:
-    take, clock = one.take, one.clock
-    date, _, time = (take.recorded or "").partition("T")
-    start_s = frame_to_seconds(clock.start_frame, clock.rate.fps)
-    start = round(start_s * rate_hz) if take.time_reference is None else take.time_reference
-    return Bext(
-        description=f"sound of {take.path}",
-        date=date[:10],
-        time=time[:8],
-        time_reference=start,
-    )
+    return take_bext(one.take, one.clock, rate_hz, description=f"sound of {one.take.path}")
 
 
 def _copy(source: Path, target: Path, chunks: list[Chunk], one: TakeMarkers) -> None:

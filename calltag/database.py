@@ -1,0 +1,197 @@
+"""An SQLite file of ours: opened, checked, brought up to date; its errors told in one sentence.
+
+The file is in WAL mode [1]_: one process may write while others read. What is in it is the business
+of who opens it, `calltag.log` or `calltag.library.catalogue`.
+
+References
+----------
+.. [1] SQLite, "Write-Ahead Logging", sqlite.org/wal.html.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from calltag.errors import CalltagError
+
+BUSY_TIMEOUT_S = 30.0
+"""How long to wait for another process that is writing."""
+
+Migration = Callable[[sqlite3.Connection], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """A kind of file, and how its errors are worded.
+
+    Attributes
+    ----------
+    name : str
+        What the user calls it, as in "this log".
+    error : type of CalltagError
+        What is raised.
+    application_id : int
+        Marks the file as ours in SQLite's header.
+    elsewhere : str
+        What to do where the file is another program's.
+    mend : str
+        What to do where it is damaged.
+    """
+
+    name: str
+    error: type[CalltagError]
+    application_id: int
+    elsewhere: str
+    mend: str
+
+
+class Database:
+    """An open SQLite file of ours.
+
+    Parameters
+    ----------
+    path : Path
+        The file; begun anew where there is none.
+    kind : Kind
+        What it is.
+    migrations : sequence of callable
+        Steps from each schema version to the next, each given the connection.
+    busy_timeout_s : float
+        How long to wait for another process that is writing.
+
+    Raises
+    ------
+    CalltagError
+        The kind's error, if the file is not ours, is damaged, cannot be opened, or was written by a
+        newer version of calltag.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        kind: Kind,
+        migrations: Sequence[Migration],
+        *,
+        busy_timeout_s: float = BUSY_TIMEOUT_S,
+    ) -> None:
+        self.path = path
+        self._kind = kind
+        if not path.parent.is_dir():
+            raise kind.error(f"{path}: the folder {path.parent} does not exist; make it first")
+        with self._told():
+            self._db = sqlite3.connect(path, timeout=busy_timeout_s, isolation_level=None)
+        try:
+            with self._told():
+                self._prepare(migrations)
+        except BaseException:
+            self._db.close()
+            raise
+
+    def close(self) -> None:
+        """Close the file; the object is of no use afterwards."""
+        self._db.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """Write in one transaction: all of it is stored, or, after an error, nothing.
+
+        Yields
+        ------
+        sqlite3.Connection
+            The connection, inside the transaction.
+
+        Raises
+        ------
+        CalltagError
+            The kind's error, if the file cannot be written.
+        """
+        with self._told():
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._db
+                self._db.execute("COMMIT")
+            except BaseException:
+                if self._db.in_transaction:  # a full disk has ended it already
+                    self._db.execute("ROLLBACK")
+                raise
+
+    def read(self, query: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+        """Ask for rows.
+
+        Parameters
+        ----------
+        query : str
+            An SQL query.
+        values : sequence
+            What its question marks stand for.
+
+        Returns
+        -------
+        list of tuple
+            All rows.
+
+        Raises
+        ------
+        CalltagError
+            The kind's error, if the file cannot be read.
+        """
+        with self._told():
+            return self._db.execute(query, values).fetchall()
+
+    def _prepare(self, migrations: Sequence[Migration]) -> None:
+        self._db.execute("PRAGMA foreign_keys = ON")
+        newest = len(migrations)
+        if self._checked_version(newest) < newest:
+            with self.writing() as db:
+                # Looked at again, now alone: two processes may open a new file at the same time.
+                for step in migrations[self._checked_version(newest) :]:
+                    step(db)
+                db.execute(f"PRAGMA application_id = {self._kind.application_id}")
+                db.execute(f"PRAGMA user_version = {newest}")
+        with suppress(sqlite3.OperationalError):  # busy, or a disk that cannot: works without, too
+            self._db.execute("PRAGMA journal_mode = WAL")
+
+    def _checked_version(self, newest: int) -> int:
+        kind = self._kind
+        (version,) = self._db.execute("PRAGMA user_version").fetchone()
+        (mark,) = self._db.execute("PRAGMA application_id").fetchone()
+        (tables,) = self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        if mark != kind.application_id and (mark or tables):
+            raise kind.error(f"{self.path}: this is another program's file; {kind.elsewhere}")
+        if version > newest:
+            raise kind.error(
+                f"{self.path}: this {kind.name} was written by a newer calltag "
+                f"({kind.name} version {version}, this one knows {newest}); update calltag"
+            )
+        return int(version)
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Turn SQLite's errors into one sentence for the user."""
+        try:
+            yield
+        except (sqlite3.ProgrammingError, sqlite3.IntegrityError):  # defects of ours
+            raise
+        except sqlite3.DatabaseError as error:
+            raise self._kind.error(f"{self.path}: {self._reason(error)}") from error
+
+    def _reason(self, error: sqlite3.DatabaseError) -> str:
+        name, kind = self._kind.name, self._kind
+        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+        return {
+            sqlite3.SQLITE_NOTADB: f"this is not a {name} of calltag; {kind.elsewhere}",
+            sqlite3.SQLITE_CORRUPT: f"this {name} is damaged; {kind.mend}",
+            sqlite3.SQLITE_BUSY: f"another program is writing to this {name}; try again when it is "
+            "done",
+            sqlite3.SQLITE_READONLY: f"this {name} may not be written to; copy it to a folder of "
+            "yours",
+            sqlite3.SQLITE_CANTOPEN: f"this {name} cannot be opened; check that it is a file you "
+            "may write to, in a folder you may write to",
+            sqlite3.SQLITE_FULL: "the disk is full; make room and start again",
+            sqlite3.SQLITE_IOERR: "the disk does not answer; check it and start again",
+        }.get(code, f"this {name} cannot be used ({error})")
