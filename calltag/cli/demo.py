@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import shlex
 import shutil
 from collections.abc import Iterator, Sequence
@@ -118,12 +119,28 @@ def steps(clips: Path, out: Path) -> Iterator[Step]:
         "How well does it do? The demo knows what is really there.",
         [("score", str(clips / "truth.csv"), "--every-take", *log)],
     )
+    yield from _two_cameras(clips, log)
     yield from _help_for_takes(out, log)
     yield Step("Write markers for the edit, in every format.", list(_markers(out, log)))
     yield Step(
         "Put the best ten on a timeline, with their sound.",
         [("selects", str(out / "best.otio"), "--sound", str(out / "best.wav"), "--replace", *log)],
     )
+
+
+def _two_cameras(clips: Path, log: tuple[str, ...]) -> Iterator[Step]:
+    stated = clips / "sync.csv"
+    if stated.is_file():
+        with stated.open(newline="", encoding="utf-8") as file:
+            first = next(csv.DictReader(file))
+        yield Step(
+            "Two cameras ran at the same moment: line them up by what both heard. A call is then "
+            "listed once, from the camera that has it better.",
+            [
+                ("sync", first["take_a"], first["take_b"], *log),
+                ("calls", "--once", "--take", first["take_a"], "--take", first["take_b"], *log),
+            ],
+        )
 
 
 def _help_for_takes(out: Path, log: tuple[str, ...]) -> Iterator[Step]:

@@ -10,13 +10,19 @@ import pytest
 from calltag.cli import demo
 from calltag.log import Log
 
-CLIPS = ("ASH_A_0031.MP4", "ASH_A_0032.MP4", "ASH_A_0038.MP4", "ASH_C_0004.MP4")
+CLIPS = (
+    "ASH_A_0031.MP4",
+    "ASH_A_0032.MP4",
+    "ASH_A_0038.MP4",
+    "ASH_B_0012.MOV",
+    "ASH_C_0004.MP4",
+)
 TYPES = ("marsh hooter: boom", "pit rail: rasp", "lesser reedling: whistle")
 
 
 @pytest.fixture
 def few_clips(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Four of the demo's clips, with what its tables say of them and of three call types."""
+    """Five of the demo's clips, with what its tables say of them and of three call types."""
     whole, few = demo.demo_clips(), tmp_path / "some clips"
     few.mkdir()
     for name in CLIPS:
@@ -25,6 +31,7 @@ def few_clips(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         head, *lines = (whole / name).read_text("utf-8").splitlines()
         kept = [line for line in lines if line.startswith(CLIPS) and line.endswith(TYPES)]
         (few / name).write_text("\n".join([head, *kept]) + "\n", "utf-8")
+    shutil.copy(whole / "sync.csv", few)
     monkeypatch.setattr(demo, "demo_clips", lambda: few)
     return few
 
@@ -49,6 +56,11 @@ def test_the_demo_does_the_whole_job(run, few_clips, tmp_path) -> None:
     (found, share) = re.findall(r"Found (\d+) of the \d+ calls \((\d+) %\)", ran.out)[0]
     assert int(found) > 20
     assert int(share) >= 90
+
+    assert "lined up" in ran.out
+    with Log(out / "calltag.db", create=False) as log:
+        (pair,) = log.alignments()
+    assert pair.offset_s == pytest.approx(5.540, abs=0.001), "as the demo's sync.csv states"
 
     for name in ("markers.otio", "markers.csv", "wav", "webvtt", "chapters"):
         assert (out / "markers" / name).exists()
