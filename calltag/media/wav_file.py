@@ -95,6 +95,7 @@ def write_wav(
     bext: Bext | None = None,
     cues: Sequence[Cue] = (),
     info: Mapping[str, str] | None = None,
+    chunks: Mapping[str, bytes] | None = None,
 ) -> int:
     """Write a wave file in one go or block by block.
 
@@ -117,6 +118,8 @@ def write_wav(
         Points and spans, with their labels.
     info : mapping of str to str, or None
         ``LIST``/``INFO`` texts by their four letters, such as ``ICMT`` for a comment.
+    chunks : mapping of str to bytes, or None
+        Further chunks by their four letters, such as ``axml``; they come last.
 
     Returns
     -------
@@ -161,7 +164,7 @@ def write_wav(
         file.write(b"data\0\0\0\0")
         for block in chain([first], blocks):
             n_samples += np.atleast_2d(block).shape[1]
-            file.write(_encode(np.atleast_2d(block), subtype))
+            file.write(stored_bytes(np.atleast_2d(block), subtype))
         data_bytes = file.tell() - data_at
         file.write(b"\0" * (data_bytes % 2))
         if cues:
@@ -169,6 +172,8 @@ def write_wav(
         if info:
             texts = b"".join(_chunk(k.encode("ascii"), _zero_ended(t)) for k, t in info.items())
             file.write(_chunk(b"LIST", b"INFO" + texts))
+        for name, content in (chunks or {}).items():
+            file.write(_chunk(name.encode("ascii"), content))
         state_sizes(file, data_at, data_bytes, n_samples, fact_at)
     return n_samples
 
@@ -304,6 +309,34 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
             file.seek(offset + size + size % 2)
 
 
+def read_chunk(path: Path, name: str) -> bytes | None:
+    """Read the content of a chunk.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    name : str
+        Four letters.
+
+    Returns
+    -------
+    bytes or None
+        The content of the first chunk of this name; None where there is none.
+
+    Raises
+    ------
+    MediaError
+        If the file is no wave file.
+    """
+    for chunk in iter_chunks(path):
+        if chunk.name == name:
+            with path.open("rb") as file:
+                file.seek(chunk.offset)
+                return file.read(chunk.size)
+    return None
+
+
 def read_bext(path: Path) -> Bext | None:
     """Read the broadcast extension of a wave file.
 
@@ -322,30 +355,26 @@ def read_bext(path: Path) -> Bext | None:
     MediaError
         If the file is no wave file.
     """
-    for chunk in iter_chunks(path):
-        if chunk.name == "bext" and chunk.size >= _BEXT.size:
-            with path.open("rb") as file:
-                file.seek(chunk.offset)
-                content = file.read(chunk.size)
-            fields = _BEXT.unpack_from(content)
-            texts = [_text(part) for part in fields[:5]]
-            loudness = [
-                value / 100 if fields[6] >= 2 and value != _NOT_STATED else None
-                for value in fields[8:11]
-            ]
-            return Bext(
-                description=texts[0],
-                originator=texts[1],
-                originator_reference=texts[2],
-                date=texts[3],
-                time=texts[4],
-                time_reference=fields[5],
-                loudness_lufs=loudness[0],
-                loudness_range_lu=loudness[1],
-                true_peak_dbtp=loudness[2],
-                history="\n".join(_text(content[_BEXT.size :]).splitlines()),
-            )
-    return None
+    content = read_chunk(path, "bext")
+    if content is None or len(content) < _BEXT.size:
+        return None
+    fields = _BEXT.unpack_from(content)
+    texts = [_text(part) for part in fields[:5]]
+    loudness = [
+        value / 100 if fields[6] >= 2 and value != _NOT_STATED else None for value in fields[8:11]
+    ]
+    return Bext(
+        description=texts[0],
+        originator=texts[1],
+        originator_reference=texts[2],
+        date=texts[3],
+        time=texts[4],
+        time_reference=fields[5],
+        loudness_lufs=loudness[0],
+        loudness_range_lu=loudness[1],
+        true_peak_dbtp=loudness[2],
+        history="\n".join(_text(content[_BEXT.size :]).splitlines()),
+    )
 
 
 def _format(channels: int, rate_hz: int, subtype: str) -> bytes:
@@ -356,8 +385,21 @@ def _format(channels: int, rate_hz: int, subtype: str) -> bytes:
     return plain + (struct.pack("<H", 0) if tag == 3 else b"")
 
 
-def _encode(block: npt.NDArray[Any], subtype: str) -> bytes:
-    """Interleaved bytes of a block of shape (n_channels, n_samples)."""
+def stored_bytes(block: npt.NDArray[Any], subtype: str) -> bytes:
+    """Turn samples into the bytes that a wave file holds.
+
+    Parameters
+    ----------
+    block : np.ndarray, shape (n_channels, n_samples)
+        Samples as `write_wav` takes them.
+    subtype : {"PCM_24", "PCM_16", "FLOAT"}
+        How they are stored.
+
+    Returns
+    -------
+    bytes
+        Interleaved, little-endian.
+    """
     if block.dtype.kind == "i":
         block = block / float(2 ** (8 * block.dtype.itemsize - 1))
     frames = np.ascontiguousarray(block.T)

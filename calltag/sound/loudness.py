@@ -260,6 +260,40 @@ def integrated_lufs(samples: npt.NDArray[Any], rate_hz: int) -> float:
     return meter.integrated_lufs()
 
 
+def ungated_lufs(samples: npt.NDArray[Any], rate_hz: int) -> float:
+    """Measure a sound without gating: what `integrated_lufs` would say if it went on like this.
+
+    For sounds shorter than a gating block of 0.4 s, of which BS.1770 says nothing. Not a loudness
+    in the sense of EBU R 128.
+
+    Parameters
+    ----------
+    samples : np.ndarray, shape (n_channels, n_samples) or (n_samples,), float
+        Samples, full scale at ±1.
+    rate_hz : int > 0
+        Sampling rate.
+
+    Returns
+    -------
+    float
+        K-weighted level in LUFS; ``-inf`` for silence.
+
+    Examples
+    --------
+    >>> tone = 10 ** (-23 / 20) * np.sin(2 * np.pi * np.arange(9600) / 48)
+    >>> round(ungated_lufs(np.stack([tone, tone]), 48_000), 1)
+    -23.0
+    """
+    import scipy.signal
+
+    sound = np.atleast_2d(samples)
+    if not sound.shape[1]:
+        return float("-inf")
+    weighted = scipy.signal.sosfilt(_stages(rate_hz), sound, axis=1)
+    power = float(np.einsum("cn,cn->", weighted, weighted)) / sound.shape[1]
+    return _lufs(power) if power > 0 else float("-inf")
+
+
 def true_peak_dbtp(samples: npt.NDArray[Any]) -> float:
     """Peak of the curve through the samples, which may lie between two of them.
 

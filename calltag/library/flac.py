@@ -1,0 +1,190 @@
+"""What a FLAC file says beside its sound: Vorbis comments and a cue sheet (RFC 9639).
+
+The sound itself is written and read by soundfile. Its metadata blocks are made here, since a cue
+sheet and comments of any name are beyond what it writes.
+
+References
+----------
+.. [1] M. van Beurden, A. Weaver, RFC 9639, "Free Lossless Audio Codec (FLAC)", 2024, sections 8.6
+   (Vorbis comment) and 8.7 (cuesheet).
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from calltag.errors import MediaError
+
+_MARK = b"fLaC"
+_STREAMINFO, _COMMENT, _CUESHEET, _SEEKTABLE = 0, 4, 5, 3
+_LAST = 0x80
+_SHEET_HEAD = struct.Struct(">128sQB258xB")
+_TRACK = struct.Struct(">QB12sB13xB")
+_INDEX = struct.Struct(">QB3x")
+_LEAD_OUT = 255
+
+
+class _Block(NamedTuple):
+    kind: int
+    content: bytes
+
+
+def with_metadata(
+    encoded: bytes, comments: Mapping[str, str], cues: Sequence[int], n_samples: int
+) -> bytes:
+    """Put comments and a cue sheet into a FLAC file.
+
+    Parameters
+    ----------
+    encoded : bytes
+        The file as it was encoded.
+    comments : mapping of str to str
+        Texts by their field names.
+    cues : sequence of int
+        Samples that points of the cue sheet lie at, in order.
+    n_samples : int
+        Length of the sound.
+
+    Returns
+    -------
+    bytes
+        The file; its sound as it was.
+    """
+    blocks, sound_at = _blocks(encoded)
+    vendor = next((_vendor(one.content) for one in blocks if one.kind == _COMMENT), b"calltag")
+    kept = [one for one in blocks if one.kind in (_STREAMINFO, _SEEKTABLE)]
+    kept += [
+        _Block(_COMMENT, _packed_comments(vendor, comments)),
+        _Block(_CUESHEET, _packed_cues(cues, n_samples)),
+    ]
+    heads = [one.kind for one in kept]
+    heads[-1] |= _LAST
+    body = b"".join(
+        bytes([head]) + len(one.content).to_bytes(3, "big") + one.content
+        for head, one in zip(heads, kept, strict=True)
+    )
+    return _MARK + body + encoded[sound_at:]
+
+
+def read_comments(path: Path) -> dict[str, str]:
+    """Read the Vorbis comments of a FLAC file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    dict of str to str
+        Texts by field name in capitals; of several of one name, the first.
+
+    Raises
+    ------
+    MediaError
+        If the file is no FLAC file, or is cut off.
+    """
+    found: dict[str, str] = {}
+    for block in _read_blocks(path):
+        if block.kind == _COMMENT:
+            try:
+                for line in _lines(block.content):
+                    name, _, text = line.partition("=")
+                    found.setdefault(name.upper(), text)
+            except (struct.error, UnicodeDecodeError):
+                raise MediaError(path, "its comments are damaged") from None
+    return found
+
+
+def read_cues(path: Path) -> list[int]:
+    """Read the cue sheet of a FLAC file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    list of int
+        Samples that its points lie at, without the end.
+
+    Raises
+    ------
+    MediaError
+        If the file is no FLAC file, or is cut off.
+    """
+    for block in _read_blocks(path):
+        if block.kind == _CUESHEET:
+            at = _SHEET_HEAD.size
+            points = []
+            for _ in range(block.content[at - 1]):
+                offset, number, _, _, indices = _TRACK.unpack_from(block.content, at)
+                at += _TRACK.size + indices * _INDEX.size
+                if number != _LEAD_OUT:
+                    points.append(offset)
+            return points
+    return []
+
+
+def _blocks(data: bytes) -> tuple[list[_Block], int]:
+    blocks, at, last = [], len(_MARK), False
+    while not last:
+        last = bool(data[at] & _LAST)
+        size = int.from_bytes(data[at + 1 : at + 4], "big")
+        blocks.append(_Block(data[at] & ~_LAST, data[at + 4 : at + 4 + size]))
+        at += 4 + size
+    return blocks, at
+
+
+def _read_blocks(path: Path) -> list[_Block]:
+    blocks = []
+    with path.open("rb") as file:
+        if file.read(4) != _MARK:
+            raise MediaError(path, "this is no FLAC file; name a .flac file")
+        last = False
+        while not last:
+            head = file.read(4)
+            size = int.from_bytes(head[1:], "big")
+            content = file.read(size)
+            if len(head) < 4 or len(content) < size:
+                raise MediaError(path, "this FLAC file is cut off")
+            last = bool(head[0] & _LAST)
+            blocks.append(_Block(head[0] & ~_LAST, content))
+    return blocks
+
+
+def _vendor(content: bytes) -> bytes:
+    size = int.from_bytes(content[:4], "little")
+    return content[4 : 4 + size]
+
+
+def _lines(content: bytes) -> list[str]:
+    at = 4 + int.from_bytes(content[:4], "little")
+    (count,) = struct.unpack_from("<I", content, at)
+    at += 4
+    lines = []
+    for _ in range(count):
+        (size,) = struct.unpack_from("<I", content, at)
+        lines.append(content[at + 4 : at + 4 + size].decode("utf-8"))
+        at += 4 + size
+    return lines
+
+
+def _packed_comments(vendor: bytes, comments: Mapping[str, str]) -> bytes:
+    lines = [f"{name}={text}".encode() for name, text in comments.items() if text]
+    parts = [struct.pack("<I", len(vendor)), vendor, struct.pack("<I", len(lines))]
+    for line in lines:
+        parts += [struct.pack("<I", len(line)), line]
+    return b"".join(parts)
+
+
+def _packed_cues(cues: Sequence[int], n_samples: int) -> bytes:
+    parts = [_SHEET_HEAD.pack(b"", 0, 0, len(cues) + 1)]
+    for number, at in enumerate(cues, 1):
+        parts += [_TRACK.pack(at, number, b"", 0, 1), _INDEX.pack(0, 1)]
+    parts.append(_TRACK.pack(n_samples, _LEAD_OUT, b"", 0, 0))
+    return b"".join(parts)

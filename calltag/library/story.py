@@ -1,0 +1,355 @@
+"""The story of a kept call: what it is, where, when and how it was recorded, who says so.
+
+A cut carries its story inside its own file (`calltag.library.sound_file`), so that the file alone
+is enough, years later and on another computer. What is not known is empty, or None.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import math
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from calltag.edit.text import one_line
+from calltag.records import FloatArray, Span
+
+BY_HAND = "by hand"
+"""`Story.labelled_by` where the user gave the label."""
+
+_STORED = np.dtype("<f4")
+_NAMESPACE = uuid.UUID("5b1d3d5c-6a0e-5a55-9a54-1f1f0c7e9a11")
+
+
+class Heard(NamedTuple):
+    """The same moment in another take, which another camera recorded."""
+
+    digest: str
+    take: str
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """What the user knows of a recording and no file states.
+
+    Attributes
+    ----------
+    species : str
+        The animal, as the user writes it.
+    behaviour : str
+        What it did.
+    sex, life_stage : str
+        As the user writes them: ``male``, ``juvenile``.
+    place : str
+        Where it was.
+    latitude, longitude : float or None
+        The same in degrees of WGS 84.
+    date : str or None
+        Day of the recording, ISO 8601, where the take does not state it.
+    recordist, equipment : str
+        Who recorded it, and with what.
+    rights : str
+        Who owns it, and on what terms it may be used.
+    """
+
+    species: str = ""
+    behaviour: str = ""
+    sex: str = ""
+    life_stage: str = ""
+    place: str = ""
+    latitude: float | None = None
+    longitude: float | None = None
+    date: str | None = None
+    recordist: str = ""
+    equipment: str = ""
+    rights: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Story:
+    """All that is known of a kept call.
+
+    Attributes
+    ----------
+    id : str
+        A UUID made of the take's content and the samples that were cut: the same cut has the same.
+    label : str
+        Its call type; `calltag.records.CALL` where that is not known.
+    species, behaviour, sex, life_stage, place, recordist, equipment, rights : str
+        As in `Facts`.
+    latitude, longitude : float or None
+        As in `Facts`.
+    recorded : str or None
+        When the call began, ISO 8601, as exact as it is known.
+    rate_hz, channels, n_samples : int
+        Sampling rate, channels and length of the file.
+    call_start_s, call_end_s : float
+        The call, in seconds of the file.
+    take, take_digest : str
+        The take that it was cut from: path below the rushes, and identity of the content.
+    source_start_s, source_end_s : float
+        The call, in seconds of the take.
+    first_sample : int
+        The sample of the take that the file begins with.
+    start_tc : str
+        Source timecode of the frame that the call begins in.
+    frame_rate : str
+        Frames per second that it counts at, exact: ``30000/1001``.
+    low_hz, high_hz, peak_hz : float or None
+        Its band and its strongest frequency.
+    snr_db, level_dbfs : float or None
+        Level over the background, and level, both in its own band.
+    loudness_lufs, true_peak_dbtp : float or None
+        Of the whole file, by EBU R 128; no loudness for less than 0.4 s.
+    noise : tuple of str
+        Noise kinds heard with it.
+    labelled_by : str
+        `BY_HAND`, or the model that named it; empty where no type is known.
+    confidence : float
+        How sure the label is, 0 to 1.
+    also_heard : tuple of Heard
+        The same moment in takes of other cameras.
+    feature_version : int
+        Version of `features`; 0 where there are none.
+    features : np.ndarray, shape (n_features,), float32, or None
+        Measurements that call types are learnt from.
+    sound_hash : str
+        SHA-256 of the samples as bytes: interleaved, little-endian, as they are stored.
+    """
+
+    id: str
+    label: str
+    rate_hz: int
+    channels: int
+    n_samples: int
+    call_start_s: float
+    call_end_s: float
+    take: str
+    take_digest: str
+    source_start_s: float
+    source_end_s: float
+    first_sample: int
+    start_tc: str = ""
+    frame_rate: str = "25"
+    species: str = ""
+    behaviour: str = ""
+    sex: str = ""
+    life_stage: str = ""
+    place: str = ""
+    latitude: float | None = None
+    longitude: float | None = None
+    recorded: str | None = None
+    recordist: str = ""
+    equipment: str = ""
+    rights: str = ""
+    low_hz: float | None = None
+    high_hz: float | None = None
+    peak_hz: float | None = None
+    snr_db: float | None = None
+    level_dbfs: float | None = None
+    loudness_lufs: float | None = None
+    true_peak_dbtp: float | None = None
+    noise: tuple[str, ...] = ()
+    labelled_by: str = ""
+    confidence: float = 0.0
+    also_heard: tuple[Heard, ...] = ()
+    feature_version: int = 0
+    features: FloatArray | None = field(default=None, repr=False, compare=False)
+    sound_hash: str = ""
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the file in seconds."""
+        return self.n_samples / self.rate_hz
+
+    @property
+    def call(self) -> Span:
+        """The call, in seconds of the file."""
+        return Span(self.call_start_s, self.call_end_s)
+
+    @property
+    def source(self) -> Span:
+        """The call, in seconds of the take."""
+        return Span(self.source_start_s, self.source_end_s)
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether the user gave the label."""
+        return self.labelled_by == BY_HAND
+
+
+def cut_id(take_digest: str, first_sample: int, n_samples: int) -> str:
+    """Name a cut by what it is a cut of.
+
+    Parameters
+    ----------
+    take_digest : str
+        Identity of the take's content.
+    first_sample, n_samples : int
+        Where in the take, and how long.
+
+    Returns
+    -------
+    str
+        A UUID of version 5 (RFC 9562).
+    """
+    return str(uuid.uuid5(_NAMESPACE, f"{take_digest} {first_sample} {n_samples}"))
+
+
+def species_of(label: str) -> str:
+    """Read the animal off a call type: what stands before its colon.
+
+    Parameters
+    ----------
+    label : str
+        A call type, such as ``marsh hooter: boom``.
+
+    Returns
+    -------
+    str
+        The animal; empty where the label has no colon.
+
+    Examples
+    --------
+    >>> species_of("marsh hooter: boom"), species_of("call")
+    ('marsh hooter', '')
+    """
+    head, colon, _ = label.partition(":")
+    return head.strip() if colon else ""
+
+
+def tidy(story: Story) -> Story:
+    """Bring a story into the form that every file can hold: text on one line, known numbers.
+
+    Parameters
+    ----------
+    story : Story
+        A story.
+
+    Returns
+    -------
+    Story
+        The same, without line ends and control characters; numbers that are not finite are None.
+    """
+    changes: dict[str, Any] = {}
+    for each in fields(story):
+        value = getattr(story, each.name)
+        if isinstance(value, str):
+            changes[each.name] = one_line(value)
+        elif isinstance(value, float):
+            number = float(value)
+            changes[each.name] = number if math.isfinite(number) else None
+    changes["noise"] = tuple(one_line(kind) for kind in story.noise)
+    changes["also_heard"] = tuple(
+        Heard(one_line(one.digest), one_line(one.take), float(one.start_s), float(one.end_s))
+        for one in story.also_heard
+    )
+    return replace(story, **changes)
+
+
+def to_plain(story: Story, *, features: bool = True) -> dict[str, Any]:
+    """Turn a story into what JSON can hold.
+
+    Parameters
+    ----------
+    story : Story
+        A story.
+    features : bool
+        Whether to put its measurements in, as base64 of little-endian float32.
+
+    Returns
+    -------
+    dict
+        By the names of the attributes; what is empty is left out.
+    """
+    plain = {each.name: getattr(story, each.name) for each in fields(story)}
+    packed = pack_features(story.features) if features else None
+    plain["features"] = None if packed is None else base64.b64encode(packed).decode("ascii")
+    return {name: value for name, value in plain.items() if value not in (None, "", ())}
+
+
+def from_plain(plain: Mapping[str, Any], *, features: FloatArray | None = None) -> Story:
+    """Make a story of what `to_plain` made of one.
+
+    Parameters
+    ----------
+    plain : mapping
+        By the names of the attributes; others are passed over.
+    features : np.ndarray or None
+        Measurements that are kept apart.
+
+    Returns
+    -------
+    Story
+        The story.
+
+    Raises
+    ------
+    ValueError, TypeError
+        If something is missing, or is not what it should be.
+    """
+    known = {each.name for each in fields(Story)}
+    values = {name: value for name, value in plain.items() if name in known}
+    values["noise"] = tuple(values.get("noise", ()))
+    values["also_heard"] = tuple(Heard(*one) for one in values.get("also_heard", ()))
+    packed = values.pop("features", None)
+    if packed is not None:
+        features = unpack_features(base64.b64decode(packed, validate=True))
+    return Story(**values, features=features)
+
+
+def pack_features(features: FloatArray | None) -> bytes | None:
+    """Turn measurements into bytes.
+
+    Parameters
+    ----------
+    features : np.ndarray, shape (n_features,), or None
+        Measurements.
+
+    Returns
+    -------
+    bytes or None
+        Little-endian float32.
+    """
+    return None if features is None else np.asarray(features).astype(_STORED).tobytes()
+
+
+def unpack_features(packed: bytes | None) -> FloatArray | None:
+    """Turn bytes back into measurements.
+
+    Parameters
+    ----------
+    packed : bytes or None
+        What `pack_features` made.
+
+    Returns
+    -------
+    np.ndarray, shape (n_features,), float32, or None
+        Measurements.
+    """
+    return None if packed is None else np.frombuffer(packed, _STORED).astype(np.float32)
+
+
+def checksum(story: Story) -> str:
+    """Sum a story up, so that damage to it shows.
+
+    Parameters
+    ----------
+    story : Story
+        A story.
+
+    Returns
+    -------
+    str
+        SHA-256 of its canonical JSON, in hexadecimal digits.
+    """
+    text = json.dumps(to_plain(story), sort_keys=True, ensure_ascii=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
