@@ -43,8 +43,8 @@ def judge(
     dict
         Per level, per background and over all: ``calls``, ``finds``, ``recall``, ``precision``,
         ``f1``; false finds a minute in scenes without calls; calibration error of the
-        probabilities; and for each noise kind the share of its own and of other backgrounds in
-        which it was heard.
+        probabilities; and for each noise kind that was a background the share of its own and of
+        other backgrounds in which it was heard.
     """
     counts: defaultdict[str, np.ndarray] = defaultdict(lambda: np.zeros(4))
     empty: defaultdict[str, list[int]] = defaultdict(list)
@@ -81,6 +81,7 @@ def judge(
                 ),
             }
             for i, kind in enumerate(NOISE_KINDS)
+            if kind in kinds and len(kinds) > 1
         },
     }
 
