@@ -107,6 +107,23 @@ class _Gate:
         powers = powers[powers > powers.mean() * 10 ** (_RELATIVE_GATE_LU / 10)]
         return _lufs(powers.mean())
 
+    def loudest_lufs(self) -> float:
+        """Loudness of the loudest 0.4 s: the maximum of the momentary loudness.
+
+        Returns
+        -------
+        float
+            Loudness in LUFS; ``-inf`` for silence and for less than 0.4 s.
+
+        References
+        ----------
+        .. [1] EBU Tech 3341, "Loudness metering: 'EBU mode' metering to supplement EBU R 128
+           loudness normalization", 2016: momentary loudness, a window of 0.4 s.
+        """
+        powers = self._block_powers(_STEPS_PER_BLOCK)
+        loudest = float(powers.max(initial=0.0))
+        return _lufs(loudest) if loudest > 0 else float("-inf")
+
     def range_lu(self) -> float:
         """Loudness range: between the 10th and 95th percentile of the short-term loudness.
 
