@@ -8,7 +8,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from calltag.cli._output import say
-from calltag.cli._words import duration
+from calltag.words import duration
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar

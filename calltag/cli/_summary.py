@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from calltag.cli._words import counted, duration, first_few
 from calltag.records import CALL
+from calltag.words import counted, duration, first_few
 
 if TYPE_CHECKING:
     from calltag.records import TakeLog

@@ -12,7 +12,7 @@ from calltag.cli._log import read_takes
 from calltag.cli._options import LOG_NAME, LogFile
 from calltag.cli._output import say
 from calltag.cli._sound_out import one_take, sound_target
-from calltag.cli._words import counted
+from calltag.words import counted
 
 if TYPE_CHECKING:
     from calltag.records import Take

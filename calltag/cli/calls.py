@@ -21,7 +21,7 @@ from calltag.cli._options import (
     Verdicts,
 )
 from calltag.cli._output import Column, print_data, print_table, say
-from calltag.cli._words import counted, position
+from calltag.words import counted, position
 
 if TYPE_CHECKING:
     from collections.abc import Collection

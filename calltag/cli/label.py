@@ -10,8 +10,8 @@ import typer
 from calltag.cli._choose import choose_takes
 from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, Takes, Types
 from calltag.cli._output import Column, print_data, print_table, say
-from calltag.cli._words import counted, position
 from calltag.errors import InputError
+from calltag.words import counted, position
 
 if TYPE_CHECKING:
     from calltag.learn.label_file import LabelFile

@@ -119,7 +119,7 @@ def _stopped_by_sigterm() -> Iterator[None]:
 
 
 def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
-    from calltag.cli._words import counted, first_few
+    from calltag.words import counted, first_few
 
     if report.missing:
         names = first_few(report.missing)

@@ -15,8 +15,8 @@ import typer
 from calltag.cli._choose import CallFilter
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence
 from calltag.cli._output import say
-from calltag.cli._words import counted
 from calltag.errors import InputError
+from calltag.words import counted
 
 if TYPE_CHECKING:
     from collections.abc import Collection

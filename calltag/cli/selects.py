@@ -12,9 +12,9 @@ from calltag.cli._choose import choose_takes
 from calltag.cli._log import read_takes
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
 from calltag.cli._output import say
-from calltag.cli._words import counted
 from calltag.cli.markers import tell_files
 from calltag.errors import InputError
+from calltag.words import counted
 
 if TYPE_CHECKING:
     from calltag.edit.selects import Select

@@ -12,9 +12,9 @@ from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import choose_takes
 from calltag.cli._options import LOG_NAME, As, LogFile
 from calltag.cli._output import Column, print_data, print_table, say
-from calltag.cli._words import counted
 from calltag.errors import InputError
 from calltag.records import Take, TakeLog
+from calltag.words import counted
 
 if TYPE_CHECKING:
     from calltag.edit.sync import Comparison, Source

@@ -20,7 +20,7 @@ from calltag.cli._options import (
     Verdicts,
 )
 from calltag.cli._output import Column, print_data, print_table, say
-from calltag.cli._words import duration, position
+from calltag.words import duration, position
 
 if TYPE_CHECKING:
     from calltag.edit.tables import Row

@@ -1,4 +1,4 @@
-"""Numbers and times in the words of messages."""
+"""Numbers and times in the words of messages and pages."""
 
 from __future__ import annotations
 
@@ -7,6 +7,20 @@ from collections.abc import Sequence
 
 def counted(number: int, word: str, words: str | None = None) -> str:
     """Say how many: ``1 take``, ``12 takes``.
+
+    Parameters
+    ----------
+    number : int
+        How many.
+    word : str
+        What is counted.
+    words : str, optional
+        Its plural, where that is not `word` with an s.
+
+    Returns
+    -------
+    str
+        The number and the word.
 
     Examples
     --------
@@ -18,6 +32,16 @@ def counted(number: int, word: str, words: str | None = None) -> str:
 
 def duration(seconds: float) -> str:
     """Say how long, as one would: ``40 s``, ``12 min``, ``3 h 5 min``.
+
+    Parameters
+    ----------
+    seconds : float
+        The length.
+
+    Returns
+    -------
+    str
+        Seconds below a minute, else minutes, and hours where there are any.
 
     Examples
     --------
@@ -34,6 +58,16 @@ def duration(seconds: float) -> str:
 def position(seconds: float) -> str:
     """Say where in a take, to a hundredth: ``1:02.35``.
 
+    Parameters
+    ----------
+    seconds : float
+        Seconds from the start of the take.
+
+    Returns
+    -------
+    str
+        Minutes and seconds; hours where there are any.
+
     Examples
     --------
     >>> position(62.347), position(3600), position(59.999)
@@ -48,6 +82,18 @@ def position(seconds: float) -> str:
 
 def first_few(names: Sequence[str], most: int = 5) -> str:
     """List names, the first few of many.
+
+    Parameters
+    ----------
+    names : sequence of str
+        All of them.
+    most : int
+        How many to name.
+
+    Returns
+    -------
+    str
+        The names, and how many are left out.
 
     Examples
     --------
