@@ -15,7 +15,8 @@ from calltag.cli._sound_out import one_take, sound_target
 if TYPE_CHECKING:
     from calltag.media.wav_file import Bext
     from calltag.records import Take
-    from calltag.takes.rescue import Rescue, Treatment
+    from calltag.takes.rescue import Rescue
+    from calltag.takes.treatment import Treatment
 
 _CAUTION = "Turn your headphones down before you play it: what was loud in the take still is."
 
@@ -80,7 +81,8 @@ def rescue_command(
     """
     from calltag.log import Log
     from calltag.takes.companions import companions
-    from calltag.takes.rescue import Treatment, examine, write_treated
+    from calltag.takes.rescue import examine, write_treated
+    from calltag.takes.treatment import Treatment
     from calltag.takes.verdict import judge
 
     with Log(log, create=False) as opened:

@@ -8,7 +8,7 @@ blocks with margins in which the filter settles, to the same samples as in one p
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +22,15 @@ Sections = npt.NDArray[np.float64]
 
 _SETTLED_DB = -120.0
 _BLOCK_S = 30.0
+_FADE_S = 0.2
+
+
+class Piece(NamedTuple):
+    """A stretch of sound that goes through a filter of its own."""
+
+    start_s: float
+    end_s: float
+    sections: Sections
 
 
 def low_cut(cutoff_hz: float, rate_hz: int, *, order: int = 4) -> Sections:
@@ -181,6 +190,73 @@ def filtered(
             waiting = waiting[:, kept:]
     if waiting is not None and waiting.shape[1] > before:
         yield _both_passes(waiting, sections)[:, before:]
+
+
+def filtered_in_pieces(
+    blocks: Iterable[npt.NDArray[Any]], pieces: Sequence[Piece], rate_hz: int
+) -> Iterator[FloatArray]:
+    """Filter stretches of sound that comes in blocks, and leave the rest as it is.
+
+    At the ends of a piece the filtered sound and the sound beside it cross over in a straight line
+    within 0.2 s: the one is part of the other, so that their amplitudes add up.
+
+    Parameters
+    ----------
+    blocks : iterable of np.ndarray, shape (n_channels, n_samples), float
+        Consecutive stretches of sound, the first from second 0.
+    pieces : sequence of Piece
+        None overlapping another. One that begins at 0, or reaches beyond the end, is not faded
+        there.
+    rate_hz : int
+        Sampling rate.
+
+    Yields
+    ------
+    np.ndarray, shape (n_channels, n_samples), float32
+        The sound, as long in all as what came in.
+    """
+    margin = round(max((settling_s(p.sections, rate_hz) for p in pieces), default=0.0) * rate_hz)
+    margin += round(_FADE_S * rate_hz)
+    size = max(round(_BLOCK_S * rate_hz), 4 * margin)
+    waiting: npt.NDArray[Any] | None = None
+    at = before = 0  # sample that `waiting` begins with; how many of its samples are handed out
+    for block in blocks:
+        waiting = block if waiting is None else np.concatenate([waiting, block], axis=1)
+        if waiting.shape[1] >= before + size + margin:
+            done = waiting.shape[1] - margin
+            yield _with_pieces(waiting, (before, done), at, pieces, rate_hz)
+            kept = max(0, done - margin)
+            at, before, waiting = at + kept, done - kept, waiting[:, kept:]
+    if waiting is not None and waiting.shape[1] > before:
+        yield _with_pieces(waiting, (before, waiting.shape[1]), at, pieces, rate_hz)
+
+
+def _with_pieces(
+    sound: npt.NDArray[Any], wanted: tuple[int, int], at: int, pieces: Sequence[Piece], rate_hz: int
+) -> FloatArray:
+    first, last = wanted
+    out = sound[:, first:last].astype(np.float32)
+    seconds = (at + np.arange(first, last)) / rate_hz
+    half_s = _FADE_S / 2
+    for piece in pieces:
+        if piece.start_s - half_s >= seconds[-1] or piece.end_s + half_s <= seconds[0]:
+            continue
+        settled = round((settling_s(piece.sections, rate_hz) + _FADE_S) * rate_hz)
+        left = max(0, min(round(piece.start_s * rate_hz) - at, last) - settled)
+        left = max(left, first - settled)
+        right = min(sound.shape[1], round(min(piece.end_s * rate_hz, at + last)) - at + settled)
+        treated = _both_passes(sound[:, left:right], piece.sections)
+        here = slice(max(left, first), min(right, last))
+        share = np.ones(last - first)
+        if piece.start_s > 0:
+            share = np.clip((seconds - piece.start_s + half_s) / _FADE_S, 0, 1)
+        share = np.minimum(share, np.clip((piece.end_s + half_s - seconds) / _FADE_S, 0, 1))
+        weight = share[here.start - first : here.stop - first].astype(np.float32)
+        dry = sound[:, here]
+        out[:, here.start - first : here.stop - first] += weight * (
+            treated[:, here.start - left : here.stop - left] - dry
+        )
+    return out
 
 
 def _both_passes(sound: npt.NDArray[Any], sections: Sections) -> FloatArray:

@@ -17,6 +17,7 @@ from calltag.records import Call, NoiseSpan, Span, TakeLog
 from calltag.takes.thresholds import Thresholds
 
 _LOW_CUT_MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole
+_CUT_REACH = 2.0  # a cut further above a noise than this takes natural sound, and no more noise
 
 
 class Left(IntEnum):
@@ -57,6 +58,11 @@ class Effect:
     cut_hz: float = 0.0
     calls: tuple[Call, ...] = ()
     standing: tuple[Call, ...] = ()
+
+    @property
+    def kept(self) -> tuple[Call, ...]:
+        """Those of the standing that the low cut leaves."""
+        return tuple(call for call in self.standing if call.low_hz >= self.cut_hz)
 
 
 def stands(call: Call, noise: NoiseSpan, thresholds: Thresholds) -> bool:
@@ -113,7 +119,9 @@ def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) ->
     heard = [noise for noise in take_log.noise if _counts(noise, heard_dbfs, t)]
     machine = [noise for noise in heard if noise_kind(noise.kind) == "machine"]
     filled = _gaps(machine, take_log.take.duration_s, floor_dbfs, t)
-    return [_effect(noise, calls, t) for noise in sorted([*heard, *filled], key=_start)]
+    return _together(
+        [_effect(noise, calls, t) for noise in sorted([*heard, *filled], key=_start)], t
+    )
 
 
 def _counts(noise: NoiseSpan, heard_dbfs: float, t: Thresholds) -> bool:
@@ -158,12 +166,12 @@ def _effect(noise: NoiseSpan, calls: Sequence[Call], t: Thresholds) -> Effect:
         return Effect(noise, Left.LOST, calls=during)
     standing = tuple(c for c in during if stands(c, noise, t))
     if noise.high_hz <= t.rumble_hz and not any(c.low_hz < noise.high_hz for c in during):
-        return Effect(noise, Left.RUMBLE, noise.high_hz * t.band_gap, during, standing)
+        return Effect(noise, Left.RUMBLE, _cut_hz(noise, during, t), during, standing)
     # calls above the noise's band say whether that is free; those in it, whether they drown it
     above = [c for c in during if c.low_hz >= noise.high_hz * t.band_gap]
     clear = [c for c in above if c in standing]
     if above and len(clear) >= t.standing_share * len(above):
-        return Effect(noise, Left.BESIDE, _cut_hz(clear), during, standing)
+        return Effect(noise, Left.BESIDE, _cut_hz(noise, clear, t), during, standing)
     if len(standing) > t.standing_share * len(during):
         return Effect(noise, Left.OVER, 0.0, during, standing)
     # a noise that ends far below the take's calls leaves their band whether or not one is in it
@@ -171,12 +179,27 @@ def _effect(noise: NoiseSpan, calls: Sequence[Call], t: Thresholds) -> Effect:
     far_clear = [c for c in far_above if c.snr_db >= t.clear_snr_db]
     enough = far_above and len(far_clear) >= t.standing_share * len(far_above)
     if enough and kind != "handling":  # a knock's click has no upper end
-        return Effect(noise, Left.BESIDE, _cut_hz(far_clear), during, standing)
+        return Effect(noise, Left.BESIDE, _cut_hz(noise, far_clear, t), during, standing)
     return Effect(noise, Left.LOST, calls=during, standing=standing)
 
 
-def _cut_hz(kept: Sequence[Call]) -> float:
-    return _LOW_CUT_MARGIN * min(call.low_hz for call in kept)
+def _together(found: Sequence[Effect], t: Thresholds) -> list[Effect]:
+    """Give noises that sound together one low cut: the higher takes what the lower would."""
+    cut = [effect for effect in found if effect.cut_hz]
+    common: dict[int, float] = {}
+    for run in merged((effect.noise.span for effect in cut), 2 * t.margin_s):
+        inside = [e for e in cut if run.start_s <= e.noise.start_s < run.end_s]
+        common |= {id(e): max(e.cut_hz for e in inside) for e in inside}
+    return [replace(e, cut_hz=common.get(id(e), 0.0)) for e in found]
+
+
+def _cut_hz(noise: NoiseSpan, kept: Sequence[Call], t: Thresholds) -> float:
+    """Set a low cut half-way, in octaves, between a noise and the lowest call to be kept."""
+    least = noise.high_hz * t.band_gap
+    most = _LOW_CUT_MARGIN * min((call.low_hz for call in kept), default=0.0)
+    if most <= least:  # a call just above it, or none: as low as takes the noise
+        return min(least, max(noise.high_hz, most)) if kept else least
+    return min(float((least * most) ** 0.5), _CUT_REACH * noise.high_hz)
 
 
 def merged(spans: Iterable[Span], gap_s: float = 1.0) -> list[Span]:

@@ -56,13 +56,19 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     calls = {(c.start_s, c.low_hz) for e in alike for c in e.calls}
     standing = {(c.start_s, c.low_hz) for e in alike for c in e.standing}
     count = f"{len(standing)} of {len(calls)} calls"
-    cut = hertz(max(max(e.cut_hz for e in alike), 1.0))
+    cut = _cut(alike)
     if left == Left.RUMBLE:
         return f"a low cut at {cut} takes it out {_RESCUE}"
     if left == Left.BESIDE and not calls:
         return f"it lies below this take's calls, a low cut at {cut} leaves their band {_RESCUE}"
     if left == Left.BESIDE:
-        return f"{count} stand above it in their own band, a low cut at {cut} keeps them {_RESCUE}"
+        kept = {(c.start_s, c.low_hz) for e in alike for c in e.kept}
+        lost = len(standing - kept)
+        but = f" and takes {lost} lower {'ones' if lost > 1 else 'one'}" if lost else ""
+        return (
+            f"{len(kept)} of {len(calls)} calls stand above it in their own band, "
+            f"a low cut at {cut} keeps them{but} {_RESCUE}"
+        )
     if left == Left.OVER:
         return f"{count} stand above it, but in its own band: no filter parts them from it"
     kind = noise_kind(alike[0].noise.kind)
@@ -75,6 +81,14 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     if calls:
         return f"it covers the calls' own band, only {count} stand above it"
     return "no call stands above it"
+
+
+def _cut(alike: Sequence[Effect]) -> str:
+    lowest = min(max(e.cut_hz, 1.0) for e in alike)
+    highest = max(max(e.cut_hz, 1.0) for e in alike)
+    if hertz(lowest) == hertz(highest):
+        return hertz(highest)
+    return f"{hertz(lowest)} to {hertz(highest)}"
 
 
 def buried_in_water(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> str:

@@ -1,32 +1,36 @@
 """What would help a spoilt take, computed and checked on its sound.
 
-Four things are tried: another channel of the same take, a low cut, notches for mains hum, and the
-sound of another recorder that ran at the same time. A low cut is set where it keeps the calls; how
-they then stand above the rest is measured, first on their spectra and, once the treated file is
-written, on that file. Nothing is turned up, and footage is never written to.
+Four things are tried: another channel of the same take, low cuts, notches for mains hum, and the
+sound of another recorder that ran at the same time. The low cuts are those that the verdict's
+reasons name, where they name them; where they name none, one for the whole take is looked for that
+keeps the calls and makes them stand clearer. How they then stand above the rest is measured, first
+on their spectra and, once the treated file is written, on that file. Nothing is turned up, and
+footage is never written to.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from calltag.errors import InputError
 from calltag.learn.labels import noise_kind
 from calltag.media.reader import SoundReader, read_span
 from calltag.media.wav_file import Bext, write_wav
-from calltag.records import Call, FloatArray, TakeLog
+from calltag.records import Call, FloatArray, Span, TakeLog
 from calltag.sound.engine import Hum, describe_machine, find_hum
-from calltag.sound.filters import filtered, gain_db, hum_notch, low_cut
-from calltag.sound.spectrum import BIN_HZ, N_BINS, RATE_HZ
+from calltag.sound.spectrum import RATE_HZ
+from calltag.takes.masking import Effect, effects
 from calltag.takes.standing import (
     QUIET_S,
     STANDS_DB,
     Figures,
+    Gains,
     Spectra,
     figures,
     listen,
@@ -35,8 +39,10 @@ from calltag.takes.standing import (
     weights,
 )
 from calltag.takes.thresholds import Thresholds, read_thresholds
+from calltag.takes.treatment import Treatment, by_cut, cut_gain, treated
+from calltag.takes.usable import LowCut, broken_spans, low_cuts
 from calltag.takes.verdict import likely_calls
-from calltag.takes.words import hertz, listed, stretches
+from calltag.takes.words import hertz, stretches
 
 _CUTS_HZ = np.geomspace(50.0, 8000.0, 89)  # twelve to the octave
 _KEPT = 0.8  # part of a call's loudness that a cut must leave: 1 dB
@@ -45,62 +51,16 @@ _WORTH_DB = 1.5  # a treatment that gains less is not worth a new file
 _ENOUGH_DB = 15.0  # calls that stand so far above all else need no help: a cut thins all sound
 _NEAR_BEST_DB = 1.0  # of cuts that gain nearly as much, the lowest is taken
 _BETTER_CHANNEL_DB = 2.0
+_THROUGHOUT = 0.9  # a cut over this part of the take is made over all of it
+_TOLD = 3
 _CEILING = 0.97  # a treated sound that would exceed full scale is turned down to this
 _READ_S = 60.0
+# what `calltag.sound.channels` says of a track that is better replaced by another
+_SPOILT_TRACK = re.compile(
+    r"channel (\d+) (?:is dead|stops|carries nothing|is channel \d+ turned|is turned|is full of"
+    r"|is \d+ dB quieter)"
+)
 _MACHINE_S, _MACHINES_HEARD = 8.0, 3  # a beat is told within seconds; reading more gains nothing
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Treatment:
-    """What is done to a take's sound.
-
-    Attributes
-    ----------
-    channel : int or None
-        Channel that is put on all tracks, counted from one; None leaves the tracks as they are.
-    low_cut_hz : float or None
-        Where a low cut takes 3 dB.
-    hum : Hum or None
-        Hum whose lines are taken out.
-    """
-
-    channel: int | None = None
-    low_cut_hz: float | None = None
-    hum: Hum | None = None
-
-    def __bool__(self) -> bool:
-        return any(part is not None for part in (self.channel, self.low_cut_hz, self.hum))
-
-    def __str__(self) -> str:
-        parts = []
-        if self.channel is not None:
-            parts.append(f"channel {self.channel} on every track")
-        if self.low_cut_hz is not None:
-            parts.append(f"low cut at {hertz(self.low_cut_hz)}")
-        if self.hum is not None:
-            lines = listed([f"{line * self.hum.mains_hz:.0f}" for line in self.hum.lines])
-            parts.append(f"notches at {lines} Hz")
-        return listed(parts) if parts else "nothing"
-
-    def sections(self, rate_hz: int) -> npt.NDArray[np.float64] | None:
-        """Filter of one pass, for `calltag.sound.filters`.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-
-        Returns
-        -------
-        np.ndarray, shape (n_sections, 6), or None
-            None where nothing is filtered.
-        """
-        parts = []
-        if self.low_cut_hz is not None:
-            parts.append(low_cut(self.low_cut_hz, rate_hz))
-        if self.hum is not None:
-            parts.append(hum_notch(self.hum.base_hz, self.hum.lines, rate_hz))
-        return np.concatenate(parts) if parts else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,30 +148,40 @@ def examine(
     used = used_channel(take_log.take)
     if wanted is not None and wanted.channel is not None and wanted.channel > take.channels:
         raise InputError(f"{take.path}: has {take.channels} channels, no channel {wanted.channel}")
-    heard = {used: listen(path, calls, used)}
+    noises = effects(take_log, calls, t)
+    faults = take.levels.faults if take.levels else ()
+    cuts = low_cuts(noises, broken_spans(faults, take.duration_s), take.duration_s, t)
+    regions = [cut.span for cut in cuts]
+    heard = {used: listen(path, calls, used, regions)}
     before = figures(heard[used])
     if wanted is not None:
         channel = used if wanted.channel is None else wanted.channel - 1
         if channel not in heard:
-            heard[channel] = listen(path, calls, channel)
-        expected = figures(heard[channel], _power_gain(wanted))
+            heard[channel] = listen(path, calls, channel, regions)
+        expected = figures(heard[channel], _gains(wanted, calls, regions))
         return Rescue(treatment=wanted, before=before, expected=expected, advice=())
 
     advice = list(_machines(path, take_log, used, t))
-    treatment = Treatment()
     for channel in range(take.channels if calls else 0):
         if channel not in heard:
-            heard[channel] = listen(path, calls, channel)
+            heard[channel] = listen(path, calls, channel, regions)
     channel = _best_channel(heard, used)
+    treatment = Treatment()
     if channel != used:
         treatment = replace(treatment, channel=channel + 1)
         advice.append(f"channel {channel + 1} is the better one: {figures(heard[channel])}")
-    cut_hz = _low_cut(heard[channel], calls, take_log, t)
-    if cut_hz is not None:
+    elif fault := _spoilt_track(faults, used):
+        treatment = replace(treatment, channel=used + 1)
+        advice.append(f"{fault}: channel {used + 1} goes on every track")
+    spectra = heard[channel]
+    if cuts:
+        treatment = replace(treatment, **_as_cuts(cuts, take.duration_s))
+        advice += _told_cuts(spectra, cuts, calls, take.duration_s, t)
+    elif cut_hz := _low_cut(spectra, calls, noises, t):
         treatment = replace(treatment, low_cut_hz=cut_hz)
-        after = figures(heard[channel], _power_gain(Treatment(low_cut_hz=cut_hz)))
+        after = figures(spectra, _gains(Treatment(low_cut_hz=cut_hz), calls, regions))
         advice.append(f"a low cut at {hertz(cut_hz)} keeps the calls: {after}")
-    hum = _hum(path, heard[channel].quiet_s, channel, cut_hz)
+    hum = _hum(path, spectra.quiet_s, channel, treatment.low_cut_hz)
     if hum is not None:
         treatment = replace(treatment, hum=hum)
         advice.append(
@@ -219,11 +189,11 @@ def examine(
             f"beside it: notches take it out"
         )
     if not treatment:
-        advice.append("no channel, low cut or notch makes the calls stand clearer")
+        advice.append(_nothing_helps(calls, noises, before))
     return Rescue(
         treatment=treatment,
         before=before,
-        expected=figures(heard[channel], _power_gain(treatment)),
+        expected=figures(spectra, _gains(treatment, calls, regions)),
         advice=tuple(advice),
     )
 
@@ -275,13 +245,13 @@ def write_treated(
     peak = _Peak()
     reader = SoundReader(path, rate_hz=None, block_s=_READ_S)
     rate_hz = take_log.take.sample_rate_hz or RATE_HZ
-    write_wav(out, _treated(reader, treatment, rate_hz, peak), rate_hz, bext=bext)
+    write_wav(out, _metered(treated(reader, treatment, rate_hz), peak), rate_hz, bext=bext)
     turned_down_db = 0.0
     if peak.value > 1.0:
         turned_down_db = 20 * float(np.log10(peak.value / _CEILING))
         quieter = (
             block * np.float32(_CEILING / peak.value)
-            for block in _treated(reader, treatment, rate_hz, _Peak())
+            for block in treated(reader, treatment, rate_hz)
         )
         write_wav(out, quieter, rate_hz, bext=bext)
     calls = likely_calls(take_log, thresholds)
@@ -290,33 +260,99 @@ def write_treated(
     return Treated(path=out, after=after, turned_down_db=turned_down_db)
 
 
-def _treated(
-    reader: SoundReader, treatment: Treatment, rate_hz: int, peak: _Peak
-) -> Iterator[FloatArray]:
-    def tracks() -> Iterator[FloatArray]:
-        for block in reader:
-            if treatment.channel is None:
-                yield block
-            else:
-                yield np.repeat(block[treatment.channel - 1][None], len(block), axis=0)
-
-    sections = treatment.sections(rate_hz)
-    blocks = tracks() if sections is None else filtered(tracks(), sections, rate_hz)
+def _metered(blocks: Iterable[FloatArray], peak: _Peak) -> Iterator[FloatArray]:
     for block in blocks:
         peak.value = max(peak.value, float(np.abs(block).max(initial=0.0)))
         yield block
 
 
-def _power_gain(treatment: Treatment) -> npt.NDArray[np.float64]:
-    sections = treatment.sections(RATE_HZ)
-    if sections is None:
-        return np.ones(N_BINS)
-    # a notch is narrower than a bin, and the bin's own frequency says little of what it takes: the
-    # expected figures leave it out, the measured ones hold it
-    if treatment.low_cut_hz is None:
-        return np.ones(N_BINS)
-    cut = low_cut(treatment.low_cut_hz, RATE_HZ)
-    return 10 ** (gain_db(cut, np.arange(N_BINS) * BIN_HZ, RATE_HZ) / 10)
+def _gains(treatment: Treatment, calls: Sequence[Call], regions: Sequence[Span]) -> Gains:
+    """What a treatment does around each call and in each region.
+
+    A notch is narrower than a bin, and the bin's own frequency says little of what it takes: it is
+    left out here, and only shows in what is measured on the treated file.
+    """
+    whole = cut_gain(treatment.low_cut_hz)
+    of_calls = np.tile(whole, (len(calls), 1))
+    of_rest = np.tile(whole, (1 + len(regions), 1))
+    for cut in treatment.cuts:
+        gain = cut_gain(cut.cut_hz)
+        for i, call in enumerate(calls):
+            if cut.start_s <= (call.start_s + call.end_s) / 2 < cut.end_s:
+                of_calls[i] *= gain
+        for i, region in enumerate(regions, 1):
+            if cut.start_s <= (region.start_s + region.end_s) / 2 < cut.end_s:
+                of_rest[i] *= gain
+    return Gains(of_calls, of_rest)
+
+
+def _as_cuts(cuts: tuple[LowCut, ...], duration_s: float) -> dict[str, Any]:
+    """One cut for the whole take where it is the only one, and reaches over nearly all of it."""
+    if len(cuts) == 1 and cuts[0].span.length_s >= _THROUGHOUT * duration_s:
+        return {"low_cut_hz": cuts[0].cut_hz}
+    return {"cuts": cuts}
+
+
+def _told_cuts(
+    heard: Spectra,
+    cuts: tuple[LowCut, ...],
+    calls: Sequence[Call],
+    duration_s: float,
+    t: Thresholds,
+) -> Iterator[str]:
+    """Say what each low cut does where it is."""
+    gains = _gains(Treatment(cuts=cuts), calls, [cut.span for cut in cuts])
+    loudness, left = heard.calls @ weights(), (heard.calls * weights() * gains.calls).sum(axis=1)
+    whole = left >= _KEPT * loudness
+    before_db, after_db = stand_db(heard), stand_db(heard, gains.calls)
+    middles_s = np.array([(call.start_s + call.end_s) / 2 for call in calls])
+    clear = np.array([call.snr_db >= t.clear_snr_db for call in calls], bool)
+    for name, spans in by_cut(cuts)[:_TOLD]:
+        here = [i for i, cut in enumerate(cuts, 1) if hertz(cut.cut_hz) == name]
+        length_s = heard.rest_s[here]
+        levels = []
+        for gain in (np.ones_like(gains.rest), gains.rest):
+            power = (heard.rest * weights() * gain).sum(axis=1)[here] / 3
+            mean = float(np.average(power, weights=length_s)) if length_s.any() else power.mean()
+            levels.append(f"{-0.691 + 10 * np.log10(mean + 1e-12):.0f}")
+        line = (
+            f"a low cut at {name} {stretches(spans, duration_s)} takes the noise there from "
+            f"{levels[0]} to {levels[1]} LUFS"
+        )
+        inside = np.zeros(len(calls), bool)
+        for span in spans:
+            inside |= (middles_s >= span.start_s) & (middles_s < span.end_s)
+        kept = inside & whole
+        if kept.any():
+            stood, stands = (int((db[kept] >= STANDS_DB).sum()) for db in (before_db, after_db))
+            line += (
+                f"; {stands} of {int(kept.sum())} calls that it keeps there then stand "
+                f"{STANDS_DB:.0f} dB or more above all else, {stood} of them now"
+            )
+        if lost := int((inside & clear & ~whole).sum()):
+            line += f"; {lost} lower {'calls go' if lost > 1 else 'call goes'} with the noise"
+        yield line
+    if (more := len(by_cut(cuts)) - _TOLD) > 0:
+        yield f"and {more} more low cuts elsewhere"
+
+
+def _spoilt_track(faults: Sequence[str], used: int) -> str:
+    """The fault by which another track than the one that is listened to spoils the take."""
+    for fault in faults:
+        found = _SPOILT_TRACK.match(fault)
+        if found and int(found[1]) != used + 1:
+            return fault.partition(";")[0]
+    return ""
+
+
+def _nothing_helps(calls: Sequence[Call], noises: Sequence[Effect], before: Figures) -> str:
+    if not noises and before.standing == len(calls):
+        return "there is nothing to mend"
+    if not calls:
+        return "no channel, low cut or notch would help, and no call was found that one might keep"
+    if before.median_db >= _ENOUGH_DB:
+        return "its calls stand clear as they are: a filter would only thin the sound"
+    return "no channel, low cut or notch makes the calls stand clearer"
 
 
 def _best_channel(heard: dict[int, Spectra], used: int) -> int:
@@ -355,22 +391,25 @@ def _machines(path: Path, take_log: TakeLog, channel: int, t: Thresholds) -> Ite
 
 
 def _low_cut(
-    heard: Spectra, calls: Sequence[Call], take_log: TakeLog, t: Thresholds
+    heard: Spectra, calls: Sequence[Call], noises: Sequence[Effect], t: Thresholds
 ) -> float | None:
-    """Where a low cut gains most without taking a clear call."""
+    """Where a low cut of the whole take gains most without taking a clear call."""
     if not calls:
-        return _rumble_cut(heard, take_log, t)
+        return None
     clear = np.array([call.snr_db >= t.clear_snr_db for call in calls])
+    # a call that the verdict counts as lost in a noise is not rescued by a cut
+    open_ = np.array([not any(c in e.calls and c not in e.standing for e in noises) for c in calls])
     loudness = heard.calls @ weights()
     tried: list[tuple[float, int, float]] = []
     for cut_hz in (0.0, *_CUTS_HZ):
-        gain = _power_gain(Treatment(low_cut_hz=float(cut_hz) or None))
+        gain = cut_gain(float(cut_hz) or None)
         kept = heard.calls @ (weights() * gain) >= _KEPT * loudness
         if clear.any() and kept[clear].mean() < _CALLS_KEPT:
             break  # higher cuts take more
         above = stand_db(heard, gain)
-        standing = int(((above >= STANDS_DB) & kept).sum())
-        tried.append((float(cut_hz), standing, float(np.median(np.minimum(above, _ENOUGH_DB)))))
+        standing = int(((above >= STANDS_DB) & kept & open_).sum())
+        middle_db = float(np.median(np.minimum(above[open_], _ENOUGH_DB))) if open_.any() else 0.0
+        tried.append((float(cut_hz), standing, middle_db))
     most = max(standing for _, standing, _ in tried)
     best_db = max(middle_db for _, standing, middle_db in tried if standing == most)
     if most == tried[0][1] and best_db < tried[0][2] + _WORTH_DB:
@@ -380,22 +419,6 @@ def _low_cut(
         for cut_hz, standing, middle_db in tried
         if standing == most and middle_db >= best_db - _NEAR_BEST_DB
     )
-
-
-def _rumble_cut(heard: Spectra, take_log: TakeLog, t: Thresholds) -> float | None:
-    """A take without calls: the cut that takes its rumble, where it has any."""
-    tops = [
-        noise.high_hz
-        for noise in take_log.noise
-        if not noise.kind.startswith("water")
-        and noise.confidence >= t.least_confidence
-        and noise.high_hz <= t.rumble_hz
-    ]
-    if not tops:
-        return None
-    cut_hz = max(tops) * t.band_gap
-    after = figures(heard, _power_gain(Treatment(low_cut_hz=cut_hz)))
-    return cut_hz if after.rest_lufs <= figures(heard).rest_lufs - _WORTH_DB else None
 
 
 def _hum(path: Path, quiet_s: float, channel: int, cut_hz: float | None) -> Hum | None:

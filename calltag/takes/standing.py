@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.media.reader import read_blocks
-from calltag.records import Call, FloatArray, Take
+from calltag.records import Call, FloatArray, Span, Take
 from calltag.sound.loudness import k_weighting
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_BINS, RATE_HZ, power_frames
 
@@ -41,8 +41,10 @@ class Spectra:
         What each call adds to its background, within its own band.
     backgrounds : np.ndarray, shape (n_calls, N_BINS), float32
         The sound around each call.
-    rest : np.ndarray, shape (N_BINS,), float32
-        The sound between all calls.
+    rest : np.ndarray, shape (1 + n_regions, N_BINS), float32
+        The sound between all calls: outside of all regions, and in each.
+    rest_s : np.ndarray, shape (1 + n_regions,)
+        How long that is.
     quiet_s : float
         Start of the quietest stretch of `QUIET_S`.
     """
@@ -50,6 +52,7 @@ class Spectra:
     calls: FloatArray
     backgrounds: FloatArray
     rest: FloatArray
+    rest_s: npt.NDArray[np.float64]
     quiet_s: float
 
 
@@ -116,7 +119,9 @@ def weights() -> npt.NDArray[np.float64]:
     return k_weighting(np.arange(N_BINS) * BIN_HZ)
 
 
-def listen(path: Path, calls: Sequence[Call], channel: int) -> Spectra:
+def listen(
+    path: Path, calls: Sequence[Call], channel: int, regions: Sequence[Span] = ()
+) -> Spectra:
     """Take the spectra of a take's calls and of the sound around them, in one pass.
 
     Parameters
@@ -127,6 +132,8 @@ def listen(path: Path, calls: Sequence[Call], channel: int) -> Spectra:
         Its calls.
     channel : int
         The channel, counted from zero.
+    regions : sequence of Span
+        Stretches whose rest is kept apart; none overlapping another.
 
     Returns
     -------
@@ -138,10 +145,13 @@ def listen(path: Path, calls: Sequence[Call], channel: int) -> Spectra:
     MediaError
         If the sound cannot be read.
     """
-    return spectra((block[channel] for block in read_blocks(path, rate_hz=RATE_HZ)), calls)
+    blocks = (block[channel] for block in read_blocks(path, rate_hz=RATE_HZ))
+    return spectra(blocks, calls, regions)
 
 
-def spectra(blocks: Iterable[FloatArray], calls: Sequence[Call]) -> Spectra:
+def spectra(
+    blocks: Iterable[FloatArray], calls: Sequence[Call], regions: Sequence[Span] = ()
+) -> Spectra:
     """Take the spectra of calls and of the sound around them.
 
     Parameters
@@ -150,6 +160,8 @@ def spectra(blocks: Iterable[FloatArray], calls: Sequence[Call]) -> Spectra:
         One channel at `RATE_HZ`, from the take's first sample.
     calls : sequence of Call
         The take's calls.
+    regions : sequence of Span
+        Stretches whose rest is kept apart; none overlapping another.
 
     Returns
     -------
@@ -160,7 +172,7 @@ def spectra(blocks: Iterable[FloatArray], calls: Sequence[Call]) -> Spectra:
     spans = np.rint(edges * FRAMES_PER_S).astype(int)
     spans[:, 1] = np.maximum(spans[:, 1], spans[:, 0] + 1)
     around = spans + np.rint([-AROUND_S * FRAMES_PER_S, AROUND_S * FRAMES_PER_S]).astype(int)
-    during, beside, rest = _Mean(len(calls)), _Mean(len(calls)), _Mean(1)
+    during, beside, rest = _Mean(len(calls)), _Mean(len(calls)), _Mean(1 + len(regions))
     seconds: list[FloatArray] = []
     at = 0
     for power in power_frames(blocks):
@@ -174,38 +186,67 @@ def spectra(blocks: Iterable[FloatArray], calls: Sequence[Call]) -> Spectra:
             if left < stop and right > at:
                 near = slice(max(0, left - at), right - at)
                 beside.add(i, power[near][free[near]])
-        rest.add(0, power[free])
+        outside = free.copy()
+        for i, region in enumerate(regions, 1):
+            inside = slice(*(max(0, round(edge * FRAMES_PER_S) - at) for edge in region))
+            rest.add(i, power[inside][free[inside]])
+            outside[inside] = False
+        rest.add(0, power[outside])
         whole = len(power) // FRAMES_PER_S * FRAMES_PER_S
         seconds.append(power[:whole].mean(axis=1).reshape(-1, FRAMES_PER_S).mean(axis=1))
         at = stop
-    common = rest.mean()[0] if rest.counts[0] else beside.mean().mean(axis=0)
+    common = rest.mean_of_all() if rest.counts.any() else beside.mean().mean(axis=0)
     backgrounds = np.where(beside.counts[:, None] > 0, beside.mean(), common)
     added = np.maximum(during.mean() - backgrounds, 0)
     bins_hz = np.arange(N_BINS) * BIN_HZ
     for one, call in zip(added, calls, strict=True):
         one[(bins_hz < call.low_hz - BIN_HZ) | (bins_hz > call.high_hz + BIN_HZ)] = 0
-    return Spectra(added, backgrounds.astype(np.float32), common, _quietest(seconds))
+    return Spectra(
+        added,
+        backgrounds.astype(np.float32),
+        rest.mean() if rest.counts.any() else np.repeat(common[None], len(rest.counts), axis=0),
+        rest.counts / FRAMES_PER_S,
+        _quietest(seconds),
+    )
 
 
-def figures(heard: Spectra, gain: npt.NDArray[np.float64] | float = 1.0) -> Figures:
+@dataclass(frozen=True, slots=True)
+class Gains:
+    """What a treatment does to power, at the bins of the shared spectrum.
+
+    Attributes
+    ----------
+    calls : np.ndarray, shape (N_BINS,) or (n_calls, N_BINS)
+        Around each call.
+    rest : np.ndarray, shape (N_BINS,) or (1 + n_regions, N_BINS)
+        Outside of all regions, and in each.
+    """
+
+    calls: npt.NDArray[np.float64]
+    rest: npt.NDArray[np.float64]
+
+
+def figures(heard: Spectra, gains: Gains | None = None) -> Figures:
     """Tell how calls stand above the rest of the sound.
 
     Parameters
     ----------
     heard : Spectra
         Their spectra.
-    gain : np.ndarray, shape (N_BINS,), or float
-        Power gain of a filter that everything goes through.
+    gains : Gains or None
+        What everything goes through; None for nothing.
 
     Returns
     -------
     Figures
-        With that filter.
+        After that.
     """
-    weighted = weights() * gain
+    gains = gains or Gains(np.ones(N_BINS), np.ones(N_BINS))
+    loud = (heard.rest * (weights() * gains.rest)).sum(axis=1)
+    shares = heard.rest_s if heard.rest_s.any() else np.ones(len(loud))
     # a sine of amplitude 1 reads 1.5 over the bins of the window and has a mean square of 1/2
-    rest = float(heard.rest @ weighted) / 3 if len(heard.rest) else 0.0
-    above = stand_db(heard, gain)
+    rest = float(np.average(loud, weights=shares)) / 3
+    above = stand_db(heard, gains.calls)
     return Figures(
         standing=int((above >= STANDS_DB).sum()),
         calls=len(above),
@@ -223,7 +264,7 @@ def stand_db(
     ----------
     heard : Spectra
         Spectra of the calls.
-    gain : np.ndarray, shape (N_BINS,), or float
+    gain : np.ndarray, shape (N_BINS,) or (n_calls, N_BINS), or float
         Power gain of a filter that everything goes through.
 
     Returns
@@ -232,7 +273,8 @@ def stand_db(
         Levels in dB, K-weighted.
     """
     weighted = weights() * gain
-    call, rest = heard.calls @ weighted, heard.backgrounds @ weighted
+    call = (heard.calls * weighted).sum(axis=1)
+    rest = (heard.backgrounds * weighted).sum(axis=1)
     return 10 * np.log10((call + _FLOOR) / (rest + _FLOOR))
 
 
@@ -246,6 +288,10 @@ class _Mean:
     def add(self, i: int, power: FloatArray) -> None:
         self._sums[i] += power.sum(axis=0)
         self.counts[i] += len(power)
+
+    def mean_of_all(self) -> FloatArray:
+        mean: FloatArray = (self._sums.sum(axis=0) / max(self.counts.sum(), 1)).astype(np.float32)
+        return mean
 
     def mean(self) -> FloatArray:
         return (self._sums / np.maximum(self.counts, 1)[:, None]).astype(np.float32)

@@ -21,6 +21,19 @@ _UP_TO = re.compile(r"(?:sound ends at|cannot be read beyond) ([\d.]+) s")
 _FROM = re.compile(r"sound starts ([\d.]+) s after the picture")
 
 
+class LowCut(NamedTuple):
+    """A stretch of a take whose noise a low cut takes, and where the cut takes 3 dB."""
+
+    start_s: float
+    end_s: float
+    cut_hz: float
+
+    @property
+    def span(self) -> Span:
+        """The stretch."""
+        return Span(self.start_s, self.end_s)
+
+
 class _Cell(NamedTuple):
     span: Span
     left: Left
@@ -100,6 +113,44 @@ def usable_stretches(
         if kept and (length_s >= least_s or standing):
             usable.extend(_by_purpose(run, least_s))
     return tuple(usable), natural_s
+
+
+def low_cuts(
+    effects: Sequence[Effect],
+    broken: Sequence[Span],
+    duration_s: float,
+    thresholds: Thresholds,
+) -> tuple[LowCut, ...]:
+    """List the low cuts that the reasons and usable stretches of a take are given with.
+
+    Reasons and purposes name these, and `calltag.takes.rescue` makes them.
+
+    Parameters
+    ----------
+    effects : sequence of Effect
+        What its noises do.
+    broken : sequence of Span
+        Where it has no sound.
+    duration_s : float
+        Its length.
+    thresholds : Thresholds
+        Where the lines are drawn.
+
+    Returns
+    -------
+    tuple of LowCut
+        In order, none overlapping another.
+    """
+    cells = _cells(effects, broken, duration_s, thresholds)
+    cuts: list[LowCut] = []
+    for cell in cells:
+        if not cell.cut_hz:
+            continue
+        start_s, end_s = cell.span
+        if cuts and cuts[-1].cut_hz == cell.cut_hz and cuts[-1].end_s == start_s:
+            start_s = cuts.pop().start_s
+        cuts.append(LowCut(start_s, end_s, cell.cut_hz))
+    return tuple(cuts)
 
 
 def _cells(

@@ -7,7 +7,15 @@ import pytest
 import scipy.signal
 
 from calltag.errors import InputError
-from calltag.sound.filters import filtered, gain_db, hum_notch, low_cut, settling_s
+from calltag.sound.filters import (
+    Piece,
+    filtered,
+    filtered_in_pieces,
+    gain_db,
+    hum_notch,
+    low_cut,
+    settling_s,
+)
 
 RATE_HZ = 48_000
 
@@ -107,3 +115,34 @@ def test_impossible_filters_are_named(cutoff_hz):
         low_cut(cutoff_hz, RATE_HZ)
     with pytest.raises(InputError, match="no line"):
         hum_notch(50, [], RATE_HZ)
+
+
+def test_pieces_are_filtered_and_the_rest_is_left(rng):
+    sound = rng.normal(0, 0.1, (2, 90 * RATE_HZ)).astype(np.float32)
+    cuts = [low_cut(300, RATE_HZ), low_cut(2000, RATE_HZ)]
+    pieces = [Piece(0.0, 20.0, cuts[0]), Piece(50.0, 70.0, cuts[1]), Piece(70.0, 75.0, cuts[0])]
+    blocks = [sound[:, i : i + 170_000] for i in range(0, sound.shape[1], 170_000)]
+    out = np.concatenate(list(filtered_in_pieces(blocks, pieces, RATE_HZ)), axis=1)
+    assert out.shape == sound.shape
+    whole = [next(iter(filtered([sound], cut, RATE_HZ))) for cut in cuts]
+
+    def same(one, other, start_s, end_s):
+        span = slice(round(start_s * RATE_HZ), round(end_s * RATE_HZ))
+        np.testing.assert_allclose(one[:, span], other[:, span], atol=2e-6)
+
+    same(out, whole[0], 0, 19.9)
+    same(out, sound, 20.1, 49.9)
+    same(out, whole[1], 50.1, 69.9)
+    same(out, whole[0], 70.1, 74.9)
+    same(out, sound, 75.1, 90)
+    # half-way through a crossing, each has half a share
+    at = 70 * RATE_HZ
+    expected = (whole[0][:, at] + whole[1][:, at]) / 2
+    np.testing.assert_allclose(out[:, at], expected, atol=1e-3)
+
+
+def test_no_pieces_no_change(rng):
+    sound = rng.normal(0, 0.1, (1, RATE_HZ)).astype(np.float32)
+    np.testing.assert_array_equal(
+        np.concatenate(list(filtered_in_pieces([sound], [], RATE_HZ)), 1), sound
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,9 @@ from scipy.signal import correlate
 
 from calltag.errors import InputError
 from calltag.media.wav_file import Bext, read_bext
-from calltag.takes.rescue import Treatment, examine, write_treated
+from calltag.takes.rescue import examine, write_treated
+from calltag.takes.treatment import Treatment
+from calltag.takes.verdict import judge
 
 RATE_HZ = 48_000
 STARTS_S = (3.0, 8.0, 13.0, 17.5)
@@ -107,6 +110,90 @@ def test_hum_is_notched(scene, tmp_path, mains_hz):
     at = round(3 * (mains_hz + 0.03) * made.n / RATE_HZ)
     line = [20 * np.log10(spectrum[at - 3 : at + 4].max()) for spectrum in spectra]
     assert line[0] - line[1] > 20
+
+
+def random_take(scene, rng, path):
+    """Whistles and booms at random, and one or two noises somewhere below, on or above them."""
+    seconds = 9.0
+    made = scene(seconds, seed=int(rng.integers(1 << 30)))
+    at_s = 0.5
+    while at_s < seconds - 1:
+        hz = rng.choice([150.0, 250.0, 1200.0, 3000.0, 5000.0])
+        made.whistle(at_s, hz=hz, level_db=rng.uniform(-45, -25), snr_db=rng.uniform(0, 30))
+        at_s += rng.uniform(0.8, 2.5)
+    if rng.random() < 0.2:
+        made.calls.clear()
+    for _ in range(rng.integers(1, 3)):
+        low_hz = rng.uniform(30, 300)
+        start_s = rng.choice([0.0, rng.uniform(0, 4)])
+        made.add_noise(
+            rng.choice(["machine", "wind", "handling", "voice"]),
+            low_hz,
+            low_hz * rng.choice([2.0, 6.0, 40.0]),
+            rng.uniform(-40, -20),
+            start_s=start_s,
+            end_s=rng.choice([seconds, start_s + 3]),
+            confidence=rng.uniform(0.4, 1),
+        )
+    return made.log(path)
+
+
+def test_what_the_reasons_propose_is_what_rescue_does(scene, tmp_path):
+    rng = np.random.default_rng(12)
+    proposed = gained = 0
+    for i in range(24):
+        path = tmp_path / f"{i}.wav"
+        log = random_take(scene, rng, path)
+        rescue, reasons = examine(path, log), judge(log).reasons
+        said = str(rescue.treatment)
+        wanted = [reason for reason in reasons if "(calltag rescue)" in reason]
+        for reason in wanted:
+            for cut in re.search(
+                r"a low cut at ([\d.]+ k?Hz)(?: to ([\d.]+ k?Hz))?", reason
+            ).groups():
+                assert cut is None or f"low cut at {cut}" in said, (reason, said)
+        proposed += bool(wanted)
+        if wanted:
+            assert not any("no channel, low cut" in line for line in rescue.advice)
+            gained += rescue.expected.rest_lufs < rescue.before.rest_lufs - 1.5
+        elif rescue.treatment.low_cut_hz is not None:  # the reasons had nothing against its calls
+            assert rescue.expected.standing >= rescue.before.standing
+    assert proposed >= 8
+    assert gained >= 0.9 * proposed
+
+
+def test_a_cut_where_the_noise_is_leaves_the_rest_of_the_take_alone(scene, tmp_path):
+    made = scene(12).add_noise("machine", 60, 500, -28, start_s=0.0, end_s=5.0)
+    made.whistle(2, level_db=-36).whistle(3.5, level_db=-36).whistle(8, hz=150, level_db=-30)
+    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
+    log = made.log(path)
+    rescue = examine(path, log)
+    (cut,) = rescue.treatment.cuts
+    assert (cut.start_s, cut.end_s) == pytest.approx((0, 5.3))
+    assert 500 < cut.cut_hz < 4000
+    made_of = write_treated(path, out, log, rescue.treatment, Bext())
+    assert made_of.after.standing == 3
+    assert made_of.after.median_db == pytest.approx(rescue.expected.median_db, abs=1)
+    treated, original = sf.read(out)[0], sf.read(path)[0]
+    free = round(5.5 * RATE_HZ)
+    np.testing.assert_array_equal(treated[free:], original[free:])  # the boom is as it was
+    assert np.std(treated[:RATE_HZ]) < 0.1 * np.std(original[:RATE_HZ])
+
+
+@pytest.mark.parametrize(
+    ("fault", "channel"),
+    [
+        ("channel 2 is dead", 1),
+        ("channel 2 is channel 1 turned upside down (inverted)", 1),
+        ("channel 2 is full of wind or handling noise; channel 1 is cleaner", 1),
+        ("channels 1 and 2 are the same", None),
+        ("channel 1 is clipped (90 samples)", None),
+    ],
+)
+def test_a_track_that_spoils_the_other(scene, tmp_path, fault, channel):
+    made = scene(6).whistle(3, level_db=-30)
+    rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav", faults=(fault,)))
+    assert rescue.treatment.channel == channel
 
 
 def test_the_better_channel(scene, tmp_path):

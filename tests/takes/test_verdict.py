@@ -73,8 +73,17 @@ def test_an_engine_below_the_whistles_does_not_ruin_them():
     verdict = judge(take_log([whistle(t) for t in (5, 20, 40)], [engine()]))
     assert verdict.grade == PART
     assert verdict.clean_s == pytest.approx(60)
-    assert "calls after a low cut at 3.6 kHz" in verdict.usable[0].purpose
+    # half-way, in octaves, between 1.1 times the engine's top and 0.8 times the whistles' bottom
+    assert "calls after a low cut at 2 kHz" in verdict.usable[0].purpose
     assert any("3 of 3 calls" in reason and "low cut" in reason for reason in verdict.reasons)
+
+
+def test_a_call_that_the_low_cut_takes_is_said():
+    calls = [whistle(5), whistle(20), whistle(30, snr_db=20.0, low_hz=150.0, high_hz=300.0)]
+    verdict = judge(take_log(calls, [engine()]))
+    (reason,) = verdict.reasons
+    assert "2 of 3 calls stand above it" in reason
+    assert "keeps them and takes 1 lower one" in reason
 
 
 def test_a_broadband_rasp_ruins_them():
