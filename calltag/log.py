@@ -193,6 +193,8 @@ class Log:
         The SQLite file.
     create : bool
         Whether to begin a new log where there is none.
+    busy_timeout_s : float
+        How long to wait for another process that is writing.
 
     Raises
     ------
@@ -214,14 +216,16 @@ class Log:
     >>> folder.cleanup()
     """
 
-    def __init__(self, path: Path, *, create: bool = True) -> None:
+    def __init__(
+        self, path: Path, *, create: bool = True, busy_timeout_s: float = BUSY_TIMEOUT_S
+    ) -> None:
         self.path = path
         if not create and not path.is_file():
             raise LogError(
                 f"{path}: there is no log here; make one with `calltag log RUSHES`, "
                 "or name another with --log"
             )
-        self._database = Database(path, _KIND, MIGRATIONS, busy_timeout_s=BUSY_TIMEOUT_S)
+        self._database = Database(path, _KIND, MIGRATIONS, busy_timeout_s=busy_timeout_s)
         self._writing = self._database.writing
         self._read = self._database.read
 
@@ -511,24 +515,46 @@ class Log:
         """
         with self._writing() as db:
             for label in labels:
-                row = db.execute("SELECT id FROM takes WHERE path = ?", (label.take,)).fetchone()
-                if row is None:
-                    raise LogError(
-                        f"{label.take}: no such take in {self.path.name}; "
-                        "`calltag takes` lists their names"
-                    )
-                # What was measured under an earlier label of this stretch takes the new name.
-                db.execute(
-                    "INSERT INTO labels (take_id, start_s, end_s, label, together) "
-                    "VALUES (?, ?, ?, ?, ?) ON CONFLICT (take_id, start_s, end_s) "
-                    "DO UPDATE SET label = excluded.label, together = excluded.together",
-                    (row[0], label.start_s, label.end_s, label.label, label.group),
-                )
-                db.execute(
-                    "UPDATE calls SET label = ? WHERE label_id = (SELECT id FROM labels "
-                    "WHERE take_id = ? AND start_s = ? AND end_s = ?)",
-                    (label.label, row[0], label.start_s, label.end_s),
-                )
+                self._put_label(db, label)
+
+    def change_labels(self, *, remove: Iterable[Label] = (), put: Iterable[Label] = ()) -> None:
+        """Take labels out of the log and store others, all at once.
+
+        Parameters
+        ----------
+        remove : iterable of Label
+            As in `remove_labels`.
+        put : iterable of Label
+            As in `put_labels`.
+
+        Raises
+        ------
+        LogError
+            If a take is not in the log, or the log cannot be written; then nothing is changed.
+        """
+        with self._writing() as db:
+            _remove_labels(db, remove)
+            for label in put:
+                self._put_label(db, label)
+
+    def _put_label(self, db: sqlite3.Connection, label: Label) -> None:
+        row = db.execute("SELECT id FROM takes WHERE path = ?", (label.take,)).fetchone()
+        if row is None:
+            raise LogError(
+                f"{label.take}: no such take in {self.path.name}; `calltag takes` lists their names"
+            )
+        # What was measured under an earlier label of this stretch takes the new name.
+        db.execute(
+            "INSERT INTO labels (take_id, start_s, end_s, label, together) "
+            "VALUES (?, ?, ?, ?, ?) ON CONFLICT (take_id, start_s, end_s) "
+            "DO UPDATE SET label = excluded.label, together = excluded.together",
+            (row[0], label.start_s, label.end_s, label.label, label.group),
+        )
+        db.execute(
+            "UPDATE calls SET label = ? WHERE label_id = (SELECT id FROM labels "
+            "WHERE take_id = ? AND start_s = ? AND end_s = ?)",
+            (label.label, row[0], label.start_s, label.end_s),
+        )
 
     def remove_labels(self, labels: Iterable[Label]) -> None:
         """Take labels out of the log, with what was measured for them.
@@ -544,11 +570,7 @@ class Log:
             If the log cannot be written.
         """
         with self._writing() as db:
-            db.executemany(
-                "DELETE FROM labels WHERE start_s = ? AND end_s = ? "
-                "AND take_id = (SELECT id FROM takes WHERE path = ?)",
-                [(label.start_s, label.end_s, label.take) for label in labels],
-            )
+            _remove_labels(db, labels)
 
     def put_measured(self, measured: Iterable[tuple[Label, Call]]) -> None:
         """Store what was measured of the sound under labels where nothing had been found.
@@ -716,6 +738,14 @@ def _forget_pair(db: sqlite3.Connection, one: str, other: str) -> None:
             "AND b_id = (SELECT id FROM takes WHERE path = ?)",
             pair,
         )
+
+
+def _remove_labels(db: sqlite3.Connection, labels: Iterable[Label]) -> None:
+    db.executemany(
+        "DELETE FROM labels WHERE start_s = ? AND end_s = ? "
+        "AND take_id = (SELECT id FROM takes WHERE path = ?)",
+        [(label.start_s, label.end_s, label.take) for label in labels],
+    )
 
 
 def _insert_calls(

@@ -46,7 +46,9 @@ def finder() -> Finder:
     return Finder.load()
 
 
-def teach_log(log: Log, model: Path) -> tuple[Report, list[str]]:
+def teach_log(
+    log: Log, model: Path, *, tell: Callable[[str], None] | None = None
+) -> tuple[Report, list[str]]:
     """Learn call types from the labels of a log, store the model, and name all calls with it.
 
     Parameters
@@ -55,6 +57,8 @@ def teach_log(log: Log, model: Path) -> tuple[Report, list[str]]:
         The log.
     model : Path
         Where to store the model.
+    tell : callable, optional
+        Told in a few words what is being done, at the beginning of each step.
 
     Returns
     -------
@@ -76,6 +80,8 @@ def teach_log(log: Log, model: Path) -> tuple[Report, list[str]]:
     from calltag.learn.teach import teach
     from calltag.sound.features import FEATURE_VERSION
 
+    tell = tell or (lambda _: None)
+    tell("measuring labelled sounds")
     notes = measure_labels(log)
     labels = labels_by_take(log)
     current = {e.take.path for e in log.entries() if e.feature_version == FEATURE_VERSION}
@@ -90,7 +96,9 @@ def teach_log(log: Log, model: Path) -> tuple[Report, list[str]]:
             own = labels.get(take_log.take.path, [])
             known += examples(take_log, own)
             unknown += unlabelled(take_log, own)
+    tell("learning, and checking what was learnt")
     taught = teach(known, unlabelled=unknown)
+    tell("naming the calls")
     save_model(model, taught)
     give_types(log, model)
     return taught.report, notes

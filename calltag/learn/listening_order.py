@@ -1,0 +1,81 @@
+"""The order in which labels teach most: which sounds a user should listen to first.
+
+With a taught tagger, the sounds whose label would teach most (`calltag.learn.validate`), then those
+that it is least sure of. Before anything is taught, sounds that are surely calls and unlike each
+other, so that all types of a shoot come early.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from calltag.learn.by_hand import Sound
+from calltag.learn.tagger import Tagger
+from calltag.learn.validate import next_to_label
+
+_TELLING = 200
+"""Sounds that are ordered by what they would teach; the rest follows by how unsure they are."""
+
+_CUT = 3.0
+"""Features count no more than this many interquartile ranges from the middle."""
+
+
+def listening_order(
+    sounds: Sequence[Sound], odds: Sequence[float], tagger: Tagger | None
+) -> list[int]:
+    """Order sounds by what their labels would teach.
+
+    Parameters
+    ----------
+    sounds : sequence of Sound
+        Sounds without a label.
+    odds : sequence of float
+        How sure it is of each that it is a call at all.
+    tagger : Tagger or None
+        What was taught so far; None before.
+
+    Returns
+    -------
+    list of int
+        Positions in `sounds`, the most telling first. Sounds that were measured by another version
+        come last.
+    """
+    if not sounds:
+        return []
+    shapes = [sound.features.shape for sound in sounds]
+    shape = (len(tagger.judges.mean),) if tagger else max(set(shapes), key=shapes.count)
+    alike = [i for i, own in enumerate(shapes) if own == shape]
+    if not alike:
+        return list(range(len(sounds)))
+    features = np.stack([sounds[i].features for i in alike])
+    if tagger:
+        first = next_to_label(tagger, features, n=_TELLING)
+        sure = np.array([tag.confidence for tag in tagger.tag(features)])
+        rest = [int(i) for i in np.argsort(sure, kind="stable") if int(i) not in set(first)]
+        order = [*first, *rest]
+    else:
+        order = _unlike_each_other(features, np.array([odds[i] for i in alike]))
+    placed = [alike[i] for i in order]
+    return placed + sorted(set(range(len(sounds))) - set(placed))
+
+
+def _unlike_each_other(
+    features: npt.NDArray[np.float32], odds: npt.NDArray[np.float64]
+) -> list[int]:
+    """Begin with what is surest, go on with what is sure and unlike all that was chosen."""
+    low, middle, high = np.percentile(features, [25, 50, 75], axis=0)
+    scaled = np.clip((features - middle) / np.maximum(high - low, 1e-6), -_CUT, _CUT)
+    place = scaled / np.maximum(np.linalg.norm(scaled, axis=1, keepdims=True), 1e-12)
+    nearest = np.full(len(place), -1.0)
+    left = np.ones(len(place), bool)
+    chosen: list[int] = []
+    for _ in range(min(_TELLING, len(place))):
+        best = int(np.where(left, odds * (1 - np.clip(nearest, -1, 1)), -1.0).argmax())
+        chosen.append(best)
+        left[best] = False
+        nearest = np.maximum(nearest, place @ place[best])
+    rest = np.flatnonzero(left)
+    return chosen + [int(i) for i in rest[np.argsort(-odds[rest], kind="stable")]]
