@@ -149,6 +149,7 @@ def tell_story(
     """
     clock = take_clock(take, rate)
     first_frame, _ = clock.frames(*call.span)
+    has_clock = take.start_tc is not None or take.time_reference is not None
     n_channels, n_samples = cut.samples.shape
     labelled_by = BY_HAND if call.by_hand else (model or "a model") if call.label != CALL else ""
     lufs = integrated_lufs(cut.samples, cut.rate_hz)
@@ -177,7 +178,7 @@ def tell_story(
             source_start_s=float(call.start_s),
             source_end_s=float(call.end_s),
             first_sample=cut.first,
-            start_tc=clock.label(first_frame),
+            start_tc=clock.label(first_frame) if has_clock else "",
             frame_rate=str(clock.rate.fps),
             low_hz=float(call.low_hz),
             high_hz=float(call.high_hz),
@@ -221,7 +222,8 @@ def cut_bext(take: Take, cut: Cut, story: Story, clock: Clock, *, subtype: str) 
     bits = 32 if subtype == "FLOAT" else 24
     fades = " and ".join(f"{1000 * n / cut.rate_hz:.0f} ms" for n in cut.fades)
     where = ", ".join(part for part in (story.place, (story.recorded or "")[:10]) if part)
-    words = [f"{story.label}, from {take.path} at {story.start_tc}", where, remarks(story)]
+    at = story.start_tc or f"{story.source_start_s:.2f} s"
+    words = [f"{story.label}, from {take.path} at {at}", where, remarks(story)]
     bext = take_bext(
         take,
         clock,

@@ -100,7 +100,7 @@ class Story:
     first_sample : int
         The sample of the take that the file begins with.
     start_tc : str
-        Source timecode of the frame that the call begins in.
+        Source timecode of the frame that the call begins in; empty where the take states no clock.
     frame_rate : str
         Frames per second that it counts at, exact: ``30000/1001``.
     low_hz, high_hz, peak_hz : float or None

@@ -1,0 +1,522 @@
+"""The catalogue of a call library: an SQLite file with full text, made of what the files say.
+
+The files are the library; the catalogue only finds them fast. It knows them by their path below the
+library's folder, so that the folder may be moved or copied as a whole; `calltag.library.rebuild`
+makes it anew from the files alone. Two processes may use it at once. An open catalogue belongs to
+the thread that opened it.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path, PurePosixPath
+from types import TracebackType
+from typing import Any, Self
+
+import numpy as np
+import numpy.typing as npt
+
+from calltag.database import BUSY_TIMEOUT_S, Database, Kind
+from calltag.edit.timecode import frame_to_seconds, parse_timecode
+from calltag.errors import InputError, LibraryError
+from calltag.library.story import Story, from_plain, pack_features, to_plain, unpack_features
+
+NAME = "catalogue.db"
+"""The catalogue's file, in the library's folder."""
+
+APPLICATION_ID = 0x63746C62
+"""Marks the file as ours in SQLite's header: "ctlb"."""
+
+_KIND = Kind(
+    name="catalogue",
+    error=LibraryError,
+    application_id=APPLICATION_ID,
+    elsewhere="name the folder of your call library with --library",
+    mend="`calltag library rebuild` makes it anew from the files",
+)
+_WORDS = (
+    "label",
+    "species",
+    "behaviour",
+    "sex",
+    "life_stage",
+    "place",
+    "recordist",
+    "equipment",
+    "rights",
+    "take",
+    "noise",
+)
+"""What full text is looked for in."""
+
+
+def _first_schema(db: sqlite3.Connection) -> None:
+    for statement in (
+        # Narrow, since questions go through all of it; what is wide lies in `stories`.
+        """CREATE TABLE cuts (
+            id INTEGER PRIMARY KEY,
+            path TEXT NOT NULL UNIQUE,
+            cut_id TEXT NOT NULL,
+            label_key TEXT NOT NULL,
+            species_key TEXT NOT NULL,
+            head_key TEXT NOT NULL,
+            place_key TEXT NOT NULL,
+            recorded TEXT,
+            month INTEGER,
+            clock_s REAL,
+            length_s REAL NOT NULL,
+            low_hz REAL,
+            high_hz REAL,
+            snr_db REAL,
+            level_dbfs REAL,
+            confidence REAL NOT NULL,
+            by_hand INTEGER NOT NULL,
+            noisy INTEGER NOT NULL,
+            take_digest TEXT NOT NULL,
+            sound_hash TEXT NOT NULL)""",
+        "CREATE INDEX cuts_by_label ON cuts (label_key, recorded DESC, path)",
+        "CREATE INDEX cuts_by_species ON cuts (species_key)",
+        "CREATE INDEX cuts_by_head ON cuts (head_key)",
+        "CREATE INDEX cuts_by_sound ON cuts (sound_hash)",
+        "CREATE INDEX cuts_by_id ON cuts (cut_id)",
+        "CREATE INDEX cuts_by_clock ON cuts (clock_s)",
+        "CREATE INDEX cuts_by_recorded ON cuts (recorded DESC, path)",
+        "CREATE INDEX cuts_by_month ON cuts (month)",
+        "CREATE INDEX cuts_by_snr ON cuts (snr_db DESC, path)",
+        "CREATE INDEX cuts_by_level ON cuts (level_dbfs DESC, path)",
+        "CREATE INDEX cuts_by_length ON cuts (length_s DESC, path)",
+        "CREATE INDEX cuts_by_confidence ON cuts (confidence DESC, path)",
+        """CREATE TABLE stories (
+            cut INTEGER PRIMARY KEY REFERENCES cuts (id) ON DELETE CASCADE,
+            size_bytes INTEGER NOT NULL,
+            file_hash TEXT NOT NULL,
+            story TEXT NOT NULL)""",
+        """CREATE TABLE moments (
+            cut INTEGER NOT NULL REFERENCES cuts (id) ON DELETE CASCADE,
+            digest TEXT NOT NULL,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL)""",
+        "CREATE INDEX moments_by_take ON moments (digest, start_s)",
+        "CREATE INDEX moments_by_cut ON moments (cut)",
+        """CREATE TABLE features (
+            cut INTEGER PRIMARY KEY REFERENCES cuts (id) ON DELETE CASCADE,
+            version INTEGER NOT NULL,
+            vector BLOB NOT NULL)""",
+        f"CREATE VIRTUAL TABLE words USING fts5 ({', '.join(_WORDS)}, "
+        "tokenize = 'unicode61 remove_diacritics 2')",
+        "CREATE TABLE notes (name TEXT PRIMARY KEY, value TEXT NOT NULL)",
+    ):
+        db.execute(statement)
+
+
+MIGRATIONS = (_first_schema,)
+"""Steps from each schema version to the next. A step is never changed, only followed by another."""
+
+_UNFINISHED = "rebuilding"
+_CACHE_KB = 65_536
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A kept call, as the catalogue knows it.
+
+    Attributes
+    ----------
+    key : int
+        Its number in this catalogue; another one after a rebuild.
+    path : str
+        Where its file lies below the library's folder, with ``/`` between its parts.
+    file : Path
+        The same file, from the working folder: its sound, with its handles.
+    size_bytes : int
+        Size of the file.
+    file_hash : str
+        SHA-256 of the whole file, when it was taken in.
+    story : Story
+        Its story, without the measurements.
+    """
+
+    key: int
+    path: str
+    file: Path
+    size_bytes: int
+    file_hash: str
+    story: Story
+
+    @property
+    def short_id(self) -> str:
+        """The first letters of its id, enough to name it by."""
+        return self.story.id[:8]
+
+
+KEPT_COLUMNS = "cuts.id, cuts.path, stories.size_bytes, stories.file_hash, stories.story"
+"""What `Catalogue.kept_of_row` makes a `Kept` of: columns of `cuts` joined with `stories`."""
+
+
+class Catalogue:
+    """The catalogue of a call library, open for reading and writing; a context manager.
+
+    Parameters
+    ----------
+    folder : Path
+        The library's folder.
+    create : bool
+        Whether to begin a library where there is none.
+
+    Raises
+    ------
+    LibraryError
+        If there is none and `create` is false, or if the catalogue cannot be used.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> with Catalogue(Path(folder.name) / "calls", create=True) as catalogue:
+    ...     catalogue.count()
+    0
+    >>> folder.cleanup()
+    """
+
+    def __init__(self, folder: Path, *, create: bool = False) -> None:
+        self.folder = folder
+        path = folder / NAME
+        if not create and not path.is_file():
+            raise LibraryError(_missing(folder))
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise LibraryError(
+                f"{folder}: no call library can be kept there ({reason}); name another folder with "
+                "--library"
+            ) from None
+        self._database = Database(path, _KIND, MIGRATIONS, busy_timeout_s=BUSY_TIMEOUT_S)
+        self.read = self._database.read
+        self.read(f"PRAGMA cache_size = -{_CACHE_KB}")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; the object is of no use afterwards."""
+        self._database.close()
+
+    def count(self) -> int:
+        """Count the kept calls.
+
+        Returns
+        -------
+        int
+            How many files the catalogue knows.
+        """
+        return int(self.read("SELECT count(*) FROM cuts")[0][0])
+
+    def put(self, entries: Iterable[tuple[str, Story, int, str]]) -> None:
+        """Take files in, in place of what was known of the same paths; all in one transaction.
+
+        Parameters
+        ----------
+        entries : iterable of tuple of str, Story, int and str
+            Path below the folder, story, size of the file in bytes, and its SHA-256.
+
+        Raises
+        ------
+        LibraryError
+            If the catalogue cannot be written.
+        """
+        with self._database.writing() as db:
+            for path, story, size_bytes, file_hash in entries:
+                old = db.execute("SELECT id FROM cuts WHERE path = ?", (path,)).fetchone()
+                if old is not None:
+                    _remove(db, old[0])
+                _insert(db, None if old is None else old[0], path, story, size_bytes, file_hash)
+
+    def remove(self, paths: Iterable[str]) -> None:
+        """Take files out of the catalogue; the files themselves are left alone.
+
+        Parameters
+        ----------
+        paths : iterable of str
+            Paths below the folder; unknown ones are passed over.
+
+        Raises
+        ------
+        LibraryError
+            If the catalogue cannot be written.
+        """
+        with self._database.writing() as db:
+            for path in paths:
+                row = db.execute("SELECT id FROM cuts WHERE path = ?", (path,)).fetchone()
+                if row is not None:
+                    _remove(db, row[0])
+
+    def paths(self) -> list[str]:
+        """Return the paths of all files.
+
+        Returns
+        -------
+        list of str
+            In alphabetical order.
+        """
+        return [path for (path,) in self.read("SELECT path FROM cuts ORDER BY path")]
+
+    def kept_of_row(self, row: Sequence[Any]) -> Kept:
+        """Make a `Kept` of a row.
+
+        Parameters
+        ----------
+        row : sequence
+            The columns `KEPT_COLUMNS`.
+
+        Returns
+        -------
+        Kept
+            The kept call.
+        """
+        key, path, size_bytes, file_hash, story = row
+        return Kept(
+            key=key,
+            path=path,
+            file=self.folder / PurePosixPath(path),
+            size_bytes=size_bytes,
+            file_hash=file_hash,
+            story=from_plain(json.loads(story)),
+        )
+
+    def all_kept(self) -> Iterator[Kept]:
+        """Yield all kept calls, in order of their paths.
+
+        Yields
+        ------
+        Kept
+            A kept call.
+        """
+        for path in self.paths():
+            yield from self.kept_where("cuts.path = ?", [path])
+
+    def kept_where(self, condition: str, values: Sequence[object] = ()) -> list[Kept]:
+        """Return the kept calls that meet a condition of SQL.
+
+        Parameters
+        ----------
+        condition : str
+            What stands after ``WHERE``.
+        values : sequence
+            What its question marks stand for.
+
+        Returns
+        -------
+        list of Kept
+            In order of their paths.
+        """
+        rows = self.read(
+            f"SELECT {KEPT_COLUMNS} FROM cuts JOIN stories ON stories.cut = cuts.id "
+            f"WHERE {condition} ORDER BY cuts.path",
+            values,
+        )
+        return [self.kept_of_row(row) for row in rows]
+
+    def features_of(self, key: int) -> tuple[int, npt.NDArray[np.float32]] | None:
+        """Return the measurements of a kept call.
+
+        Parameters
+        ----------
+        key : int
+            `Kept.key`.
+
+        Returns
+        -------
+        tuple of int and np.ndarray of shape (n_features,), or None
+            Their version and the measurements; None where there are none.
+        """
+        rows = self.read("SELECT version, vector FROM features WHERE cut = ?", (key,))
+        return (rows[0][0], _vector(rows[0][1])) if rows else None
+
+    def put_features(self, key: int, version: int, vector: npt.NDArray[np.float32]) -> None:
+        """Store measurements of a kept call, in place of others.
+
+        Parameters
+        ----------
+        key : int
+            `Kept.key`.
+        version : int
+            Their version.
+        vector : np.ndarray, shape (n_features,)
+            The measurements.
+
+        Raises
+        ------
+        LibraryError
+            If the catalogue cannot be written.
+        """
+        with self._database.writing() as db:
+            db.execute(
+                "INSERT OR REPLACE INTO features (cut, version, vector) "
+                "SELECT id, ?, ? FROM cuts WHERE id = ?",
+                (version, pack_features(vector), key),
+            )
+
+    def all_features(self, version: int) -> tuple[list[int], npt.NDArray[np.float32]]:
+        """Return the measurements of all kept calls that have some of a version.
+
+        Parameters
+        ----------
+        version : int
+            Version of the measurements.
+
+        Returns
+        -------
+        keys : list of int
+            `Kept.key` of each.
+        vectors : np.ndarray, shape (n, n_features), float32
+            One row for each.
+        """
+        rows = self.read(
+            "SELECT cut, vector FROM features WHERE version = ? AND length(vector) = "
+            "(SELECT length(vector) FROM features WHERE version = ? LIMIT 1)",
+            (version, version),
+        )
+        if not rows:
+            return [], np.zeros((0, 0), np.float32)
+        keys, blobs = zip(*rows, strict=True)
+        return list(keys), np.frombuffer(b"".join(blobs), "<f4").reshape(len(keys), -1)
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether a rebuild was begun and not finished: files may be missing from the catalogue."""
+        return bool(self.read("SELECT 1 FROM notes WHERE name = ?", (_UNFINISHED,)))
+
+    def set_unfinished(self, unfinished: bool) -> None:
+        """Note that a rebuild has begun, or is finished.
+
+        Parameters
+        ----------
+        unfinished : bool
+            Whether it goes on.
+
+        Raises
+        ------
+        LibraryError
+            If the catalogue cannot be written.
+        """
+        with self._database.writing() as db:
+            db.execute("DELETE FROM notes WHERE name = ?", (_UNFINISHED,))
+            if unfinished:
+                db.execute("INSERT INTO notes VALUES (?, '')", (_UNFINISHED,))
+
+
+def _missing(folder: Path) -> str:
+    if folder.is_dir() and any(folder.rglob("*.[wWfF][aAlL]*")):
+        return (
+            f"{folder}: there is no catalogue here; `calltag library rebuild` makes one from the "
+            "files, or name another folder with --library"
+        )
+    return (
+        f"{folder}: there is no call library here; `calltag keep` begins one, or name another "
+        "folder with --library"
+    )
+
+
+def _remove(db: sqlite3.Connection, key: int) -> None:
+    db.execute("DELETE FROM words WHERE rowid = ?", (key,))
+    db.execute("DELETE FROM cuts WHERE id = ?", (key,))
+
+
+def _insert(
+    db: sqlite3.Connection,
+    key: int | None,
+    path: str,
+    story: Story,
+    size_bytes: int,
+    file_hash: str,
+) -> None:
+    recorded = story.recorded or ""
+    row = {
+        "id": key,
+        "path": path,
+        "cut_id": story.id,
+        "label_key": story.label.casefold(),
+        "species_key": story.species.casefold(),
+        "head_key": story.label.partition(":")[0].strip().casefold(),
+        "place_key": story.place.casefold(),
+        "recorded": story.recorded,
+        "month": int(recorded[5:7]) if len(recorded) >= 7 else None,
+        "clock_s": clock_s(story),
+        "length_s": story.call.length_s,
+        "low_hz": story.low_hz,
+        "high_hz": story.high_hz,
+        "snr_db": story.snr_db,
+        "level_dbfs": story.level_dbfs,
+        "confidence": story.confidence,
+        "by_hand": story.by_hand,
+        "noisy": bool(story.noise),
+        "take_digest": story.take_digest,
+        "sound_hash": story.sound_hash,
+    }
+    key = db.execute(
+        f"INSERT INTO cuts ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+        list(row.values()),
+    ).lastrowid
+    plain = json.dumps(to_plain(story, features=False), ensure_ascii=False)
+    db.execute("INSERT INTO stories VALUES (?, ?, ?, ?)", (key, size_bytes, file_hash, plain))
+    marks = ", ".join("?" * (1 + len(_WORDS)))
+    words = [
+        " ".join(value) if isinstance(value := getattr(story, name), tuple) else value
+        for name in _WORDS
+    ]
+    db.execute(
+        f"INSERT INTO words (rowid, {', '.join(_WORDS)}) VALUES ({marks})",
+        [key, *words],
+    )
+    own = (story.take_digest, *story.source)
+    heard = [(one.digest, one.start_s, one.end_s) for one in story.also_heard]
+    db.executemany(
+        "INSERT INTO moments (cut, digest, start_s, end_s) VALUES (?, ?, ?, ?)",
+        [(key, *moment) for moment in (own, *heard)],
+    )
+    if story.features is not None and story.feature_version:
+        db.execute(
+            "INSERT INTO features (cut, version, vector) VALUES (?, ?, ?)",
+            (key, story.feature_version, pack_features(story.features)),
+        )
+
+
+def clock_s(story: Story) -> float | None:
+    """Place the call of a story on the clock of its day, by the timecode of its take.
+
+    Parameters
+    ----------
+    story : Story
+        A story.
+
+    Returns
+    -------
+    float or None
+        Seconds since midnight; None where its take states no clock.
+    """
+    if not story.start_tc:
+        return None
+    try:
+        frame, rate = parse_timecode(story.start_tc, Fraction(story.frame_rate))
+        return float(frame_to_seconds(frame, rate.fps))
+    except (InputError, ValueError, ZeroDivisionError):
+        return None
+
+
+def _vector(blob: bytes) -> npt.NDArray[np.float32]:
+    vector = unpack_features(blob)
+    assert vector is not None
+    return vector

@@ -1,0 +1,113 @@
+"""Kept calls that are there more than once: shown, never dropped.
+
+The same cut may lie in the library twice, under two names or with other handles; and two cameras
+may have heard the same moment. That is known where their takes were lined up before the calls were
+kept (`calltag.edit.seen_twice`); where they were not, a common timecode lets it be supposed.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection
+from enum import StrEnum
+from typing import NamedTuple
+
+from calltag.learn.by_hand import ENOUGH
+from calltag.library.catalogue import Catalogue
+
+CLOCK_SLACK_S = 0.2
+"""How far apart two cameras' timecode may put one moment."""
+
+
+class Sameness(StrEnum):
+    """Why two kept calls are taken for one."""
+
+    SOUND = "same sound"
+    CALL = "same call of the same take"
+    MOMENT = "same moment from another camera"
+    TIMECODE = "perhaps the same moment, by timecode"
+
+
+class Double(NamedTuple):
+    """Another kept call that is the same: why, its number in the catalogue, and its path."""
+
+    why: Sameness
+    key: int
+    path: str
+
+
+_SPANS_AGREE = (
+    f"o.start_s < m.end_s AND m.start_s < o.end_s AND min(o.end_s, m.end_s) - "
+    f"max(o.start_s, m.start_s) >= {ENOUGH} * min(o.end_s - o.start_s, m.end_s - m.start_s)"
+)
+_CLOCKS_AGREE = (
+    f"other.clock_s BETWEEN cuts.clock_s - {CLOCK_SLACK_S} AND cuts.clock_s + {CLOCK_SLACK_S} "
+    "AND substr(other.recorded, 1, 10) = substr(cuts.recorded, 1, 10) "
+    "AND other.take_digest != cuts.take_digest AND +other.label_key = cuts.label_key "
+    "AND coalesce(other.low_hz < cuts.high_hz AND cuts.low_hz < other.high_hz, 1)"
+)
+
+HAS_DOUBLE = f"""(
+    EXISTS (SELECT 1 FROM cuts AS other
+            WHERE other.sound_hash = cuts.sound_hash AND other.id != cuts.id)
+    OR EXISTS (SELECT 1 FROM moments AS m JOIN moments AS o ON o.digest = m.digest
+               WHERE m.cut = cuts.id AND o.cut != m.cut AND {_SPANS_AGREE})
+    OR EXISTS (SELECT 1 FROM cuts AS other WHERE {_CLOCKS_AGREE}))"""
+"""A condition of SQL: a row of `cuts` is there more than once."""
+
+
+def doubles_of(catalogue: Catalogue, keys: Collection[int]) -> dict[int, tuple[Double, ...]]:
+    """Find what some kept calls are the same as.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The library's catalogue.
+    keys : collection of int
+        `calltag.library.catalogue.Kept.key` of each.
+
+    Returns
+    -------
+    dict of int to tuple of Double
+        By their keys; only those that are there more than once.
+
+    Raises
+    ------
+    LibraryError
+        If the catalogue cannot be read.
+    """
+    found: dict[int, dict[int, Double]] = defaultdict(dict)
+    for key in keys:
+        for why, query in _QUERIES:
+            for other, path in catalogue.read(query, (key,)):
+                found[key].setdefault(other, Double(why, other, path))
+    return {
+        key: tuple(sorted(others.values(), key=lambda one: one.path))
+        for key, others in found.items()
+    }
+
+
+def _with_moments(same_take: bool) -> str:
+    return (
+        "SELECT DISTINCT other.id, other.path FROM moments AS m "
+        "JOIN moments AS o ON o.digest = m.digest AND o.cut != m.cut "
+        "JOIN cuts ON cuts.id = m.cut JOIN cuts AS other ON other.id = o.cut "
+        f"WHERE m.cut = ? AND {_SPANS_AGREE} "
+        f"AND other.take_digest {'=' if same_take else '!='} cuts.take_digest"
+    )
+
+
+_QUERIES = (
+    (
+        Sameness.SOUND,
+        "SELECT other.id, other.path FROM cuts JOIN cuts AS other "
+        "ON other.sound_hash = cuts.sound_hash AND other.id != cuts.id WHERE cuts.id = ?",
+    ),
+    (Sameness.CALL, _with_moments(same_take=True)),
+    (Sameness.MOMENT, _with_moments(same_take=False)),
+    (
+        Sameness.TIMECODE,
+        f"SELECT other.id, other.path FROM cuts JOIN cuts AS other ON {_CLOCKS_AGREE} "
+        "WHERE cuts.id = ?",
+    ),
+)
