@@ -13,6 +13,7 @@ from calltag.cli import (
     bed,
     calls,
     demo,
+    keep,
     label,
     log,
     markers,
@@ -34,7 +35,21 @@ app = typer.Typer(
 )
 
 # Each module holds one command; the order is that of the job, and of the help text.
-COMMANDS = (log, takes, calls, label, teach, score, markers, selects, sync, rescue, bed, demo)
+COMMANDS = (
+    log,
+    takes,
+    calls,
+    label,
+    teach,
+    score,
+    markers,
+    selects,
+    sync,
+    rescue,
+    bed,
+    keep,
+    demo,
+)
 
 
 def _print_version(wanted: bool) -> None:

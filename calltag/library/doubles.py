@@ -13,7 +13,8 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from calltag.learn.by_hand import ENOUGH
-from calltag.library.catalogue import Catalogue
+from calltag.library.catalogue import Catalogue, Kept
+from calltag.records import Span
 
 CLOCK_SLACK_S = 0.2
 """How far apart two cameras' timecode may put one moment."""
@@ -85,6 +86,31 @@ def doubles_of(catalogue: Catalogue, keys: Collection[int]) -> dict[int, tuple[D
         key: tuple(sorted(others.values(), key=lambda one: one.path))
         for key, others in found.items()
     }
+
+
+def kept_before(catalogue: Catalogue, take_digest: str, span: Span) -> list[Kept]:
+    """Find the cuts of a call of a take that are in the library already.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The library's catalogue.
+    take_digest : str
+        Identity of the take's content.
+    span : Span
+        The call, in seconds of the take.
+
+    Returns
+    -------
+    list of Kept
+        In order of their paths; mostly none or one.
+    """
+    mine = "(SELECT ? AS start_s, ? AS end_s) AS o"
+    return catalogue.kept_where(
+        "take_digest = ? AND cuts.id IN (SELECT m.cut FROM moments AS m "
+        f"JOIN {mine} WHERE m.digest = ? AND {_SPANS_AGREE})",
+        (take_digest, *span, take_digest),
+    )
 
 
 def _with_moments(same_take: bool) -> str:

@@ -200,23 +200,25 @@ def choices(catalogue: Catalogue) -> Choices:
         Types, places and months, with counts.
     """
 
-    def counted(column: str) -> tuple[tuple[str, int], ...]:
-        rows = catalogue.read(
-            f"SELECT (SELECT json_extract(story, '$.{column}') FROM stories WHERE cut = first), n "
-            f"FROM (SELECT {column}_key AS name, min(id) AS first, count(*) AS n FROM cuts "
-            f"WHERE {column}_key != '' GROUP BY {column}_key) ORDER BY name"
-        )
-        return tuple((str(name), int(n)) for name, n in rows)
-
     months = catalogue.read(
         "SELECT month, count(*) FROM cuts WHERE month IS NOT NULL GROUP BY month ORDER BY month"
     )
     return Choices(
         total=catalogue.count(),
-        types=counted("label"),
-        places=counted("place"),
+        types=_counted(catalogue, "label"),
+        places=_counted(catalogue, "place"),
         months=tuple((int(month), int(n)) for month, n in months),
     )
+
+
+def _counted(catalogue: Catalogue, column: str) -> tuple[tuple[str, int], ...]:
+    """Count the values of a column, each as it was first written."""
+    rows = catalogue.read(
+        f"SELECT (SELECT json_extract(story, '$.{column}') FROM stories WHERE cut = first), n "
+        f"FROM (SELECT {column}_key AS name, min(id) AS first, count(*) AS n FROM cuts "
+        f"WHERE {column}_key != '' GROUP BY {column}_key) ORDER BY name"
+    )
+    return tuple((str(name), int(n)) for name, n in rows)
 
 
 def by_name(catalogue: Catalogue, name: str) -> Kept:

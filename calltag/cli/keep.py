@@ -1,0 +1,399 @@
+"""`calltag keep`: calls cut into the call library."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace as changed
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli import SOME_UNREADABLE
+from calltag.cli._choose import CallFilter, CallOrder, Found, choose_takes, order_calls
+from calltag.cli._library import CARE, LIBRARY, LibraryFolder, library_folder
+from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes, Types
+from calltag.cli._output import Column, print_table, say
+from calltag.errors import InputError
+from calltag.words import counted, position
+
+if TYPE_CHECKING:
+    from calltag.library.catalogue import Catalogue
+    from calltag.library.keep import KeepOptions, KeepReport, Wanted
+    from calltag.log import Log
+    from calltag.records import Call, TakeLog
+
+AT_SLACK_S = 0.25
+"""How far from a call `--at` may point."""
+
+_MOST_TOLD = 5
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("keep")(keep_command)
+
+
+def keep_command(
+    log: LogFile = LOG_NAME,
+    library: LibraryFolder = LIBRARY,
+    types: Types = None,
+    takes: Takes = None,
+    best: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            metavar="N",
+            help="Only the N that are worth most to the edit.",
+            show_default=False,
+        ),
+    ] = None,
+    at: Annotated[
+        list[float] | None,
+        typer.Option(
+            "--at",
+            metavar="SECONDS",
+            help="The call at this second of --take, as `calltag calls` lists it. May be repeated.",
+        ),
+    ] = None,
+    source: Annotated[
+        Path | None,
+        typer.Option(
+            "--from",
+            metavar="CALLS.csv",
+            help="The calls of this table, which `calltag calls --as csv` wrote and you cut down "
+            "to those you want.",
+            show_default=False,
+        ),
+    ] = None,
+    min_confidence: MinConfidence = 0.5,
+    min_snr: MinSnr = None,
+    clean: Annotated[
+        bool, typer.Option("--clean", help="Only calls without noise at the same time.")
+    ] = False,
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="Only calls that you labelled yourself.")
+    ] = False,
+    once: Annotated[
+        bool,
+        typer.Option(
+            "--once",
+            help="Of a call that several cameras heard, only the best sound. Takes are lined up by "
+            "`calltag sync`.",
+        ),
+    ] = False,
+    handles: Annotated[
+        float,
+        typer.Option("--handles", min=0.0, metavar="SECONDS", help="Sound kept before and after."),
+    ] = 1.0,
+    flac: Annotated[
+        bool, typer.Option("--flac", help="Write FLAC, which takes half the room, in place of WAV.")
+    ] = False,
+    species: Annotated[
+        str,
+        typer.Option(
+            metavar="NAME",
+            help="The animal, as you write it. Without it, what stands before the colon of the "
+            "call type.",
+            show_default=False,
+        ),
+    ] = "",
+    behaviour: Annotated[
+        str, typer.Option(metavar="TEXT", help="What it did.", show_default=False)
+    ] = "",
+    sex: Annotated[str, typer.Option(metavar="TEXT", help="Its sex.", show_default=False)] = "",
+    life_stage: Annotated[
+        str, typer.Option(metavar="TEXT", help="Its age: adult, juvenile.", show_default=False)
+    ] = "",
+    place: Annotated[
+        str, typer.Option(metavar="TEXT", help="Where it was.", show_default=False)
+    ] = "",
+    latitude: Annotated[
+        float | None,
+        typer.Option(
+            min=-90,
+            max=90,
+            metavar="DEGREES",
+            help="The same, north of the equator (WGS 84).",
+            show_default=False,
+        ),
+    ] = None,
+    longitude: Annotated[
+        float | None,
+        typer.Option(
+            min=-180,
+            max=180,
+            metavar="DEGREES",
+            help="The same, east of Greenwich.",
+            show_default=False,
+        ),
+    ] = None,
+    date: Annotated[
+        str | None,
+        typer.Option(
+            metavar="DAY",
+            help="Day of the recording, as 2026-04-18, for takes that do not state it.",
+            show_default=False,
+        ),
+    ] = None,
+    recordist: Annotated[
+        str, typer.Option(metavar="NAME", help="Who recorded it.", show_default=False)
+    ] = "",
+    equipment: Annotated[
+        str, typer.Option(metavar="TEXT", help="Camera and microphone.", show_default=False)
+    ] = "",
+    rights: Annotated[
+        str,
+        typer.Option(
+            metavar="TEXT", help="Whose it is, and how it may be used.", show_default=False
+        ),
+    ] = "",
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="List what would be kept, and write nothing.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Cut anew what is kept already, with its new story.")
+    ] = False,
+) -> None:
+    """Cut calls into your call library.
+
+    Each becomes a file of 24 bit, at the take's own rate and with all its channels, nothing else
+    done to it. It carries its own story: what, where, when, who, and how the name came to be. What
+    is kept already is not kept twice. What holds for a whole shoot may stand in calltag.toml, as
+    `place = "Ashmere"` below [keep]. Takes are only read, never changed.
+
+    \b
+    Examples:
+      calltag keep --type "marsh hooter" --best 20 --place Ashmere --recordist "A. Keeper"
+      calltag keep --take A007.MOV --at 12.4
+    """
+    from calltag.cli._log import read_takes
+    from calltag.edit.clock import common_rate
+    from calltag.edit.marking import check_types
+    from calltag.library.keep import KeepOptions
+    from calltag.library.story import Facts
+    from calltag.log import Log
+
+    if not (types or takes or best or by_hand or source):
+        raise InputError(
+            "say which calls to keep: --type, --take, --best, --by-hand, or --from with a table of "
+            "calls"
+        )
+    wanted = CallFilter(
+        types=types or (),
+        min_confidence=min_confidence,
+        min_snr_db=min_snr,
+        noise=False if clean else None,
+    )
+    facts = Facts(
+        species=species,
+        behaviour=behaviour,
+        sex=sex,
+        life_stage=life_stage,
+        place=place,
+        latitude=latitude,
+        longitude=longitude,
+        date=_day(date),
+        recordist=recordist,
+        equipment=equipment,
+        rights=rights,
+    )
+    with Log(log, create=False) as opened:
+        every = list(read_takes(opened, features=True))
+        check_types(every, types or ())
+        chosen = list(choose_takes(every, takes or ()))
+        if at:
+            found = _at(chosen, at)
+        elif source is not None:
+            found = _from_table(chosen, source)
+        else:
+            found = [
+                (one, call)
+                for one in chosen
+                for call in one.calls
+                if wanted.passes(call) and (call.by_hand or not by_hand)
+            ]
+        if once:
+            found = _once(found, opened)
+        found = order_calls(found, CallOrder.START if best is None else CallOrder.WORTH)[:best]
+        calls = _with_stories(found, every, opened)
+    rate = common_rate(one.take for one in every)
+    options = KeepOptions(handles_s=handles, as_flac=flac, facts=facts, rate=rate, replace=replace)
+    if not calls:
+        raise InputError("no call in the log is of that kind; `calltag calls` lists them")
+    if dry_run:
+        _list(library_folder(library), calls, options.replace)
+        return
+    _keep(library_folder(library), calls, options)
+
+
+def _day(text: str | None) -> str | None:
+    from datetime import date
+
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise InputError(f"--date {text}: write the day as 2026-04-18") from None
+
+
+def _at(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Found]:
+    """The calls at some seconds of the one take that was named."""
+    if len(chosen) != 1:
+        raise InputError("--at counts the seconds of one take; name it with --take")
+    (one,) = chosen
+    found: list[Found] = []
+    for at_s in seconds:
+        call = min(one.calls, key=lambda call: _away_s(call, at_s), default=None)
+        if call is None or _away_s(call, at_s) > AT_SLACK_S:
+            near = f"; the nearest is at {call.start_s:.2f} s" if call else ""
+            raise InputError(f"{one.take.path}: no call was found at {at_s:g} s{near}")
+        if all(other is not call for _, other in found):
+            found.append((one, call))
+    return found
+
+
+def _away_s(call: Call, at_s: float) -> float:
+    return max(call.start_s - at_s, at_s - call.end_s, 0.0)
+
+
+def _from_table(chosen: Sequence[TakeLog], source: Path) -> list[Found]:
+    """The calls that the rows of a table name."""
+    from calltag.learn.by_hand import ENOUGH, common_s
+    from calltag.learn.labels import is_call, known_take, read_labels
+
+    by_path = {one.take.path: one for one in chosen}
+    found: dict[int, Found] = {}
+    for row in read_labels(source, unnamed=True):
+        one = by_path[known_take(row.take, by_path)]
+        call = max(
+            (call for call in one.calls if is_call(call.label)),
+            key=lambda call: common_s(call.span, row.span),
+            default=None,
+        )
+        least_s = ENOUGH * (min(call.span.length_s, row.span.length_s) if call else 0.0)
+        if call is None or common_s(call.span, row.span) < max(least_s, 1e-9):
+            raise InputError(
+                f"{source.name}: no call was found in {one.take.path} from {row.start_s:.2f} to "
+                f"{row.end_s:.2f} s; label it first"
+            )
+        found[id(call)] = (one, call)
+    return list(found.values())
+
+
+def _once(found: Sequence[Found], log: Log) -> list[Found]:
+    from calltag.edit.seen_twice import merge_seen_twice
+
+    by_take: dict[str, TakeLog] = {}
+    for one, call in found:
+        own = by_take.get(one.take.path) or changed(one, calls=())
+        by_take[one.take.path] = changed(own, calls=(*own.calls, call))
+    seen = merge_seen_twice(by_take.values(), log.alignments())
+    return [(one.best.take_log, one.best.call) for one in seen]
+
+
+def _with_stories(found: Sequence[Found], every: Sequence[TakeLog], log: Log) -> list[Wanted]:
+    from calltag.library.keep import Wanted, heard_elsewhere
+
+    entries = {entry.take.path: entry for entry in log.entries()}
+    elsewhere = heard_elsewhere(every, log.alignments())
+    return [
+        Wanted(
+            take=one.take,
+            call=call,
+            model=entries[one.take.path].model,
+            feature_version=entries[one.take.path].feature_version,
+            also_heard=elsewhere.get((one.take.path, call.span), ()),
+        )
+        for one, call in found
+    ]
+
+
+def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:
+    """Say what would be kept."""
+    from calltag.library.catalogue import NAME, Catalogue
+    from calltag.library.doubles import kept_before
+
+    known: list[Wanted] = []
+    if (folder / NAME).is_file() and not replace:
+        with Catalogue(folder) as catalogue:
+            known = [c for c in calls if kept_before(catalogue, c.take.digest, c.call.span)]
+    new = [one for one in calls if all(one is not other for other in known)]
+    if new:
+        print_table(
+            (
+                Column("take", folds=True),
+                Column("at", right=True),
+                Column("length", right=True, rank=2),
+                Column("call type", folds=True),
+                Column("above background", right=True, rank=1),
+            ),
+            [
+                [
+                    one.take.path,
+                    position(one.call.start_s),
+                    f"{one.call.span.length_s:.2f} s",
+                    one.call.label,
+                    f"{one.call.snr_db:.0f} dB",
+                ]
+                for one in new
+            ],
+        )
+    text = f"{counted(len(new), 'call')} would be kept in {folder}"
+    say(f"{text}; {len(known)} more are kept already." if known else f"{text}.")
+
+
+def _keep(folder: Path, calls: Sequence[Wanted], options: KeepOptions) -> None:
+    from calltag.library.catalogue import NAME, Catalogue
+    from calltag.library.keep import keep_calls
+
+    begun = not (folder / NAME).is_file()
+    with Catalogue(folder, create=True) as catalogue:
+        if begun:
+            say(f"A new call library begins in {folder}.")
+        report = keep_calls(catalogue, calls, options)
+        for line in _told(report, folder):
+            say(line)
+        for line in _same_moments(catalogue, report):
+            say(line)
+    if begun:
+        say(CARE)
+    if report.problems:
+        raise typer.Exit(SOME_UNREADABLE)
+
+
+def _told(report: KeepReport, folder: Path) -> Iterator[str]:
+    kinds = Counter(kept.story.label for kept in report.kept)
+    if kinds:
+        named = ", ".join(f"{label} {number}" for label, number in kinds.most_common())
+        yield f"{counted(len(report.kept), 'call')} kept in {folder}: {named}."
+    else:
+        yield "Nothing new was kept."
+    if report.known:
+        yield (
+            f"{counted(len(report.known), 'call')} kept already, and left as they are "
+            "(--replace cuts them anew)."
+        )
+    yield from report.notes
+    for problem in report.problems:
+        yield f"{problem.path}: {problem.reason}"
+
+
+def _same_moments(catalogue: Catalogue, report: KeepReport) -> Iterator[str]:
+    from calltag.library.doubles import doubles_of
+
+    doubles = doubles_of(catalogue, [kept.key for kept in report.kept])
+    told = [
+        f"  {kept.short_id} {kept.story.take} at {position(kept.story.source_start_s)}: "
+        f"{double.why}, {double.path}"
+        for kept in report.kept
+        for double in doubles.get(kept.key, ())
+    ]
+    if told:
+        yield "There more than once now:"
+        yield from told[:_MOST_TOLD]
+        if len(told) > _MOST_TOLD:
+            more = len(told) - _MOST_TOLD
+            yield f"  and {more} more; `calltag library find --doubles` lists them"

@@ -1,0 +1,282 @@
+"""Keeping calls: cut from their takes into the library, each a file first and then a row.
+
+A file appears under its name when it is complete; its row is written after it, in a transaction of
+its own. So a run that is stopped at any moment leaves no half file, and no row without its file; at
+worst a file without a row, which the next run, or `calltag.library.rebuild`, takes in.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from calltag.edit.clock import DEFAULT_RATE, take_clock
+from calltag.edit.seen_twice import merge_seen_twice
+from calltag.edit.timecode import Rate
+from calltag.errors import MediaError
+from calltag.library.catalogue import Catalogue, Kept
+from calltag.library.cuts import HANDLES_S, cut_bext, cut_call, tell_story
+from calltag.library.doubles import kept_before
+from calltag.library.sound_file import MOST_FLAC_CHANNELS, file_hash, subtype_of, write_cut
+from calltag.library.story import Facts, Heard, Story
+from calltag.records import Alignment, Call, Problem, Span, Take, TakeLog
+
+STALE_S = 600.0
+"""A half-written file that nobody has touched for so long was left by a run that was killed."""
+
+_LONGEST_NAME = 60
+_NO_NAMES = frozenset({"con", "prn", "aux", "nul"})  # of Windows: no file may be called so
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """A call that is to be kept.
+
+    Attributes
+    ----------
+    take : Take
+        Its take.
+    call : Call
+        The call, with its measurements where there are some.
+    model : str or None
+        What named it, where the user did not.
+    feature_version : int
+        Version of its measurements.
+    also_heard : tuple of Heard
+        The same moment in takes of other cameras.
+    """
+
+    take: Take
+    call: Call
+    model: str | None = None
+    feature_version: int = 0
+    also_heard: tuple[Heard, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeepOptions:
+    """How calls are kept.
+
+    Attributes
+    ----------
+    handles_s : float
+        Seconds kept before and after each call.
+    as_flac : bool
+        Whether to write FLAC in place of WAV.
+    facts : Facts
+        What the user adds to the stories.
+    rate : Rate
+        How to count timecode of takes that have no rate of their own.
+    replace : bool
+        Whether a call that is kept already is cut anew.
+    """
+
+    handles_s: float = HANDLES_S
+    as_flac: bool = False
+    facts: Facts = field(default_factory=Facts)
+    rate: Rate = DEFAULT_RATE
+    replace: bool = False
+
+
+@dataclass(slots=True)
+class KeepReport:
+    """What came of keeping.
+
+    Attributes
+    ----------
+    kept : list of Kept
+        What was cut now.
+    known : list of tuple of Wanted and Kept
+        Calls that were kept already, and were left as they were.
+    problems : list of Problem
+        Takes that could not be read.
+    notes : list of str
+        What else the user should know.
+    """
+
+    kept: list[Kept] = field(default_factory=list)
+    known: list[tuple[Wanted, Kept]] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def keep_calls(
+    catalogue: Catalogue,
+    wanted: Iterable[Wanted],
+    options: KeepOptions,
+    *,
+    told: Callable[[int], None] = lambda _: None,
+) -> KeepReport:
+    """Cut calls from their takes into the library.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The library's catalogue.
+    wanted : iterable of Wanted
+        The calls.
+    options : KeepOptions
+        How.
+    told : callable
+        Told after each call how many are done.
+
+    Returns
+    -------
+    KeepReport
+        What came of it.
+
+    Raises
+    ------
+    InputError
+        If an option makes no sense, or a file cannot be written.
+    LibraryError
+        If the catalogue cannot be written.
+    """
+    sweep(catalogue.folder)
+    report = KeepReport()
+    unreadable: set[str] = set()
+    for number, one in enumerate(wanted, 1):
+        before = kept_before(catalogue, one.take.digest, one.call.span)
+        if before and not options.replace:
+            report.known.append((one, before[0]))
+        elif one.take.path not in unreadable:
+            try:
+                report.kept.append(_keep(catalogue, one, options, before, report.notes))
+            except MediaError as error:
+                unreadable.add(one.take.path)
+                report.problems.append(Problem(path=one.take.path, reason=error.reason))
+        told(number)
+    return report
+
+
+def _keep(
+    catalogue: Catalogue,
+    one: Wanted,
+    options: KeepOptions,
+    before: list[Kept],
+    notes: list[str],
+) -> Kept:
+    take = one.take
+    cut = cut_call(Path(take.rushes, take.path), one.call.span, handles_s=options.handles_s)
+    story = tell_story(
+        take,
+        one.call,
+        cut,
+        facts=options.facts,
+        model=one.model,
+        feature_version=one.feature_version,
+        also_heard=one.also_heard,
+        rate=options.rate,
+    )
+    as_flac = options.as_flac and story.channels <= MOST_FLAC_CHANNELS
+    if options.as_flac and not as_flac:
+        notes.append(
+            f"{take.path}: has {story.channels} channels, more than FLAC holds; kept as WAV"
+        )
+    subtype = subtype_of(cut.samples, as_flac=as_flac)
+    if subtype == "FLOAT":
+        notes.append(
+            f"{take.path} at {one.call.start_s:.1f} s: goes above full scale, so its samples are"
+            " kept as 32-bit floats"
+        )
+    elif subtype_of(cut.samples, as_flac=False) == "FLOAT":
+        notes.append(
+            f"{take.path} at {one.call.start_s:.1f} s: goes above full scale, which FLAC cuts off;"
+            " keep it as WAV, which does not"
+        )
+    path = cut_path(story, ".flac" if as_flac else ".wav")
+    file = catalogue.folder / path
+    bext = cut_bext(take, cut, story, take_clock(take, options.rate), subtype=subtype)
+    story = write_cut(file, cut.samples, story, bext)
+    _settle(file)
+    size_bytes, whole_hash = file.stat().st_size, file_hash(file)
+    catalogue.put([(path, story, size_bytes, whole_hash)])
+    for old in before:
+        if old.path != path:
+            catalogue.remove([old.path])
+            with suppress(OSError):
+                old.file.unlink()
+    return catalogue.kept_where("cuts.path = ?", [path])[0]
+
+
+def _settle(file: Path) -> None:
+    """Have the disk hold the file before the catalogue says that it is there."""
+    with suppress(OSError), file.open("rb+") as opened:
+        os.fsync(opened.fileno())
+
+
+def cut_path(story: Story, suffix: str) -> str:
+    """Name the file of a kept call, below the library's folder.
+
+    Parameters
+    ----------
+    story : Story
+        Its story.
+    suffix : str
+        One of `calltag.library.sound_file.SUFFIXES`.
+
+    Returns
+    -------
+    str
+        A folder for the species, and in it a name of call type, take, second and id: no two cuts
+        have the same, and the same cut has it always.
+    """
+    folder = _plain(story.species) or "calls"
+    take = _plain(Path(story.take).stem, lower=False)
+    name = f"{_plain(story.label)}_{take}_{story.source_start_s:.2f}s_{story.id[:8]}"
+    return f"{folder}/{name}{suffix}"
+
+
+def _plain(text: str, *, lower: bool = True) -> str:
+    """Letters, digits and hyphens: what every disk takes for a name."""
+    text = unicodedata.normalize("NFC", text.casefold() if lower else text)
+    kept = "".join(c if c.isalnum() or c in "-_." else "-" for c in text)
+    name = "-".join(part for part in kept.split("-") if part).strip("._")[:_LONGEST_NAME]
+    return f"{name}-" if name.casefold() in _NO_NAMES else name
+
+
+def heard_elsewhere(
+    take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
+) -> Mapping[tuple[str, Span], tuple[Heard, ...]]:
+    """Find the calls that several cameras heard.
+
+    Parameters
+    ----------
+    take_logs : iterable of TakeLog
+        What was found in the takes.
+    alignments : iterable of Alignment
+        How takes lie against each other.
+
+    Returns
+    -------
+    mapping of tuple of str and Span to tuple of Heard
+        By path of the take and span of the call, the same moment in other takes.
+    """
+    elsewhere: dict[tuple[str, Span], tuple[Heard, ...]] = {}
+    for seen in merge_seen_twice(take_logs, alignments):
+        for own in seen.sightings:
+            others = (other for other in seen.sightings if other is not own)
+            elsewhere[own.take_log.take.path, own.call.span] = tuple(
+                Heard(other.take_log.take.digest, other.take_log.take.path, *other.call.span)
+                for other in others
+            )
+    return elsewhere
+
+
+def sweep(folder: Path) -> None:
+    """Remove what killed runs left half written.
+
+    Parameters
+    ----------
+    folder : Path
+        The library's folder.
+    """
+    for partial in folder.rglob(".*.part"):
+        with suppress(OSError):
+            if time.time() - partial.stat().st_mtime > STALE_S:
+                partial.unlink()
