@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import calendar
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from calltag.errors import InputError
 
 LIBRARY = Path("~/calltag-library")
 
@@ -30,3 +34,76 @@ LibraryFolder = Annotated[
 def library_folder(named: Path) -> Path:
     """Return the library's folder, with the user's home put in for ``~``."""
     return named.expanduser()
+
+
+Place = Annotated[str, typer.Option(metavar="TEXT", help="Only from a place that is called so.")]
+Months = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--month", metavar="MONTH", help="Only of this month: 5, or May. May be repeated."
+    ),
+]
+Since = Annotated[
+    str | None,
+    typer.Option(metavar="DAY", help="Only from this day on: 2026-04-18, 2026-04 or 2026."),
+]
+Until = Annotated[str | None, typer.Option(metavar="DAY", help="Only up to this day.")]
+MinLevel = Annotated[
+    float | None,
+    typer.Option("--min-level", metavar="DBFS", help="Only calls at least this loud, in dBFS."),
+]
+MaxLevel = Annotated[
+    float | None,
+    typer.Option("--max-level", metavar="DBFS", help="Only calls at most this loud."),
+]
+MinLength = Annotated[
+    float | None,
+    typer.Option("--min-length", metavar="SECONDS", help="Only calls at least this long."),
+]
+MaxLength = Annotated[
+    float | None,
+    typer.Option("--max-length", metavar="SECONDS", help="Only calls at most this long."),
+]
+Sure = Annotated[
+    float,
+    typer.Option(
+        "--min-confidence", min=0.0, max=1.0, metavar="0…1", help="Only labels at least this sure."
+    ),
+]
+Noise = Annotated[
+    bool | None,
+    typer.Option(
+        "--noise/--clean",
+        help="Only calls with noise at the same time, or only calls without.",
+        show_default=False,
+    ),
+]
+ByHand = Annotated[bool, typer.Option("--by-hand", help="Only calls that you labelled yourself.")]
+Ids = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--id",
+        metavar="ID",
+        help="Only this one, as `calltag library find` lists it. May be repeated.",
+    ),
+]
+
+
+def months_of(names: Sequence[str]) -> list[int]:
+    """Read months: numbers, or names of which three letters are enough.
+
+    Examples
+    --------
+    >>> months_of(["5", "june", "Sep"])
+    [5, 6, 9]
+    """
+    known = [name.casefold() for name in calendar.month_name]
+    months = []
+    for name in names:
+        plain = name.strip().casefold()
+        fitting = [i for i, one in enumerate(known) if len(plain) > 2 and one.startswith(plain)]
+        number = int(plain) if plain.isdigit() else next(iter(fitting), 0)
+        if not 1 <= number <= 12:
+            raise InputError(f"--month {name}: write a number from 1 to 12, or a name such as May")
+        months.append(number)
+    return months

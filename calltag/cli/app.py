@@ -15,6 +15,7 @@ from calltag.cli import (
     demo,
     keep,
     label,
+    library,
     log,
     markers,
     rescue,
@@ -48,6 +49,7 @@ COMMANDS = (
     rescue,
     bed,
     keep,
+    library,
     demo,
 )
 

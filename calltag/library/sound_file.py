@@ -14,16 +14,25 @@ import io
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from calltag.errors import MediaError
 from calltag.files import written_whole
 from calltag.library import flac
 from calltag.library.rdf import from_rdf, to_rdf
 from calltag.library.story import Story
-from calltag.media.wav_file import Bext, Cue, iter_chunks, read_chunk, stored_bytes, write_wav
-from calltag.records import FloatArray
+from calltag.media.wav_file import (
+    Bext,
+    Cue,
+    iter_chunks,
+    read_bext,
+    read_chunk,
+    stored_bytes,
+    write_wav,
+)
 
 SUFFIXES = (".wav", ".flac")
 """Files that the library holds."""
@@ -36,7 +45,7 @@ _PIECE_BYTES = 1 << 20
 _NOT_OURS = "there is no story of a kept call in it"
 
 
-def subtype_of(samples: FloatArray, *, as_flac: bool) -> str:
+def subtype_of(samples: npt.NDArray[Any], *, as_flac: bool) -> str:
     """Choose how samples are stored.
 
     Parameters
@@ -55,7 +64,7 @@ def subtype_of(samples: FloatArray, *, as_flac: bool) -> str:
     return "FLOAT" if over and not as_flac else "PCM_24"
 
 
-def write_cut(path: Path, samples: FloatArray, story: Story, bext: Bext) -> Story:
+def write_cut(path: Path, samples: npt.NDArray[Any], story: Story, bext: Bext) -> Story:
     """Write the file of a kept call; it appears when it is complete, and not before.
 
     Parameters
@@ -99,7 +108,7 @@ def write_cut(path: Path, samples: FloatArray, story: Story, bext: Bext) -> Stor
     return story
 
 
-def _flac(samples: FloatArray, story: Story, bext: Bext, ends: tuple[int, int]) -> bytes:
+def _flac(samples: npt.NDArray[Any], story: Story, bext: Bext, ends: tuple[int, int]) -> bytes:
     import soundfile
 
     full = 2**23
@@ -109,11 +118,13 @@ def _flac(samples: FloatArray, story: Story, bext: Bext, ends: tuple[int, int]) 
     comments = {
         "TITLE": story.label,
         "ARTIST": story.recordist,
-        "DATE": (story.recorded or "")[:10],
+        "DATE": bext.date or (story.recorded or "")[:10],
+        "TIME": bext.time,
         "LOCATION": story.place,
         "COPYRIGHT": story.rights,
         "DESCRIPTION": bext.description,
         "ENCODED-BY": bext.originator,
+        "REFERENCE": bext.originator_reference,
         "TIMEREFERENCE": str(bext.time_reference),
         "CODINGHISTORY": bext.history,
         "RDF": to_rdf(story),
@@ -158,6 +169,72 @@ def read_story(path: Path) -> tuple[Story, bool]:
         raise _unreadable(path, error) from error
     except ValueError as error:  # no UTF-8 is one, too
         raise MediaError(path, f"{_NOT_OURS}, or it is damaged") from error
+
+
+def read_samples(path: Path) -> npt.NDArray[np.float64]:
+    """Read the sound of a kept call.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    np.ndarray, shape (n_channels, n_samples), float64
+        Samples, full scale at ±1, exactly as they are stored.
+
+    Raises
+    ------
+    MediaError
+        If the sound cannot be read.
+    """
+    import soundfile
+
+    try:
+        samples, _ = soundfile.read(path, dtype="float64", always_2d=True)
+    except soundfile.LibsndfileError as error:
+        raise MediaError(path, "its sound is damaged") from error
+    return np.ascontiguousarray(samples.T)
+
+
+def read_cut_bext(path: Path) -> Bext:
+    """Read what a kept call's file states of its start and of how it came to be.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Bext
+        Of a wave file its broadcast extension, of a FLAC file the same from its comments.
+
+    Raises
+    ------
+    MediaError
+        If the file cannot be read.
+    """
+    try:
+        if path.suffix.lower() != ".flac":
+            return read_bext(path) or Bext()
+        comments = flac.read_comments(path)
+    except MediaError:
+        raise
+    except OSError as error:
+        raise _unreadable(path, error) from error
+    date, time = comments.get("DATE", ""), comments.get("TIME", "")
+    reference = comments.get("TIMEREFERENCE", "")
+    return Bext(
+        description=comments.get("DESCRIPTION", ""),
+        originator=comments.get("ENCODED-BY", ""),
+        originator_reference=comments.get("REFERENCE", ""),
+        date=date,
+        time=time,
+        time_reference=int(reference) if reference.isdigit() else 0,
+        history=comments.get("CODINGHISTORY", ""),
+    )
 
 
 def sound_hash(path: Path) -> str:

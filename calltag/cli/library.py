@@ -1,0 +1,487 @@
+"""`calltag library`: the call library searched, handed out, learnt from, looked after."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli import FAILED, SOME_UNREADABLE
+from calltag.cli._library import (
+    CARE,
+    LIBRARY,
+    ByHand,
+    Ids,
+    LibraryFolder,
+    MaxLength,
+    MaxLevel,
+    MinLength,
+    MinLevel,
+    Months,
+    Noise,
+    Place,
+    Since,
+    Sure,
+    Until,
+    library_folder,
+    months_of,
+)
+from calltag.cli._options import As, ListedAs, MinSnr, Types
+from calltag.cli._output import Column, print_data, print_table, say
+from calltag.words import counted, first_few
+
+if TYPE_CHECKING:
+    from calltag.edit.tables import Row
+    from calltag.library.catalogue import Catalogue, Kept
+    from calltag.library.doubles import Double
+    from calltag.library.find import Query
+    from calltag.library.hand_out import OutReport
+
+ROW_COLUMNS = (
+    "id",
+    "label",
+    "species",
+    "behaviour",
+    "sex",
+    "life_stage",
+    "place",
+    "recorded",
+    "recordist",
+    "equipment",
+    "rights",
+    "take",
+    "start_s",
+    "end_s",
+    "start_tc",
+    "low_hz",
+    "high_hz",
+    "snr_db",
+    "level_dbfs",
+    "loudness_lufs",
+    "confidence",
+    "labelled_by",
+    "noise",
+    "doubles",
+    "file",
+)
+COLUMNS = (
+    Column("id"),
+    Column("call type", folds=True),
+    Column("place", folds=True, rank=1),
+    Column("recorded", rank=2),
+    Column("length", right=True, rank=3),
+    Column("above background", right=True, rank=4),
+    Column("sure", right=True, rank=5),
+    Column("noise", rank=6),
+    Column("again", right=True, rank=7),
+)
+
+
+class ListOrder(StrEnum):
+    """What kept calls may be listed by."""
+
+    NEWEST = "newest"
+    TYPE = "type"
+    SNR = "snr"
+    LEVEL = "level"
+    LENGTH = "length"
+    CONFIDENCE = "confidence"
+
+
+group = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.add_typer(group, name="library")
+
+
+@group.callback()
+def library() -> None:
+    """Search your call library, hand out from it, and look after it.
+
+    The library is a folder of sound files, each with its own story, and a catalogue to find them
+    by. `calltag keep` puts calls into it.
+
+    \b
+    Examples:
+      calltag library find --type "marsh hooter" --month May
+      calltag library out D:/edit/calls --type "marsh hooter: boom" --best 5
+    """
+
+
+@group.command("find")
+def find_command(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[WORDS]...",
+            help="Words that all stand in the story: animal, place, behaviour, take, people.",
+            show_default=False,
+        ),
+    ] = None,
+    library: LibraryFolder = LIBRARY,
+    types: Types = None,
+    place: Place = "",
+    months: Months = None,
+    since: Since = None,
+    until: Until = None,
+    min_snr: MinSnr = None,
+    min_level: MinLevel = None,
+    max_level: MaxLevel = None,
+    min_length: MinLength = None,
+    max_length: MaxLength = None,
+    min_confidence: Sure = 0.0,
+    noise: Noise = None,
+    by_hand: ByHand = False,
+    ids: Ids = None,
+    doubles: Annotated[
+        bool,
+        typer.Option(
+            "--doubles",
+            help="Only calls that are there more than once, with what each is the same as.",
+        ),
+    ] = False,
+    by: Annotated[
+        ListOrder, typer.Option(help="Order: newest, type, or the highest first.")
+    ] = ListOrder.NEWEST,
+    best: Annotated[
+        int, typer.Option(min=0, metavar="N", help="How many to list; 0 lists all.")
+    ] = 50,
+    how: ListedAs = As.TABLE,
+) -> None:
+    """Find kept calls.
+
+    A call that is there more than once, by another camera or cut twice, is listed each time; the
+    column `again` says how often else.
+
+    \b
+    Examples:
+      calltag library find hoot ashmere
+      calltag library find --type "pit rail" --month May --clean --min-snr 20
+      calltag library find --doubles
+    """
+    from calltag.library.catalogue import Catalogue
+    from calltag.library.doubles import doubles_of
+    from calltag.library.find import find
+
+    query = _query(
+        words=" ".join(words or ()),
+        types=types,
+        place=place,
+        months=months,
+        since=since,
+        until=until,
+        min_snr=min_snr,
+        min_level=min_level,
+        max_level=max_level,
+        min_length=min_length,
+        max_length=max_length,
+        min_confidence=min_confidence,
+        noise=noise,
+        by_hand=by_hand,
+        ids=ids,
+        doubles=doubles,
+        by=by,
+        best=best,
+    )
+    with Catalogue(library_folder(library)) as catalogue:
+        _warn_unfinished(catalogue)
+        found = find(catalogue, query)
+        again = doubles_of(catalogue, [one.key for one in found.kept])
+        total = catalogue.count()
+    _print(found.kept, again, how)
+    if how is not As.TABLE:
+        return
+    if doubles:
+        for one in found.kept:
+            for double in again.get(one.key, ()):
+                say(f"  {one.short_id}: {double.why}: {double.path}")
+    listed = len(found.kept)
+    text = f"{counted(listed, 'kept call')} listed"
+    if found.total > listed:
+        text += f" of {found.total} (--best 0 lists all)"
+    say(f"{text}; the library holds {total}.")
+
+
+@group.command("out")
+def out_command(
+    folder: Annotated[
+        Path,
+        typer.Argument(metavar="FOLDER", help="Where to copy to.", show_default=False),
+    ],
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[WORDS]...", help="Words that all stand in the story.", show_default=False
+        ),
+    ] = None,
+    library: LibraryFolder = LIBRARY,
+    types: Types = None,
+    place: Place = "",
+    months: Months = None,
+    since: Since = None,
+    until: Until = None,
+    min_snr: MinSnr = None,
+    min_level: MinLevel = None,
+    max_level: MaxLevel = None,
+    min_length: MinLength = None,
+    max_length: MaxLength = None,
+    min_confidence: Sure = 0.0,
+    noise: Noise = None,
+    by_hand: ByHand = False,
+    ids: Ids = None,
+    by: Annotated[
+        ListOrder, typer.Option(help="Which come first: newest, type, or the highest.")
+    ] = ListOrder.SNR,
+    best: Annotated[
+        int, typer.Option(min=0, metavar="N", help="Only the first N of that order; 0 is all.")
+    ] = 0,
+    loudness: Annotated[
+        float | None,
+        typer.Option(
+            "--loudness",
+            metavar="LUFS",
+            min=-70.0,
+            max=0.0,
+            help="Bring all to this loudness; -23 is what broadcasters use (EBU R 128). No true "
+            "peak goes above -1 dBTP. Without it, levels stay as they are.",
+            show_default=False,
+        ),
+    ] = None,
+    fps: Annotated[
+        str | None,
+        typer.Option(
+            "--fps",
+            metavar="FPS",
+            help="Frame rate that the markers count at, as 25 or 29.97df. Without it, that of most "
+            "of the takes.",
+            show_default=False,
+        ),
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace files that exist already.")
+    ] = False,
+) -> None:
+    """Copy kept calls to a folder, for an edit.
+
+    Copies are wave files with start time, a cue on the call, and its story. Beside them come
+    calls.otio, a timeline (OpenTimelineIO) with a marker on each call, and credits.csv, which says
+    who recorded what and how it may be used.
+
+    \b
+    Examples:
+      calltag library out D:/edit/calls --type "marsh hooter: boom" --best 5
+      calltag library out D:/edit/calls --id 1a2b3c4d --loudness -23
+    """
+    from calltag.edit.timecode import parse_rate
+    from calltag.library.catalogue import Catalogue
+    from calltag.library.find import find
+    from calltag.library.hand_out import hand_out
+
+    query = _query(
+        words=" ".join(words or ()),
+        types=types,
+        place=place,
+        months=months,
+        since=since,
+        until=until,
+        min_snr=min_snr,
+        min_level=min_level,
+        max_level=max_level,
+        min_length=min_length,
+        max_length=max_length,
+        min_confidence=min_confidence,
+        noise=noise,
+        by_hand=by_hand,
+        ids=ids,
+        by=by,
+        best=best,
+    )
+    place_of = library_folder(library)
+    with Catalogue(place_of) as catalogue:
+        _warn_unfinished(catalogue)
+        kept = find(catalogue, query).kept
+    report = hand_out(
+        kept,
+        folder,
+        library=place_of,
+        loudness_lufs=loudness,
+        rate=parse_rate(fps) if fps else None,
+        replace_existing=replace,
+    )
+    for line in _handed_out(report, folder, loudness):
+        say(line)
+    say(CARE)
+    if report.problems:
+        raise typer.Exit(SOME_UNREADABLE if report.copies else FAILED)
+
+
+@group.command("rebuild")
+def rebuild_command(library: LibraryFolder = LIBRARY) -> None:
+    """Make the catalogue anew from the files alone.
+
+    For when the catalogue is lost or damaged, or you put files into the library's folder, moved
+    them there or took some out. The files are only read.
+
+    \b
+    Example:
+      calltag library rebuild
+    """
+    from calltag.library.rebuild import rebuild
+
+    report = rebuild(library_folder(library))
+    if report.laid_aside is not None:
+        say(f"The catalogue was damaged; it is now called {report.laid_aside.name}.")
+    say(f"{counted(report.taken, 'kept call')} in the catalogue.")
+    if report.gone:
+        say(f"No longer in it: {first_few(report.gone, 3)}.")
+    for path in report.doubtful:
+        say(f"{path}: its story is damaged, or was changed by another program; taken as it is")
+    for problem in report.strangers:
+        say(f"{problem.path}: {problem.reason}; not taken in")
+
+
+@group.command("check")
+def check_command(
+    library: LibraryFolder = LIBRARY,
+) -> None:
+    """Look whether every kept call is still what it was.
+
+    Each file holds checksums of its own sound and story. What is damaged is named; take it from a
+    copy of the library, which you should have.
+
+    \b
+    Example:
+      calltag library check
+    """
+    from calltag.library.catalogue import Catalogue
+    from calltag.library.check import check
+
+    with Catalogue(library_folder(library)) as catalogue:
+        report = check(catalogue)
+    for one in report.findings:
+        say(f"{one.path}: {one.trouble}{f' ({one.detail})' if one.detail else ''}")
+    say(
+        f"{counted(report.checked, 'file')} checked: "
+        + (f"{report.damaged} damaged or gone." if report.damaged else "none is damaged.")
+    )
+    if report.damaged:
+        raise typer.Exit(FAILED)
+
+
+def _query(
+    *,
+    words: str,
+    types: list[str] | None,
+    place: str,
+    months: list[str] | None,
+    since: str | None,
+    until: str | None,
+    min_snr: float | None,
+    min_level: float | None,
+    max_level: float | None,
+    min_length: float | None,
+    max_length: float | None,
+    min_confidence: float,
+    noise: bool | None,
+    by_hand: bool,
+    ids: list[str] | None,
+    by: ListOrder,
+    best: int,
+    doubles: bool = False,
+) -> Query:
+    from calltag.library.find import Order, Query
+
+    return Query(
+        words=words,
+        types=types or (),
+        place=place,
+        months=months_of(months or ()),
+        since=since,
+        until=until,
+        min_snr_db=min_snr,
+        min_level_dbfs=min_level,
+        max_level_dbfs=max_level,
+        min_length_s=min_length,
+        max_length_s=max_length,
+        min_confidence=min_confidence,
+        noise=noise,
+        by_hand=True if by_hand else None,
+        ids=ids or (),
+        doubles=doubles,
+        order=Order(by),
+        limit=best or None,
+    )
+
+
+def _warn_unfinished(catalogue: Catalogue) -> None:
+    if catalogue.unfinished:
+        say(
+            "A rebuild of this catalogue was not finished, so calls may be missing from it; "
+            "`calltag library rebuild` goes through all files again."
+        )
+
+
+def _print(kept: Sequence[Kept], again: dict[int, tuple[Double, ...]], how: As) -> None:
+    if how is not As.TABLE:
+        print_data(ROW_COLUMNS, [_row(one, again.get(one.key, ())) for one in kept], how)
+    elif kept:
+        print_table(COLUMNS, [_cells(one, again.get(one.key, ())) for one in kept])
+
+
+def _row(kept: Kept, doubles: Sequence[Double]) -> Row:
+    from calltag.edit.tables import LIST_MARK, rounded
+
+    story = kept.story
+    row: Row = {name: getattr(story, name) for name in ROW_COLUMNS if hasattr(story, name)}
+    numbers = {"low_hz": 0, "high_hz": 0, "snr_db": 1, "level_dbfs": 1, "loudness_lufs": 1}
+    for name, decimals in numbers.items():
+        value = getattr(story, name)
+        row[name] = None if value is None else rounded(value, decimals)
+    return row | {
+        "start_s": rounded(story.source_start_s, 3),
+        "end_s": rounded(story.source_end_s, 3),
+        "confidence": rounded(story.confidence, 3),
+        "noise": LIST_MARK.join(story.noise),
+        "doubles": LIST_MARK.join(f"{one.path} ({one.why})" for one in doubles),
+        "file": str(kept.file),
+    }
+
+
+def _cells(kept: Kept, doubles: Sequence[Double]) -> list[str]:
+    story = kept.story
+    return [
+        kept.short_id,
+        story.label,
+        story.place,
+        (story.recorded or "")[:16].replace("T", " "),
+        f"{story.call.length_s:.2f} s",
+        "" if story.snr_db is None else f"{story.snr_db:.0f} dB",
+        "by hand" if story.by_hand else f"{int(100 * story.confidence)} %",
+        ", ".join(story.noise),
+        str(len(doubles) or ""),
+    ]
+
+
+def _handed_out(report: OutReport, folder: Path, loudness: float | None) -> Iterator[str]:
+    for problem in report.problems:
+        yield f"{problem.path}: {problem.reason}"
+    if not report.copies or report.markers is None or report.credits is None:
+        return
+    level = "at their own levels" if loudness is None else f"brought to {loudness:g} LUFS"
+    yield f"{counted(len(report.copies), 'call')} copied to {folder}, {level}."
+    yield f"With them: {report.markers.name}, a timeline with markers, and {report.credits.name}."
+    if loudness is None:
+        return
+    for copy in report.copies:
+        remarks = []
+        if copy.held:
+            remarks.append("no more, since its true peak is at -1 dBTP")
+        if copy.short:
+            remarks.append("shorter than 0.4 s, of which R 128 knows no loudness: set by its level")
+        told = f": {'; '.join(remarks)}" if remarks else ""
+        yield f"  {copy.file.name} {copy.gain_db:+.1f} dB{told}"

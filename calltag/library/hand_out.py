@@ -1,0 +1,325 @@
+"""Kept calls handed out to an edit: copies in a folder, with markers and credits.
+
+A copy is a wave file with the same sound, start time, cue and story. If asked for, all are brought
+to one loudness by EBU R 128, measured on the whole file; none is turned up beyond a true peak of
+`PEAK_DBTP`, nothing is limited or compressed. R 128 knows no loudness of less than 0.4 s: files as
+short as that are aligned by the same weighting without its gates, and that is said.
+"""
+
+from __future__ import annotations
+
+import math
+import shutil
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path, PurePosixPath
+
+import numpy as np
+import numpy.typing as npt
+
+from calltag import __version__
+from calltag.edit.formats import WriteOptions
+from calltag.edit.formats import otio as otio_format
+from calltag.edit.markers import TakeMarkers, describe_call
+from calltag.edit.tables import Row, csv_text, rounded
+from calltag.edit.timecode import Rate
+from calltag.errors import InputError, MediaError
+from calltag.files import refuse_existing, write_texts, written_whole
+from calltag.library.catalogue import Kept
+from calltag.library.sound_file import read_cut_bext, read_samples, sound_hash, write_cut
+from calltag.library.story import Story
+from calltag.records import Call, Marker, Problem, Take
+from calltag.sound.loudness import integrated_lufs, true_peak_dbtp, ungated_lufs
+
+PEAK_DBTP = -1.0
+"""True peak that no copy exceeds that was brought to a loudness (EBU R 128)."""
+
+SHORTEST_S = 0.4
+"""EBU R 128 knows no loudness of anything shorter."""
+
+MARKERS_NAME = "calls.otio"
+CREDITS_NAME = "credits.csv"
+
+CREDIT_COLUMNS = (
+    "file",
+    "label",
+    "species",
+    "behaviour",
+    "sex",
+    "life_stage",
+    "place",
+    "recorded",
+    "recordist",
+    "equipment",
+    "rights",
+    "take",
+    "start_tc",
+    "labelled_by",
+    "confidence",
+    "length_s",
+    "loudness_lufs",
+    "gain_db",
+    "id",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandedOut:
+    """A copy that was handed out.
+
+    Attributes
+    ----------
+    kept : Kept
+        What it is a copy of.
+    file : Path
+        The copy.
+    story : Story
+        Its story.
+    gain_db : float
+        By how much it was turned up; 0 where it was left at its level.
+    held : bool
+        Whether it stays below the loudness asked for, since its peak would go too high.
+    short : bool
+        Whether it is too short for a loudness by EBU R 128.
+    """
+
+    kept: Kept
+    file: Path
+    story: Story
+    gain_db: float = 0.0
+    held: bool = False
+    short: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class OutReport:
+    """What was handed out.
+
+    Attributes
+    ----------
+    copies : tuple of HandedOut
+        The copies, in order.
+    problems : tuple of Problem
+        Kept calls that could not be read, or whose sound is damaged.
+    markers, credits : Path or None
+        The timeline with a marker on each call, and the table of credits; None without copies.
+    """
+
+    copies: tuple[HandedOut, ...]
+    problems: tuple[Problem, ...]
+    markers: Path | None
+    credits: Path | None
+
+
+def hand_out(
+    kept: Sequence[Kept],
+    folder: Path,
+    *,
+    library: Path,
+    loudness_lufs: float | None = None,
+    rate: Rate | None = None,
+    replace_existing: bool = False,
+    told: Callable[[int], None] = lambda _: None,
+) -> OutReport:
+    """Copy kept calls to a folder for the edit.
+
+    Parameters
+    ----------
+    kept : sequence of Kept
+        The calls; of two of one id, the first is taken.
+    folder : Path
+        Where to; made if there is none. It may not lie in the library.
+    library : Path
+        The library's folder.
+    loudness_lufs : float or None
+        Loudness to bring all to; None leaves them at their levels.
+    rate : Rate or None
+        How the markers count frames; that of most of the takes unless given.
+    replace_existing : bool
+        Whether existing files may be replaced.
+    told : callable
+        Told after each copy how many are done.
+
+    Returns
+    -------
+    OutReport
+        What was handed out.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to hand out, the folder lies in the library, or a file exists already or
+        cannot be written.
+    """
+    calls = list({one.story.id: one for one in reversed(kept)}.values())[::-1]
+    if not calls:
+        raise InputError("no kept call was chosen; `calltag library find` lists them")
+    if folder.resolve().is_relative_to(library.resolve()):
+        raise InputError(f"{folder}: this lies in the library; name a folder outside it")
+    if loudness_lufs is not None and not -70 <= loudness_lufs <= 0:
+        raise InputError(f"loudness {loudness_lufs:g}: give LUFS, such as -23")
+    targets = [folder / f"{PurePosixPath(one.path).stem}.wav" for one in calls]
+    lists = [folder / MARKERS_NAME, folder / CREDITS_NAME]
+    refuse_existing([*targets, *lists], replace=replace_existing)
+    copies, problems = [], []
+    for number, (one, target) in enumerate(zip(calls, targets, strict=True), 1):
+        try:
+            copies.append(_copy(one, target, loudness_lufs))
+        except MediaError as error:
+            problems.append(Problem(path=one.path, reason=error.reason))
+        told(number)
+    if not copies:
+        return OutReport((), tuple(problems), None, None)
+    markers, credit_list = lists
+    otio_format.write(
+        [_marked(copy, rate or common_frame_rate(calls)) for copy in copies],
+        markers,
+        WriteOptions(title=folder.name, replace=replace_existing),
+    )
+    text = csv_text(CREDIT_COLUMNS, [_credit(copy) for copy in copies])
+    write_texts({credit_list: text}, replace=replace_existing)
+    return OutReport(tuple(copies), tuple(problems), markers, credit_list)
+
+
+def common_frame_rate(kept: Sequence[Kept]) -> Rate:
+    """Find the rate that most of the takes were filmed at.
+
+    Parameters
+    ----------
+    kept : sequence of Kept
+        Kept calls, at least one.
+
+    Returns
+    -------
+    Rate
+        The commonest.
+    """
+    rates = Counter((one.story.frame_rate, ";" in one.story.start_tc) for one in kept)
+    (frame_rate, drop), _ = rates.most_common(1)[0]
+    return Rate(Fraction(frame_rate), drop)
+
+
+def call_of(story: Story) -> Call:
+    """Make the record of a kept call that the rest of calltag works with.
+
+    Parameters
+    ----------
+    story : Story
+        Its story.
+
+    Returns
+    -------
+    Call
+        The call, in seconds of its file.
+    """
+    return Call(
+        start_s=story.call_start_s,
+        end_s=story.call_end_s,
+        low_hz=_number(story.low_hz),
+        high_hz=_number(story.high_hz),
+        peak_hz=_number(story.peak_hz),
+        snr_db=_number(story.snr_db),
+        level_dbfs=_number(story.level_dbfs),
+        call_probability=1.0,
+        label=story.label,
+        confidence=story.confidence,
+        noise=story.noise,
+        by_hand=story.by_hand,
+        features=story.features,
+    )
+
+
+def _number(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def _copy(kept: Kept, target: Path, loudness_lufs: float | None) -> HandedOut:
+    if sound_hash(kept.file) != kept.story.sound_hash:
+        raise MediaError(
+            kept.file, "its sound is damaged, so it was not handed out; take it from a copy"
+        )
+    if loudness_lufs is None and kept.file.suffix.lower() == ".wav":
+        with written_whole(target) as partial:
+            shutil.copyfile(kept.file, partial)
+        return HandedOut(kept=kept, file=target, story=kept.story)
+    samples = read_samples(kept.file)
+    bext = read_cut_bext(kept.file)
+    if loudness_lufs is None:
+        story = write_cut(target, samples, kept.story, bext)
+        return HandedOut(kept=kept, file=target, story=story)
+    rate_hz = kept.story.rate_hz
+    short = samples.shape[1] < round(SHORTEST_S * rate_hz)
+    gain_db, held = _gain_db(samples, rate_hz, loudness_lufs, short=short)
+    samples = samples * 10 ** (gain_db / 20)
+    level_dbfs = kept.story.level_dbfs
+    loudness = integrated_lufs(samples, rate_hz)
+    story = replace(
+        kept.story,
+        loudness_lufs=loudness if math.isfinite(loudness) else None,
+        true_peak_dbtp=true_peak_dbtp(samples),
+        level_dbfs=None if level_dbfs is None else level_dbfs + gain_db,
+    )
+    why = f"{gain_db:+.2f} dB for {loudness_lufs:g} LUFS"
+    line = f"A=PCM,F={rate_hz},W=24,T=calltag {__version__}: {why}"
+    bext = replace(
+        bext,
+        history=f"{bext.history}\n{line}".strip(),
+        loudness_lufs=story.loudness_lufs,
+        true_peak_dbtp=story.true_peak_dbtp,
+    )
+    story = write_cut(target, samples, story, bext)
+    return HandedOut(kept=kept, file=target, story=story, gain_db=gain_db, held=held, short=short)
+
+
+def _gain_db(
+    samples: npt.NDArray[np.float64], rate_hz: int, target_lufs: float, *, short: bool
+) -> tuple[float, bool]:
+    """By how much to turn a sound up, and whether its peak allows no more."""
+    measured = (ungated_lufs if short else integrated_lufs)(samples, rate_hz)
+    peak_dbtp = true_peak_dbtp(samples)
+    if not math.isfinite(measured) or not math.isfinite(peak_dbtp):
+        return 0.0, False  # silence, or below what R 128 measures
+    wanted_db, most_db = target_lufs - measured, PEAK_DBTP - peak_dbtp
+    return min(wanted_db, most_db), wanted_db > most_db
+
+
+def _marked(copy: HandedOut, rate: Rate) -> TakeMarkers:
+    story = copy.story
+    call = call_of(story)
+    bext = read_cut_bext(copy.file)
+    take = Take(
+        path=copy.file.name,
+        rushes=str(copy.file.parent.resolve()),
+        digest=story.sound_hash[:32],
+        size_bytes=copy.file.stat().st_size,
+        duration_s=story.duration_s,
+        time_reference=bext.time_reference,
+        recorded=story.recorded,
+        sample_rate_hz=story.rate_hz,
+        channels=story.channels,
+    )
+    words = [describe_call(call), story.place, story.rights]
+    marker = Marker(
+        start_s=call.start_s,
+        end_s=call.end_s,
+        name=story.label,
+        comment="; ".join(part for part in words if part),
+        confidence=story.confidence,
+        snr_db=story.snr_db,
+        call=call,
+    )
+    return TakeMarkers(take=take, markers=(marker,), rate=rate)
+
+
+def _credit(copy: HandedOut) -> Row:
+    story = copy.story
+    row: Row = {name: getattr(story, name) for name in CREDIT_COLUMNS if hasattr(story, name)}
+    return row | {
+        "file": copy.file.name,
+        "confidence": rounded(story.confidence, 3),
+        "length_s": rounded(story.call.length_s, 3),
+        "loudness_lufs": None if story.loudness_lufs is None else rounded(story.loudness_lufs, 1),
+        "gain_db": rounded(copy.gain_db, 2),
+    }

@@ -1,0 +1,150 @@
+"""The catalogue made anew from the files alone.
+
+Files are taken in a few at a time, each in place of what was known of it, and what has no file any
+more is taken out at the end: so the library can be used meanwhile, by this process or another, and
+a rebuild that is killed leaves a catalogue that is true, though it may lack files; it remembers
+that. A catalogue that is damaged is laid aside first.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from calltag.errors import LibraryError, MediaError
+from calltag.library.catalogue import NAME, Catalogue
+from calltag.library.keep import sweep
+from calltag.library.sound_file import SUFFIXES, file_hash, read_story
+from calltag.library.story import Story
+from calltag.records import Problem
+
+LAID_ASIDE = f"{NAME}.damaged"
+"""What a damaged catalogue is called from then on."""
+
+_AT_ONCE = 200
+
+
+@dataclass(slots=True)
+class RebuildReport:
+    """What came of a rebuild.
+
+    Attributes
+    ----------
+    taken : int
+        Files that the catalogue knows now.
+    gone : list of str
+        Paths that it knew, and that are no more.
+    strangers : list of Problem
+        Sound files without a story, or with one that cannot be read.
+    doubtful : list of str
+        Files whose story was damaged, or changed by hand.
+    laid_aside : Path or None
+        Where the old catalogue is, if it was damaged.
+    """
+
+    taken: int = 0
+    gone: list[str] = field(default_factory=list)
+    strangers: list[Problem] = field(default_factory=list)
+    doubtful: list[str] = field(default_factory=list)
+    laid_aside: Path | None = None
+
+
+def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None) -> RebuildReport:
+    """Make a library's catalogue anew from its files.
+
+    Parameters
+    ----------
+    folder : Path
+        The library's folder.
+    told : callable
+        Told now and then how many files of how many are done.
+
+    Returns
+    -------
+    RebuildReport
+        What came of it.
+
+    Raises
+    ------
+    LibraryError
+        If there is no such folder, or its catalogue cannot be written.
+    """
+    if not folder.is_dir():
+        raise LibraryError(f"{folder}: there is no such folder; name the library with --library")
+    report = RebuildReport()
+    catalogue = _sound_one(folder, report)
+    with catalogue:
+        sweep(folder)
+        catalogue.set_unfinished(True)
+        files = list(sound_files(folder))
+        entries: list[tuple[str, Story, int, str]] = []
+        for number, file in enumerate(files, 1):
+            path = file.relative_to(folder).as_posix()
+            try:
+                story, whole = read_story(file)
+                entries.append((path, story, file.stat().st_size, file_hash(file)))
+                report.taken += 1
+                if not whole:
+                    report.doubtful.append(path)
+            except MediaError as error:
+                report.strangers.append(Problem(path=path, reason=error.reason))
+            except FileNotFoundError:  # moved away meanwhile
+                continue
+            if len(entries) == _AT_ONCE or number == len(files):
+                catalogue.put(entries)
+                entries = []
+                told(number, len(files))
+        strangers = {problem.path for problem in report.strangers}
+        report.gone = [
+            path for path in catalogue.paths() if path in strangers or not (folder / path).is_file()
+        ]
+        catalogue.remove(report.gone)
+        catalogue.set_unfinished(False)
+    return report
+
+
+def sound_files(folder: Path) -> Iterator[Path]:
+    """Yield the sound files of a library.
+
+    Parameters
+    ----------
+    folder : Path
+        The library's folder.
+
+    Yields
+    ------
+    Path
+        A file, in order of paths; hidden ones are passed over.
+    """
+    for file in sorted(folder.rglob("*")):
+        hidden = any(part.startswith(".") for part in file.relative_to(folder).parts)
+        if file.suffix.lower() in SUFFIXES and not hidden and file.is_file():
+            yield file
+
+
+def _sound_one(folder: Path, report: RebuildReport) -> Catalogue:
+    """Open the catalogue; one that is damaged is laid aside, and a new one begun."""
+    try:
+        catalogue = Catalogue(folder, create=True)
+        try:
+            if catalogue.read("PRAGMA quick_check") == [("ok",)]:
+                return catalogue
+        except LibraryError as error:
+            if not _is_damage(error):
+                raise
+        catalogue.close()
+    except LibraryError as error:
+        if not _is_damage(error):
+            raise
+    report.laid_aside = folder / LAID_ASIDE
+    (folder / NAME).replace(report.laid_aside)
+    for suffix in ("-wal", "-shm"):
+        (folder / f"{NAME}{suffix}").unlink(missing_ok=True)
+    return Catalogue(folder, create=True)
+
+
+def _is_damage(error: LibraryError) -> bool:
+    code = getattr(error.__cause__, "sqlite_errorcode", 0) & 0xFF
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
