@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -25,6 +26,17 @@ TABLE = (
     Column("label", folds=True),
     Column("group", rank=1),
 )
+
+
+class ListenBy(StrEnum):
+    """What the listening page may go by."""
+
+    USEFUL = "useful"
+    TYPE = "type"
+    TAKE = "take"
+    TIME = "time"
+
+
 MOST_SENTENCES = 20
 """Bad lines that are told one by one."""
 
@@ -52,16 +64,30 @@ def label_command(
     types: Types = None,
     takes: Takes = None,
     how: ListedAs = As.TABLE,
+    order: Annotated[
+        ListenBy, typer.Option(help="Which sounds the listening page begins with.")
+    ] = ListenBy.USEFUL,
+    browser: Annotated[
+        bool,
+        typer.Option(
+            "--open/--no-open", help="Whether to open the browser; the address is printed anyway."
+        ),
+    ] = True,
 ) -> None:
-    """Say what is in the takes, for calltag to learn from.
+    """Listen to the calls and say what they are, for calltag to learn from.
+
+    Opens a page in your browser that plays and shows one sound after another; a key names it. Each
+    answer is in the log at once. Ctrl-C ends it.
 
     A label is a call type in your own words, a noise kind (machine, wind, water, voice, handling;
     a detail may follow: machine/hedge trimmer) or `no call`. Your labels stand above what was
-    found. Any program that edits tables will do: list the calls as CSV, write types into the
+    found. A program that edits tables will do, too: list the calls as CSV, write types into the
     column `label`, and read the file. Lines that you leave as they are do not become labels.
 
     \b
     Examples:
+      calltag label
+      calltag label --take card1 --order time
       calltag calls --as csv > mine.csv
       calltag label --from mine.csv
       calltag label --list
@@ -69,14 +95,43 @@ def label_command(
     from calltag.log import Log
 
     if source is None and not show:
-        raise InputError(
-            "say what to do: `--from FILE.csv` reads labels from a table, `--list` lists them"
-        )
+        if types:
+            raise InputError(
+                "--type goes with --list; the listening page goes by type with --order type"
+            )
+        _listen(log, takes or [], order, browser=browser)
+        return
     with Log(log, create=False) as opened:
         if source is not None:
             _read(opened, source, skip_bad=skip_bad)
         if show:
             _list(opened, types or [], takes or [], how)
+
+
+def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> None:
+    from calltag.log import Log
+    from calltag.naming import measure_labels
+    from calltag.pages.heard import Order
+    from calltag.pages.listening import listening_app
+    from calltag.pages.server import serve
+    from calltag.pages.session import Session
+
+    session = Session(log, choose=lambda take_logs: choose_takes(take_logs, takes))
+    before = session.hearing.n_labels
+
+    def tell(address: str, opened: bool) -> None:
+        say("The listening page is open in your browser:" if opened else "Open in your browser:")
+        typer.echo(address)
+        say("Ctrl-C ends it. All answers are kept as they are given.")
+
+    serve(listening_app(session, order=Order(order.value)), open_browser=browser, tell=tell)
+    with Log(log, create=False) as opened:
+        for note in measure_labels(opened):
+            say(note)
+        n_labels = len(opened.labels())
+    say(f"{counted(n_labels, 'label')} in the log, {n_labels - before:+d} in this sitting.")
+    if n_labels > before:
+        say("Next: `calltag teach` learns from all labels.")
 
 
 def _read(log: Log, source: Path, *, skip_bad: bool) -> None:

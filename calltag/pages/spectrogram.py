@@ -131,8 +131,13 @@ class Spectrogram:
             for n in range(first, math.floor(last) + 1)
         )
 
-    def frequency_ticks(self) -> tuple[Tick, ...]:
+    def frequency_ticks(self, gap: float = 0.06) -> tuple[Tick, ...]:
         """Choose marks for the axis of frequency.
+
+        Parameters
+        ----------
+        gap : float
+            How far they lie apart at least, as a share of the height.
 
         Returns
         -------
@@ -143,13 +148,15 @@ class Spectrogram:
         --------
         >>> picture = draw(np.zeros(spectrum.RATE_HZ, np.float32))
         >>> [tick.text for tick in picture.frequency_ticks()][:4]
-        ['0.1 kHz', '0.25 kHz', '0.5 kHz', '1 kHz']
+        ['0.1 kHz', '0.5 kHz', '1 kHz', '2 kHz']
         """
-        return tuple(
-            Tick(self.frequency_at(khz * 1000), f"{khz:g} kHz")
-            for khz in _KHZ_TICKS
-            if self.low_hz <= khz * 1000 <= self.high_hz
-        )
+        ticks: list[Tick] = []
+        for khz in _KHZ_TICKS:
+            tick = Tick(self.frequency_at(khz * 1000), f"{khz:g} kHz")
+            inside = self.low_hz <= khz * 1000 <= self.high_hz
+            if inside and (not ticks or tick.at - ticks[-1].at >= gap):
+                ticks.append(tick)
+        return tuple(ticks)
 
 
 def draw(

@@ -118,8 +118,27 @@ def test_labels_are_listed(run, log) -> None:
     )
 
 
-def test_without_a_file_it_says_what_to_do(run, log) -> None:
-    ran = run("label")
+def test_without_a_file_it_opens_the_listening_page(run, log, monkeypatch) -> None:
+    served = []
+
+    def serve(app, *, open_browser, tell) -> None:
+        served.append(app)
+        assert open_browser
+        tell("http://127.0.0.1:5/token/", False)
+        with Log(log) as opened:
+            opened.put_labels(
+                [Label(take="card1/A002.mov", start_s=1, end_s=2, label="pit rail: rasp")]
+            )
+
+    monkeypatch.setattr("calltag.pages.server.serve", serve)
+    ran = run("label", "--take", "A002.mov")
+    assert ran.status == 0
+    assert len(served) == 1
+    assert ran.out == "http://127.0.0.1:5/token/\n"
+    assert "1 label in the log, +1 in this sitting." in ran.err
+
+
+def test_the_listening_page_takes_no_filter_by_type(run, log) -> None:
+    ran = run("label", "--type", "pit rail")
     assert ran.status == 1
-    assert ran.err.startswith("calltag: say what to do: `--from FILE.csv` reads labels")
-    assert ran.err.count("\n") == 1
+    assert "--order type" in ran.err

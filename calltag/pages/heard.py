@@ -1,0 +1,301 @@
+"""The sounds of a log as the listening page goes through them: what, where, guessed and said.
+
+Every find has a number, which stays its own as long as the page is open, whatever is taught or
+labelled meanwhile. Pages name sounds by number only, never by path.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from calltag.edit.clock import common_rate
+from calltag.edit.tables import call_confidence
+from calltag.edit.timecode import Rate
+from calltag.edit.when import moment
+from calltag.errors import MediaError, ModelError
+from calltag.learn.by_hand import Sound, matched
+from calltag.learn.labels import is_call_type
+from calltag.learn.listening_order import listening_order
+from calltag.learn.model_file import load_model
+from calltag.learn.tagger import Tagger
+from calltag.log import Log
+from calltag.naming import labels_by_take
+from calltag.records import NO_CALL, NOISE_KINDS, Call, Label, Take, TakeLog
+
+
+class Order(StrEnum):
+    """What sounds may be gone through by."""
+
+    USEFUL = "useful"
+    TYPE = "type"
+    TAKE = "take"
+    TIME = "time"
+
+
+class Show(StrEnum):
+    """Which sounds are gone through."""
+
+    OPEN = "open"
+    LABELLED = "labelled"
+    ALL = "all"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One sound to listen to.
+
+    Attributes
+    ----------
+    number : int
+        Its name on the page.
+    take : Take
+        The take that it is in.
+    call : Call
+        What was found, or what was measured where the user gave a label.
+    label : Label or None
+        What the user said of it.
+    """
+
+    number: int
+    take: Take
+    call: Call
+    label: Label | None
+
+    @property
+    def file(self) -> Path:
+        """The take's file; see `take_file`."""
+        return take_file(self.take)
+
+    @property
+    def confidence(self) -> float:
+        """How sure the guess is: of its type, or of being a call where no type is known."""
+        return call_confidence(self.call)
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """All sounds of a log at one moment.
+
+    Attributes
+    ----------
+    by_number : dict of int to Heard
+        The sounds, in order of take and start.
+    orders : dict of Order to list of int
+        Their numbers in each order.
+    known : list of str
+        Labels to choose from: call types, the most used first.
+    n_labels : int
+        Labels in the log.
+    rate : Rate
+        How to count timecode where a take has no rate of its own.
+    """
+
+    by_number: dict[int, Heard]
+    orders: dict[Order, list[int]]
+    known: list[str]
+    n_labels: int
+    rate: Rate
+
+    def numbers(self, order: Order, show: Show) -> list[int]:
+        """List sounds.
+
+        Parameters
+        ----------
+        order : Order
+            By what.
+        show : Show
+            Which.
+
+        Returns
+        -------
+        list of int
+            Their numbers.
+        """
+        return [
+            number
+            for number in self.orders[order]
+            if show is Show.ALL or (self.by_number[number].label is None) == (show is Show.OPEN)
+        ]
+
+
+class Numbers:
+    """Gives every sound its number, the same whenever it is asked for."""
+
+    def __init__(self) -> None:
+        self._given: dict[tuple[str, float, float], int] = {}
+
+    def of(self, take: Take, call: Call) -> int:
+        """Number a sound.
+
+        Parameters
+        ----------
+        take : Take
+            The take.
+        call : Call
+            The sound.
+
+        Returns
+        -------
+        int
+            Counted from 1.
+        """
+        key = (take.path, call.start_s, call.end_s)
+        return self._given.setdefault(key, len(self._given) + 1)
+
+
+def hear(
+    log: Log,
+    numbers: Numbers,
+    *,
+    model: Path,
+    choose: Callable[[Iterable[TakeLog]], Iterable[TakeLog]] | None = None,
+) -> Hearing:
+    """Read the sounds of a log.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    numbers : Numbers
+        Numbers of sounds that were read before.
+    model : Path
+        The taught model; it need not be there.
+    choose : callable, optional
+        Chooses among the takes.
+
+    Returns
+    -------
+    Hearing
+        The sounds.
+
+    Raises
+    ------
+    LogError
+        If the log cannot be read.
+    """
+    labels = labels_by_take(log)
+    heard: list[Heard] = []
+    take_logs = log.take_logs(features=True)
+    for take_log in choose(take_logs) if choose else take_logs:
+        heard += of_take(take_log, labels.get(take_log.take.path, []), numbers)
+    used = Counter(label.label for own in labels.values() for label in own)
+    tagger = _tagger(model)
+    if tagger is not None:
+        used.update(dict.fromkeys(tagger.classes, 0))
+    return Hearing(
+        by_number={one.number: one for one in heard},
+        orders=_orders(heard, tagger),
+        known=sorted((n for n in used if is_call_type(n)), key=lambda n: (-used[n], n))
+        + sorted({n for n in used if not is_call_type(n)} | {NO_CALL, *NOISE_KINDS}),
+        n_labels=sum(map(len, labels.values())),
+        rate=common_rate(log.takes()),
+    )
+
+
+def take_file(take: Take) -> Path:
+    """Tell where a take's file lies, and make sure that it lies below its rushes folder.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    MediaError
+        If the log's path leads out of the rushes folder, as no log of ours does.
+    """
+    rushes = os.path.abspath(take.rushes)  # noqa: PTH100 - a link may be part of the rushes
+    file = Path(os.path.abspath(os.path.join(rushes, take.path)))  # noqa: PTH100, PTH118
+    if not file.is_relative_to(rushes) or file == Path(rushes):
+        raise MediaError(file, "lies outside the rushes folder; log the rushes again")
+    return file
+
+
+def of_take(take_log: TakeLog, labels: Sequence[Label], numbers: Numbers) -> list[Heard]:
+    """List the sounds of one take.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        The take as the log holds it.
+    labels : sequence of Label
+        Labels of that take.
+    numbers : Numbers
+        Numbers of sounds that were read before.
+
+    Returns
+    -------
+    list of Heard
+        One for each find, and for each label whose sound was measured.
+    """
+    found = [call for call in take_log.calls if not call.by_hand]
+    said = dict(zip(map(id, found), matched(found, labels), strict=True))
+    by_span = {label.span: label for label in labels}
+    return [
+        Heard(
+            number=numbers.of(take_log.take, call),
+            take=take_log.take,
+            call=call,
+            label=by_span.get(call.span) if call.by_hand else said[id(call)],
+        )
+        for call in take_log.calls
+    ]
+
+
+def _tagger(model: Path) -> Tagger | None:
+    if not model.is_file():
+        return None
+    try:
+        return load_model(model)
+    except ModelError:  # teaching, which is one key away, writes it anew
+        return None
+
+
+def _orders(heard: Sequence[Heard], tagger: Tagger | None) -> dict[Order, list[int]]:
+    def sounds(ones: Iterable[Heard]) -> list[Sound]:
+        return [
+            Sound(one.call.features, one.take.path, one.call.span)
+            for one in ones
+            if one.call.features is not None
+        ]
+
+    by_take = [one.number for one in heard]
+    measured = [one for one in heard if one.call.features is not None]
+    waiting = [one for one in measured if one.label is None]
+    useful = [
+        waiting[i].number
+        for i in listening_order(
+            sounds(waiting), [one.call.call_probability for one in waiting], tagger
+        )
+    ]
+    placed = set(useful)
+    typed = sorted(heard, key=lambda one: (_type_key(one), -one.confidence))
+    timed = sorted(heard, key=lambda one: _time_key(one.take, one.call.start_s))
+    return {
+        Order.USEFUL: useful + [number for number in by_take if number not in placed],
+        Order.TYPE: [one.number for one in typed],
+        Order.TAKE: by_take,
+        Order.TIME: [one.number for one in timed],
+    }
+
+
+def _type_key(one: Heard) -> tuple[bool, str]:
+    name = one.label.label if one.label else one.call.label
+    return not is_call_type(name), name.casefold()
+
+
+def _time_key(take: Take, start_s: float) -> tuple[str, str, float]:
+    # To the day at least; what states no time goes by its timecode, then by its name.
+    when = moment(take.recorded, start_s) or ""
+    return when or "~", take.start_tc or take.path, start_s

@@ -1,0 +1,65 @@
+"""A small server for one page on this computer, until Ctrl-C."""
+
+from __future__ import annotations
+
+import socket
+import webbrowser
+from collections.abc import Callable
+
+from starlette.types import ASGIApp
+
+from calltag.errors import InputError
+from calltag.pages.guard import Guard, new_token
+
+_HOST = "127.0.0.1"
+
+
+def serve(app: ASGIApp, *, open_browser: bool, tell: Callable[[str, bool], None]) -> None:
+    """Serve an app on this computer alone until the user ends it with Ctrl-C.
+
+    Parameters
+    ----------
+    app : ASGIApp
+        The app; it is put behind a `Guard`.
+    open_browser : bool
+        Whether to open the page in the browser.
+    tell : callable
+        Told the page's address, and whether a browser was opened, when the server answers.
+
+    Raises
+    ------
+    InputError
+        If no port can be opened.
+    """
+    import uvicorn
+
+    try:
+        listening = socket.create_server((_HOST, 0))
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(f"no port can be opened on this computer ({reason})") from None
+    with listening:
+        port, token = listening.getsockname()[1], new_token()
+        address = f"http://{_HOST}:{port}/{token}/"
+        # The socket listens already: a browser that is faster than the server waits for it.
+        tell(address, open_browser and _opened(address))
+        config = uvicorn.Config(
+            Guard(app, token=token, port=port),
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            lifespan="off",
+            ws="none",
+            timeout_graceful_shutdown=2,
+        )
+        try:
+            uvicorn.Server(config).run(sockets=[listening])
+        except KeyboardInterrupt:
+            return
+
+
+def _opened(address: str) -> bool:
+    try:
+        return webbrowser.open(address)
+    except webbrowser.Error:
+        return False

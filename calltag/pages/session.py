@@ -1,0 +1,210 @@
+"""What an open listening page is about: the sounds, what was said of them, what was learnt.
+
+All of it is in the log at every moment. What is kept here besides is only what the log does not
+know: which number a sound has on the page, and how to take each answer back. Several pages may be
+open on one session, and other programs may write to the log meanwhile.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
+from dataclasses import replace
+from pathlib import Path
+from threading import Lock
+from typing import NamedTuple
+
+from calltag.errors import InputError
+from calltag.log import Log
+from calltag.naming import MODEL_NAME
+from calltag.pages.answers import Answer, answer, take_back
+from calltag.pages.heard import Heard, Hearing, Numbers, Order, Show, hear, of_take
+from calltag.pages.shelf import Shelf
+from calltag.pages.teaching import Teaching
+from calltag.records import Span, TakeLog
+
+_BUSY_TIMEOUT_S = 4.0
+"""A page says sooner than a command that another program is writing to the log."""
+
+
+class Saved(NamedTuple):
+    """An answer that was stored.
+
+    Attributes
+    ----------
+    answer : int
+        Its number, to take it back with.
+    heard : Heard
+        The sound, as it is labelled now.
+    """
+
+    answer: int
+    heard: Heard
+
+
+class Session:
+    """The sounds of a log, to listen to and label.
+
+    Parameters
+    ----------
+    log : Path
+        The log; its model lies beside it.
+    choose : callable, optional
+        Chooses among the log's takes.
+
+    Raises
+    ------
+    CalltagError
+        If the log cannot be read, or the choice cannot be made.
+    """
+
+    def __init__(
+        self,
+        log: Path,
+        *,
+        choose: Callable[[Iterable[TakeLog]], Iterable[TakeLog]] | None = None,
+    ) -> None:
+        self.log_path = log
+        self.model = log.with_name(MODEL_NAME)
+        self.shelf = Shelf()
+        self.teaching = Teaching(log, self.model, self.reload)
+        self._choose = choose
+        self._numbers = Numbers()
+        self._answers: dict[int, tuple[int, Answer]] = {}
+        self._counter = itertools.count(1)
+        self._lock = Lock()
+        self._hearing: Hearing
+        self.reload()
+
+    @property
+    def hearing(self) -> Hearing:
+        """The sounds as they are now."""
+        return self._hearing
+
+    def reload(self) -> None:
+        """Read all sounds anew, and put them in order."""
+        with self._opened() as log:
+            self._hearing = hear(log, self._numbers, model=self.model, choose=self._choose)
+
+    def numbers(self, order: Order, show: Show) -> list[int]:
+        """List sounds.
+
+        Parameters
+        ----------
+        order : Order
+            By what.
+        show : Show
+            Which.
+
+        Returns
+        -------
+        list of int
+            Their numbers.
+        """
+        return self._hearing.numbers(order, show)
+
+    def heard(self, number: int) -> Heard:
+        """Return a sound.
+
+        Parameters
+        ----------
+        number : int
+            Its number.
+
+        Returns
+        -------
+        Heard
+            The sound, with its label.
+
+        Raises
+        ------
+        InputError
+            If there is none of this number.
+        """
+        one = self._hearing.by_number.get(number)
+        if one is None:
+            raise InputError(f"there is no sound {number}; load the page again")
+        return one
+
+    def answer(self, number: int, text: str, span: Span) -> Saved:
+        """Store what the user says of a sound.
+
+        Parameters
+        ----------
+        number : int
+            The sound's number.
+        text : str
+            The label as typed.
+        span : Span
+            Its ends as the user has them.
+
+        Returns
+        -------
+        Saved
+            The answer's number, and the sound as it is labelled now.
+
+        Raises
+        ------
+        InputError
+            If it is no label, or there is no such sound.
+        LogError
+            If the log cannot be written.
+        """
+        one = self.heard(number)
+        with self._lock, self._opened() as log:
+            changes = answer(log, one, text, span)
+            given = next(self._counter)
+            self._answers[given] = number, changes
+            self._relabel(log, one.take.path)
+        return Saved(given, self.heard(number))
+
+    def undo(self, given: int) -> Heard:
+        """Take an answer back.
+
+        Parameters
+        ----------
+        given : int
+            The answer's number.
+
+        Returns
+        -------
+        Heard
+            The sound that it was about.
+
+        Raises
+        ------
+        InputError
+            If there is no such answer, or its labels were changed again meanwhile.
+        LogError
+            If the log cannot be written.
+        """
+        with self._lock, self._opened() as log:
+            if given not in self._answers:
+                raise InputError("there is nothing more to undo")
+            number, changes = self._answers[given]
+            one = self.heard(number)
+            take_back(log, changes)
+            del self._answers[given]
+            self._relabel(log, one.take.path)
+        return self.heard(number)
+
+    def _opened(self) -> AbstractContextManager[Log]:
+        return Log(self.log_path, create=False, busy_timeout_s=_BUSY_TIMEOUT_S)
+
+    def _relabel(self, log: Log, path: str) -> None:
+        """Bring one take's sounds up to what the log says of them."""
+        all_labels = log.labels()
+        own = [label for label in all_labels if label.take == path]
+        now = self._hearing
+        fresh = {
+            one.number: one
+            for one in of_take(log.take_log(path, features=True), own, self._numbers)
+        }
+        known = now.known + sorted({label.label for label in own} - set(now.known))
+        self._hearing = replace(
+            now,
+            by_number={n: fresh.get(n, one) for n, one in now.by_number.items()},
+            known=known,
+            n_labels=len(all_labels),
+        )

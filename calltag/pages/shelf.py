@@ -1,0 +1,110 @@
+"""Excerpts, pictures and stills of the sounds that were last asked for.
+
+A page asks for a sound's picture, its sound and its still at the same time, and a little ahead:
+each is decoded once.
+"""
+
+from __future__ import annotations
+
+import io
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from threading import Lock
+from typing import Generic, TypeVar
+
+from calltag.errors import MediaError
+from calltag.pages.excerpt import Excerpt, cut_excerpt
+from calltag.pages.heard import Heard
+from calltag.pages.spectrogram import Spectrogram, draw
+
+_KEPT = 24
+_STILL_SIDE = 480
+_WIDTH, _HEIGHT = 960, 240
+
+T = TypeVar("T")
+
+
+class _Recent(Generic[T]):
+    """Keeps what was last made, and makes each thing once, also when asked for at once."""
+
+    def __init__(self) -> None:
+        self._made: OrderedDict[Hashable, tuple[Lock, list[T]]] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, key: Hashable, make: Callable[[], T]) -> T:
+        with self._lock:
+            lock, place = self._made.setdefault(key, (Lock(), []))
+            self._made.move_to_end(key)
+            while len(self._made) > _KEPT:
+                self._made.popitem(last=False)
+        with lock:
+            if not place:
+                place.append(make())
+            return place[0]
+
+
+class Shelf:
+    """What pages show and play of sounds."""
+
+    def __init__(self) -> None:
+        self._sounds: _Recent[tuple[Excerpt, Spectrogram]] = _Recent()
+        self._stills: _Recent[bytes | None] = _Recent()
+
+    def sound(self, heard: Heard) -> tuple[Excerpt, Spectrogram]:
+        """Return a sound and its picture.
+
+        Parameters
+        ----------
+        heard : Heard
+            The sound.
+
+        Returns
+        -------
+        tuple of Excerpt and Spectrogram
+            The excerpt around it, and the picture of that.
+
+        Raises
+        ------
+        MediaError
+            If the take cannot be read.
+        """
+
+        def make() -> tuple[Excerpt, Spectrogram]:
+            excerpt = cut_excerpt(heard.file, heard.take, heard.call.span)
+            picture = draw(excerpt.raw, start_s=excerpt.start_s, width=_WIDTH, height=_HEIGHT)
+            return excerpt, picture
+
+        return self._sounds.get(heard.number, make)
+
+    def still(self, heard: Heard) -> bytes | None:
+        """Return what the take shows in the middle of a sound.
+
+        Parameters
+        ----------
+        heard : Heard
+            The sound.
+
+        Returns
+        -------
+        bytes or None
+            A JPEG; None where there is no picture to be had.
+        """
+
+        def make() -> bytes | None:
+            if not heard.take.has_picture:
+                return None
+            from PIL import Image
+
+            from calltag.media.pictures import PictureReader
+
+            at_s = (heard.call.start_s + heard.call.end_s) / 2
+            try:
+                with PictureReader(heard.file) as reader:
+                    pixels = reader.at(at_s).colour(_STILL_SIDE)
+            except MediaError:
+                return None
+            file = io.BytesIO()
+            Image.fromarray(pixels).save(file, "JPEG", quality=80)
+            return file.getvalue()
+
+        return self._stills.get(heard.number, make)

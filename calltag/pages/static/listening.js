@@ -1,0 +1,356 @@
+// The listening page. The server has all that matters: each answer is in the log before the next
+// sound is shown. What is kept here is only where in the list this page is, and what it can undo.
+
+import { Completion } from "./completion.js";
+import { Edges } from "./edges.js";
+import { Player } from "./player.js";
+
+const $ = (id) => document.getElementById(id);
+
+let numbers = [];
+let place = 0;
+let edges = null;
+let warned = false;
+let busy = false;
+let last = "";
+let sitting = 0;
+let known = [];
+const undone = []; // answers to take back, the latest last
+const ahead = new Map(); // number -> { card, sound }: promises of what is shown and played
+
+const player = new Player((share) => {
+  const needle = document.querySelector(".needle");
+  $("play").querySelector("span").textContent = player.playing ? "Stop" : "Play";
+  if (needle === null) return;
+  needle.hidden = share === null;
+  if (share !== null) needle.style.left = `${100 * share}%`;
+});
+const completion = new Completion($("typed"), $("choices"));
+
+// Talking to the server
+
+async function asked(address, body) {
+  let answer;
+  try {
+    answer = await fetch(address, body === undefined ? {} : {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify(body),
+    });
+  } catch {
+    throw new Error("The listening page is closed: start `calltag label` again. All answers are kept.");
+  }
+  if (!answer.ok) {
+    const text = await answer.text();
+    let sentence = text;
+    try {
+      sentence = JSON.parse(text).problem;
+    } catch { /* no JSON: the text itself */ }
+    throw new Error(sentence);
+  }
+  return answer;
+}
+
+async function asking(work) {
+  if (busy) return;
+  busy = true;
+  try {
+    await work();
+  } catch (error) {
+    alertOf(error.message);
+  } finally {
+    busy = false;
+  }
+}
+
+function tell(text) {
+  $("status").textContent = text;
+  $("alert").hidden = true;
+}
+
+function alertOf(text) {
+  $("alert").textContent = text.charAt(0).toUpperCase() + text.slice(1);
+  $("alert").hidden = false;
+}
+
+// The list
+
+async function load(keep) {
+  const query = new URLSearchParams({ order: $("order").value, show: $("show").value });
+  if (!keep) query.set("reload", "1");
+  const queue = await (await asked(`queue?${query}`)).json();
+  const here = numbers[place];
+  numbers = queue.numbers;
+  ahead.clear();
+  place = keep ? Math.max(0, numbers.indexOf(here)) : 0;
+  known = [];
+  stand(queue);
+  await show();
+}
+
+function stand(standing) {
+  $("open").textContent = standing.open;
+  $("labels").textContent = standing.labels;
+  $("sitting").textContent = sitting;
+  completion.words = standing.known;
+  const types = standing.known.filter((word) => !isNoise(word) && word !== $("no").dataset.label);
+  // Digits stay with their types: new ones come last.
+  known = [...known.filter((word) => types.includes(word)), ...types.filter((w) => !known.includes(w))];
+  $("none-known").hidden = known.length > 0;
+  $("known").replaceChildren(
+    ...known.slice(0, 9).map((word, i) => {
+      const item = document.createElement("li");
+      const button = document.createElement("button");
+      const key = document.createElement("kbd");
+      button.type = "button";
+      button.dataset.label = word;
+      button.setAttribute("aria-keyshortcuts", String(i + 1));
+      key.textContent = i + 1;
+      button.append(key, word);
+      item.append(button);
+      return item;
+    }),
+  );
+}
+
+function isNoise(word) {
+  const kind = word.split("/")[0];
+  return [...document.querySelectorAll(".noise")].some((button) => button.dataset.label === kind);
+}
+
+function fetched(number) {
+  if (!ahead.has(number)) {
+    const sound = asked(`sound/${number}/sound.wav`).then((answer) => answer.arrayBuffer());
+    sound.catch(() => {});
+    const card = asked(`sound/${number}`).then((answer) => answer.text());
+    card.catch(() => {});
+    ahead.set(number, { card, sound });
+    if (ahead.size > 12) ahead.delete(ahead.keys().next().value);
+  }
+  return ahead.get(number);
+}
+
+async function show() {
+  player.stop();
+  $("place").textContent = numbers.length ? `sound ${place + 1} of ${numbers.length}` : "";
+  $("back").disabled = place === 0;
+  $("on").disabled = place >= numbers.length;
+  const number = numbers[place];
+  if (number === undefined) return finished();
+  const { card, sound } = fetched(number);
+  // Rendered by the server from a template that escapes whatever is put into it.
+  $("card").innerHTML = await card;
+  const article = $("card").querySelector(".card");
+  edges = new Edges(article, (start, end) => {
+    tell(`Ends moved: ${start.toFixed(2)} to ${end.toFixed(2)} s. They are kept with the answer.`);
+  });
+  const guess = article.dataset.guess;
+  $("yes").disabled = guess === "";
+  $("yes").querySelector("span").textContent = guess === "" ? "Yes (no guess yet)" : "Yes";
+  for (const button of $("desk").querySelectorAll("button")) {
+    if (button.id === "" || ["no", "unsure"].includes(button.id)) button.disabled = false;
+  }
+  $("play").disabled = $("edges").disabled = article.dataset.playable !== "yes";
+  article.querySelector(".card-title").focus({ preventScroll: true });
+  const ready = article.dataset.playable === "yes" && (await player.load(sound));
+  if (ready && warned && $("by-itself").checked) await player.play();
+  for (const next of numbers.slice(place + 1, place + 3)) fetched(next);
+}
+
+function finished() {
+  edges = null;
+  const box = document.createElement("div");
+  box.className = "finished";
+  const title = document.createElement("h2");
+  title.className = "card-title";
+  title.tabIndex = -1;
+  title.textContent = numbers.length ? "That was the last sound of this list." : "There is no sound in this list.";
+  const text = document.createElement("p");
+  text.textContent = "Press G to teach from the labels, or choose other sounds above. This page can be closed: all answers are in the log.";
+  box.append(title, text);
+  $("card").replaceChildren(box);
+  for (const id of ["yes", "no", "again", "unsure", "play", "edges"]) $(id).disabled = true;
+  title.focus({ preventScroll: true });
+}
+
+async function step(by) {
+  const to = place + by;
+  if (to < 0 || to > numbers.length) return;
+  place = to;
+  await show();
+}
+
+// Answers
+
+async function say(label) {
+  if (edges === null || label === "") return;
+  const number = numbers[place];
+  const body = { number, label, start_s: edges.start, end_s: edges.end };
+  const saved = await (await asked("answer", body)).json();
+  undone.push(saved.answer);
+  ahead.delete(number);
+  last = saved.label;
+  sitting += 1;
+  $("again").disabled = false;
+  $("again").querySelector("span").textContent = `Same as last: ${last}`;
+  $("undo").disabled = false;
+  stand(saved);
+  tell(`Saved: ${saved.label}.`);
+  await step(1);
+}
+
+async function undo() {
+  const answer = undone.at(-1);
+  if (answer === undefined) return;
+  let taken;
+  try {
+    taken = await (await asked("undo", { answer })).json();
+  } finally {
+    undone.pop(); // also where it cannot be taken back any more
+    $("undo").disabled = undone.length === 0;
+  }
+  sitting -= 1;
+  ahead.delete(taken.number);
+  stand(taken);
+  tell("Taken back.");
+  if (!numbers.includes(taken.number)) numbers.splice(place, 0, taken.number);
+  place = numbers.indexOf(taken.number);
+  await show();
+}
+
+function openField(text) {
+  $("typed").value = text;
+  $("typed").focus();
+}
+
+async function play() {
+  if (player.playing) return player.stop();
+  if (!warned) return $("warning").showModal();
+  await player.play();
+}
+
+function toggle(button, set) {
+  const on = button.getAttribute("aria-pressed") !== "true";
+  button.setAttribute("aria-pressed", String(on));
+  set(on);
+  player.update();
+}
+
+function moveEnds() {
+  if (!edges?.handle("start")) return;
+  const there = document.activeElement === edges.handle("start") ? "end" : "start";
+  edges.handle(there).focus();
+  tell("Arrow keys move this end by a hundredth, with Shift by a tenth of a second. E: the other end. Esc: done.");
+}
+
+// Teaching
+
+async function teach() {
+  let state = await (await asked("teach", {})).json();
+  $("teach").disabled = true;
+  $("teaching").hidden = false;
+  while (state.running) {
+    $("step").textContent = `${state.step}, ${state.seconds.toFixed(0)} s`;
+    await new Promise((resolve) => setTimeout(resolve, 400));
+    state = await (await asked("teach")).json();
+  }
+  return state;
+}
+
+async function teachAndTell() {
+  tell("Teaching. Go on labelling meanwhile.");
+  let state;
+  try {
+    state = await teach();
+  } catch (error) {
+    return alertOf(error.message);
+  } finally {
+    $("teach").disabled = false;
+    $("teaching").hidden = true;
+  }
+  if (state.problem) return alertOf(state.problem);
+  $("report-text").textContent = state.report;
+  $("report").hidden = false;
+  await asking(() => load(false));
+  tell(`Taught in ${state.seconds.toFixed(0)} s, and the list is in order again. What was learnt stands below.`);
+}
+
+// Keys and buttons
+
+const keys = {
+  " ": play,
+  l: () => $("loop").click(),
+  s: () => $("slow").click(),
+  e: moveEnds,
+  y: () => $("yes").click(),
+  n: () => $("no").click(),
+  r: () => $("again").click(),
+  q: () => $("unsure").click(),
+  u: () => $("undo").click(),
+  t: () => openField(""),
+  g: () => $("teach").click(),
+  ArrowLeft: () => $("back").click(),
+  ArrowRight: () => $("on").click(),
+};
+
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey || $("warning").open) return;
+  const target = event.target;
+  if (event.key === "Escape" && target instanceof HTMLElement) {
+    completion.close();
+    return $("card").querySelector(".card-title")?.focus();
+  }
+  if (target.matches("input[type=text], select")) return;
+  if ([" ", "Enter"].includes(event.key) && target.matches("button, input, a")) return;
+  if (event.key.length === 1 && event.key !== " " && !$("letters").checked) return;
+  const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+  const noise = document.querySelector(`.noise[data-key="${CSS.escape(key)}"]`);
+  const known = /^[1-9]$/.test(key) ? $("known").children[key - 1]?.firstElementChild : null;
+  if (noise && event.shiftKey) openField(`${noise.dataset.label}/`);
+  else if (noise) noise.click();
+  else if (known) known.click();
+  else if (Object.hasOwn(keys, key)) keys[key]();
+  else return;
+  event.preventDefault();
+});
+
+$("desk").addEventListener("click", (event) => {
+  const label = event.target.closest("button[data-label]")?.dataset.label;
+  if (label !== undefined) asking(() => say(label));
+});
+$("yes").addEventListener("click", () => {
+  const guess = $("card").querySelector(".card")?.dataset.guess ?? "";
+  asking(() => say(guess));
+});
+$("again").addEventListener("click", () => asking(() => say(last)));
+$("unsure").addEventListener("click", () => asking(async () => {
+  tell("Passed over; nothing was saved.");
+  await step(1);
+}));
+$("undo").addEventListener("click", () => asking(undo));
+$("type").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const typed = $("typed").value.trim();
+  if (typed === "") return;
+  asking(async () => {
+    await say(typed);
+    $("typed").value = "";
+  });
+});
+$("play").addEventListener("click", play);
+$("loop").addEventListener("click", () => toggle($("loop"), (on) => { player.loop = on; }));
+$("slow").addEventListener("click", () => toggle($("slow"), (on) => { player.slow = on; }));
+$("edges").addEventListener("click", moveEnds);
+$("teach").addEventListener("click", teachAndTell);
+$("back").addEventListener("click", () => asking(() => step(-1)));
+$("on").addEventListener("click", () => asking(() => step(1)));
+for (const id of ["order", "show"]) {
+  $(id).addEventListener("change", () => asking(() => load(false)));
+}
+$("warning").addEventListener("close", () => {
+  if ($("warning").returnValue !== "play") return;
+  warned = true;
+  player.play();
+});
+
+asking(() => load(true));
