@@ -46,7 +46,7 @@ Answer = tuple[Change, ...]
 """All that one answer changed."""
 
 
-def answer(log: Log, heard: Heard, text: str, span: Span) -> Answer:
+def answer(log: Log, heard: Heard, text: str, span: Span) -> tuple[str, Answer]:
     """Store what the user says of a sound.
 
     Parameters
@@ -62,7 +62,9 @@ def answer(log: Log, heard: Heard, text: str, span: Span) -> Answer:
 
     Returns
     -------
-    tuple of Change
+    label : str
+        The label, as it is kept.
+    changes : tuple of Change
         What it changed, to take it back with.
 
     Raises
@@ -95,7 +97,7 @@ def answer(log: Log, heard: Heard, text: str, span: Span) -> Answer:
     after[_place(new)] = new
     changes = tuple(Change(by_place.get(place), label) for place, label in after.items())
     _make(log, changes)
-    return changes
+    return name, changes
 
 
 def take_back(log: Log, changes: Answer) -> None:

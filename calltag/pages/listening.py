@@ -7,15 +7,11 @@ pages. Nothing in a request is ever taken for a path.
 
 from __future__ import annotations
 
-import json
 from collections import Counter
-from collections.abc import Awaitable, Callable
 from dataclasses import asdict
-from pathlib import PurePosixPath
 from typing import Any
 
 from starlette.applications import Starlette
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
@@ -23,9 +19,10 @@ from starlette.routing import Route
 from calltag.edit.clock import take_clock
 from calltag.errors import CalltagError, InputError, MediaError
 from calltag.learn.labels import is_call_type, noise_kind
+from calltag.pages.answering import html, posted, static_file, told
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB
 from calltag.pages.heard import Heard, Order, Show
-from calltag.pages.rendering import STATIC_TYPES, render, static_names, static_text
+from calltag.pages.rendering import render
 from calltag.pages.session import Session
 from calltag.records import CALL, NO_CALL, NOISE_KINDS, Span
 from calltag.takes.words import hertz
@@ -57,15 +54,39 @@ def listening_app(session: Session, *, order: Order = Order.USEFUL) -> Starlette
     Starlette
         The app.
     """
+    answers = _Answers(session, order)
+    return Starlette(
+        routes=[
+            Route("/", answers.page),
+            Route("/static/{name}", static_file),
+            Route("/queue", answers.queue),
+            Route("/sound/{number:int}", answers.card),
+            Route("/sound/{number:int}/sound.wav", answers.sound),
+            Route("/sound/{number:int}/picture.png", answers.picture),
+            Route("/sound/{number:int}/still.jpg", answers.still),
+            Route("/answer", posted(answers.answer), methods=["POST"]),
+            Route("/undo", posted(answers.undo), methods=["POST"]),
+            Route("/teach", posted(answers.teach), methods=["POST"]),
+            Route("/teach", answers.taught),
+        ],
+        exception_handlers={CalltagError: told},
+    )
 
-    def page(_: Request) -> Response:
-        return _html(
+
+class _Answers:
+    """What each address of the page answers."""
+
+    def __init__(self, session: Session, order: Order) -> None:
+        self._session, self._order = session, order
+
+    def page(self, _: Request) -> Response:
+        return html(
             render(
                 "listening.html",
-                log=session.log_path.resolve(),
+                log=self._session.log_path.resolve(),
                 orders=ORDERS,
                 shown=SHOWN,
-                order=order,
+                order=self._order,
                 noise_keys=[(kind, NOISE_KEYS[kind]) for kind in NOISE_KINDS],
                 no_call=NO_CALL,
                 loudest_lufs=LOUDEST_LUFS,
@@ -73,131 +94,52 @@ def listening_app(session: Session, *, order: Order = Order.USEFUL) -> Starlette
             )
         )
 
-    def queue(request: Request) -> Response:
-        by = _one_of(Order, request.query_params.get("order", order))
+    def queue(self, request: Request) -> Response:
+        order = _one_of(Order, request.query_params.get("order", self._order))
         show = _one_of(Show, request.query_params.get("show", Show.OPEN))
         if request.query_params.get("reload"):
-            session.reload()
-        return JSONResponse({"numbers": session.numbers(by, show), **_standing(session)})
+            self._session.reload()
+        return JSONResponse(
+            {"numbers": self._session.numbers(order, show), **_standing(self._session)}
+        )
 
-    def card(request: Request) -> Response:
-        heard = session.heard(request.path_params["number"])
-        return _html(_card(session, heard))
+    def card(self, request: Request) -> Response:
+        return html(_card(self._session, self._heard(request)))
 
-    def sound(request: Request) -> Response:
-        excerpt, _ = session.shelf.sound(session.heard(request.path_params["number"]))
+    def sound(self, request: Request) -> Response:
+        excerpt, _ = self._session.shelf.sound(self._heard(request))
         return Response(excerpt.wav(), media_type="audio/wav")
 
-    def picture(request: Request) -> Response:
-        _, drawn = session.shelf.sound(session.heard(request.path_params["number"]))
+    def picture(self, request: Request) -> Response:
+        _, drawn = self._session.shelf.sound(self._heard(request))
         return Response(drawn.png, media_type="image/png")
 
-    def still(request: Request) -> Response:
-        jpeg = session.shelf.still(session.heard(request.path_params["number"]))
+    def still(self, request: Request) -> Response:
+        jpeg = self._session.shelf.still(self._heard(request))
         if jpeg is None:
             return PlainTextResponse("This take has no picture.\n", 404)
         return Response(jpeg, media_type="image/jpeg")
 
-    def answer(said: dict[str, Any]) -> dict[str, object]:
-        saved = session.answer(
+    def answer(self, said: dict[str, Any]) -> dict[str, object]:
+        saved = self._session.answer(
             _number(said, "number"),
             str(said.get("label", "")),
             Span(_seconds(said, "start_s"), _seconds(said, "end_s")),
         )
-        label = saved.heard.label.label if saved.heard.label else str(said.get("label", ""))
-        return {"answer": saved.answer, "label": label, **_standing(session)}
+        return {"answer": saved.answer, "label": saved.label, **_standing(self._session)}
 
-    def undo(said: dict[str, Any]) -> dict[str, object]:
-        return {"number": session.undo(_number(said, "answer")).number, **_standing(session)}
+    def undo(self, said: dict[str, Any]) -> dict[str, object]:
+        heard = self._session.undo(_number(said, "answer"))
+        return {"number": heard.number, **_standing(self._session)}
 
-    def teach(_: dict[str, Any]) -> dict[str, object]:
-        return asdict(session.teaching.begin())
+    def teach(self, _: dict[str, Any]) -> dict[str, object]:
+        return asdict(self._session.teaching.begin())
 
-    def taught(_: Request) -> Response:
-        return JSONResponse(asdict(session.teaching.state))
+    def taught(self, _: Request) -> Response:
+        return JSONResponse(asdict(self._session.teaching.state))
 
-    return Starlette(
-        routes=[
-            Route("/", page),
-            Route("/static/{name}", static_file),
-            Route("/queue", queue),
-            Route("/sound/{number:int}", card),
-            Route("/sound/{number:int}/sound.wav", sound),
-            Route("/sound/{number:int}/picture.png", picture),
-            Route("/sound/{number:int}/still.jpg", still),
-            Route("/answer", posted(answer), methods=["POST"]),
-            Route("/undo", posted(undo), methods=["POST"]),
-            Route("/teach", posted(teach), methods=["POST"]),
-            Route("/teach", taught),
-        ],
-        exception_handlers={CalltagError: told},
-    )
-
-
-def static_file(request: Request) -> Response:
-    """Answer with a file of ``static/``.
-
-    Parameters
-    ----------
-    request : Request
-        Its path parameter ``name`` is the file's name.
-
-    Returns
-    -------
-    Response
-        The file; 404 for any name that is not one of ours.
-    """
-    name = request.path_params["name"]
-    if name not in static_names():
-        return PlainTextResponse("There is nothing here.\n", 404)
-    return Response(static_text(name), media_type=STATIC_TYPES[PurePosixPath(name).suffix])
-
-
-def posted(
-    act: Callable[[dict[str, Any]], dict[str, object]],
-) -> Callable[[Request], Awaitable[Response]]:
-    """Make an endpoint that is given a JSON object and answers with one.
-
-    Parameters
-    ----------
-    act : callable
-        Does what is asked, in a thread of its own.
-
-    Returns
-    -------
-    callable
-        The endpoint.
-    """
-
-    async def endpoint(request: Request) -> Response:
-        if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-            return JSONResponse({"problem": "this is no JSON"}, 415)
-        try:
-            said = json.loads(await request.body())
-        except ValueError:
-            said = None
-        if not isinstance(said, dict):
-            return JSONResponse({"problem": "this is no JSON object"}, 400)
-        return JSONResponse(await run_in_threadpool(act, said))
-
-    return endpoint
-
-
-def told(_: Request, error: Exception) -> Response:
-    """Tell an error that is worded for the user.
-
-    Parameters
-    ----------
-    error : CalltagError
-        The error.
-
-    Returns
-    -------
-    Response
-        JSON with the sentence as ``problem``.
-    """
-    status = 400 if isinstance(error, InputError) else 409
-    return JSONResponse({"problem": str(error)}, status)
+    def _heard(self, request: Request) -> Heard:
+        return self._session.heard(request.path_params["number"])
 
 
 def _card(session: Session, heard: Heard) -> str:
@@ -241,10 +183,6 @@ def _standing(session: Session) -> dict[str, object]:
         "known": hearing.known,
         "taught": session.model.is_file(),
     }
-
-
-def _html(text: str) -> Response:
-    return Response(text, media_type="text/html")
 
 
 def _one_of(kind: type[Order] | type[Show], value: str) -> Any:

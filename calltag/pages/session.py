@@ -35,12 +35,12 @@ class Saved(NamedTuple):
     ----------
     answer : int
         Its number, to take it back with.
-    heard : Heard
-        The sound, as it is labelled now.
+    label : str
+        The label, as it is kept.
     """
 
     answer: int
-    heard: Heard
+    label: str
 
 
 class Session:
@@ -142,7 +142,7 @@ class Session:
         Returns
         -------
         Saved
-            The answer's number, and the sound as it is labelled now.
+            The answer's number, and the label as it is kept.
 
         Raises
         ------
@@ -153,11 +153,11 @@ class Session:
         """
         one = self.heard(number)
         with self._lock, self._opened() as log:
-            changes = answer(log, one, text, span)
+            label, changes = answer(log, one, text, span)
             given = next(self._counter)
             self._answers[given] = number, changes
             self._relabel(log, one.take.path)
-        return Saved(given, self.heard(number))
+        return Saved(given, label)
 
     def undo(self, given: int) -> Heard:
         """Take an answer back.

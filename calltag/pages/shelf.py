@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
+from functools import partial
 from threading import Lock
 from typing import Generic, TypeVar
 
@@ -68,13 +69,7 @@ class Shelf:
         MediaError
             If the take cannot be read.
         """
-
-        def make() -> tuple[Excerpt, Spectrogram]:
-            excerpt = cut_excerpt(heard.file, heard.take, heard.call.span)
-            picture = draw(excerpt.raw, start_s=excerpt.start_s, width=_WIDTH, height=_HEIGHT)
-            return excerpt, picture
-
-        return self._sounds.get(heard.number, make)
+        return self._sounds.get(heard.number, partial(_cut_and_drawn, heard))
 
     def still(self, heard: Heard) -> bytes | None:
         """Return what the take shows in the middle of a sound.
@@ -89,22 +84,27 @@ class Shelf:
         bytes or None
             A JPEG; None where there is no picture to be had.
         """
+        return self._stills.get(heard.number, partial(_photographed, heard))
 
-        def make() -> bytes | None:
-            if not heard.take.has_picture:
-                return None
-            from PIL import Image
 
-            from calltag.media.pictures import PictureReader
+def _cut_and_drawn(heard: Heard) -> tuple[Excerpt, Spectrogram]:
+    excerpt = cut_excerpt(heard.file, heard.take, heard.call.span)
+    picture = draw(excerpt.raw, start_s=excerpt.start_s, width=_WIDTH, height=_HEIGHT)
+    return excerpt, picture
 
-            at_s = (heard.call.start_s + heard.call.end_s) / 2
-            try:
-                with PictureReader(heard.file) as reader:
-                    pixels = reader.at(at_s).colour(_STILL_SIDE)
-            except MediaError:
-                return None
-            file = io.BytesIO()
-            Image.fromarray(pixels).save(file, "JPEG", quality=80)
-            return file.getvalue()
 
-        return self._stills.get(heard.number, make)
+def _photographed(heard: Heard) -> bytes | None:
+    if not heard.take.has_picture:
+        return None
+    from PIL import Image
+
+    from calltag.media.pictures import PictureReader
+
+    try:
+        with PictureReader(heard.file) as reader:
+            pixels = reader.at((heard.call.start_s + heard.call.end_s) / 2).colour(_STILL_SIDE)
+    except MediaError:
+        return None
+    file = io.BytesIO()
+    Image.fromarray(pixels).save(file, "JPEG", quality=80)
+    return file.getvalue()
