@@ -20,6 +20,7 @@ from calltag.log import Log
 from calltag.records import Call, Label, Span
 
 if TYPE_CHECKING:
+    from calltag.learn.by_hand import Example
     from calltag.learn.finder import Finder
     from calltag.learn.teach import Report
 
@@ -47,7 +48,11 @@ def finder() -> Finder:
 
 
 def teach_log(
-    log: Log, model: Path, *, tell: Callable[[str], None] | None = None
+    log: Log,
+    model: Path,
+    *,
+    more: Sequence[Example] = (),
+    tell: Callable[[str], None] | None = None,
 ) -> tuple[Report, list[str]]:
     """Learn call types from the labels of a log, store the model, and name all calls with it.
 
@@ -57,6 +62,8 @@ def teach_log(
         The log.
     model : Path
         Where to store the model.
+    more : sequence of Example
+        What is learnt from beside them, as the calls of the library.
     tell : callable, optional
         Told in a few words what is being done, at the beginning of each step.
 
@@ -90,7 +97,7 @@ def teach_log(
             f"{left} labels are of takes that another version of calltag logged, and were not "
             "learnt from; log the rushes again"
         )
-    known, unknown = [], []
+    known, unknown = list(more), []
     for take_log in log.take_logs(features=True):
         if take_log.take.path in current:
             own = labels.get(take_log.take.path, [])
@@ -102,6 +109,34 @@ def teach_log(
     save_model(model, taught)
     give_types(log, model)
     return taught.report, notes
+
+
+def teach_without_log(known: Sequence[Example], model: Path) -> Report:
+    """Learn call types from examples alone, and store the model.
+
+    Parameters
+    ----------
+    known : sequence of Example
+        Labelled sounds, as the calls of the library.
+    model : Path
+        Where to store the model.
+
+    Returns
+    -------
+    Report
+        What was learnt, and how well.
+
+    Raises
+    ------
+    InputError
+        If the examples are too few to learn from, or the model cannot be written.
+    """
+    from calltag.learn.model_file import save_model
+    from calltag.learn.teach import teach
+
+    taught = teach(known)
+    save_model(model, taught)
+    return taught.report
 
 
 def labels_by_take(log: Log) -> dict[str, list[Label]]:

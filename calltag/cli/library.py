@@ -29,9 +29,10 @@ from calltag.cli._library import (
     library_folder,
     months_of,
 )
-from calltag.cli._options import As, ListedAs, MinSnr, Types
+from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, MinSnr, Types
 from calltag.cli._output import Column, print_data, print_table, say
-from calltag.words import counted, first_few
+from calltag.errors import InputError
+from calltag.words import counted, first_few, position
 
 if TYPE_CHECKING:
     from calltag.edit.tables import Row
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from calltag.library.doubles import Double
     from calltag.library.find import Query
     from calltag.library.hand_out import OutReport
+    from calltag.library.lessons import LabelledTake, Lessons
 
 ROW_COLUMNS = (
     "id",
@@ -320,6 +322,141 @@ def out_command(
         raise typer.Exit(SOME_UNREADABLE if report.copies else FAILED)
 
 
+@group.command("like")
+def like_command(
+    sound: Annotated[
+        str,
+        typer.Argument(
+            metavar="SOUND",
+            help="A sound file or a take, or the id of a kept call.",
+            show_default=False,
+        ),
+    ],
+    library: LibraryFolder = LIBRARY,
+    at: Annotated[
+        float | None,
+        typer.Option(
+            "--at",
+            min=0.0,
+            metavar="SECONDS",
+            help="Where in the file the sound begins. Without it, the call that stands out most.",
+            show_default=False,
+        ),
+    ] = None,
+    length: Annotated[
+        float,
+        typer.Option("--length", min=0.05, metavar="SECONDS", help="With --at, how long it is."),
+    ] = 0.5,
+    best: Annotated[int, typer.Option(min=1, metavar="N", help="How many to list.")] = 10,
+    how: ListedAs = As.TABLE,
+) -> None:
+    """List the kept calls that are most like a sound.
+
+    The column `alike` goes from 0.00, nothing in common, to 1.00, the same sound. It compares what
+    is measured of the calls, not their levels, and is no probability: that two calls are alike does
+    not say that one animal made them.
+
+    \b
+    Examples:
+      calltag library like A007.MOV --at 12.4
+      calltag library like 1a2b3c4d --best 5
+    """
+    from calltag.library.catalogue import Catalogue
+    from calltag.library.find import by_name
+    from calltag.library.like import like, sample_of_file, sample_of_kept
+    from calltag.records import Span
+
+    with Catalogue(library_folder(library)) as catalogue:
+        _warn_unfinished(catalogue)
+        file = Path(sound)
+        if file.is_file():
+            sample = sample_of_file(file, None if at is None else Span(at, at + length))
+        elif file.suffix:
+            raise InputError(f"{sound}: there is no such file")
+        else:
+            sample = sample_of_kept(catalogue, by_name(catalogue, sound))
+        without = [sample.kept_id] if sample.kept_id else []
+        alike = like(catalogue, sample.features, limit=best, without=without)
+    if how is not As.TABLE:
+        rows = [{"alike": round(one.score, 3), **_row(one.kept, ())} for one in alike]
+        print_data(("alike", *ROW_COLUMNS), rows, how)
+        return
+    what = "the call" if sample.is_call else "no call was found; the loud part"
+    say(f"Compared: {what} at {position(sample.span.start_s)}-{position(sample.span.end_s)}.")
+    if not alike:
+        say("Nothing in the library can be compared with it.")
+        return
+    print_table(
+        (Column("alike", right=True), *COLUMNS[:-1]),
+        [[f"{one.score:.2f}", *_cells(one.kept, ())[:-1]] for one in alike],
+    )
+
+
+@group.command("teach")
+def teach_command(
+    log: LogFile = LOG_NAME,
+    library: LibraryFolder = LIBRARY,
+    by_hand: ByHand = False,
+    min_confidence: Annotated[
+        float,
+        typer.Option(
+            "--min-confidence",
+            min=0.0,
+            max=1.0,
+            metavar="0…1",
+            help="Of calls that were not labelled by you, only those that are at least this sure.",
+        ),
+    ] = 0.8,
+    model: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Where to store the model; calltag.model beside the log unless given.",
+            show_default=False,
+        ),
+    ] = None,
+) -> None:
+    """Learn call types from the library, and from the labels of the log.
+
+    What you taught calltag last spring works this spring. If there is a log, its calls are named at
+    once; if there is none yet, `calltag log` names what it finds by the model. Labels of the log
+    stand above what is kept of the same call.
+
+    \b
+    Example:
+      calltag library teach
+    """
+    from calltag.library.catalogue import Catalogue
+    from calltag.library.lessons import lessons
+    from calltag.log import Log
+    from calltag.naming import MODEL_NAME, teach_log, teach_without_log
+
+    target = model or log.with_name(MODEL_NAME)
+    has_log = log.is_file()
+    with Catalogue(library_folder(library)) as catalogue:
+        _warn_unfinished(catalogue)
+        learnt = lessons(
+            catalogue,
+            min_confidence=min_confidence,
+            only_by_hand=by_hand,
+            takes=_labelled_takes(log) if has_log else None,
+        )
+    if has_log:
+        with Log(log, create=False) as opened:
+            report, notes = teach_log(opened, target, more=learnt.examples)
+    else:
+        report, notes = teach_without_log(learnt.examples, target), []
+    typer.echo(report.text())
+    for note in (*learnt.notes, *notes):
+        say(note)
+    for line in _lessons(learnt):
+        say(line)
+    if has_log:
+        say(f"The model is {target}; all calls in the log have their names by it.")
+    else:
+        say(f"The model is {target}; `calltag log RUSHES` names what it finds by it.")
+
+
 @group.command("rebuild")
 def rebuild_command(library: LibraryFolder = LIBRARY) -> None:
     """Make the catalogue anew from the files alone.
@@ -465,6 +602,41 @@ def _cells(kept: Kept, doubles: Sequence[Double]) -> list[str]:
         ", ".join(story.noise),
         str(len(doubles) or ""),
     ]
+
+
+def _labelled_takes(path: Path) -> dict[str, LabelledTake]:
+    """The takes of a log by their content, with the stretches that are labelled in each."""
+    from calltag.library.lessons import LabelledTake
+    from calltag.log import Log
+    from calltag.naming import labels_by_take
+
+    with Log(path, create=False) as log:
+        labels = labels_by_take(log)
+        return {
+            take.digest: LabelledTake(
+                take.path, tuple(label.span for label in labels.get(take.path, ()))
+            )
+            for take in log.takes()
+        }
+
+
+def _lessons(learnt: Lessons) -> Iterator[str]:
+    n = len(learnt.examples)
+    text = f"From the library: {counted(n, 'call')}, {learnt.by_hand} labelled by hand"
+    if named := n - learnt.by_hand:
+        text += f" and {named} named by a model"
+    yield f"{text}."
+    if named:
+        yield (
+            "What a model named is known easily again, so the figures are somewhat better than they"
+            " should be; --by-hand leaves those calls out."
+        )
+    if learnt.unsure:
+        yield f"Left out: {counted(learnt.unsure, 'call')} not labelled by you, or not sure enough."
+    if learnt.in_log:
+        yield f"{counted(learnt.in_log, 'kept call')} labelled in the log, too; the log counts."
+    if learnt.measured:
+        yield f"{counted(learnt.measured, 'call')} of another version of calltag measured again."
 
 
 def _handed_out(report: OutReport, folder: Path, loudness: float | None) -> Iterator[str]:

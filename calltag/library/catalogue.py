@@ -106,6 +106,10 @@ def _first_schema(db: sqlite3.Connection) -> None:
             cut INTEGER PRIMARY KEY REFERENCES cuts (id) ON DELETE CASCADE,
             version INTEGER NOT NULL,
             vector BLOB NOT NULL)""",
+        """CREATE TABLE vectors (
+            cut INTEGER PRIMARY KEY REFERENCES cuts (id) ON DELETE CASCADE,
+            version INTEGER NOT NULL,
+            vector BLOB NOT NULL)""",
         f"CREATE VIRTUAL TABLE words USING fts5 ({', '.join(_WORDS)}, "
         "tokenize = 'unicode61 remove_diacritics 2')",
         "CREATE TABLE notes (name TEXT PRIMARY KEY, value TEXT NOT NULL)",
@@ -368,9 +372,10 @@ class Catalogue:
                 "SELECT id, ?, ? FROM cuts WHERE id = ?",
                 (version, pack_features(vector), key),
             )
+            db.execute("DELETE FROM vectors WHERE cut = ?", (key,))
 
-    def all_features(self, version: int) -> tuple[list[int], npt.NDArray[np.float32]]:
-        """Return the measurements of all kept calls that have some of a version.
+    def features_without_vector(self, version: int) -> list[tuple[int, npt.NDArray[np.float32]]]:
+        """Return the measurements of kept calls that have no vector of their version yet.
 
         Parameters
         ----------
@@ -379,16 +384,56 @@ class Catalogue:
 
         Returns
         -------
-        keys : list of int
-            `Kept.key` of each.
-        vectors : np.ndarray, shape (n, n_features), float32
-            One row for each.
+        list of tuple of int and np.ndarray of shape (n_features,)
+            `Kept.key` of each, and the measurements.
         """
         rows = self.read(
-            "SELECT cut, vector FROM features WHERE version = ? AND length(vector) = "
-            "(SELECT length(vector) FROM features WHERE version = ? LIMIT 1)",
+            "SELECT cut, vector FROM features WHERE version = ? AND NOT EXISTS "
+            "(SELECT 1 FROM vectors WHERE vectors.cut = features.cut AND version = ?)",
             (version, version),
         )
+        return [(key, _vector(blob)) for key, blob in rows]
+
+    def put_vectors(
+        self, version: int, vectors: Iterable[tuple[int, npt.NDArray[np.float32]]]
+    ) -> None:
+        """Store what kept calls are compared by.
+
+        Parameters
+        ----------
+        version : int
+            Version of the measurements that they are made of.
+        vectors : iterable of tuple of int and np.ndarray of shape (n_directions,)
+            `Kept.key` of each, and its vector; of calls that are gone meanwhile, nothing is stored.
+
+        Raises
+        ------
+        LibraryError
+            If the catalogue cannot be written.
+        """
+        with self._database.writing() as db:
+            db.executemany(
+                "INSERT OR REPLACE INTO vectors (cut, version, vector) "
+                "SELECT id, ?, ? FROM cuts WHERE id = ?",
+                ((version, pack_features(vector), key) for key, vector in vectors),
+            )
+
+    def all_vectors(self, version: int) -> tuple[list[int], npt.NDArray[np.float32]]:
+        """Return what all kept calls are compared by.
+
+        Parameters
+        ----------
+        version : int
+            Version of the measurements that the vectors are made of.
+
+        Returns
+        -------
+        keys : list of int
+            `Kept.key` of each.
+        vectors : np.ndarray, shape (n, n_directions), float32
+            One row for each.
+        """
+        rows = self.read("SELECT cut, vector FROM vectors WHERE version = ?", (version,))
         if not rows:
             return [], np.zeros((0, 0), np.float32)
         keys, blobs = zip(*rows, strict=True)

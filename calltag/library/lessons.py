@@ -1,0 +1,136 @@
+"""The library as labels: what was learnt last spring works this spring.
+
+Kept calls are examples for `calltag.learn.teach`. Those of one take are left out together when it
+is checked how well types are known, and together with what the log says of the same take.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from calltag.learn.by_hand import ENOUGH, Example, common_s
+from calltag.learn.finder import Finder
+from calltag.learn.labels import is_call_type
+from calltag.library.catalogue import Catalogue, Kept
+from calltag.library.like import measure_outdated
+from calltag.records import Span
+from calltag.sound.features import FEATURE_VERSION
+
+SURE = 0.8
+"""Kept calls that a model named are learnt from where it was at least this sure."""
+
+
+@dataclass(frozen=True, slots=True)
+class LabelledTake:
+    """A take of the log: what it is called there, and the stretches that are labelled in it."""
+
+    path: str
+    labelled: tuple[Span, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Lessons:
+    """What the library teaches.
+
+    Attributes
+    ----------
+    examples : tuple of Example
+        One for each kept call that is learnt from.
+    by_hand : int
+        How many of them the user labelled; the others were named by a model.
+    unsure : int
+        How many were left out since their names are not sure enough.
+    in_log : int
+        How many were left out since the log labels the same stretch of the same take.
+    measured : int
+        How many had to be measured again, since another version of calltag had measured them.
+    notes : tuple of str
+        What else the user should know, one sentence each.
+    """
+
+    examples: tuple[Example, ...]
+    by_hand: int
+    unsure: int
+    in_log: int
+    measured: int
+    notes: tuple[str, ...]
+
+
+def lessons(
+    catalogue: Catalogue,
+    *,
+    min_confidence: float = SURE,
+    only_by_hand: bool = False,
+    takes: Mapping[str, LabelledTake] | None = None,
+    finder: Finder | None = None,
+) -> Lessons:
+    """Collect what can be learnt from the library.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The library's catalogue.
+    min_confidence : float
+        How sure a name has to be that the user did not give.
+    only_by_hand : bool
+        Whether to learn only from labels that the user gave.
+    takes : mapping of str to LabelledTake, or None
+        Takes of the log by the identity of their content.
+    finder : Finder or None
+        What measures calls again that another version measured; loaded when needed unless given.
+
+    Returns
+    -------
+    Lessons
+        The examples. A cut that lies in the library twice is one example.
+
+    Raises
+    ------
+    LibraryError
+        If the catalogue cannot be used.
+    """
+    measured, notes = measure_outdated(catalogue, finder)
+    known = takes or {}
+    examples: list[Example] = []
+    taken: dict[str, list[Span]] = {}
+    by_hand = unsure = in_log = 0
+    for kept in catalogue.all_kept():
+        story = kept.story
+        if not is_call_type(story.label):
+            continue
+        if not story.by_hand and (only_by_hand or story.confidence < min_confidence):
+            unsure += 1
+            continue
+        take = known.get(story.take_digest)
+        if take is not None and _covered(story.source, take.labelled):
+            in_log += 1
+            continue
+        same_take = taken.setdefault(story.take_digest, [])
+        if _covered(story.source, same_take):
+            continue
+        stored = catalogue.features_of(kept.key)
+        if stored is None or stored[0] != FEATURE_VERSION:
+            continue  # could not be measured, which the notes say
+        same_take.append(story.source)
+        by_hand += story.by_hand
+        examples.append(
+            Example(
+                features=stored[1],
+                label=story.label,
+                group=take.path if take is not None else f"kept {story.take_digest}",
+                take=_name(kept),
+                span=story.source,
+            )
+        )
+    return Lessons(tuple(examples), by_hand, unsure, in_log, measured, tuple(notes))
+
+
+def _covered(span: Span, others: Sequence[Span]) -> bool:
+    return any(
+        common_s(span, other) >= ENOUGH * min(span.length_s, other.length_s) for other in others
+    )
+
+
+def _name(kept: Kept) -> str:
+    return f"{kept.story.take} (kept as {kept.short_id})"
