@@ -163,7 +163,7 @@ def from_rdf(text: str) -> tuple[Story, bool]:
 
 def _read(root: ET.Element) -> tuple[Story, bool]:
     resources = {one.get(_name("rdf:about"), ""): one for one in root}
-    about = next(name for name in resources if name.startswith("urn:uuid:") and "#" not in name)
+    about = next((one for one in resources if one.startswith("urn:uuid:") and "#" not in one), "-")
     own, call = resources[about], resources[f"{about}#call"]
     take, in_take = resources[f"{about}#take"], resources[f"{about}#call-in-take"]
     extra = json.loads(_text(own, "dwc:dynamicProperties"))
