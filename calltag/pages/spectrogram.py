@@ -246,10 +246,11 @@ def _blackened(levels: FloatArray) -> npt.NDArray[np.uint8]:
     """Levels as 0 (paper) to 255 (ink)."""
     loudest = float(np.percentile(levels, 99.8))
     background = float(np.median(levels)) + _OVER_BACKGROUND_DB
-    range_db = min(max(loudest - background, _LEAST_RANGE_DB), _MOST_RANGE_DB)
+    paper = max(background, loudest - _MOST_RANGE_DB)
+    range_db = max(loudest - paper, _LEAST_RANGE_DB)
     if loudest <= 10 * math.log10(spectrum.POWER_FLOOR) + _LEAST_RANGE_DB / 2:
         return np.zeros(levels.shape, np.uint8)  # digital silence, or nearly
-    share = (levels - (loudest - range_db)) / range_db
+    share = (levels - paper) / range_db
     return np.round(255 * np.clip(share, 0, 1)).astype(np.uint8)
 
 
