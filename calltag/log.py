@@ -30,6 +30,7 @@ from calltag.records import (
     Label,
     Levels,
     NoiseSpan,
+    Picture,
     Problem,
     Take,
     TakeLog,
@@ -141,10 +142,25 @@ def _takes_lined_up(db: sqlite3.Connection) -> None:
     )
 
 
+def _pictures_measured(db: sqlite3.Connection) -> None:
+    db.execute(
+        """CREATE TABLE pictures (
+            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            drift_permille_per_s REAL,
+            jitter_permille REAL,
+            blur_permille REAL,
+            pixel_permille REAL NOT NULL,
+            PRIMARY KEY (take_id, start_s, end_s))"""
+    )
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
     _takes_lined_up,
+    _pictures_measured,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 
@@ -161,6 +177,9 @@ _CALL_COLUMNS = (
     "label, confidence, noise, features"
 )
 _NOISE_COLUMNS = "start_s, end_s, kind, confidence, level_dbfs, low_hz, high_hz, detail"
+_PICTURE_COLUMNS = (
+    "start_s, end_s, drift_permille_per_s, jitter_permille, blur_permille, pixel_permille"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -320,22 +339,25 @@ class Log:
         columns = _CALL_COLUMNS if features else _CALL_COLUMNS.replace("features", "NULL")
         calls = self._read(f"SELECT label_id, {columns} FROM calls {where}", (take.path,))
         noise = self._read(f"SELECT {_NOISE_COLUMNS} FROM noise {where}", (take.path,))
+        pictures = self._read(f"SELECT {_PICTURE_COLUMNS} FROM pictures {where}", (take.path,))
         return TakeLog(
             take=take,
             calls=tuple(_call(row) for row in calls),
             noise=tuple(_noise(row) for row in noise),
+            pictures=tuple(_picture(row) for row in pictures),
         )
 
     def put(self, take_log: TakeLog, *, feature_version: int) -> int:
         """Store a take with what was found in it, in place of what the log had under its path.
 
         The user's labels of that path stay, and how it lies against other takes, unless the new
-        take has another length: then it is another recording, and they would be wrong.
+        take has another length: then it is another recording, and they would be wrong. What was
+        measured of its picture stays where the file is the same.
 
         Parameters
         ----------
         take_log : TakeLog
-            The take, its calls and its noise.
+            The take, its calls and its noise; its `pictures` are put by `put_pictures`.
         feature_version : int
             Version of the calls' measurements.
 
@@ -360,7 +382,7 @@ class Log:
         dropped = 0
         with self._writing() as db:
             old = db.execute(
-                "SELECT id, duration_s FROM takes WHERE path = ?", (take.path,)
+                "SELECT id, duration_s, digest FROM takes WHERE path = ?", (take.path,)
             ).fetchone()
             if old is None:
                 marks = ", ".join("?" * len(columns))
@@ -368,11 +390,13 @@ class Log:
                     f"INSERT INTO takes ({', '.join(columns)}) VALUES ({marks})", values
                 ).lastrowid
             else:
-                take_id, duration_s = old
+                take_id, duration_s, digest = old
                 sets = ", ".join(f"{column} = ?" for column in columns)
                 db.execute(f"UPDATE takes SET {sets} WHERE id = ?", [*values, take_id])
                 db.execute("DELETE FROM calls WHERE take_id = ?", (take_id,))
                 db.execute("DELETE FROM noise WHERE take_id = ?", (take_id,))
+                if digest != take.digest:
+                    db.execute("DELETE FROM pictures WHERE take_id = ?", (take_id,))
                 if abs(duration_s - take.duration_s) > SAME_LENGTH_S:
                     db.execute("DELETE FROM alignments WHERE ? IN (a_id, b_id)", (take_id,))
                     dropped = db.execute(
@@ -388,6 +412,39 @@ class Log:
                 "DELETE FROM problems WHERE rushes = ? AND path = ?", (take.rushes, take.path)
             )
         return dropped
+
+    def put_pictures(self, path: str, pictures: Iterable[Picture]) -> None:
+        """Store what was measured of a take's picture, beside what is there already.
+
+        Parameters
+        ----------
+        path : str
+            The take's path in the log; where the log has no such take, nothing is stored.
+        pictures : iterable of Picture
+            What was measured; the same frames replace what was measured of them before.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            db.executemany(
+                f"INSERT OR REPLACE INTO pictures (take_id, {_PICTURE_COLUMNS}) "
+                "SELECT id, ?, ?, ?, ?, ?, ? FROM takes WHERE path = ?",
+                [
+                    (
+                        float(one.start_s),
+                        float(one.end_s),
+                        one.drift_permille_per_s,
+                        one.jitter_permille,
+                        one.blur_permille,
+                        float(one.pixel_permille),
+                        path,
+                    )
+                    for one in pictures
+                ],
+            )
 
     def move(self, places: Mapping[str, tuple[str, str]]) -> None:
         """Give takes the new places of their files, all at once, so that names may be exchanged.
@@ -909,6 +966,18 @@ def _noise(row: Sequence[Any]) -> NoiseSpan:
         low_hz=low_hz,
         high_hz=high_hz,
         detail=detail,
+    )
+
+
+def _picture(row: Sequence[Any]) -> Picture:
+    start_s, end_s, drift, jitter, blur, pixel = row
+    return Picture(
+        start_s=start_s,
+        end_s=end_s,
+        drift_permille_per_s=drift,
+        jitter_permille=jitter,
+        blur_permille=blur,
+        pixel_permille=pixel,
     )
 
 

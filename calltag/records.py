@@ -231,6 +231,40 @@ class NoiseSpan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """What was measured of a take's picture, over some frames.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        The first frame, and the last.
+    drift_permille_per_s : float or None
+        Speed of even movement (a pan), in thousandths of the picture's width a second; None where
+        movement cannot be told from what the picture shows.
+    jitter_permille : float or None
+        Uneven movement (vibration), root mean square in thousandths of the picture's width; None as
+        before.
+    blur_permille : float or None
+        Blur of the sharpest edges, as the standard deviation of a Gaussian, in thousandths of the
+        picture's width; None where there is no edge to measure.
+    pixel_permille : float
+        Width of a pixel as it was measured: what blur can be told apart.
+    """
+
+    start_s: float
+    end_s: float
+    drift_permille_per_s: float | None
+    jitter_permille: float | None
+    blur_permille: float | None
+    pixel_permille: float
+
+    @property
+    def middle_s(self) -> float:
+        """The middle of what was measured."""
+        return (self.start_s + self.end_s) / 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TakeLog:
     """All that the log holds of one take.
 
@@ -242,11 +276,14 @@ class TakeLog:
         What was found, in order of start.
     noise : tuple of NoiseSpan
         Noise, in order of start; spans of different kinds may overlap.
+    pictures : tuple of Picture
+        What was measured of its picture so far, in order of start; mostly nothing.
     """
 
     take: Take
     calls: tuple[Call, ...] = ()
     noise: tuple[NoiseSpan, ...] = ()
+    pictures: tuple[Picture, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

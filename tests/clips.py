@@ -6,7 +6,7 @@ Tests get `make_clip` through the fixture of the same name in conftest.py.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -55,6 +55,9 @@ def make_clip(
     sound_delay_s: float = 0.0,
     video_bit_rate: int | None = None,
     noisy_picture: bool = False,
+    images: Callable[[int], npt.NDArray[np.uint8]] | None = None,
+    ticks: Sequence[int] | None = None,
+    picture_options: Mapping[str, str] | None = None,
     metadata: Mapping[str, str] | None = None,
     options: Mapping[str, str] | None = None,
     container: str | None = None,
@@ -91,12 +94,23 @@ def make_clip(
         Bits a second of the picture, for clips heavy in picture.
     noisy_picture : bool
         A new random picture in every frame, which no codec can shrink.
+    images : callable, optional
+        Gives the picture of each frame by its number: shape (height, width), grey, or (height,
+        width, 3); `size` is that of the first then.
+    ticks : sequence of int, optional
+        When each frame is shown, in frames of `fps`: for a variable rate; their number is that of
+        the frames.
+    picture_options : mapping of str, optional
+        Options of the picture's encoder.
     metadata, options : mapping of str, optional
         Tags of the container, and options of its writer.
     container : str, optional
         FFmpeg's name of the container, where the suffix does not tell.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
+    if images is not None:
+        height, width = images(0).shape[:2]
+        size = (width, height)
     if audio_codec is None:
         samples = np.zeros((0, 0), np.float32)
     elif samples is None:
@@ -110,6 +124,8 @@ def make_clip(
             picture.pix_fmt = _pixels(video_codec)
             if video_codec == "libx265":
                 picture.options = {"x265-params": "log-level=none"}
+            if picture_options:
+                picture.options = dict(picture_options)
             if video_bit_rate:
                 picture.bit_rate = video_bit_rate
         if timecode is not None:
@@ -129,7 +145,10 @@ def make_clip(
             sound.append((stream, part))
         pieces = [_sound(stream, part, round(sound_delay_s * rate_hz)) for stream, part in sound]
         if picture is not None:
-            pieces.append(_picture(picture, fps, seconds, noisy_picture))
+            times = ticks if ticks is not None else range(round(seconds * Fraction(fps)))
+            if images is None:
+                images = _noisy(*size) if noisy_picture else _even(*size)
+            pieces.append(_picture(picture, Fraction(fps), times, images))
         # In order of time, as a camera writes them.
         for _, stream, frame in heapq.merge(*pieces, key=lambda piece: piece[0]):
             out.mux(stream.encode(frame))
@@ -146,21 +165,24 @@ def _layout(n_channels: int) -> str:
     return {1: "mono", 2: "stereo", 4: "4.0", 6: "5.1", 8: "7.1"}.get(n_channels, f"{n_channels}C")
 
 
-def _picture(stream, fps, seconds, noisy) -> Iterator[Piece]:
+def _even(width, height):
+    return lambda i: np.full((height, width, 3), (40, 60 + i % 64, 50), np.uint8)
+
+
+def _noisy(width, height):
     rng = np.random.default_rng(7)
-    fps = Fraction(fps)
-    n_frames = round(seconds * fps)
-    for i in range(n_frames):
-        shape = (stream.height, stream.width, 3)
-        if noisy:
-            image = rng.integers(0, 256, shape, dtype=np.uint8)
-        else:
-            image = np.full(shape, (40, 60 + i % 64, 50), np.uint8)
-        frame = av.VideoFrame.from_ndarray(image, format="rgb24").reformat(format=stream.pix_fmt)
-        frame.pts = i
+    return lambda _: rng.integers(0, 256, (height, width, 3), dtype=np.uint8)
+
+
+def _picture(stream, fps, ticks, images) -> Iterator[Piece]:
+    for i, tick in enumerate(ticks):
+        image = images(i)
+        frame = av.VideoFrame.from_ndarray(image, format="rgb24" if image.ndim == 3 else "gray")
+        frame = frame.reformat(format=stream.pix_fmt)
+        frame.pts = tick
         frame.time_base = 1 / fps
-        yield float(i / fps), stream, frame
-    yield float(n_frames / fps), stream, None
+        yield float(tick / fps), stream, frame
+    yield float((ticks[-1] + 1) / fps), stream, None
 
 
 def _sound(stream, samples, first_pts) -> Iterator[Piece]:

@@ -49,6 +49,12 @@ def pairs() -> ModuleType:
     return _beside("pairs")
 
 
+@pytest.fixture(scope="session")
+def views() -> ModuleType:
+    """The module `tests/views.py`: what cameras see that move, shake or are out of focus."""
+    return _beside("views")
+
+
 def _beside(name: str) -> ModuleType:
     spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
     assert spec is not None

@@ -16,7 +16,17 @@ from hypothesis import strategies as st
 
 from calltag.errors import LogError
 from calltag.log import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION, Log
-from calltag.records import Alignment, Call, Label, Levels, NoiseSpan, Problem, Take, TakeLog
+from calltag.records import (
+    Alignment,
+    Call,
+    Label,
+    Levels,
+    NoiseSpan,
+    Picture,
+    Problem,
+    Take,
+    TakeLog,
+)
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -237,7 +247,7 @@ def test_a_forgotten_take_leaves_nothing(log: Log) -> None:
     log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="wind")])
     log.forget(["A001.mov"])
     with sqlite3.connect(log.path) as db:
-        for table in ("takes", "calls", "noise", "labels"):
+        for table in ("takes", "calls", "noise", "labels", "pictures"):
             assert db.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
     db.close()
 
@@ -298,6 +308,36 @@ def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> Non
 
 
 # Takes that heard the same moment
+
+
+def picture(start_s: float = 1.0, **changes: object) -> Picture:
+    values: dict[str, object] = {
+        "start_s": start_s,
+        "end_s": start_s + 0.8,
+        "drift_permille_per_s": 3.5,
+        "jitter_permille": 0.25,
+        "blur_permille": None,
+        "pixel_permille": 0.78125,
+    }
+    return Picture(**(values | changes))  # type: ignore[arg-type]
+
+
+def test_pictures_come_out_as_they_went_in(log: Log) -> None:
+    log.put(TakeLog(take=take()), feature_version=1)
+    untold = picture(4.0, drift_permille_per_s=None, jitter_permille=None, blur_permille=1.5)
+    log.put_pictures("A001.mov", [untold, picture()])
+    log.put_pictures("A001.mov", [picture(jitter_permille=0.5)])
+    log.put_pictures("gone.mov", [picture()])
+    assert log.take_log("A001.mov").pictures == (picture(jitter_permille=0.5), untold)
+
+
+def test_pictures_stay_only_where_the_file_is_the_same(log: Log) -> None:
+    log.put(TakeLog(take=take(digest="1")), feature_version=1)
+    log.put_pictures("A001.mov", [picture()])
+    log.put(TakeLog(take=take(digest="1")), feature_version=2)
+    assert log.take_log("A001.mov").pictures == (picture(),)
+    log.put(TakeLog(take=take(digest="2")), feature_version=2)
+    assert log.take_log("A001.mov").pictures == ()
 
 
 def alignment(take_a: str = "A001.mov", take_b: str = "B001.mov", **changes: object) -> Alignment:
@@ -591,6 +631,8 @@ def test_a_log_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> Non
         assert [problem.path for _, problem in log.problems()] == ["causeway/A003.mov"]
         log.give_types(lambda rows: [("x", 0.5)] * len(rows), feature_version=1, model="m")
         assert log.entries()[0].model == "m"
+        log.put_pictures("causeway/A001.mov", [picture()])
+        assert log.take_log("causeway/A001.mov").pictures == (picture(),)
     with sqlite3.connect(path) as db:
         assert db.execute("PRAGMA user_version").fetchone() == (SCHEMA_VERSION,)
     db.close()

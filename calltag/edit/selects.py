@@ -23,6 +23,7 @@ from calltag.edit.tables import call_confidence
 from calltag.edit.timecode import Rate, nearest_frame
 from calltag.errors import InputError
 from calltag.records import Call, TakeLog
+from calltag.takes.picture import grade_of_call
 
 HALF_WORTH_DB = 12.0
 """A call this far above its background is worth half of one in silence."""
@@ -95,7 +96,8 @@ def worth(take_log: TakeLog, call: Call) -> float:
     -------
     float
         From 0 to 1: how sure its label is, times what its sound is worth (`sound_worth`), times
-        `NO_PICTURE_WORTH` without a picture.
+        `NO_PICTURE_WORTH` without a picture, or, where the picture at the call has been looked at,
+        what its grades leave (`calltag.takes.picture.WORTH`).
 
     Examples
     --------
@@ -107,7 +109,10 @@ def worth(take_log: TakeLog, call: Call) -> float:
     0.4
     """
     value = call_confidence(call) * sound_worth(take_log, call)
-    return value if take_log.take.has_picture else value * NO_PICTURE_WORTH
+    if not take_log.take.has_picture:
+        return value * NO_PICTURE_WORTH
+    picture = grade_of_call(take_log, call)
+    return value if picture is None else value * picture.worth
 
 
 def choose(

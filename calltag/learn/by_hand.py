@@ -156,8 +156,8 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
                 )
             )
             calls = [_in_noise(call, label) for call in calls]
-    return TakeLog(
-        take=take_log.take,
+    return replace(
+        take_log,
         calls=tuple(sorted(calls, key=lambda call: call.span)),
         noise=tuple(sorted(noise, key=lambda span: span.span)),
     )

@@ -40,6 +40,12 @@ class Thresholds:
     clipped_ppm_lost: float
     silent_peak_dbfs: float
     faint_lufs: float
+    shaky_permille: float
+    moving_permille_per_s: float
+    sharp_permille: float
+    blurred_permille: float
+    sharp_px: float
+    blurred_px: float
 
 
 @cache

@@ -1,0 +1,64 @@
+"""Blurs of known size on invented views, with little and much grain, of high and low contrast."""
+
+from __future__ import annotations
+
+from types import ModuleType
+
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from calltag.takes.sharpness import edge_blur_px
+
+
+@pytest.fixture(scope="module")
+def view(views: ModuleType) -> np.ndarray:
+    return views.discs(410, 650, seed=1)
+
+
+@pytest.mark.parametrize("grain", [0.0, 4.0, 8.0])
+@pytest.mark.parametrize("contrast", [1.0, 0.4])
+@pytest.mark.parametrize("blur_px", [0.7, 1.0, 1.5, 2.0, 3.0, 5.0])
+def test_the_blur_is_found(
+    views: ModuleType, view: np.ndarray, blur_px: float, contrast: float, grain: float
+) -> None:
+    view = 128 + contrast * (view - 128)
+    picture = views.seen(view, 400, 640, blur_px=blur_px, grain=grain * contrast)
+    # Greater blurs let small discs melt into each other, and the sharpest that is left counts.
+    assert edge_blur_px(picture) == pytest.approx(blur_px, rel=0.15 if blur_px < 4 else 0.3)
+
+
+def test_a_sharp_picture_is_as_sharp_as_its_pixels(views: ModuleType, view: np.ndarray) -> None:
+    assert edge_blur_px(views.seen(view, 400, 640)) < 0.5
+    assert edge_blur_px(views.seen(view, 400, 640, grain=12)) < 0.5
+
+
+def test_more_blur_is_never_taken_for_less(views: ModuleType, view: np.ndarray) -> None:
+    found = [
+        edge_blur_px(views.seen(view, 400, 640, blur_px=blur_px, grain=5))
+        for blur_px in (0.5, 0.8, 1.2, 1.8, 2.7, 4.0, 6.0, 12.0)
+    ]
+    assert found == sorted(found)
+
+
+@pytest.mark.parametrize("width_px", [0.0, 2.0, 6.0])
+def test_one_straight_edge(width_px: float) -> None:
+    """The closed form: a step blurred by a Gaussian of known size, at any slant."""
+    rows, columns = np.mgrid[:400, :640].astype(np.float32)
+    step = 60 + 120 * np.clip(columns + 0.3 * rows - 360 + 0.5, 0, 1)
+    picture = ndimage.gaussian_filter(step, width_px) if width_px else step
+    assert edge_blur_px(picture) == pytest.approx(width_px, abs=0.45 if width_px == 0 else 0.2)
+
+
+def test_a_small_subject_in_focus_counts(views: ModuleType, view: np.ndarray) -> None:
+    picture = views.seen(view, 400, 640, blur_px=10, grain=3)
+    picture[150:220, 200:280] = views.seen(view, 400, 640, grain=3)[150:220, 200:280]
+    assert edge_blur_px(picture) < 0.6
+
+
+@pytest.mark.parametrize("grain", [0.0, 1.0, 8.0])
+def test_of_fog_and_even_light_nothing_is_said(rng: np.random.Generator, grain: float) -> None:
+    fog = rng.normal(128, grain, (400, 640))
+    light = fog + np.linspace(-60, 60, 640)
+    for picture in (fog, light):
+        assert edge_blur_px(np.clip(np.round(picture), 0, 255).astype(np.uint8)) is None
