@@ -116,6 +116,11 @@ def check(
 def _check(path: str, file: Path, known_hash: str | None) -> Finding | None:
     try:
         story, whole = read_story(file)
+    except MediaError as error:
+        if known_hash is None:
+            return None  # a sound file that is none of ours
+        return Finding(path, Trouble.UNREADABLE, error.reason)
+    try:
         if sound_hash(file) != story.sound_hash:
             return Finding(path, Trouble.SOUND)
         if (told := _told_wrongly(file, story)) is not None:
@@ -127,9 +132,7 @@ def _check(path: str, file: Path, known_hash: str | None) -> Finding | None:
         if file_hash(file) != known_hash:
             return Finding(path, Trouble.CHANGED)
     except MediaError as error:
-        if known_hash is None:
-            return None  # a sound file that is none of ours
-        return Finding(path, Trouble.UNREADABLE, error.reason)
+        return Finding(path, Trouble.SOUND, error.reason)
     return None
 
 

@@ -1,0 +1,277 @@
+"""The catalogue from the files alone; runs that are killed at any moment; rot."""
+
+from __future__ import annotations
+
+import json
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from calltag.errors import LibraryError
+from calltag.library.catalogue import NAME, Catalogue
+from calltag.library.check import Trouble, check
+from calltag.library.find import Query, find
+from calltag.library.keep import STALE_S, sweep
+from calltag.library.rebuild import LAID_ASIDE, rebuild, sound_files
+from calltag.library.sound_file import read_story, sound_hash
+
+from .conftest import call, shoot, wanted
+
+ROOT = Path(__file__).resolve().parents[2]
+CALLS = [call(1.0), call(3.0, "pit rail: rasp"), call(5.0, by_hand=True)]
+
+
+def known(folder: Path) -> dict[str, object]:
+    with Catalogue(folder) as catalogue:
+        return {
+            kept.path: (kept.story, kept.file_hash, catalogue.features_of(kept.key)[1].tobytes())
+            for kept in catalogue.all_kept()
+        }
+
+
+def test_the_files_alone_are_enough(keep, shot, catalogue):
+    keep(wanted(shot, CALLS[0]), wanted(shot, CALLS[1]))
+    keep(wanted(shot, CALLS[2]), as_flac=True)
+    before = known(catalogue.folder)
+    catalogue.close()
+    for file in catalogue.folder.glob(f"{NAME}*"):
+        file.unlink()
+    report = rebuild(catalogue.folder)
+    assert (report.taken, report.gone, report.strangers, report.doubtful) == (3, [], [], [])
+    assert known(catalogue.folder) == before
+
+
+def test_what_was_moved_copied_in_or_taken_out_is_followed(keep, shot, catalogue):
+    one, two, three = keep(*(wanted(shot, each) for each in CALLS))
+    (catalogue.folder / "by hand").mkdir()
+    one.file.rename(catalogue.folder / "by hand" / "best.wav")
+    shutil.copyfile(two.file, catalogue.folder / "again.wav")
+    three.file.unlink()
+    soundfile.write(catalogue.folder / "other.wav", np.zeros(480), 48_000)
+    (catalogue.folder / ".hidden.wav").write_bytes(two.file.read_bytes())
+    report = rebuild(catalogue.folder)
+    assert set(known(catalogue.folder)) == {"again.wav", "by hand/best.wav", two.path}
+    assert set(report.gone) == {one.path, three.path}
+    assert [problem.path for problem in report.strangers] == ["other.wav"]
+    assert find(catalogue, Query(doubles=True)).total == 2
+
+
+@pytest.mark.parametrize("how", ["noise", "torn"])
+def test_a_damaged_catalogue_is_laid_aside(keep, shot, catalogue, how):
+    keep(*(wanted(shot, each) for each in CALLS))
+    catalogue.close()
+    path = catalogue.folder / NAME
+    content = bytearray(path.read_bytes())
+    if how == "noise":
+        content[:200] = random.Random(1).randbytes(200)
+    else:
+        content[8192:40960] = bytes(32768)
+    path.write_bytes(bytes(content))
+    report = rebuild(catalogue.folder)
+    assert report.laid_aside == catalogue.folder / LAID_ASIDE
+    assert len(known(catalogue.folder)) == 3
+
+
+def test_another_programs_file_is_not_touched(tmp_path):
+    import sqlite3
+
+    with sqlite3.connect(tmp_path / NAME) as other:
+        other.execute("CREATE TABLE theirs (x)")
+    other.close()
+    before = (tmp_path / NAME).read_bytes()
+    with pytest.raises(LibraryError, match="another program's file"):
+        rebuild(tmp_path)
+    assert (tmp_path / NAME).read_bytes() == before
+    with pytest.raises(LibraryError, match="no such folder"):
+        rebuild(tmp_path / "none")
+
+
+KEEPER = """
+import sys, json
+sys.path.insert(0, sys.argv[1])
+from pathlib import Path
+from calltag.library.catalogue import Catalogue
+from calltag.library.keep import KeepOptions, Wanted, keep_calls
+from calltag.library.rebuild import rebuild
+from calltag.records import Call, Take
+folder = Path(sys.argv[2])
+if sys.argv[3] == "rebuild":
+    print("go", flush=True)
+    while True:
+        rebuild(folder)
+given = json.loads(sys.argv[3])
+take = Take(**given["take"])
+calls = [Call(**values) for values in given["calls"]]
+with Catalogue(folder, create=True) as catalogue:
+    keep_calls(catalogue, [Wanted(take=take, call=calls[0])], KeepOptions(replace=True))
+    print("go", flush=True)
+    while True:
+        for handles_s in (0.4, 0.6):
+            options = KeepOptions(replace=True, handles_s=handles_s)
+            keep_calls(catalogue, [Wanted(take=take, call=call) for call in calls], options)
+"""
+
+
+def killed(folder: Path, what: str, after_s: float) -> None:
+    run = subprocess.Popen(
+        [sys.executable, "-c", KEEPER, str(ROOT), str(folder), what],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert run.stdout is not None
+    assert run.stdout.readline() == "go\n"
+    time.sleep(after_s)
+    run.send_signal(signal.SIGKILL) if hasattr(signal, "SIGKILL") else run.kill()
+    run.wait()
+    run.stdout.close()
+
+
+def assert_true(folder: Path) -> int:
+    """Every row has its file, every file is whole; return how many rows there are."""
+    with Catalogue(folder) as catalogue:
+        for kept in catalogue.all_kept():
+            assert kept.file.is_file(), "a row without its file"
+        report = check(catalogue)
+        assert {one.trouble for one in report.findings} <= {Trouble.UNKNOWN}, report.findings
+        for file in sound_files(folder):
+            story, whole = read_story(file)
+            assert whole
+            assert sound_hash(file) == story.sound_hash
+        return catalogue.count()
+
+
+def test_a_killed_keep_leaves_no_half_file_and_no_row_without_its_file(tmp_path):
+    """Killed again and again while the same calls are cut anew and old cuts are replaced."""
+    shot = shoot(tmp_path / "r", seconds=30.0)
+    take = {
+        name: getattr(shot.take, name)
+        for name in ("path", "rushes", "digest", "size_bytes", "duration_s", "sample_rate_hz")
+    }
+    names = ("start_s", "end_s", "low_hz", "high_hz", "peak_hz", "snr_db", "level_dbfs", "label",
+             "call_probability", "confidence")  # fmt: skip
+    calls = [{name: getattr(call(float(i)), name) for name in names} for i in range(1, 28, 2)]
+    what = json.dumps({"take": take | {"channels": 2}, "calls": calls})
+    folder = tmp_path / "calls"
+    folder.mkdir()
+    rng = random.Random(7)
+    counts = []
+    for _ in range(6):
+        killed(folder, what, rng.uniform(0.0, 1.0))
+        counts.append(assert_true(folder))
+    assert max(counts) > 1
+    report = rebuild(folder)
+    assert not report.strangers
+    assert report.taken >= max(counts)
+    with Catalogue(folder) as catalogue:
+        assert not check(catalogue).findings
+
+
+def test_a_killed_rebuild_leaves_a_true_catalogue_that_knows_it(keep, shot, catalogue, monkeypatch):
+    monkeypatch.setattr("calltag.library.rebuild._AT_ONCE", 1)
+    kept = keep(*(wanted(shot, each) for each in CALLS))
+    folder = catalogue.folder
+    for number in range(12):
+        shutil.copyfile(kept[0].file, folder / f"copy{number}.wav")
+    catalogue.close()
+    rng = random.Random(3)
+    for _ in range(3):
+        killed(folder, "rebuild", rng.uniform(0.0, 0.3))
+        assert 3 <= assert_true(folder) <= 15
+
+    def stop(done: int, of: int) -> None:
+        if done == 5:
+            raise KeyboardInterrupt
+
+    (folder / NAME).unlink()
+    with pytest.raises(KeyboardInterrupt):
+        rebuild(folder, told=stop)
+    with Catalogue(folder) as opened:
+        assert opened.unfinished
+    rebuild(folder)
+    with Catalogue(folder) as opened:
+        assert not opened.unfinished
+        assert opened.count() == 15
+
+
+def test_the_halves_of_killed_runs_are_swept_away(tmp_path):
+    import os
+
+    old, new = tmp_path / ".a.wav.1.part", tmp_path / ".b.wav.2.part"
+    for path in (old, new):
+        path.write_bytes(b"half")
+    os.utime(old, (time.time() - 2 * STALE_S,) * 2)
+    sweep(tmp_path)
+    assert not old.exists()
+    assert new.exists()
+
+
+# Rot
+
+
+def flip(path: Path, at: int) -> None:
+    content = bytearray(path.read_bytes())
+    content[at] ^= 0x10
+    path.write_bytes(bytes(content))
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_one_bad_byte_anywhere_is_found(keep, shot, catalogue, suffix):
+    (kept,) = keep(wanted(shot, call(3.0)), as_flac=suffix == ".flac")
+    whole = kept.file.read_bytes()
+    assert check(catalogue).findings == ()
+    rng = random.Random(5)
+    places = [*range(0, 60, 7), *rng.sample(range(len(whole)), 25), len(whole) - 20]
+    for at in places:
+        flip(kept.file, at)
+        findings = check(catalogue).findings
+        assert [one.path for one in findings] == [kept.path], f"byte {at} of {len(whole)}"
+        kept.file.write_bytes(whole)
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_bad_sound_is_found_after_a_rebuild_too(keep, shot, catalogue, suffix):
+    (kept,) = keep(wanted(shot, call(3.0)), as_flac=suffix == ".flac")
+    flip(kept.file, kept.file.stat().st_size // 2)
+    rebuild(catalogue.folder)
+    (finding,) = check(catalogue).findings
+    assert finding.trouble is Trouble.SOUND
+    assert finding.trouble.is_damage
+
+
+def test_a_header_that_lies_is_found_after_a_rebuild_too(keep, shot, catalogue):
+    (kept,) = keep(wanted(shot, call(3.0)))
+    content = kept.file.read_bytes()
+    at = content.index(b"fmt ") + 8 + 4
+    kept.file.write_bytes(content[:at] + (44_100).to_bytes(4, "little") + content[at + 4 :])
+    rebuild(catalogue.folder)
+    assert [one.trouble for one in check(catalogue).findings] == [Trouble.SOUND]
+
+
+def test_what_is_wrong_is_told_apart(keep, shot, catalogue):
+    one, two, three = keep(*(wanted(shot, each) for each in CALLS))
+    one.file.unlink()
+    two.file.write_bytes(two.file.read_bytes().replace(b"north hide", b"south hide"))
+    content = three.file.read_bytes()
+    three.file.write_bytes(
+        content.replace(b"marsh hooter: boom, from", b"marsh hooter: BOOM, from")
+    )
+    shutil.copyfile(three.file, catalogue.folder / "new.wav")
+    troubles = {finding.path: finding.trouble for finding in check(catalogue).findings}
+    assert troubles == {
+        one.path: Trouble.GONE,
+        two.path: Trouble.STORY,
+        three.path: Trouble.CHANGED,
+        "new.wav": Trouble.UNKNOWN,
+    }
+    assert check(catalogue).damaged == 2
+    report = rebuild(catalogue.folder)
+    assert report.doubtful == [two.path]
+    assert find(catalogue, Query(place="south")).total == 1
