@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import scipy.ndimage
 
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing, starter_model
 from calltag.learn.noise import NoiseMeter
@@ -21,6 +22,7 @@ from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
 from calltag.sound.channels import Chooser
+from calltag.sound.engine import find_engine, find_hum
 from calltag.sound.events import AROUND_FRAMES, measure_region, refine_edges
 from calltag.sound.features import event_features
 from calltag.sound.floor import STEP_FRAMES, noise_floor_db
@@ -48,6 +50,13 @@ CONTEXT_FRAMES = 6 * FRAMES_PER_S
 FRAMES_PER_STEP = FRAMES_PER_S // STEPS_PER_S
 LEAST_PROBABILITY = 0.1
 """Less likely finds are not kept."""
+
+_MACHINE = NOISE_KINDS.index("machine")
+_BEAT_S = 1.5  # two excerpts of this length, or one of twice as much, tell how a machine beats,
+_BEAT_EVERY_S = 60.0  # and again where it runs for longer,
+_BEAT_AGAIN_S = 12.0  # or where there was no beat
+_HUM_S = 6.0
+_HUM_EVERY_S = 300.0  # hum does not come and go
 
 _EDGE_REACH = 6  # frames that an edge may be moved
 _NOISE_STEPS = STEPS_PER_S // 2  # noise within half a second counts as heard at the same time
@@ -116,11 +125,40 @@ def _windows(frames: Iterable[FloatArray]) -> Iterator[_Window]:
         yield _Window(first, core, first + len(mel), mel, blocks)
 
 
+class _Recent:
+    """The last minute or so of the sound, as it came."""
+
+    def __init__(self) -> None:
+        self._blocks: list[FloatArray] = []
+        self._first = self._end = 0
+
+    def add(self, block: FloatArray) -> None:
+        self._blocks.append(block)
+        self._end += len(block)
+
+    def cut(self, start_s: float, end_s: float) -> FloatArray:
+        """Sound between two times, as far as it is there."""
+        start, end = (max(0, round(edge * RATE_HZ) - self._first) for edge in (start_s, end_s))
+        parts = []
+        for block in self._blocks:
+            parts.append(block[max(0, start) : max(0, end)])
+            start, end = start - len(block), end - len(block)
+        return np.concatenate(parts) if parts else np.zeros(0, np.float32)
+
+    def forget(self, before_s: float) -> None:
+        """Let go of what lies wholly before a time."""
+        while self._blocks and self._first + len(self._blocks[0]) <= before_s * RATE_HZ:
+            self._first += len(self._blocks.pop(0))
+
+
 @dataclass(slots=True)
 class _Pass:
     """The state of one pass over a take."""
 
     hearing: Hearing
+    recent: _Recent = field(default_factory=_Recent)
+    beat_due_s: float = 0.0
+    hum_due_s: float = 0.0
     noise: NoiseMeter = field(default_factory=NoiseMeter)
     calls: list[Call] = field(default_factory=list)
     taken: int = 0  # frames before this belong to events that are dealt with
@@ -135,6 +173,7 @@ class _Pass:
             window.mel[own],
             heard.kinds[own.start // FRAMES_PER_STEP : -(-own.stop // FRAMES_PER_STEP)],
         )
+        self._look_for_beats(window, heard)
         segments = find_segments(heard.call)
         busy = _busy(segments, len(level_db))
         for i, (begin, end) in enumerate(segments):
@@ -159,6 +198,40 @@ class _Pass:
                 self.calls.append(
                     self._measure(window, heard, busy, event, (before, after), probability)
                 )
+
+    def _look_for_beats(self, window: _Window, heard: Heard) -> None:
+        """Look for an engine's beat where a machine is heard, and for hum where it is quietest."""
+        core_s, stop_s = window.core / FRAMES_PER_S, window.stop / FRAMES_PER_S
+        steps = slice(
+            (window.core - window.first) // FRAMES_PER_STEP,
+            (window.stop - window.first) // FRAMES_PER_STEP,
+        )
+        odds = scipy.ndimage.uniform_filter1d(heard.kinds[steps, _MACHINE], STEPS_PER_S)
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], odds > 0, [0]]).astype(np.int8)))
+        for begin, end in zip(edges[::2] / STEPS_PER_S, edges[1::2] / STEPS_PER_S, strict=True):
+            if end - begin < _BEAT_S or core_s + begin < self.beat_due_s:
+                continue
+            n = 2 if end - begin >= 4 * _BEAT_S else 1
+            beats = []
+            for i in range(n):
+                at_s = core_s + begin + (end - begin) * (i + 0.5) / n
+                sound = self.recent.cut(at_s - _BEAT_S / n, at_s + _BEAT_S / n)
+                beats.append((at_s, find_engine(sound, RATE_HZ)))
+            heard_beats = [(at_s, engine) for at_s, engine in beats if engine is not None]
+            for at_s, engine in heard_beats:
+                self.noise.add_engine(at_s, engine)
+            self.beat_due_s = core_s + begin + (_BEAT_EVERY_S if heard_beats else _BEAT_AGAIN_S)
+        if core_s >= self.hum_due_s and stop_s - core_s >= _HUM_S:
+            own = window.mel[window.core - window.first : window.stop - window.first]
+            sums = np.cumsum(np.concatenate([[0.0], own.sum(axis=1)]))
+            n_frames = round(_HUM_S * FRAMES_PER_S)
+            quiet_s = core_s + int((sums[n_frames:] - sums[:-n_frames]).argmin()) / FRAMES_PER_S
+            hum = find_hum(self.recent.cut(quiet_s, quiet_s + _HUM_S), RATE_HZ)
+            self.hum_due_s = core_s + _HUM_EVERY_S
+            if hum is not None:
+                until_s = self.hum_due_s + WINDOW_FRAMES / FRAMES_PER_S
+                self.noise.add_hum(Span(core_s, until_s), hum)
+        self.recent.forget(stop_s)
 
     def _measure(
         self,
@@ -327,6 +400,7 @@ class Finder:
                 gain = channel_gain(block, chooser.index)
                 whole = samples[: len(samples) // (10 * HOP) * 10 * HOP].reshape(-1, 10 * HOP)
                 loud.append(np.einsum("ij,ij->i", whole, whole) / (10 * HOP))
+                this.recent.add(samples)
                 yield samples
 
         def metered() -> Iterator[FloatArray]:

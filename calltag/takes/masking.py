@@ -14,6 +14,7 @@ from enum import IntEnum
 
 from calltag.learn.labels import noise_kind
 from calltag.records import Call, NoiseSpan, Span, TakeLog
+from calltag.sound.engine import HUM
 from calltag.takes.thresholds import Thresholds
 
 _LOW_CUT_MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole
@@ -25,13 +26,15 @@ class Left(IntEnum):
 
     NATURAL = 0
     """All of it: the sound is natural as it is."""
-    RUMBLE = 1
+    HUM = 1
+    """All but its lines: notches take the hum."""
+    RUMBLE = 2
     """All but the lowest: a low cut takes the noise."""
-    BESIDE = 2
+    BESIDE = 3
     """Calls, which lie in another band than the noise: a low cut keeps them."""
-    OVER = 3
+    OVER = 4
     """Calls that drown a noise in their own band."""
-    LOST = 4
+    LOST = 5
     """Nothing."""
 
 
@@ -95,6 +98,22 @@ def _beside(call: Call, noise: NoiseSpan, t: Thresholds) -> bool:
     return call.low_hz >= noise.high_hz * t.band_gap or call.high_hz * t.band_gap <= noise.low_hz
 
 
+def is_hum(noise: NoiseSpan) -> bool:
+    """Tell whether a noise is hum of the mains.
+
+    Parameters
+    ----------
+    noise : NoiseSpan
+        A noise, as logged.
+
+    Returns
+    -------
+    bool
+        Whether it was told by its lines, which notches take out.
+    """
+    return noise.detail.startswith(HUM)
+
+
 def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> list[Effect]:
     """Tell what each noise that is heard, and is not natural, does to the sound under it.
 
@@ -117,7 +136,7 @@ def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) ->
     floor_dbfs = levels.floor_dbfs if levels else float("-inf")
     heard_dbfs = max(t.inaudible_dbfs, floor_dbfs - t.below_floor_db)
     heard = [noise for noise in take_log.noise if _counts(noise, heard_dbfs, t)]
-    machine = [noise for noise in heard if noise_kind(noise.kind) == "machine"]
+    machine = [n for n in heard if noise_kind(n.kind) == "machine" and not is_hum(n)]
     filled = _gaps(machine, take_log.take.duration_s, floor_dbfs, t)
     return _together(
         [_effect(noise, calls, t) for noise in sorted([*heard, *filled], key=_start)], t
@@ -162,6 +181,8 @@ def _gaps(
 def _effect(noise: NoiseSpan, calls: Sequence[Call], t: Thresholds) -> Effect:
     kind = noise_kind(noise.kind)
     during = tuple(c for c in calls if c.start_s < noise.end_s and c.end_s > noise.start_s)
+    if is_hum(noise):
+        return Effect(noise, Left.HUM, calls=during, standing=during)
     if kind == "voice":  # speech reaches over every call's band, and a cut one is still heard
         return Effect(noise, Left.LOST, calls=during)
     standing = tuple(c for c in during if stands(c, noise, t))

@@ -39,13 +39,15 @@ def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
         low = min(e.noise.low_hz for e in alike)
         high = max(e.noise.high_hz for e in alike)
         details = Counter(e.noise.detail for e in alike if e.noise.detail).most_common(1)
-        name = _name(kind, details[0][0] if details else "")
+        name = _name(kind, details[0][0] if details else "", left)
         band = f" ({hertz(max(low, 1.0))} to {hertz(high)})" if low < high else ""
         reasons.append(f"{name} {where}{band}: {_outcome(left, alike)}")
     return reasons
 
 
-def _name(kind: str, detail: str) -> str:
+def _name(kind: str, detail: str, left: Left) -> str:
+    if left == Left.HUM:
+        return f"{detail},"
     kind, _, given = kind.partition("/")
     words = {"wind": "wind on the microphone", "handling": "handling noise"}.get(kind, kind)
     more = ", ".join(word for word in (given, detail) if word)
@@ -57,6 +59,8 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     standing = {(c.start_s, c.low_hz) for e in alike for c in e.standing}
     count = f"{len(standing)} of {len(calls)} calls"
     cut = _cut(alike)
+    if left == Left.HUM:
+        return f"notches take it out {_RESCUE}"
     if left == Left.RUMBLE:
         return f"a low cut at {cut} takes it out {_RESCUE}"
     if left == Left.BESIDE and not calls:

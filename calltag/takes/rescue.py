@@ -25,7 +25,7 @@ from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, FloatArray, Span, TakeLog
 from calltag.sound.engine import Hum, describe_machine, find_hum
 from calltag.sound.spectrum import RATE_HZ
-from calltag.takes.masking import Effect, effects
+from calltag.takes.masking import Effect, Left, effects
 from calltag.takes.standing import (
     QUIET_S,
     STANDS_DB,
@@ -181,7 +181,8 @@ def examine(
         treatment = replace(treatment, low_cut_hz=cut_hz)
         after = figures(spectra, _gains(Treatment(low_cut_hz=cut_hz), calls, regions))
         advice.append(f"a low cut at {hertz(cut_hz)} keeps the calls: {after}")
-    hum = _hum(path, spectra.quiet_s, channel, treatment.low_cut_hz)
+    logged_s = [e.noise.start_s for e in noises if e.left == Left.HUM]
+    hum = _hum(path, [spectra.quiet_s, *logged_s], channel, treatment.low_cut_hz)
     if hum is not None:
         treatment = replace(treatment, hum=hum)
         advice.append(
@@ -373,11 +374,13 @@ def _best_channel(heard: dict[int, Spectra], used: int) -> int:
 
 
 def _machines(path: Path, take_log: TakeLog, channel: int, t: Thresholds) -> Iterator[str]:
-    """What beats in the longest stretches of machine noise, so that the machine can be found."""
+    """What beats in the longest stretches of machine noise, where the log does not say it."""
     machine = [
         noise
         for noise in take_log.noise
-        if noise_kind(noise.kind) == "machine" and noise.confidence >= t.least_confidence
+        if noise_kind(noise.kind) == "machine"
+        and not noise.detail
+        and noise.confidence >= t.least_confidence
     ]
     told = set()
     for noise in sorted(machine, key=lambda noise: -noise.span.length_s)[:_MACHINES_HEARD]:
@@ -421,11 +424,12 @@ def _low_cut(
     )
 
 
-def _hum(path: Path, quiet_s: float, channel: int, cut_hz: float | None) -> Hum | None:
-    """Hum in the quietest stretch, as far as a low cut leaves it."""
-    sound, rate_hz = read_span(path, quiet_s, quiet_s + QUIET_S)
-    hum = find_hum(sound[min(channel, len(sound) - 1)], rate_hz)
-    if hum is None:
-        return None
-    lines = tuple(line for line in hum.lines if line * hum.base_hz > (cut_hz or 0.0) / 2)
-    return replace(hum, lines=lines) if lines else None
+def _hum(path: Path, places_s: Sequence[float], channel: int, cut_hz: float | None) -> Hum | None:
+    """Hum in the quietest stretch, or where the log has it, as far as a low cut leaves it."""
+    for start_s in places_s:
+        sound, rate_hz = read_span(path, start_s, start_s + QUIET_S)
+        hum = find_hum(sound[min(channel, len(sound) - 1)], rate_hz)
+        if hum is not None:
+            lines = tuple(line for line in hum.lines if line * hum.base_hz > (cut_hz or 0.0) / 2)
+            return replace(hum, lines=lines) if lines else None
+    return None

@@ -209,6 +209,8 @@ def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
 def _purpose(left: Left, cut_hz: float) -> str:
     if left == Left.NATURAL:
         return NATURAL_SOUND
+    if left == Left.HUM:
+        return "natural sound after notches at the hum"
     if left == Left.RUMBLE:
         return f"natural sound after a low cut at {hertz(cut_hz)}"
     if left == Left.BESIDE and cut_hz:

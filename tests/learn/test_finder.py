@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
+from scipy.signal import butter, sosfilt
 
 from calltag.errors import ModelError
 from calltag.learn import finder as finder_module
@@ -412,3 +413,80 @@ def test_finding_needs_no_librosa_no_torch_no_scikit_learn():
 def test_steps_and_frames_fit_together():
     assert 100 % STEPS_PER_S == 0
     assert CONTEXT_FRAMES % 20 == 0
+
+
+# --- what is said of machines ---------------------------------------------------------------------
+
+
+def motor(seconds, rate_hz, rng):
+    """Firing pulses at a rate that wanders by a hundredth, through a box that rings."""
+    n = round(seconds * RATE_HZ)
+    knots = rng.normal(0, 0.01, round(seconds * 5) + 2)
+    speed = rate_hz * (1 + np.interp(np.arange(n) / RATE_HZ * 5, np.arange(len(knots)), knots))
+    fired = np.diff(np.floor(np.cumsum(speed) / RATE_HZ), prepend=0) > 0
+    rung = sosfilt(butter(1, [60, 900], "band", fs=RATE_HZ, output="sos"), fired.astype(float))
+    return 0.2 * rung / rung.std() + rng.normal(0, 0.01, n)
+
+
+def test_the_log_says_how_fast_an_engine_runs(plain, tmp_path, rng):
+    path = tmp_path / "engine.wav"
+    sound = rng.normal(0, 1e-4, 100 * RATE_HZ)
+    sound[10 * RATE_HZ : 95 * RATE_HZ] += motor(85, 75, rng)  # over the border of two windows
+    sf.write(path, sound, RATE_HZ)
+    machine = [n for n in plain.analyse(path, probe(path)).noise if n.kind == "machine"]
+    assert machine
+    # 75 Hz are 4500 turns a minute of an engine that fires at every turn
+    assert all(n.detail == "beat of 75 Hz (4500 rpm if a one-cylinder two-stroke)" for n in machine)
+
+
+@pytest.mark.parametrize("mains_hz", [50, 60])
+def test_the_log_says_that_the_mains_hum(plain, tmp_path, rng, mains_hz):
+    path = tmp_path / "hum.wav"
+    t = np.arange(20 * RATE_HZ) / RATE_HZ
+    lines = sum(0.003 / k * np.sin(2 * np.pi * mains_hz * k * t) for k in (1, 2, 3, 4, 6))
+    sf.write(path, lines + rng.normal(0, 3e-4, len(t)), RATE_HZ)
+    hum = [n for n in plain.analyse(path, probe(path)).noise if n.detail.startswith("hum")]
+    (span,) = hum
+    assert span.detail == f"hum of the mains, {mains_hz} Hz and 4 of its multiples"
+    assert (span.start_s, span.end_s) == pytest.approx((0, 20), abs=0.1)
+    # the RMS level of the five sines
+    power = sum((0.003 / k) ** 2 / 2 for k in (1, 2, 3, 4, 6))
+    assert span.level_dbfs == pytest.approx(10 * np.log10(power), abs=0.3)
+
+
+def test_no_hum_and_no_beat_in_plain_noise(plain, tmp_path, rng):
+    path = tmp_path / "noise.wav"
+    sf.write(path, rng.normal(0, 0.05, 20 * RATE_HZ), RATE_HZ)
+    assert not any(n.detail for n in plain.analyse(path, probe(path)).noise)
+
+
+def test_gusts_and_knocks_from_sound_to_spans(starter, tmp_path, rng):
+    n = 24 * RATE_HZ
+    hz = np.fft.rfftfreq(n, 1 / RATE_HZ)
+    shapes = [(np.maximum(hz, 60) / 60) ** -0.5, (np.maximum(hz, 40) / 40) ** -1.3 * (hz > 10)]
+    air, wind = (np.fft.irfft(np.fft.rfft(rng.standard_normal(n)) * shape, n) for shape in shapes)
+    sound = 0.002 * air / air.std()
+    gusts_s, knocks_s = [(2, 5), (8, 10)], [13.0, 16.0, 19.5]
+    for start_s, end_s in gusts_s:
+        blows = slice(start_s * RATE_HZ, end_s * RATE_HZ)
+        gate = np.hanning(blows.stop - blows.start) ** 0.7
+        sound[blows] += 0.06 * gate * wind[blows] / wind.std()
+    t = np.arange(RATE_HZ // 2) / RATE_HZ
+    for at_s in knocks_s:
+        first = round(at_s * RATE_HZ)
+        hit = np.sin(2 * np.pi * 90 * t) * np.exp(-t / 0.03) + 0.2 * rng.normal(
+            0, np.exp(-t / 0.004)
+        )
+        sound[first : first + len(t)] += 0.3 * hit
+    path = tmp_path / "rough.wav"
+    sf.write(path, sound, RATE_HZ, subtype="PCM_24")
+    noise = starter.analyse(path, probe(path)).noise
+    for kind, places in (
+        ("wind", gusts_s),
+        ("handling", [(at_s, at_s + 0.1) for at_s in knocks_s]),
+    ):
+        spans = [n for n in noise if n.kind == kind]
+        for start_s, end_s in places:
+            assert any(n.start_s < end_s and n.end_s > start_s for n in spans), (kind, start_s)
+        for n in spans:
+            assert any(n.start_s < end_s + 1 and n.end_s > start_s - 1 for start_s, end_s in places)

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calltag.learn.noise import NoiseMeter
-from calltag.records import NOISE_KINDS
+from calltag.records import NOISE_KINDS, Span
+from calltag.sound.engine import Engine, Hum
 from calltag.sound.spectrum import N_MELS, RATE_HZ, mel_power, power_spectrum
 
 STEPS_PER_S = 50
@@ -137,3 +138,97 @@ def test_noise_heard_in_digital_silence_has_a_band_all_the_same():
     (span,) = metered(mel(3, np.zeros(N_MELS, np.float32)), odds(3, handling=[(0, 3)]))
     assert 0 < span.low_hz < span.high_hz <= 16_000.1
     assert span.level_dbfs < -90
+
+
+# --- knocks, gusts, beats and hum -----------------------------------------------------------------
+
+
+def knocking(seconds, at_s):
+    """Quiet with knocks: the lowest bands leap by 40 dB and are back within a fifth of a second."""
+    mels = mel(seconds)
+    for at in at_s:
+        first = round(100 * at)
+        for i in range(20):
+            mels[first + i, :4] *= 10 ** (4 * (1 - i / 20))
+    return mels
+
+
+def test_a_knock_that_the_model_half_hears_is_handling():
+    kinds = odds(12)
+    kinds[:, NOISE_KINDS.index("machine")] = kinds[:, NOISE_KINDS.index("voice")] = -7
+    kinds[3 * 50 : 3 * 50 + 10, NOISE_KINDS.index("handling")] = 1.0  # a fifth of a second
+    (span,) = metered(knocking(12, [3.0]), kinds)
+    assert span.kind == "handling"
+    assert span.start_s <= 3.0 <= span.end_s
+    assert span.end_s - span.start_s <= 1
+    assert span.level_dbfs > -70  # of the knock, not of the quiet around it
+    # the model sure of the contrary, or of a voice, or no leap of the lowest bands: none
+    sure = kinds.copy()
+    sure[:, NOISE_KINDS.index("handling")] = -5
+    assert metered(knocking(12, [3.0]), sure) == []
+    spoken = kinds.copy()
+    spoken[:, NOISE_KINDS.index("voice")] = -0.5
+    assert metered(knocking(12, [3.0]), spoken) == []
+    assert metered(mel(12), kinds) == []
+
+
+def test_a_gust_that_the_model_half_hears_is_wind():
+    fall = (10 ** (-0.25 * np.minimum(np.arange(N_MELS), 20))).astype(np.float32)
+    mels = mel(20)
+    mels[800:1100] = 1e-4 * fall + 1e-9
+    kinds = odds(20)
+    kinds[:, NOISE_KINDS.index("wind")] = -4.0
+    (span,) = metered(mels, kinds)
+    assert span.kind == "wind"
+    assert (span.start_s, span.end_s) == pytest.approx((8, 11), abs=0.5)
+    engine = kinds.copy()
+    engine[:, NOISE_KINDS.index("machine")] = -0.5
+    assert metered(mels, engine) == []
+
+
+def beat(rate_hz):
+    return Engine(rate_hz=rate_hz, slowest_hz=rate_hz, fastest_hz=rate_hz, strength_db=9, share=1)
+
+
+def test_a_machine_bears_its_beat():
+    meter = NoiseMeter()
+    meter.add(mel(60), odds(60, machine=[(5, 15), (18, 25), (45, 55)], wind=[(5, 15)]))
+    meter.add_engine(8.0, beat(92.0))
+    meter.add_engine(12.0, beat(60.0))
+    details = {(round(span.start_s), span.kind): span.detail for span in meter.spans()}
+    assert details[5, "machine"] == (
+        "beat of 60 to 92 Hz (3600 to 5500 rpm if a one-cylinder two-stroke)"
+    )
+    # it stopped for a moment only; half a minute later it may be another
+    assert details[18, "machine"].startswith("beat of 60 Hz")
+    assert details[45, "machine"] == ""
+    assert details[5, "wind"] == ""
+
+
+def hum(level_dbfs):
+    return Hum(mains_hz=50, base_hz=50.02, lines=(1, 2, 3), height_db=30, level_dbfs=level_dbfs)
+
+
+def test_hum_is_a_machine_of_its_own():
+    meter = NoiseMeter()
+    meter.add(mel(20), odds(20, machine=[(5, 12)]))
+    meter.add_hum(Span(0, 360), hum(-50.0))
+    (span,) = meter.spans()  # what the model took for a machine was the hum
+    assert (span.start_s, span.end_s, span.kind) == (0, 20, "machine")
+    assert span.detail == "hum of the mains, 50 Hz and 2 of its multiples"
+    assert (span.low_hz, span.high_hz) == pytest.approx((50, 150), abs=0.1)
+    assert span.level_dbfs == -50
+
+
+def test_hum_under_a_louder_machine_leaves_it():
+    meter = NoiseMeter()
+    meter.add(mel(20, np.full(N_MELS, 1e-3, np.float32)), odds(20, machine=[(5, 12)]))
+    meter.add_hum(Span(0, 360), hum(-50.0))
+    assert len(meter.spans()) == 2
+
+
+def test_hum_that_is_not_heard_is_no_noise():
+    meter = NoiseMeter()
+    meter.add(mel(20), odds(20))
+    meter.add_hum(Span(0, 360), hum(-75.0))
+    assert meter.spans() == []

@@ -13,6 +13,7 @@ from scipy.signal import correlate
 
 from calltag.errors import InputError
 from calltag.media.wav_file import Bext, read_bext
+from calltag.records import NoiseSpan
 from calltag.takes.rescue import examine, write_treated
 from calltag.takes.treatment import Treatment
 from calltag.takes.verdict import judge
@@ -224,6 +225,27 @@ def test_the_beat_of_the_machine_is_told(scene, tmp_path):
     made.sound[:: RATE_HZ // 90] += 0.3  # fires 90 times a second
     rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav"))
     assert any("beat of 90 Hz (5400 rpm" in line for line in rescue.advice)
+
+
+def test_logged_hum_is_looked_for_where_the_log_has_it(scene, tmp_path):
+    made = scene(26)
+    t = np.arange(made.n) / RATE_HZ
+    # a fridge on the other bank that switches off: the quietest stretch is after it
+    made.sound += (t < 12) * sum(0.01 / k * np.sin(2 * np.pi * 50 * k * t) for k in (1, 2, 3))
+    hum = NoiseSpan(
+        start_s=0,
+        end_s=26,
+        kind="machine",
+        confidence=0.95,
+        level_dbfs=-42,
+        low_hz=50,
+        high_hz=150,
+        detail="hum of the mains, 50 Hz and 2 of its multiples",
+    )
+    made.noise.append(hum)
+    log = made.log(tmp_path / "A.wav")
+    assert any("notches" in reason for reason in judge(log).reasons)
+    assert examine(tmp_path / "A.wav", log).treatment.hum is not None
 
 
 def test_alike_channels_are_left_alone(engine_take):

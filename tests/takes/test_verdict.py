@@ -316,3 +316,20 @@ def test_every_threshold_has_its_comment():
     for above, line in itertools.pairwise(lines):
         if "=" in line and not line.startswith("#"):
             assert above.startswith("#") or "clipped_ppm" in above, line
+
+
+def test_hum_is_notched_and_loses_nothing():
+    hum = noise("machine", 0, 60, 50.0, 300.0, level_dbfs=-45.0, detail="hum of the mains, 50 Hz")
+    verdict = judge(take_log([whistle(5)], [hum]))
+    assert verdict.grade == PART
+    assert verdict.usable[0].purpose == "natural sound after notches at the hum"
+    assert verdict.reasons == (
+        "hum of the mains, 50 Hz, throughout (50 Hz to 300 Hz): notches take it out"
+        " (calltag rescue)",
+    )
+
+
+def test_what_beats_is_said_in_the_reason():
+    detail = "beat of 92 Hz (5500 rpm if a one-cylinder two-stroke)"
+    (reason,) = judge(take_log([], [cutter(detail=detail)])).reasons
+    assert reason.startswith(f"machine, {detail}, throughout")

@@ -1,0 +1,149 @@
+"""Gusts and knocks: what the lowest bands say of wind, and of a hand on the tripod.
+
+Wind is turbulence at the microphone: bursts of tenths of a second to seconds, strongest at the
+lowest frequencies and falling steadily above, without a hum's or a boom's line. A knock travels
+through the tripod: within a few hundredths of a second the low bands leap up, and within a few
+tenths they are back. Neither is proof alone (a close voice bursts as well, a slammed door knocks),
+so what is found here counts as evidence beside the starter model's.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+import scipy.ndimage
+
+from calltag.records import FloatArray
+from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, POWER_FLOOR
+
+N_GROUPS = 4
+"""Groups of mel bands: 50-220, 220-440, 500-890 Hz, 1-4 kHz."""
+
+_GROUPS = ((0, 2), (3, 6), (8, 13), (18, 45))
+_TENTH = FRAMES_PER_S // 10
+_FLOOR_S = 16
+_FLOOR_SHARE = 10  # per cent
+
+_LEAP_DB, _FALL_DB = 12.0, 8.0
+_PEAK, _BEFORE, _AFTER = 6, (28, 4), (22, 34)  # frames: a knock's peak, and what it is held against
+_APART = 8
+
+
+class Knock(NamedTuple):
+    """A leap of the lowest bands, and how it looks.
+
+    Attributes
+    ----------
+    frame : int
+        The frame of its peak.
+    fall_db : float
+        By how much it has fallen a quarter of a second later.
+    over_next_db, over_high_db : float
+        How far the lowest bands stand above the next, and above those of 1 to 4 kHz.
+    """
+
+    frame: int
+    fall_db: float
+    over_next_db: float
+    over_high_db: float
+
+
+def group_levels_db(mel: FloatArray) -> FloatArray:
+    """Levels of the groups of bands that gusts and knocks are told by.
+
+    Parameters
+    ----------
+    mel : np.ndarray, shape (n_frames, N_MELS), float32
+        Mel power.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames, N_GROUPS), float32
+        Mean level of each group.
+    """
+    power = mel @ _MEANS
+    found: FloatArray = np.float32(10.0 / np.log(10.0)) * np.log(power + np.float32(POWER_FLOOR))
+    return found
+
+
+def _means() -> FloatArray:
+    means = np.zeros((N_MELS, N_GROUPS), np.float32)
+    for i, (first, last) in enumerate(_GROUPS):
+        means[first:last, i] = 1 / (last - first)
+    return means
+
+
+_MEANS = _means()
+
+
+def find_knocks(levels_db: npt.NDArray[np.floating]) -> list[Knock]:
+    """Find leaps of the lowest bands that are over at once.
+
+    Parameters
+    ----------
+    levels_db : np.ndarray, shape (n_frames, N_GROUPS)
+        Levels by `group_levels_db`.
+
+    Returns
+    -------
+    list of Knock
+        In order of time.
+    """
+    low = levels_db[:, 0].astype(np.float32)
+    n = len(low)
+    if n < _BEFORE[0]:
+        return []
+    peak = scipy.ndimage.maximum_filter1d(low, _PEAK, origin=-(_PEAK // 2))
+    padded = np.concatenate([low, np.full(_AFTER[1], low[-5:].mean(), np.float32)])
+    sums = np.cumsum(np.concatenate([[0.0], padded]))
+    width = _AFTER[1] - _AFTER[0]
+    after = (sums[_AFTER[1] : _AFTER[1] + n] - sums[_AFTER[0] : _AFTER[0] + n]) / width
+    at = np.flatnonzero((low >= peak - 1.0) & (peak - after > _FALL_DB))
+    around = np.maximum(at[:, None] - np.arange(_BEFORE[1], _BEFORE[0]), 0)
+    # the upper part of what came before: a single quiet frame in a rattle makes no knock
+    before = np.percentile(low[around], 80, axis=1) if len(at) else np.zeros(0)
+    found: list[Knock] = []
+    for frame in at[peak[at] - before > _LEAP_DB].tolist():
+        if not found or frame - found[-1].frame >= _APART:
+            fall_db = float(peak[frame] - after[frame])
+            over = levels_db[frame, 0] - levels_db[frame]
+            found.append(Knock(frame, fall_db, float(over[1]), float(over[3])))
+    return found
+
+
+def gustiness(levels_db: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+    """How much each tenth of a second looks like a gust on the microphone.
+
+    Parameters
+    ----------
+    levels_db : np.ndarray, shape (n_frames, N_GROUPS)
+        Levels by `group_levels_db`.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames // 10,)
+        From 0 to 1, and for the strongest bursts to 1.5; evened out over 0.7 s.
+    """
+    n = len(levels_db) // _TENTH
+    if not n:
+        return np.zeros(0)
+    power = 10 ** (levels_db[: n * _TENTH].astype(np.float32) / 10)
+    low, next_, middle, high = 10 * np.log10(power.reshape(n, _TENTH, -1).mean(axis=1).T)
+    floor = scipy.ndimage.percentile_filter(low, _FLOOR_SHARE, size=10 * _FLOOR_S, mode="nearest")
+    drop = low - next_
+    gust = (
+        _ramp(low - floor, 5, 10)  # a burst, not a steady sound
+        * _ramp(drop, 2, 5)  # falls from the lowest band on,
+        * _ramp(-drop, -26, -22)  # but not as fast as beside a line
+        * _ramp(next_ - middle, 1, 4)
+        * _ramp(low - high, 8, 12)
+        * (1 + _ramp(low - floor, 15, 25) / 2)
+    )
+    evened: npt.NDArray[np.float64] = scipy.ndimage.uniform_filter1d(gust, 7, mode="nearest")
+    return evened
+
+
+def _ramp(value: npt.NDArray[np.floating], none: float, full: float) -> npt.NDArray[np.floating]:
+    return np.clip((value - none) / (full - none), 0, 1)
