@@ -1,0 +1,291 @@
+"""`calltag keep` and `calltag library`, as they are typed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from calltag.log import Log
+from calltag.media.identity import digest
+from calltag.records import Alignment, Call, Label, Take, TakeLog
+from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
+
+RATE_HZ = 48_000
+TYPES = ("marsh hooter: boom", "pit rail: rasp")
+
+
+def call(start_s: float, label: str, number: int, **changes: object) -> Call:
+    centre = np.random.default_rng(len(label)).normal(size=len(FEATURE_NAMES))
+    spread = np.random.default_rng(number).normal(size=len(FEATURE_NAMES))
+    values: dict[str, object] = {
+        "start_s": start_s,
+        "end_s": start_s + 0.5,
+        "low_hz": 200.0,
+        "high_hz": 500.0,
+        "peak_hz": 300.0,
+        "snr_db": 10.0 + number,
+        "level_dbfs": -30.0,
+        "call_probability": 0.95,
+        "label": label,
+        "confidence": 0.9,
+        "features": (3 * centre + spread).astype(np.float32),
+    }
+    return Call(**(values | changes))  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def rushes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Three takes of twelve seconds, six calls in each, and a log of them."""
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("USERPROFILE", str(tmp_path / "home"))
+    folder = tmp_path / "rushes"
+    folder.mkdir()
+    with Log(tmp_path / "calltag.db") as log:
+        for number, name in enumerate(("A001.wav", "A002.wav", "B001.wav")):
+            path = folder / name
+            rng = np.random.default_rng(number)
+            soundfile.write(path, rng.normal(0, 0.02, (12 * RATE_HZ, 2)), RATE_HZ, "PCM_24")
+            take = Take(
+                path=name,
+                rushes=str(folder),
+                digest=digest(path),
+                size_bytes=path.stat().st_size,
+                duration_s=12.0,
+                recorded=f"2026-0{4 + number}-18T05:12:00Z",
+                sample_rate_hz=RATE_HZ,
+                channels=2,
+            )
+            calls = tuple(
+                call(1.0 + 2 * i, TYPES[i % 2], 10 * number + i, noise=("wind",) * (i == 5))
+                for i in range(5)
+            )
+            log.put(TakeLog(take=take, calls=calls), feature_version=FEATURE_VERSION)
+        log.put_labels([Label(take="A001.wav", start_s=1.0, end_s=1.5, label=TYPES[0])])
+    return folder
+
+
+@pytest.fixture
+def kept(run, rushes):
+    ran = run("keep", "--library", "lib", "--take", "*", "--place", "Ashmere", "--rights", "mine")
+    assert ran.status == 0, ran.err
+    return ran
+
+
+def rows(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def test_the_first_use_says_where_it_is_and_asks_for_care(run, rushes, tmp_path):
+    ran = run("keep", "--type", "pit rail", "--best", 2)
+    assert ran.status == 0
+    home = tmp_path / "home" / "calltag-library"
+    assert f"A new call library begins in {home}." in ran.err
+    assert f"2 calls kept in {home}: pit rail: rasp 2." in ran.err
+    for words in ("do not play these calls at wild animals", "law", "licensed", "identification"):
+        assert words in ran.err
+    assert len(list(home.rglob("*.wav"))) == 2
+    again = run("keep", "--type", "pit rail", "--best", 3)
+    assert "1 call kept in" in again.err
+    assert "2 calls kept already" in again.err
+    assert "wild animals" not in again.err
+
+
+def test_the_best_are_those_worth_most(run, rushes):
+    run("keep", "--library", "lib", "--best", 3, "--min-confidence", 0)
+    ran = run("library", "find", "--library", "lib", "--by", "snr", "--as", "csv")
+    assert [float(row["snr_db"]) for row in rows(ran.out)] == [34.0, 33.0, 32.0]
+
+
+def test_calls_are_picked_by_take_and_second(run, rushes):
+    ran = run("keep", "--library", "lib", "--take", "A002.wav", "--at", 3.2, "--at", 4.95)
+    assert "2 calls kept" in ran.err
+    ran = run("library", "find", "--library", "lib", "--as", "csv")
+    assert sorted(row["start_s"] for row in rows(ran.out)) == ["3.0", "5.0"]
+    ran = run("keep", "--library", "lib", "--take", "A002.wav", "--at", 11.8)
+    assert ran.status == 1
+    assert "no call was found at 11.8 s; the nearest is at 9.00 s" in ran.err
+    assert "name it with --take" in run("keep", "--best", 1, "--at", 3).err
+
+
+def test_calls_are_picked_from_a_table(run, rushes, tmp_path):
+    listing = run("calls", "--type", "pit rail", "--as", "csv").out.splitlines(keepends=True)
+    (tmp_path / "mine.csv").write_text("".join(listing[:3]), "utf-8", newline="")
+    assert "2 calls kept" in run("keep", "--library", "lib", "--from", "mine.csv").err
+    (tmp_path / "bad.csv").write_text("take,start_s,end_s\nA001.wav,11.5,11.9\n", "utf-8")
+    ran = run("keep", "--library", "lib", "--from", "bad.csv")
+    assert ran.status == 1
+    assert "no call was found in A001.wav from 11.50 to 11.90 s" in ran.err
+
+
+def test_only_what_the_user_labelled(run, rushes):
+    assert "1 call kept" in run("keep", "--library", "lib", "--by-hand").err
+    (row,) = rows(run("library", "find", "--library", "lib", "--as", "csv").out)
+    assert (row["labelled_by"], row["confidence"]) == ("by hand", "1.0")
+
+
+def test_a_dry_run_writes_nothing(run, rushes, tmp_path):
+    ran = run("keep", "--library", "lib", "--type", "pit rail", "--dry-run")
+    assert ran.out.count("pit rail: rasp") == 6
+    assert "6 calls would be kept in lib." in ran.err
+    assert not (tmp_path / "lib").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        ((), "say which calls to keep"),
+        (("--type", "heron"), "the log has no such call"),
+        (("--best", "1", "--date", "yesterday"), "write the day as 2026-04-18"),
+        (("--type", "pit rail", "--min-snr", "90"), "no call in the log is of that kind"),
+    ],
+    ids=str,
+)
+def test_what_cannot_be_kept_is_told(run, rushes, arguments, sentence):
+    ran = run("keep", "--library", "lib", *arguments)
+    assert ran.status == 1
+    assert sentence in ran.err
+    assert ran.err.count("\n") == 1
+
+
+def test_a_take_that_is_gone_does_not_stop_the_others(run, rushes):
+    (rushes / "A001.wav").unlink()
+    ran = run("keep", "--library", "lib", "--take", "*")
+    assert ran.status == 3
+    assert "10 calls kept" in ran.err
+    assert "A001.wav: " in ran.err
+
+
+def test_what_two_cameras_heard_is_shown_or_kept_once(run, rushes, tmp_path):
+    pair = Alignment(
+        take_a="A001.wav", take_b="B001.wav", offset_s=0.0, drift_ppm=0, confidence=1, overlap_s=12
+    )
+    with Log(tmp_path / "calltag.db") as log:
+        log.put_alignment(pair)
+    ran = run("keep", "--library", "lib", "--take", "*1.wav")
+    assert "10 calls kept" in ran.err
+    assert "There more than once now:" in ran.err
+    assert "same moment from another camera" in ran.err
+    assert "10 kept calls listed" in run("library", "find", "--library", "lib", "--doubles").err
+    assert "5 calls kept" in run("keep", "--library", "one", "--take", "*1.wav", "--once").err
+
+
+def test_settings_name_the_library_and_what_holds_for_the_shoot(run, rushes, tmp_path):
+    (tmp_path / "calltag.toml").write_text(
+        '[all]\nlibrary = "mine"\n[keep]\nplace = "Ashmere"\n[library.find]\nas = "json"\n'
+    )
+    assert "kept in mine" in run("keep", "--best", 1).err
+    (one,) = json.loads(run("library", "find").out)
+    assert one["place"] == "Ashmere"
+    assert Path(one["file"]).is_file()
+
+
+# The library
+
+
+def test_find_lists_and_counts(run, kept):
+    ran = run("library", "find", "--library", "lib", "--type", "pit rail", "--month", "may")
+    assert ran.out.splitlines()[0].split() == [
+        "id", "call", "type", "place", "recorded", "length", "above", "background", "sure",
+        "noise", "again",
+    ]  # fmt: skip
+    assert ran.out.count("pit rail: rasp") == 2
+    assert "2 kept calls listed; the library holds 15." in ran.err
+    ran = run("library", "find", "ashm", "boom", "--library", "lib", "--best", 4)
+    assert "4 kept calls listed of 9 (--best 0 lists all); the library holds 15." in ran.err
+
+
+def test_find_without_a_library_is_told(run, rushes):
+    ran = run("library", "find", "--library", "none")
+    assert ran.status == 1
+    assert "`calltag keep` begins one" in ran.err
+
+
+@pytest.mark.parametrize(
+    "arguments", [("--month", "Floreal"), ("--since", "May"), ("--id", "1")], ids=str
+)
+def test_questions_that_make_no_sense_are_told(run, kept, arguments):
+    ran = run("library", "find", "--library", "lib", *arguments)
+    assert ran.status == 1
+    assert ran.err.count("\n") == 1
+
+
+def test_out_copies_for_the_edit_and_asks_for_care(run, kept, tmp_path):
+    ran = run("library", "out", "edit", "--library", "lib", "--type", "pit rail", "--best", 2)
+    assert ran.status == 0
+    assert "2 calls copied to edit, at their own levels." in ran.err
+    assert "do not play these calls at wild animals" in ran.err
+    assert {path.suffix for path in (tmp_path / "edit").iterdir()} == {".wav", ".otio", ".csv"}
+    ran = run("library", "out", "edit", "--library", "lib", "--type", "pit rail", "--best", 2)
+    assert (ran.status, "exists already" in ran.err) == (1, True)
+    ran = run("library", "out", "loud", "--library", "lib", "--best", 1, "--loudness", "-23")
+    assert "brought to -23 LUFS" in ran.err
+    assert " dB" in ran.err
+
+
+def test_like_by_id_and_by_file(run, kept, rushes):
+    listed = rows(run("library", "find", "--library", "lib", "--as", "csv").out)
+    ran = run(
+        "library", "like", listed[0]["id"][:8], "--library", "lib", "--best", 4, "--as", "csv"
+    )
+    alike = rows(ran.out)
+    assert {row["label"] for row in alike} == {listed[0]["label"]}
+    assert listed[0]["id"] not in {row["id"] for row in alike}
+    scores = [float(row["alike"]) for row in alike]
+    assert scores == sorted(scores, reverse=True)
+    ran = run("library", "like", rushes / "A001.wav", "--at", 1, "--library", "lib", "--best", 3)
+    assert ran.status == 0
+    assert "Compared: the call at 0:01.00-0:01.50." in ran.err
+    assert "there is no such file" in run("library", "like", "none.wav", "--library", "lib").err
+
+
+def test_check_and_rebuild(run, kept, tmp_path):
+    assert "15 files checked: none is damaged." in run("library", "check", "--library", "lib").err
+    file = sorted((tmp_path / "lib").rglob("*.wav"))[0]
+    content = bytearray(file.read_bytes())
+    content[len(content) // 2] ^= 1
+    file.write_bytes(content)
+    ran = run("library", "check", "--library", "lib")
+    assert ran.status == 1
+    assert f"{file.name}: its sound is damaged" in ran.err
+    assert "15 files checked: 1 damaged or gone." in ran.err
+    (tmp_path / "lib" / "catalogue.db").unlink()
+    assert "calltag library rebuild" in run("library", "find", "--library", "lib").err
+    assert "15 kept calls in the catalogue." in run("library", "rebuild", "--library", "lib").err
+    assert run("library", "check", "--library", "lib").status == 1
+
+
+def test_last_springs_types_work_this_spring(
+    run: Callable[..., object], kept, tmp_path, monkeypatch
+):
+    """In a new folder, without a log, the library teaches a model; with one, it names the calls."""
+    spring = tmp_path / "spring"
+    spring.mkdir()
+    monkeypatch.chdir(spring)
+    ran = run("library", "teach", "--library", tmp_path / "lib")
+    assert ran.status == 0, ran.err
+    assert "Learnt 2 labels from 15 sounds:" in ran.out
+    assert "From the library: 15 calls, 1 labelled by hand and 14 named by a model." in ran.err
+    assert (spring / "calltag.model").is_file()
+    with Log(spring / "calltag.db") as log:
+        take = Take(path="C001.wav", rushes="/r", digest="c", size_bytes=1, duration_s=9.0)
+        unnamed = (call(1.0, "call", 77, features=call(0, TYPES[1], 78).features),)
+        log.put(TakeLog(take=take, calls=unnamed), feature_version=FEATURE_VERSION)
+    ran = run("library", "teach", "--library", tmp_path / "lib")
+    assert ran.status == 0, ran.err
+    with Log(spring / "calltag.db") as log:
+        assert [one.label for one in log.take_log("C001.wav").calls] == [TYPES[1]]
+
+
+def test_a_command_may_read_while_another_process_writes(run, kept, tmp_path):
+    from calltag.library.catalogue import Catalogue
+
+    with Catalogue(tmp_path / "lib") as catalogue, catalogue._database.writing() as db:
+        db.execute("DELETE FROM notes")
+        assert "15 kept calls" in run("library", "find", "--library", "lib").err
