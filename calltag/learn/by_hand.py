@@ -5,6 +5,9 @@ on what is said: people draw the span of a call loosely, so half of the shorter 
 That something is no call has to hold for at least half of the find. And a noise is often labelled
 over a long stretch, in which calls are still calls: there the label, too, has to be half filled by
 the find.
+
+A call type given to a whole take says two things: what calls in it, and what it sounds like as a
+whole. So its finds are learnt from, and the whole as well.
 """
 
 from __future__ import annotations
@@ -18,6 +21,9 @@ from calltag.records import Call, FloatArray, Label, NoiseSpan, Span, TakeLog
 
 ENOUGH = 0.5
 """Share of the shorter, of the find, or of both that a find and its label have in common."""
+
+WHOLE = 0.9
+"""Share of a take from which on a label is of the whole of it."""
 
 BY_HAND = "labelled by hand"
 """What a noise span says where the user gave it."""
@@ -85,7 +91,9 @@ def _measure_s(find: Span, label: Label) -> float:
 
 
 def unmeasured(take_log: TakeLog, labels: Sequence[Label]) -> list[Label]:
-    """List the labels that no find belongs to, and whose sound has not been measured either.
+    """List the labels whose own stretch of sound is needed, and has not been measured.
+
+    That is so where no find belongs to them, and where they are of a whole take.
 
     Parameters
     ----------
@@ -102,7 +110,11 @@ def unmeasured(take_log: TakeLog, labels: Sequence[Label]) -> list[Label]:
     found = [call for call in take_log.calls if not call.by_hand]
     known = {id(label) for label in matched(found, labels)}
     measured = {call.span for call in take_log.calls if call.by_hand}
-    return [label for label in labels if id(label) not in known and label.span not in measured]
+    return [
+        label
+        for label in labels
+        if (id(label) not in known or _whole(label, take_log)) and label.span not in measured
+    ]
 
 
 def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
@@ -163,6 +175,12 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
     )
 
 
+def _whole(label: Label, take_log: TakeLog) -> bool:
+    """Whether a label gives a call type to a whole take."""
+    enough_s = WHOLE * take_log.take.duration_s
+    return is_call_type(label.label) and label.span.length_s >= enough_s > 0
+
+
 def _named(call: Call, label: Label) -> Call:
     return replace(call, label=label.label, confidence=1.0, by_hand=True)
 
@@ -189,6 +207,9 @@ class Example(NamedTuple):
         The take that it is in.
     span : Span
         Where in it.
+    counts : bool
+        Whether figures count it; the finds in a take that was labelled as a whole do not, the whole
+        does.
     """
 
     features: FloatArray
@@ -196,6 +217,7 @@ class Example(NamedTuple):
     group: str
     take: str
     span: Span
+    counts: bool = True
 
 
 class Sound(NamedTuple):
@@ -230,7 +252,7 @@ def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
     -------
     list of Example
         One for each find that belongs to a label, and one for each label whose sound was measured
-        because no find belongs to it.
+        because no find belongs to it, or because it is of the whole take.
     """
     found = [call for call in take_log.calls if not call.by_hand]
     pairs = [
@@ -240,11 +262,12 @@ def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
     ]
     known = {id(label) for _, label in pairs}
     measured = {call.span: call for call in take_log.calls if call.by_hand}
-    pairs += [
+    own = [
         (measured[label.span], label)
         for label in labels
-        if id(label) not in known and label.span in measured
+        if (id(label) not in known or _whole(label, take_log)) and label.span in measured
     ]
+    counted_as_whole = {id(label) for _, label in own}
     return [
         Example(
             features=call.features,
@@ -252,8 +275,9 @@ def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
             group=label.group or take_log.take.path,
             take=take_log.take.path,
             span=call.span,
+            counts=call.by_hand or id(label) not in counted_as_whole,
         )
-        for call, label in pairs
+        for call, label in [*pairs, *own]
         if call.features is not None
     ]
 

@@ -1,13 +1,15 @@
-"""How sure a label is: votes and likeness turned into a probability, and the least one to go by.
+"""How sure a label is: evidence turned into a probability, and the least one to go by.
 
-A logistic curve over the log-odds of the votes and over the likeness is fitted to examples judged
-out of fold, and, with the weight that `STRANGER_SHARE` gives them, to examples whose label the
-judges were not taught, on which every label is wrong. So a confidence allows for sounds that nobody
-labelled. The curve starts from one that is usual for such judges, and leaves it only as far as
-examples tell it to.
+A logistic curve over the log-odds of the votes, the likeness and the kinship is fitted to examples
+judged out of fold, and, with the weight that `STRANGER_SHARE` gives them, to examples whose label
+the judges were not taught, on which every label is wrong. So a confidence allows for sounds that
+nobody labelled. The curve starts from one that is usual for such judges, and leaves it only as far
+as examples tell it to.
 
 No label is given that is less likely right than wrong. Above that, the least confidence is the one
-that gives the best F1 on the same examples: the most labels right for the fewest wrong.
+that gives the best F1 on the same examples, as if sounds that nobody labelled were as many as the
+others: the most labels right for the fewest wrong. A log holds many of those, and a call without a
+name is a smaller fault than one with a wrong name.
 """
 
 from __future__ import annotations
@@ -19,19 +21,20 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from calltag.learn.judges import Array
+from calltag.learn.judges import Array, Evidence
 
 STRANGER_SHARE = 0.1
 """How many finds of untaught kinds are reckoned with, for each one of a kind that was taught."""
 
-THRESHOLDS = (0.50, 0.55, 0.60, 0.65, 0.70, 0.75, 0.80)
+THRESHOLDS = (0.50, 0.55, 0.60, 0.65, 0.70, 0.75, 0.80, 0.85, 0.90)
 """Least confidences to choose from."""
 
-USUAL = (-2.2, 1.0, 6.0)
-"""The usual curve: constant, slope over the votes' log-odds, slope over the likeness."""
+USUAL = (-2.8, 0.7, 3.5, 0.2)
+"""The usual curve: constant, slopes over the votes' log-odds, the likeness and the kinship."""
 
-_PLAY = (1.0, 0.4, 2.5)  # how far, as a standard deviation, curves lie from the usual one
+_PLAY = (1.0, 0.4, 2.5, 0.1)  # how far, as a standard deviation, curves lie from the usual one
 _USUAL_THRESHOLD = 0.5
+_FAR = 15.0  # beyond this more kinship, or less, says nothing new
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,38 +43,45 @@ class Confidence:
 
     Attributes
     ----------
-    curve : tuple of three float
-        Constant, slope over the votes' log-odds, slope over the likeness.
+    curve : tuple of four float
+        Constant, slopes over the votes' log-odds, the likeness and the kinship.
     threshold : float
         Below it no label is given.
     """
 
-    curve: tuple[float, float, float] = USUAL
+    curve: tuple[float, float, float, float] = USUAL
     threshold: float = _USUAL_THRESHOLD
 
     @classmethod
     def fit(
-        cls, top: Array, likeness: Array, right: npt.NDArray[np.bool_], weight: Array
+        cls,
+        evidence: Evidence,
+        right: npt.NDArray[np.bool_],
+        weight: Array,
+        *,
+        strange: npt.NDArray[np.bool_] | None = None,
     ) -> Confidence:
         """Fit the curve and choose the threshold.
 
         Parameters
         ----------
-        top, likeness : np.ndarray, shape (n,)
-            Votes of the label that has most, and likeness to it.
+        evidence : Evidence
+            What spoke for each label.
         right : np.ndarray, shape (n,), bool
             Whether that label is right.
         weight : np.ndarray, shape (n,)
             What each counts for.
+        strange : np.ndarray, shape (n,), bool, optional
+            Which of them are of a label that was not taught; none unless given.
 
         Returns
         -------
         Confidence
             The usual one where `n` is 0.
         """
-        if not len(top):
+        if not len(right):
             return cls()
-        x = _inputs(top, likeness)
+        x = _inputs(evidence)
         sign = np.where(right, 1.0, -1.0)
 
         def loss(curve: Array) -> float:
@@ -79,25 +89,29 @@ class Confidence:
             data = weight @ np.logaddexp(0, -sign * (x @ curve))
             return float(data + (((curve - USUAL) / _PLAY) ** 2).sum() / 2)
 
-        constant, votes, like = minimize(loss, USUAL, method="L-BFGS-B").x
-        # More votes, or more likeness, must never make a label less sure.
-        fitted = cls((float(constant), max(0.0, float(votes)), max(0.0, float(like))))
-        return cls(fitted.curve, _choose(fitted(top, likeness), right, weight))
+        # More votes, likeness or kinship must never make a label less sure.
+        never_less = [(None, None), (0, None), (0, None), (0, None)]
+        constant, votes, like, kin = minimize(loss, USUAL, method="L-BFGS-B", bounds=never_less).x
+        fitted = cls((float(constant), float(votes), float(like), float(kin)))
+        n_taught = float(weight.sum() if strange is None else weight[~strange].sum())
+        if strange is not None and strange.any():  # as many of them as of the others
+            weight = np.where(strange, n_taught / strange.sum(), weight)
+        return cls(fitted.curve, _choose(fitted(evidence), right, weight, n_taught))
 
-    def __call__(self, top: Array, likeness: Array) -> Array:
+    def __call__(self, evidence: Evidence) -> Array:
         """Tell how sure labels are.
 
         Parameters
         ----------
-        top, likeness : np.ndarray, shape (n,)
-            As for `fit`.
+        evidence : Evidence
+            What speaks for each label.
 
         Returns
         -------
         np.ndarray, shape (n,)
             Probability that the label is right.
         """
-        return np.asarray(1 / (1 + np.exp(-_inputs(top, likeness) @ self.curve)))
+        return np.asarray(1 / (1 + np.exp(-_inputs(evidence) @ self.curve)))
 
 
 def calibration_error(confidence: Array, right: npt.NDArray[np.bool_], n_bins: int = 10) -> float:
@@ -140,14 +154,22 @@ def calibration_error(confidence: Array, right: npt.NDArray[np.bool_], n_bins: i
     return round(float(sum(gaps) / len(confidence)), 12)
 
 
-def _inputs(top: Array, likeness: Array) -> Array:
-    share = np.clip(top, 1e-4, 1 - 1e-4)
-    return np.column_stack([np.ones(len(share)), np.log(share / (1 - share)), likeness])
+def _inputs(evidence: Evidence) -> Array:
+    share = np.clip(evidence.top, 1e-4, 1 - 1e-4)
+    return np.column_stack(
+        [
+            np.ones(len(share)),
+            np.log(share / (1 - share)),
+            evidence.likeness,
+            _FAR * np.tanh(evidence.kinship / _FAR),
+        ]
+    )
 
 
-def _choose(confidence: Array, right: npt.NDArray[np.bool_], weight: Array) -> float:
+def _choose(
+    confidence: Array, right: npt.NDArray[np.bool_], weight: Array, n_taught: float
+) -> float:
     """Threshold that gives the best F1; the highest of several."""
-    n_taught = weight.sum() / (1 + STRANGER_SHARE)
 
     def f1(threshold: float) -> float:
         given = confidence >= threshold

@@ -35,12 +35,13 @@ from calltag.errors import ModelError
 from calltag.files import written_whole
 from calltag.learn.confidence import Confidence
 from calltag.learn.judges import Judges
+from calltag.learn.kinship import Kin, Kinship
 from calltag.learn.tagger import Tagger
 from calltag.learn.teach import Taught
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ
 
-FORMAT = 1
+FORMAT = 2
 """Version of the file's layout."""
 
 LARGEST_BYTES = 500_000_000
@@ -223,6 +224,9 @@ def _card(taught: Taught, digest: str) -> Card:
         "balanced_accuracy": figures.balanced_accuracy,
         "macro_f1": figures.macro_f1,
         "calibration_error": figures.calibration_error,
+        "strangers_named": (
+            figures.strangers_named / figures.strangers if figures.strangers else float("nan")
+        ),
     }
     return Card(
         format=FORMAT,
@@ -254,7 +258,9 @@ def _state(tagger: Tagger) -> dict[str, Any]:
     drawn = np.random.default_rng(0).standard_normal((_N_PROBES, len(judges.mean)))
     probes = judges.mean + judges.scale * drawn
     return {
-        "judges": {name: getattr(judges, name) for name in Judges.__dataclass_fields__},
+        "judges": _fields(judges, without="kin"),
+        "kin": _fields(judges.kin, without="known") if judges.kin else {},
+        "kinship": judges.kin.known.arrays() if judges.kin else {},
         "curve": list(tagger.confidence.curve),
         "threshold": tagger.confidence.threshold,
         "probes": probes,
@@ -263,9 +269,15 @@ def _state(tagger: Tagger) -> dict[str, Any]:
 
 
 def _restored(state: Any) -> tuple[Tagger, Any, Any]:
-    constant, votes, likeness = state["curve"]
-    confidence = Confidence((constant, votes, likeness), state["threshold"])
-    return Tagger(Judges(**state["judges"]), confidence), state["probes"], state["votes"]
+    constant, votes, likeness, kinship = state["curve"]
+    confidence = Confidence((constant, votes, likeness, kinship), state["threshold"])
+    kin = Kin(Kinship(**state["kinship"]), **state["kin"]) if state["kin"] else None
+    judges = Judges(**state["judges"], kin=kin)
+    return Tagger(judges, confidence), state["probes"], state["votes"]
+
+
+def _fields(value: Judges | Kin, *, without: str) -> dict[str, Any]:
+    return {name: getattr(value, name) for name in value.__dataclass_fields__ if name != without}
 
 
 def _member(path: Path, name: str) -> bytes:

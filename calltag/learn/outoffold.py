@@ -7,13 +7,13 @@ is done with whole labels, to see what the judges make of sounds that nobody tau
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from calltag.learn.judges import Array, Judges
+from calltag.learn.judges import Array, Evidence, Judges
 
 ONE_BY_ONE = 10
 """Up to this many groups are left out one at a time; more are left out in so many parts."""
@@ -34,8 +34,8 @@ class OutOfFold:
         Position in `classes` of each example's own label.
     votes : np.ndarray, shape (n, n_classes)
         Votes; 0 for labels that the judges did not know.
-    likeness : np.ndarray, shape (n,)
-        Likeness to the label with the most votes.
+    likeness, kinship : np.ndarray, shape (n,)
+        Likeness and kinship to the label with the most votes.
     parts : np.ndarray, shape (n,), int
         Which part each example was left out with.
     checked : np.ndarray, shape (n,), bool
@@ -46,6 +46,7 @@ class OutOfFold:
     codes: npt.NDArray[np.intp]
     votes: Array
     likeness: Array
+    kinship: Array
     parts: npt.NDArray[np.intp]
     checked: npt.NDArray[np.bool_]
 
@@ -54,6 +55,26 @@ class OutOfFold:
         """Votes of the label that has most, shape (n,)."""
         top: Array = self.votes.max(axis=1)
         return top
+
+    @property
+    def evidence(self) -> Evidence:
+        """What spoke for each label."""
+        return Evidence(self.top, self.likeness, self.kinship)
+
+    def without(self, these: npt.NDArray[np.bool_]) -> OutOfFold:
+        """Leave examples out of all figures.
+
+        Parameters
+        ----------
+        these : np.ndarray, shape (n,), bool
+            Which.
+
+        Returns
+        -------
+        OutOfFold
+            The same judgements; those count as not checked.
+        """
+        return replace(self, checked=self.checked & ~these)
 
     @property
     def right(self) -> npt.NDArray[np.bool_]:
@@ -66,16 +87,13 @@ class Strangers(NamedTuple):
 
     Attributes
     ----------
-    top : np.ndarray, shape (n,)
-        Votes of the label that has most.
-    likeness : np.ndarray, shape (n,)
-        Likeness to it.
+    evidence : Evidence
+        What spoke for each label.
     of : np.ndarray, shape (n,), int
         Which example each is.
     """
 
-    top: Array
-    likeness: Array
+    evidence: Evidence
     of: npt.NDArray[np.intp]
 
 
@@ -142,7 +160,7 @@ def out_of_fold(
     """
     classes, codes = np.unique(labels, return_inverse=True)
     n = len(labels)
-    votes, likeness = np.zeros((n, len(classes))), np.full(n, -1.0)
+    votes, likeness, kinship = np.zeros((n, len(classes))), np.full(n, -1.0), np.zeros(n)
     checked = np.zeros(n, bool)
     parts = parts_of(labels, groups, seed=seed)
     for part in np.unique(parts):
@@ -154,8 +172,9 @@ def out_of_fold(
         judgement = judges.judge(features[left_out])
         votes[np.ix_(left_out, taught)] = judgement.votes
         likeness[left_out] = judgement.likeness
+        kinship[left_out] = judgement.kinship
         checked[left_out] = np.isin(codes[left_out], taught)
-    return OutOfFold(classes, codes, votes, likeness, parts, checked)
+    return OutOfFold(classes, codes, votes, likeness, kinship, parts, checked)
 
 
 def strangers(
@@ -179,14 +198,15 @@ def strangers(
     """
     classes, codes = np.unique(labels, return_inverse=True)
     if len(classes) < 3:
-        return Strangers(np.zeros(0), np.zeros(0), np.zeros(0, np.intp))
+        return Strangers(Evidence(*np.zeros((3, 0))), np.zeros(0, np.intp))
     n_parts = min(len(classes), STRANGER_PARTS)
     order = np.random.default_rng(seed).permutation(len(classes))
-    top, likeness = np.zeros(len(labels)), np.zeros(len(labels))
+    top, likeness, kinship = np.zeros((3, len(labels)))
     for together in np.array_split(order, n_parts):
         left_out = np.isin(codes, together)
         judges = Judges.fit(features[~left_out], labels[~left_out])
         judgement = judges.judge(features[left_out])
         top[left_out] = judgement.votes.max(axis=1)
         likeness[left_out] = judgement.likeness
-    return Strangers(top, likeness, np.arange(len(labels)))
+        kinship[left_out] = judgement.kinship
+    return Strangers(Evidence(top, likeness, kinship), np.arange(len(labels)))

@@ -133,11 +133,13 @@ class Score:
     by_label : mapping of str to Counts
         By events, each label by itself.
     micro : Counts
-        By events, all labels together: a find is right only with the right label.
+        By events, all call types together: a find is right only with the right type. One without
+        a type says none, so that it is not a wrong one; the call counts as missed.
     micro_f1 : Interval
         Interval of its F1.
     macro_f1 : float
-        Mean F1 of the labels; one that only the reference or only the finds have counts as 0.
+        Mean F1 of the call types; one that only the reference or only the finds have counts as 0.
+        Where no type is named, this and `micro` are of `CALL`.
     macro_f1_interval : Interval
         Its interval.
     false_per_minute : float
@@ -305,6 +307,7 @@ def score(
     pairs = [(truth_of.get(take, []), found_of.get(take, [])) for take in covered]
     overlaps = [_overlap(*pair) for pair in pairs]
     labels = sorted({event.label for pair in pairs for side in pair for event in side})
+    labels = [label for label in labels if is_call_type(label)] or labels
     # One row per take: [truth, found, right], so that takes can be drawn again for the intervals.
     events = np.array([_match(*pair, collar_s, offset_share) for pair in pairs]).reshape(-1, 1, 3)
     named = np.array(

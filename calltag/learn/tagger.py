@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from calltag.errors import InputError
 from calltag.learn.confidence import STRANGER_SHARE, Confidence
-from calltag.learn.judges import Judges
+from calltag.learn.judges import Evidence, Judges
 from calltag.learn.labels import is_call
 from calltag.learn.outoffold import OutOfFold, Strangers, out_of_fold, strangers
 from calltag.records import CALL
@@ -138,8 +138,8 @@ class Tagger:
             )
         if not len(features):
             return []
-        votes, likeness = self.judges.judge(features)
-        confidence = self.confidence(votes.max(axis=1), likeness)
+        judgement = self.judges.judge(features)
+        votes, confidence = judgement.votes, self.confidence(judgement.evidence)
         animal = np.array([is_call(label) for label in self.classes])
         call_share = votes[:, animal].sum(axis=1)
         best = self.judges.classes[votes.argmax(axis=1)]
@@ -174,11 +174,12 @@ def fit_confidence(known: OutOfFold, unknown: Strangers, used: npt.NDArray[np.bo
     if not n_inside:
         return Confidence()
     each = STRANGER_SHARE * n_inside / max(n_foreign, 1)
+    both = zip(known.evidence, unknown.evidence, strict=True)
     return Confidence.fit(
-        np.concatenate([known.top[inside], unknown.top[foreign]]),
-        np.concatenate([known.likeness[inside], unknown.likeness[foreign]]),
+        Evidence(*(np.concatenate([one[inside], other[foreign]]) for one, other in both)),
         np.concatenate([known.right[inside], np.zeros(n_foreign, bool)]),
         np.concatenate([np.ones(n_inside), np.full(n_foreign, each)]),
+        strange=np.arange(n_inside + n_foreign) >= n_inside,
     )
 
 

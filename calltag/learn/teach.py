@@ -134,6 +134,18 @@ class Report:
             f" {figures.named_right} of them rightly.",
             "How sure it says it is, and how often it is right, differ by"
             f" {100 * figures.calibration_error:.0f} points on average.",
+            *self._strangers(),
+        ]
+
+    def _strangers(self) -> list[str]:
+        figures = self.validation
+        if not figures.strangers:
+            return ["What it does with sounds of a type that you did not label, three labels show."]
+        share = figures.strangers_named / figures.strangers
+        return [
+            "Sounds of a type that it was not taught: about"
+            f" {100 * share:.0f} % would get a name all the same (each label left out in turn,"
+            f" {figures.strangers_named} of {figures.strangers})."
         ]
 
     def _confused(self) -> list[str]:
@@ -222,7 +234,9 @@ def teach(
     groups = np.array([example.group for example in used])
     check(features, labels)
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
-        known = out_of_fold(features, labels, groups, seed=seed)
+        known = out_of_fold(features, labels, groups, seed=seed).without(
+            np.array([not example.counts for example in used])
+        )
         unknown = strangers(features, labels, seed=seed)
         tagger = Tagger.from_trials(Judges.fit(features, labels), known, unknown)
     validation = validate(known, unknown, groups, seed=seed)

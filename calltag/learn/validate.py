@@ -15,8 +15,8 @@ import numpy.typing as npt
 
 from calltag.learn.confidence import calibration_error
 from calltag.learn.intervals import Interval, bootstrap, wilson
-from calltag.learn.judges import Array
-from calltag.learn.labels import spelling_twins
+from calltag.learn.judges import Array, Evidence
+from calltag.learn.labels import is_call, spelling_twins
 from calltag.learn.outoffold import OutOfFold, Strangers
 from calltag.learn.tagger import Tagger, fit_confidence
 
@@ -136,6 +136,8 @@ class Validation:
         Examples sure enough to be given a label, and how many of those were right.
     calibration_error : float
         Mean distance of confidence from the share that was right.
+    strangers, strangers_named : int
+        Examples judged without their label being known, and how many would have been given another.
     by_label : tuple of LabelFigures
         In alphabetical order.
     confusion : tuple of tuple of int
@@ -161,6 +163,8 @@ class Validation:
     named: int
     named_right: int
     calibration_error: float
+    strangers: int
+    strangers_named: int
     by_label: tuple[LabelFigures, ...]
     confusion: tuple[tuple[int, ...], ...]
     doubts: tuple[Doubt, ...]
@@ -225,6 +229,8 @@ def validate(
         named=int(named.sum()),
         named_right=int((named & known.right).sum()),
         calibration_error=calibration_error(confidence[checked], right),
+        strangers=len(unknown.of),
+        strangers_named=_strangers_named(known, unknown),
         by_label=by_label,
         confusion=tuple(tuple(int(n) for n in row) for row in confusion),
         doubts=_doubts(known, confidence, classes),
@@ -306,7 +312,7 @@ def next_to_label(tagger: Tagger, features: npt.NDArray[np.float32], *, n: int =
     if not len(features):
         return []
     judgement = tagger.judges.judge(features)
-    unsure = 1 - tagger.confidence(judgement.votes.max(axis=1), judgement.likeness)
+    unsure = 1 - tagger.confidence(judgement.evidence)
     place = tagger.judges.directions(features)
     nearest = (place @ tagger.judges.examples.T).max(axis=1)
     chosen: list[int] = []
@@ -327,9 +333,20 @@ def _trusted_without_group(
     for part in np.unique(known.parts):
         inside = known.parts == part
         fitted = fit_confidence(known, unknown, ~inside)
-        confidence[inside] = fitted(known.top[inside], known.likeness[inside])
+        confidence[inside] = fitted(Evidence(*(each[inside] for each in known.evidence)))
         named[inside] = confidence[inside] >= fitted.threshold
     return confidence, named & known.checked
+
+
+def _strangers_named(known: OutOfFold, unknown: Strangers) -> int:
+    """How many strangers get a label, with a confidence fitted without their own."""
+    n = 0
+    for code in np.unique(known.codes[unknown.of]):
+        fitted = fit_confidence(known, unknown, known.codes != code)
+        own = known.codes[unknown.of] == code
+        sure = fitted(Evidence(*(each[own] for each in unknown.evidence)))
+        n += int((sure >= fitted.threshold).sum())
+    return n
 
 
 def _doubts(known: OutOfFold, confidence: Array, classes: Sequence[str]) -> tuple[Doubt, ...]:
@@ -374,6 +391,11 @@ def _warnings(by_label: Sequence[LabelFigures], n_groups: int) -> tuple[str, ...
         for figures in by_label
         if figures.n < ENOUGH
     ]
+    if all(is_call(figures.label) for figures in by_label):
+        warnings.append(
+            "No label says `no call` or names a noise; a few such labels, where calltag took"
+            " something else for a call, keep more of these from getting a type."
+        )
     warnings += [
         f"{' and '.join(f'`{name}`' for name in twins)} differ only in spelling; make them one."
         for twins in spelling_twins(figures.label for figures in by_label)

@@ -143,6 +143,27 @@ def test_examples_are_finds_with_a_label_and_labels_that_were_measured() -> None
     ]
 
 
+def test_a_whole_take_with_a_call_type_is_learnt_as_a_whole_and_by_its_finds() -> None:
+    finds = (call(3.0, 4.0, features=np.float32([1])), call(9.0, 9.5, features=np.float32([2])))
+    whole = label(0.0, 58.0, "pit rail")
+    log = TakeLog(take=TAKE, calls=finds)
+    assert unmeasured(log, [whole]) == [whole]
+    stretch = call(0.0, 58.0, features=np.float32([3]), by_hand=True)
+    log = TakeLog(take=TAKE, calls=(*finds, stretch))
+    assert unmeasured(log, [whole]) == []
+    assert [(one.features.item(), one.counts) for one in examples(log, [whole])] == [
+        (1.0, False),
+        (2.0, False),
+        (3.0, True),
+    ]
+    assert [(c.start_s, c.label) for c in with_labels(log, [whole]).calls] == [
+        (3.0, "pit rail"),
+        (9.0, "pit rail"),
+    ], "the finds are listed, not the stretch"
+    none = [label(0.0, 60.0, "no call")]
+    assert unmeasured(TakeLog(take=TAKE, calls=finds), none) == []
+
+
 spans = st.tuples(st.floats(0, 50), st.floats(0.01, 10)).map(lambda s: (s[0], s[0] + s[1]))
 
 

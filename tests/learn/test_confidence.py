@@ -7,63 +7,87 @@ from hypothesis import strategies as st
 from sklearn.linear_model import LogisticRegression
 
 from calltag.learn.confidence import STRANGER_SHARE, THRESHOLDS, Confidence, calibration_error
+from calltag.learn.judges import Evidence
 
 
-def trials(rng: np.random.Generator, n: int, curve: tuple[float, float, float]):
-    """Votes, likeness, and what came true by a known curve."""
-    top, likeness = rng.uniform(0.2, 0.99, n), rng.uniform(-0.1, 0.9, n)
-    right = rng.random(n) < Confidence(curve)(top, likeness)
-    return top, likeness, right
+def trials(rng: np.random.Generator, n: int, curve: tuple[float, float, float, float]):
+    """Evidence, and what came true by a known curve."""
+    evidence = Evidence(
+        rng.uniform(0.2, 0.99, n), rng.uniform(-0.1, 0.9, n), rng.uniform(-12, 12, n)
+    )
+    return evidence, rng.random(n) < Confidence(curve)(evidence)
 
 
-@pytest.mark.parametrize("curve", [(-1.0, 1.5, 3.0), (-3.0, 0.6, 9.0)])
+@pytest.mark.parametrize("curve", [(-1.0, 1.5, 3.0, 0.2), (-3.0, 0.6, 9.0, 0.05)])
 def test_curve_is_found_again_from_many_trials(rng, curve) -> None:
-    top, likeness, right = trials(rng, 20_000, curve)
-    fitted = Confidence.fit(top, likeness, right, np.ones(len(top)))
+    evidence, right = trials(rng, 20_000, curve)
+    fitted = Confidence.fit(evidence, right, np.ones(len(right)))
     assert fitted.curve == pytest.approx(curve, abs=0.2)
-    fresh = trials(rng, 20_000, curve)
-    assert calibration_error(fitted(*fresh[:2]), fresh[2]) < 0.015
+    evidence, right = trials(rng, 20_000, curve)
+    assert calibration_error(fitted(evidence), right) < 0.015
 
 
 def test_curve_of_many_trials_is_plain_logistic_regression(rng) -> None:
-    top, likeness, right = trials(rng, 5000, (-2.0, 1.2, 5.0))
+    evidence, right = trials(rng, 5000, (-2.0, 1.2, 5.0, 0.1))
+    top, likeness, kinship = evidence
     library = LogisticRegression(C=1e9, tol=1e-8, max_iter=500)
-    library.fit(np.column_stack([np.log(top / (1 - top)), likeness]), right)
-    fitted = Confidence.fit(top, likeness, right, np.full(len(top), 1000.0))
+    library.fit(
+        np.column_stack([np.log(top / (1 - top)), likeness, 15 * np.tanh(kinship / 15)]), right
+    )
+    fitted = Confidence.fit(evidence, right, np.full(len(top), 1000.0))
     assert fitted.curve == pytest.approx((*library.intercept_, *library.coef_[0]), abs=0.02)
 
 
 def test_few_trials_hardly_move_the_usual_curve() -> None:
-    top, likeness = np.array([0.9, 0.8, 0.6]), np.array([0.5, 0.4, 0.3])
-    fitted = Confidence.fit(top, likeness, np.ones(3, bool), np.ones(3))
+    three = Evidence(np.array([0.9, 0.8, 0.6]), np.array([0.5, 0.45, 0.4]), np.array([5.0, 4, 3]))
+    fitted = Confidence.fit(three, np.ones(3, bool), np.ones(3))
     usual = Confidence()
-    assert np.abs(fitted(top, likeness) - usual(top, likeness)).max() < 0.25
-    assert (fitted(top, likeness) > usual(top, likeness)).all()
-    assert Confidence.fit(np.zeros(0), np.zeros(0), np.zeros(0, bool), np.zeros(0)) == usual
+    assert np.abs(fitted(three) - usual(three)).max() < 0.3
+    assert (fitted(three) > usual(three)).all()
+    assert Confidence.fit(Evidence(*np.zeros((3, 0))), np.zeros(0, bool), np.zeros(0)) == usual
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(1, 60))
-def test_more_votes_or_likeness_never_make_a_label_less_sure(seed: int, n: int) -> None:
+def test_more_evidence_never_makes_a_label_less_sure(seed: int, n: int) -> None:
     rng = np.random.default_rng(seed)
     fitted = Confidence.fit(
-        rng.uniform(0, 1, n), rng.uniform(-1, 1, n), rng.random(n) < 0.5, np.ones(n)
+        Evidence(rng.uniform(0, 1, n), rng.uniform(-1, 1, n), rng.uniform(-30, 30, n)),
+        rng.random(n) < 0.5,
+        np.ones(n),
     )
-    steps = np.linspace(0.01, 0.99, 30)
-    assert (np.diff(fitted(steps, np.full(30, 0.4))) >= 0).all()
-    assert (np.diff(fitted(np.full(30, 0.6), steps)) >= 0).all()
+    level = Evidence(np.full(30, 0.6), np.full(30, 0.4), np.full(30, 2.0))
+    for name, low, high in (("top", 0.01, 0.99), ("likeness", -1, 1), ("kinship", -40, 40)):
+        rising = level._replace(**{name: np.linspace(low, high, 30)})
+        assert (np.diff(fitted(rising)) >= 0).all()
     assert fitted.threshold in THRESHOLDS
 
 
 def test_threshold_rises_where_wrong_labels_are_sure() -> None:
-    likeness = np.full(300, 0.5)
     top = np.concatenate([np.full(200, 0.97), np.full(100, 0.8)])
+    evidence = Evidence(top, np.full(300, 0.5), np.full(300, 3.0))
     weight = np.full(300, 1 + STRANGER_SHARE)
-    all_right = Confidence.fit(top, likeness, np.ones(300, bool), weight)
-    third_wrong = Confidence.fit(top, likeness, np.arange(300) < 200, weight)
-    assert (all_right(top, likeness) >= all_right.threshold).all()
-    given = third_wrong(top, likeness) >= third_wrong.threshold
+    all_right = Confidence.fit(evidence, np.ones(300, bool), weight)
+    third_wrong = Confidence.fit(evidence, np.arange(300) < 200, weight)
+    assert (all_right(evidence) >= all_right.threshold).all()
+    given = third_wrong(evidence) >= third_wrong.threshold
     assert given[:200].all()
     assert not given[200:].any()
+
+
+def test_strangers_raise_the_threshold_beyond_what_their_weight_does_to_the_curve() -> None:
+    """As many strangers as known sounds are reckoned with, however few were tried."""
+    rng = np.random.default_rng(3)
+    kinship = np.concatenate([rng.normal(9, 4, 200), rng.normal(0, 4, 200)])
+    evidence = Evidence(np.full(400, 0.9), np.full(400, 0.5), kinship)
+    right = np.arange(400) < 200
+    weight = np.where(right, 1.0, STRANGER_SHARE)
+    blind = Confidence.fit(evidence, right, weight)
+    aware = Confidence.fit(evidence, right, weight, strange=~right)
+    assert aware.curve == blind.curve
+    assert aware.threshold > blind.threshold
+    given = aware(evidence) >= aware.threshold
+    assert given[200:].mean() < (blind(evidence) >= blind.threshold)[200:].mean()
+    assert given[:200].mean() > 0.7
 
 
 def test_calibration_error_by_hand() -> None:

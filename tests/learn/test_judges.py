@@ -13,7 +13,7 @@ def test_judges_know_sounds_of_other_takes(sounds) -> None:
     features, labels, _ = sounds.arrays(sounds.examples(takes=4, each=5))
     judges = Judges.fit(features, labels)
     for label in sounds.types:
-        votes, likeness = judges.judge(sounds.rows(label, 50, take=77))
+        votes, likeness, _ = judges.judge(sounds.rows(label, 50, take=77))
         assert (judges.classes[votes.argmax(axis=1)] == label).mean() > 0.95
         assert votes.sum(axis=1) == pytest.approx(np.ones(50))
         assert np.abs(likeness).max() <= 1 + 1e-9

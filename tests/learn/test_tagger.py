@@ -31,9 +31,9 @@ def test_confidence_comes_true(sounds) -> None:
     sure, right = [], []
     for label in sounds.types:
         heard = np.concatenate([sounds.rows(label, 20, take=t, spread=2.6) for t in range(50, 60)])
-        votes, likeness = tagger.judges.judge(heard)
-        sure.append(tagger.confidence(votes.max(axis=1), likeness))
-        right.append(tagger.judges.classes[votes.argmax(axis=1)] == label)
+        judgement = tagger.judges.judge(heard)
+        sure.append(tagger.confidence(judgement.evidence))
+        right.append(tagger.judges.classes[judgement.votes.argmax(axis=1)] == label)
     sure, right = np.concatenate(sure), np.concatenate(right)
     assert 0.4 < right.mean() < 0.95
     assert sure.mean() == pytest.approx(right.mean(), abs=0.1)

@@ -59,6 +59,32 @@ def test_labels_of_one_take_are_taught_with_a_warning(sounds) -> None:
     assert "nan" not in text
 
 
+def test_report_says_what_becomes_of_types_that_were_not_taught(taught: Taught, sounds) -> None:
+    figures = taught.report.validation
+    assert figures.strangers == 80
+    assert figures.strangers_named < 40
+    assert (
+        f"would get a name all the same (each label left out in turn, {figures.strangers_named} of"
+        " 80)." in taught.report.text()
+    )
+    two = teach(sounds.examples(types=("machine", "pit rail: rasp"))).report
+    assert two.validation.strangers == 0
+    assert "three labels show" in two.text()
+
+
+def test_parts_of_a_whole_take_are_taught_and_not_counted(sounds) -> None:
+    examples = sounds.examples(takes=5, each=4)
+    parts = [e._replace(counts=i % 2 == 0) for i, e in enumerate(examples)]
+    report = teach(parts).report
+    assert (report.validation.n, report.validation.checked) == (80, 40)
+
+
+def test_types_without_any_noise_label_are_warned_of(sounds) -> None:
+    calls = tuple(label for label in sounds.types if label != "machine")
+    assert "No label says `no call`" in teach(sounds.examples(types=calls)).report.text()
+    assert "No label says `no call`" not in teach(sounds.examples()).report.text()
+
+
 def test_groups_of_the_user_are_left_out_together(sounds) -> None:
     by_take = sounds.examples(takes=6, each=2)
     pairs = [e._replace(group="east" if e.take < "A003" else "west") for e in by_take]

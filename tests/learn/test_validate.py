@@ -5,10 +5,11 @@ import pytest
 from sklearn.metrics import accuracy_score, balanced_accuracy_score, confusion_matrix, f1_score
 
 from calltag.learn.intervals import bootstrap, wilson
+from calltag.learn.judges import Evidence
 from calltag.learn.outoffold import OutOfFold, Strangers, out_of_fold, strangers
 from calltag.learn.validate import Validation, next_to_label, validate
 
-NO_STRANGERS = Strangers(np.zeros(0), np.zeros(0), np.zeros(0, np.intp))
+NO_STRANGERS = Strangers(Evidence(*np.zeros((3, 0))), np.zeros(0, np.intp))
 
 
 def judged(true: str, taken: str, *, groups: str) -> Validation:
@@ -18,7 +19,9 @@ def judged(true: str, taken: str, *, groups: str) -> Validation:
     votes[np.arange(len(true)), np.searchsorted(classes, list(taken))] = 0.9
     _, parts = np.unique(list(groups), return_inverse=True)
     n = len(true)
-    known = OutOfFold(classes, codes, votes, np.full(n, 0.6), parts, np.ones(n, bool))
+    known = OutOfFold(
+        classes, codes, votes, np.full(n, 0.6), np.full(n, 3.0), parts, np.ones(n, bool)
+    )
     return validate(known, NO_STRANGERS, np.array(list(groups)))
 
 
@@ -94,8 +97,8 @@ def test_labels_of_one_take_give_no_figures(sounds) -> None:
     assert got.checked == got.right == got.named == 0
     assert np.isnan([got.accuracy, got.macro_f1, got.balanced_accuracy]).all()
     assert np.isnan([got.calibration_error, got.accuracy_interval.low]).all()
-    assert got.warnings == (
-        "All labels are of one take, so there is no telling how well they are known in another.",
+    assert got.warnings[0] == (
+        "All labels are of one take, so there is no telling how well they are known in another."
     )
 
 

@@ -1,0 +1,166 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+import numpy as np
+import pytest
+import soundfile
+import soxr
+from scipy.stats import multivariate_normal
+
+from calltag.errors import ModelError
+from calltag.learn import kinship
+from calltag.learn.invented_types import animal, heard
+from calltag.learn.invented_types import kinship as learnt
+from calltag.learn.judges import Judges
+from calltag.learn.kinship import N_FEATURES, N_MEASURED, Kin, Kinship, prior
+from calltag.sound.spectrum import RATE_HZ
+
+N = 6
+
+
+@pytest.fixture
+def known() -> Kinship:
+    """Types spread four times as wide as the calls of one, in six measurements."""
+    one = np.ones(N)
+    return Kinship(np.zeros(N), one, np.eye(N), np.zeros(N), 4.0 * one)
+
+
+def types(rng: np.random.Generator, n: int, each: int) -> tuple[np.ndarray, np.ndarray]:
+    """Calls of types one and a half times as far apart as the calls of one; code of each."""
+    codes = np.repeat(np.arange(n), each)
+    calls = rng.normal(0, 1.5, (n, N))[codes] + rng.normal(0, 1, (len(codes), N))
+    mixed = np.linalg.qr(np.random.default_rng(0).normal(size=(N, N)))[0] * np.arange(1, N + 1)
+    return calls @ mixed + 7, codes
+
+
+def known_and_strange(
+    calls: list[Callable[[], np.ndarray]], rng: np.random.Generator
+) -> tuple[float, float]:
+    """Teach half of some types with three calls each, and hear three more of all of them.
+
+    Share of the taught ones that are known, and area under the curve of taught against untaught.
+    """
+    rows = [[heard(rng, call()) for _ in range(6)] for call in calls]
+    assert all(row is not None for each in rows for row in each)
+    table = np.array(rows)
+    half = len(calls) // 2
+    kin = Kin.fit(prior(), np.concatenate(table[:half, :3]), np.repeat(np.arange(half), 3))
+    own = kin.scores(np.concatenate(table[:half, 3:]))
+    strange = kin.scores(np.concatenate(table[half:])).max(axis=1)
+    right = own.argmax(axis=1) == np.repeat(np.arange(half), 3)
+    return float(right.mean()), float((own.max(axis=1)[:, None] > strange).mean())
+
+
+def test_spreads_of_many_types_are_found_again(rng) -> None:
+    rows, codes = types(rng, 600, 8)
+    found = learnt(rows, codes, directions=N)
+    assert found.spread == pytest.approx(np.full(N, 2.25), rel=0.35)
+    placed = found.place(rows)
+    centres = np.stack([placed[codes == code].mean(axis=0) for code in range(600)])
+    within = (placed - centres[codes]).T @ (placed - centres[codes]) / (len(codes) - 600)
+    assert within == pytest.approx(np.eye(N), abs=0.15)
+    assert placed.mean(axis=0) == pytest.approx(np.zeros(N), abs=0.2)
+
+
+def test_kinship_is_the_ratio_of_two_normal_densities(known, rng) -> None:
+    """One example of a type: the joint density of both calls over the product of their own.
+
+    By the definition of the ratio (S. Ioffe, ECCV 2006, section 4), with scipy's densities.
+    """
+    example, find = rng.normal(0, 2, (2, N))
+    score = Kin(known, example[None], np.array([0])).scores(find[None])[0, 0]
+    pair = np.array([[5.0, 4.0], [4.0, 5.0]])
+    both = np.column_stack([example, find])
+    together = multivariate_normal(cov=pair).logpdf(both).sum()
+    apart = multivariate_normal(cov=5.0).logpdf(both.ravel()).sum()
+    assert score == pytest.approx(together - apart)
+
+
+def test_the_nearer_type_scores_higher_and_a_stranger_below_nothing(known, rng) -> None:
+    centres = np.array([[4.0] * N, [-4.0] * N])
+    codes = np.repeat([0, 1], 5)
+    kin = Kin.fit(known, centres[codes] + rng.normal(0, 1, (10, N)), codes)
+    scores = kin.scores(centres[codes] + rng.normal(0, 1, (10, N)))
+    assert (scores.argmax(axis=1) == codes).all()
+    assert (scores.max(axis=1) > 2).all()
+    strange = np.where(np.arange(N) % 2, 4.0, -4.0) + rng.normal(0, 1, (10, N))
+    assert (kin.scores(strange) < 0).all()
+
+
+def test_a_type_in_two_places_is_known_in_both(known, rng) -> None:
+    centres = np.array([[3.0] * N, np.where(np.arange(N) % 2, 6.0, -6.0)])
+    kin = Kin.fit(known, np.repeat(centres, 4, axis=0), np.zeros(8, int))
+    assert (kin.scores(centres + rng.normal(0, 0.5, (2, N))) > 0).all()
+
+
+def test_users_examples_widen_the_spread(known, rng) -> None:
+    """Types that vary more than was known beforehand leave more room for their calls."""
+    codes = np.repeat(np.arange(4), 30)
+    centres = rng.normal(0, 2, (4, N))
+    narrow = Kin.fit(known, centres[codes] + rng.normal(0, 1, (120, N)), codes)
+    wide = Kin.fit(known, centres[codes] + rng.normal(0, 3, (120, N)), codes)
+    assert narrow.known.spread.mean() == pytest.approx(4, rel=0.3)
+    assert wide.known.spread.mean() < 1.2
+
+
+def test_the_prior_fits_the_features_and_tells_invented_types_apart() -> None:
+    """Types that it was not made of; half of the calls in noise at 10 dB or less."""
+    rng = np.random.default_rng(99)
+    right, area = known_and_strange([animal(rng) for _ in range(8)], rng)
+    assert right > 0.75
+    assert area > 0.8
+    assert len(prior().mean) == N_MEASURED < N_FEATURES
+
+
+@pytest.mark.field
+def test_recorded_birds_stay_apart_and_unknown(field, rng) -> None:
+    """The first four seconds of six recordings, each put into six other noises."""
+    calls = []
+    for path in sorted((field / "calls").glob("*.ogg")):
+        samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
+        sound = soxr.resample(samples[:, 0], rate_hz, RATE_HZ)[: 4 * RATE_HZ]
+        calls.append(partial(np.copy, sound / np.abs(sound).max()))
+    right, area = known_and_strange([calls[i] for i in rng.permutation(len(calls))], rng)
+    assert right > 0.9
+    assert area > 0.9
+
+
+def test_judges_of_whole_rows_hear_the_prior_and_others_do_not(rng) -> None:
+    known = prior()
+    back = np.linalg.pinv(known.directions)
+    places = rng.normal(0, np.sqrt(known.spread), (4, len(known.spread)))
+    codes = np.repeat(np.arange(4), 5)
+
+    def rows(of: np.ndarray) -> np.ndarray:
+        placed = of + known.centre + rng.normal(0, 1, of.shape)
+        measured = placed @ back * known.scale + known.mean
+        return np.pad(measured, ((0, 0), (0, N_FEATURES - N_MEASURED)))
+
+    labels = np.array(list("abcd"))[codes]
+    judges = Judges.fit(rows(places[codes]), labels)
+    judgement = judges.judge(rows(places[codes]))
+    assert (judges.classes[judgement.votes.argmax(axis=1)] == labels).mean() > 0.9
+    strangers = judges.judge(rows(rng.normal(0, np.sqrt(known.spread), (20, len(known.spread)))))
+    assert np.median(judgement.kinship) > np.median(strangers.kinship) + 3
+    short = Judges.fit(rows(places[codes])[:, :40], labels)
+    assert short.kin is None
+    assert not short.judge(rows(places[codes])[:, :40]).kinship.any()
+
+
+def test_a_damaged_prior_is_refused(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(kinship, "PRIOR", tmp_path / "kinship.npz")
+    prior.cache_clear()
+    try:
+        with pytest.raises(ModelError, match="install calltag again"):
+            prior()
+        np.savez(tmp_path / "kinship.npz", feature_version=0, **known_arrays())
+        with pytest.raises(ModelError, match="other measurements"):
+            prior()
+    finally:
+        prior.cache_clear()
+
+
+def known_arrays() -> dict[str, np.ndarray]:
+    return Kinship(*np.ones((5, 2))).arrays()
