@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import calendar
-from collections.abc import Sequence
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -29,6 +31,21 @@ LibraryFolder = Annotated[
         "another for good.",
     ),
 ]
+
+
+@contextmanager
+def bar(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Show on a terminal how far it is; yields what is to be told how many of how many are done."""
+    if not sys.stderr.isatty():
+        yield lambda done, of: None
+        return
+    from rich.console import Console
+    from rich.progress import MofNCompleteColumn, Progress
+
+    columns = (*Progress.get_default_columns(), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
+        task = shown.add_task(what, total=None)
+        yield lambda done, of: shown.update(task, completed=done, total=of)
 
 
 def library_folder(named: Path) -> Path:

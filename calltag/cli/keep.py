@@ -12,7 +12,7 @@ import typer
 
 from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import CallFilter, CallOrder, Found, choose_takes, order_calls
-from calltag.cli._library import CARE, LIBRARY, LibraryFolder, library_folder
+from calltag.cli._library import CARE, LIBRARY, LibraryFolder, bar, library_folder
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes, Types
 from calltag.cli._output import Column, print_table, say
 from calltag.errors import InputError
@@ -353,7 +353,8 @@ def _keep(folder: Path, calls: Sequence[Wanted], options: KeepOptions) -> None:
     with Catalogue(folder, create=True) as catalogue:
         if begun:
             say(f"A new call library begins in {folder}.")
-        report = keep_calls(catalogue, calls, options)
+        with bar("keeping") as told:
+            report = keep_calls(catalogue, calls, options, told=lambda done: told(done, len(calls)))
         for line in _told(report, folder):
             say(line)
         for line in _same_moments(catalogue, report):

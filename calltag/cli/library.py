@@ -26,6 +26,7 @@ from calltag.cli._library import (
     Since,
     Sure,
     Until,
+    bar,
     library_folder,
     months_of,
 )
@@ -307,14 +308,16 @@ def out_command(
     with Catalogue(place_of) as catalogue:
         _warn_unfinished(catalogue)
         kept = find(catalogue, query).kept
-    report = hand_out(
-        kept,
-        folder,
-        library=place_of,
-        loudness_lufs=loudness,
-        rate=parse_rate(fps) if fps else None,
-        replace_existing=replace,
-    )
+    with bar("copying") as told:
+        report = hand_out(
+            kept,
+            folder,
+            library=place_of,
+            loudness_lufs=loudness,
+            rate=parse_rate(fps) if fps else None,
+            replace_existing=replace,
+            told=lambda done: told(done, len(kept)),
+        )
     for line in _handed_out(report, folder, loudness):
         say(line)
     say(CARE)
@@ -470,7 +473,8 @@ def rebuild_command(library: LibraryFolder = LIBRARY) -> None:
     """
     from calltag.library.rebuild import rebuild
 
-    report = rebuild(library_folder(library))
+    with bar("reading") as told:
+        report = rebuild(library_folder(library), told=told)
     if report.laid_aside is not None:
         say(f"The catalogue was damaged; it is now called {report.laid_aside.name}.")
     say(f"{counted(report.taken, 'kept call')} in the catalogue.")
@@ -498,8 +502,8 @@ def check_command(
     from calltag.library.catalogue import Catalogue
     from calltag.library.check import check
 
-    with Catalogue(library_folder(library)) as catalogue:
-        report = check(catalogue)
+    with Catalogue(library_folder(library)) as catalogue, bar("checking") as told:
+        report = check(catalogue, told=told)
     for one in report.findings:
         say(f"{one.path}: {one.trouble}{f' ({one.detail})' if one.detail else ''}")
     say(

@@ -374,23 +374,30 @@ class Catalogue:
             )
             db.execute("DELETE FROM vectors WHERE cut = ?", (key,))
 
-    def features_without_vector(self, version: int) -> list[tuple[int, npt.NDArray[np.float32]]]:
+    def features_without_vector(
+        self, version: int, *, after: int = 0, limit: int = 5000
+    ) -> list[tuple[int, npt.NDArray[np.float32]]]:
         """Return the measurements of kept calls that have no vector of their version yet.
 
         Parameters
         ----------
         version : int
             Version of the measurements.
+        after : int
+            Only calls whose `Kept.key` is above this.
+        limit : int
+            How many at most.
 
         Returns
         -------
         list of tuple of int and np.ndarray of shape (n_features,)
-            `Kept.key` of each, and the measurements.
+            `Kept.key` of each, in order, and the measurements.
         """
         rows = self.read(
-            "SELECT cut, vector FROM features WHERE version = ? AND NOT EXISTS "
-            "(SELECT 1 FROM vectors WHERE vectors.cut = features.cut AND version = ?)",
-            (version, version),
+            "SELECT cut, vector FROM features WHERE version = ? AND cut > ? AND NOT EXISTS "
+            "(SELECT 1 FROM vectors WHERE vectors.cut = features.cut AND version = ?) "
+            "ORDER BY cut LIMIT ?",
+            (version, after, version, limit),
         )
         return [(key, _vector(blob)) for key, blob in rows]
 

@@ -142,13 +142,17 @@ def prepare(catalogue: Catalogue) -> int:
     ModelError
         If what makes sounds alike is missing from the installation.
     """
-    waiting = catalogue.features_without_vector(FEATURE_VERSION)
     known = likeness()
-    alike = [(key, vector) for key, vector in waiting if len(vector) == len(known.mean)]
-    if alike:
-        placed = known.place(np.stack([vector for _, vector in alike]))
-        catalogue.put_vectors(FEATURE_VERSION, zip((key for key, _ in alike), placed, strict=True))
-    return len(alike)
+    placed = after = 0
+    while waiting := catalogue.features_without_vector(FEATURE_VERSION, after=after):
+        after = waiting[-1][0]
+        alike = [(key, vector) for key, vector in waiting if len(vector) == len(known.mean)]
+        if alike:
+            vectors = known.place(np.stack([vector for _, vector in alike]))
+            keys = [key for key, _ in alike]
+            catalogue.put_vectors(FEATURE_VERSION, zip(keys, vectors, strict=True))
+            placed += len(alike)
+    return placed
 
 
 def sample_of_kept(catalogue: Catalogue, kept: Kept, finder: Finder | None = None) -> Sample:

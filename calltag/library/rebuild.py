@@ -16,6 +16,7 @@ from pathlib import Path
 from calltag.errors import LibraryError, MediaError
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.keep import sweep
+from calltag.library.like import prepare
 from calltag.library.sound_file import SUFFIXES, file_hash, read_story
 from calltag.library.story import Story
 from calltag.records import Problem
@@ -101,6 +102,7 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
             path for path in catalogue.paths() if path in strangers or not (folder / path).is_file()
         ]
         catalogue.remove(report.gone)
+        prepare(catalogue)
         catalogue.set_unfinished(False)
     return report
 
