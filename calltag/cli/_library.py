@@ -37,7 +37,7 @@ LibraryFolder = Annotated[
 def bar(what: str) -> Iterator[Callable[[int, int], None]]:
     """Show on a terminal how far it is; yields what is to be told how many of how many are done."""
     if not sys.stderr.isatty():
-        yield lambda done, of: None
+        yield lambda *_: None
         return
     from rich.console import Console
     from rich.progress import MofNCompleteColumn, Progress
