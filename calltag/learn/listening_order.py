@@ -67,15 +67,14 @@ def _unlike_each_other(
 ) -> list[int]:
     """Begin with what is surest, go on with what is sure and unlike all that was chosen."""
     low, middle, high = np.percentile(features, [25, 50, 75], axis=0)
-    scaled = np.clip((features - middle) / np.maximum(high - low, 1e-6), -_CUT, _CUT)
-    place = scaled / np.maximum(np.linalg.norm(scaled, axis=1, keepdims=True), 1e-12)
-    nearest = np.full(len(place), -1.0)
+    place = np.clip((features - middle) / np.maximum(high - low, 1e-6), -_CUT, _CUT)
+    nearest = np.full(len(place), np.sqrt(place.shape[1]))
     left = np.ones(len(place), bool)
     chosen: list[int] = []
     for _ in range(min(_TELLING, len(place))):
-        best = int(np.where(left, odds * (1 - np.clip(nearest, -1, 1)), -1.0).argmax())
+        best = int(np.where(left, odds * nearest, -1.0).argmax())
         chosen.append(best)
         left[best] = False
-        nearest = np.maximum(nearest, place @ place[best])
+        nearest = np.minimum(nearest, np.linalg.norm(place - place[best], axis=1))
     rest = np.flatnonzero(left)
     return chosen + [int(i) for i in rest[np.argsort(-odds[rest], kind="stable")]]

@@ -9,9 +9,11 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
+
+import numpy as np
 
 from calltag.edit.clock import common_rate
 from calltag.edit.tables import call_confidence
@@ -25,7 +27,7 @@ from calltag.learn.model_file import load_model
 from calltag.learn.tagger import Tagger
 from calltag.log import Log
 from calltag.naming import labels_by_take
-from calltag.records import NO_CALL, NOISE_KINDS, Call, Label, Take, TakeLog
+from calltag.records import CALL, NO_CALL, NOISE_KINDS, Call, Label, Take, TakeLog
 
 
 class Order(StrEnum):
@@ -59,22 +61,23 @@ class Heard:
         What was found, or what was measured where the user gave a label.
     label : Label or None
         What the user said of it.
+    guess : str
+        What it sounds like: the likeliest label, however unsure; empty where nothing was taught.
+    confidence : float
+        How sure the guess is; without one, how sure it is that this is a call at all.
     """
 
     number: int
     take: Take
     call: Call
     label: Label | None
+    guess: str = ""
+    confidence: float = 0.0
 
     @property
     def file(self) -> Path:
         """The take's file; see `take_file`."""
         return take_file(self.take)
-
-    @property
-    def confidence(self) -> float:
-        """How sure the guess is: of its type, or of being a call where no type is known."""
-        return call_confidence(self.call)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,12 +182,13 @@ def hear(
         If the log cannot be read.
     """
     labels = labels_by_take(log)
+    tagger = _tagger(model)
     heard: list[Heard] = []
     take_logs = log.take_logs(features=True)
     for take_log in choose(take_logs) if choose else take_logs:
         heard += of_take(take_log, labels.get(take_log.take.path, []), numbers)
+    heard = _guessed(heard, tagger)
     used = Counter(label.label for own in labels.values() for label in own)
-    tagger = _tagger(model)
     if tagger is not None:
         used.update(dict.fromkeys(tagger.classes, 0))
     return Hearing(
@@ -248,6 +252,8 @@ def of_take(take_log: TakeLog, labels: Sequence[Label], numbers: Numbers) -> lis
             take=take_log.take,
             call=call,
             label=by_span.get(call.span) if call.by_hand else said[id(call)],
+            guess="" if call.by_hand or call.label == CALL else call.label,
+            confidence=call_confidence(call),
         )
         for call in take_log.calls
     ]
@@ -260,6 +266,27 @@ def _tagger(model: Path) -> Tagger | None:
         return load_model(model)
     except ModelError:  # teaching, which is one key away, writes it anew
         return None
+
+
+def _guessed(heard: Sequence[Heard], tagger: Tagger | None) -> list[Heard]:
+    """Give each sound its likeliest label, also where it is not sure enough for the log."""
+    if tagger is None:
+        return list(heard)
+    any_odds = replace(tagger, confidence=replace(tagger.confidence, threshold=0.0))
+    n_features = len(tagger.judges.mean)
+    fitting = {
+        one.number: one.call.features
+        for one in heard
+        if one.call.features is not None and len(one.call.features) == n_features
+    }
+    tags = any_odds.tag(np.array(list(fitting.values()))) if fitting else []
+    guesses = dict(zip(fitting, tags, strict=True))
+    return [
+        replace(one, guess=guesses[one.number].label, confidence=guesses[one.number].confidence)
+        if one.number in guesses
+        else one
+        for one in heard
+    ]
 
 
 def _orders(heard: Sequence[Heard], tagger: Tagger | None) -> dict[Order, list[int]]:
@@ -291,7 +318,7 @@ def _orders(heard: Sequence[Heard], tagger: Tagger | None) -> dict[Order, list[i
 
 
 def _type_key(one: Heard) -> tuple[bool, str]:
-    name = one.label.label if one.label else one.call.label
+    name = one.label.label if one.label else one.guess or one.call.label
     return not is_call_type(name), name.casefold()
 
 

@@ -18,13 +18,12 @@ from starlette.routing import Route
 
 from calltag.edit.clock import take_clock
 from calltag.errors import CalltagError, InputError, MediaError
-from calltag.learn.labels import is_call_type, noise_kind
 from calltag.pages.answering import html, posted, static_file, told
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB
 from calltag.pages.heard import Heard, Order, Show
 from calltag.pages.rendering import render
 from calltag.pages.session import Session
-from calltag.records import CALL, NO_CALL, NOISE_KINDS, Span
+from calltag.records import NO_CALL, NOISE_KINDS, Span
 from calltag.takes.words import hertz
 
 NOISE_KEYS = {"machine": "M", "wind": "W", "water": "A", "voice": "V", "handling": "H"}
@@ -149,7 +148,6 @@ def _card(session: Session, heard: Heard) -> str:
         gain_db = excerpt.gain_db
     except MediaError as error:
         problem = str(error)
-    guess = heard.call.label
     clock = take_clock(heard.take, session.hearing.rate)
     label = heard.label
     edges = heard.call.span if label is None else label.span
@@ -164,8 +162,7 @@ def _card(session: Session, heard: Heard) -> str:
         take=heard.take,
         timecode=clock.label(clock.frames(*heard.call.span)[0]),
         band=f"{hertz(heard.call.low_hz)} to {hertz(heard.call.high_hz)}",
-        guess="" if guess == CALL or heard.call.by_hand else guess,
-        kind="noise" if noise_kind(guess) else "call type" if is_call_type(guess) else "",
+        guess=heard.guess,
         label=label.label if label else "",
         edges=edges,
         picture=picture,

@@ -197,14 +197,14 @@ class Session:
         all_labels = log.labels()
         own = [label for label in all_labels if label.take == path]
         now = self._hearing
-        fresh = {
-            one.number: one
-            for one in of_take(log.take_log(path, features=True), own, self._numbers)
-        }
+        fresh = {one.number: one for one in of_take(log.take_log(path), own, self._numbers)}
         known = now.known + sorted({label.label for label in own} - set(now.known))
         self._hearing = replace(
             now,
-            by_number={n: fresh.get(n, one) for n, one in now.by_number.items()},
+            by_number={
+                number: replace(one, label=fresh[number].label) if number in fresh else one
+                for number, one in now.by_number.items()
+            },
             known=known,
             n_labels=len(all_labels),
         )

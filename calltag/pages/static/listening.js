@@ -53,13 +53,16 @@ async function asked(address, body) {
 
 async function asking(work) {
   if (busy) return;
+  // What is typed before the next sound is there would be said of a sound that nobody heard.
   busy = true;
+  $("card").setAttribute("aria-busy", "true");
   try {
     await work();
   } catch (error) {
     alertOf(error.message);
   } finally {
     busy = false;
+    $("card").setAttribute("aria-busy", "false");
   }
 }
 
@@ -150,11 +153,22 @@ async function show() {
   for (const button of $("desk").querySelectorAll("button")) {
     if (button.id === "" || ["no", "unsure"].includes(button.id)) button.disabled = false;
   }
-  $("play").disabled = $("edges").disabled = article.dataset.playable !== "yes";
+  $("play").disabled = true;
+  $("edges").disabled = article.dataset.playable !== "yes";
   article.querySelector(".card-title").focus({ preventScroll: true });
-  const ready = article.dataset.playable === "yes" && (await player.load(sound));
-  if (ready && warned && $("by-itself").checked) await player.play();
+  if (article.dataset.playable === "yes") prepare(sound);
   for (const next of numbers.slice(place + 1, place + 3)) fetched(next);
+}
+
+// Goes on by itself: who knows the sound from its picture need not wait for it.
+async function prepare(sound) {
+  try {
+    if (!(await player.load(sound))) return;
+    $("play").disabled = false;
+    if (warned && $("by-itself").checked) await player.play();
+  } catch (error) {
+    alertOf(error.message);
+  }
 }
 
 function finished() {

@@ -1,0 +1,47 @@
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from calltag.learn.by_hand import Sound
+from calltag.learn.listening_order import listening_order
+from calltag.records import Span
+
+
+def many(sounds, counts: dict[str, int]) -> tuple[list[Sound], list[str]]:
+    made = [one for label, n in counts.items() for one in sounds.unlabelled(label, n)]
+    return made, [label for label, n in counts.items() for _ in range(n)]
+
+
+def test_before_teaching_all_types_come_early(sounds) -> None:
+    """One type makes up most of the shoot: in order of take, it would be all there is to hear."""
+    kinds = dict.fromkeys(sounds.types, 8) | {sounds.types[0]: 120}
+    ones, labels = many(sounds, kinds)
+    order = listening_order(ones, [0.9] * len(ones), None)
+    assert sorted(order) == list(range(len(ones)))
+    heard = Counter(labels[i] for i in order[:20])
+    assert set(heard) == set(sounds.types), heard
+
+
+def test_before_teaching_what_is_surely_a_call_comes_first(sounds) -> None:
+    ones, _ = many(sounds, dict.fromkeys(sounds.types, 10))
+    odds = [0.95 if i % 2 else 0.05 for i in range(len(ones))]
+    assert all(i % 2 for i in listening_order(ones, odds, None)[:12])
+
+
+def test_after_teaching_a_new_type_comes_first(sounds, taught) -> None:
+    known = [one for name in sounds.types for one in sounds.unlabelled(name, 10)]
+    new = sounds.unlabelled("heron mask: clack", 6)
+    order = listening_order(known + new, [0.9] * 46, taught.tagger)
+    assert sorted(order) == list(range(46))
+    assert sum(i >= 40 for i in order[:6]) >= 3
+
+
+def test_sounds_of_another_version_come_last(sounds, taught) -> None:
+    old = Sound(np.zeros(3, np.float32), "A001.MOV", Span(0, 1))
+    ones = [old, *sounds.unlabelled(sounds.types[0], 3)]
+    for tagger in (None, taught.tagger):
+        assert listening_order(ones, [0.9] * 4, tagger)[-1] == 0
+    assert listening_order([], [], None) == []
+    assert listening_order([old], [0.5], taught.tagger) == [0]

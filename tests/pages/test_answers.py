@@ -1,0 +1,156 @@
+from __future__ import annotations
+
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from calltag.errors import InputError, LogError, MediaError
+from calltag.learn.by_hand import with_labels
+from calltag.log import Log
+from calltag.pages.heard import Order, Show, take_file
+from calltag.pages.session import Session
+from calltag.records import Label, Span
+
+
+@pytest.fixture
+def session(log_path: Path) -> Session:
+    return Session(log_path)
+
+
+def labels(session: Session) -> list[tuple[str, float, float, str]]:
+    with Log(session.log_path) as log:
+        return [(one.take, one.start_s, one.end_s, one.label) for one in log.labels()]
+
+
+def test_an_answer_is_in_the_log_at_once_and_can_be_taken_back(session) -> None:
+    number = session.numbers(Order.USEFUL, Show.OPEN)[0]
+    heard = session.heard(number)
+    saved = session.answer(number, " Marsh  hooter: boom ", heard.call.span)
+    assert saved.label == "Marsh hooter: boom"
+    assert labels(session) == [(heard.take.path, *heard.call.span, "Marsh hooter: boom")]
+    assert session.heard(number).label.label == "Marsh hooter: boom"
+    assert number not in session.numbers(Order.USEFUL, Show.OPEN)
+    assert session.numbers(Order.TAKE, Show.LABELLED) == [number]
+    session.undo(saved.answer)
+    assert labels(session) == []
+    assert number in session.numbers(Order.USEFUL, Show.OPEN)
+    with pytest.raises(InputError, match="nothing more to undo"):
+        session.undo(saved.answer)
+
+
+def test_a_second_answer_stands_for_the_first_and_undo_gives_it_back(session) -> None:
+    number = session.numbers(Order.TAKE, Show.ALL)[0]
+    span = session.heard(number).call.span
+    session.answer(number, "pit rail: rasp", span)
+    moved = Span(span.start_s + 0.01, span.end_s + 0.1)
+    second = session.answer(number, "wind", moved)
+    path = session.heard(number).take.path
+    assert labels(session) == [(path, *moved, "wind")]
+    session.undo(second.answer)
+    assert labels(session) == [(path, *span, "pit rail: rasp")]
+
+
+def test_a_loose_label_of_several_sounds_is_taken_apart(session) -> None:
+    """The others keep what was said of them, the answered one does not."""
+    take = session.heard(session.numbers(Order.TAKE, Show.ALL)[0]).take
+    own = [one for one in session.hearing.by_number.values() if one.take == take]
+    first, second = own[:2]
+    loose = Label(
+        take=take.path,
+        start_s=first.call.start_s,
+        end_s=second.call.end_s,
+        label="marsh hooter: boom",
+        group="hide",
+    )
+    with Log(session.log_path) as log:
+        log.put_labels([loose])
+    saved = session.answer(second.number, "no call", second.call.span)
+    with Log(session.log_path) as log:
+        stored = log.labels()
+        seen = with_labels(log.take_log(take.path), stored)
+    assert stored == [
+        replace(loose, end_s=first.call.end_s),
+        replace(loose, start_s=second.call.start_s, label="no call"),
+    ]
+    assert second.call.span not in [call.span for call in seen.calls]
+    session.undo(saved.answer)
+    with Log(session.log_path) as log:
+        assert log.labels() == [loose]
+
+
+def test_what_was_changed_elsewhere_meanwhile_is_left(session) -> None:
+    number = session.numbers(Order.TAKE, Show.ALL)[0]
+    span = session.heard(number).call.span
+    here, there = session, Session(session.log_path)
+    saved = here.answer(number, "wind", span)
+    there.answer(number, "water", span)
+    with pytest.raises(InputError, match="changed again meanwhile"):
+        here.undo(saved.answer)
+    assert [label for *_, label in labels(session)] == ["water"]
+
+
+@pytest.mark.parametrize("text", ["", "   ", "call", "x" * 81, "wind/", "river/ice", "a\x07b"])
+def test_no_label_is_stored_that_is_none(session, text) -> None:
+    number = session.numbers(Order.TAKE, Show.ALL)[0]
+    with pytest.raises(InputError):
+        session.answer(number, text, session.heard(number).call.span)
+    assert labels(session) == []
+
+
+def test_numbers_stay_when_all_is_read_again(session) -> None:
+    before = {n: (one.take.path, one.call.span) for n, one in session.hearing.by_number.items()}
+    first = session.numbers(Order.USEFUL, Show.OPEN)[0]
+    session.answer(first, "wind", session.heard(first).call.span)
+    session.reload()
+    assert before == {
+        n: (one.take.path, one.call.span) for n, one in session.hearing.by_number.items()
+    }
+
+
+def test_every_order_holds_every_sound_once(session) -> None:
+    everything = sorted(session.hearing.by_number)
+    assert len(everything) > 20
+    for order in Order:
+        assert sorted(session.numbers(order, Show.ALL)) == everything
+    by_take = [session.heard(n) for n in session.numbers(Order.TAKE, Show.ALL)]
+    assert by_take == sorted(by_take, key=lambda one: (one.take.path, one.call.span))
+
+
+def test_a_log_that_is_written_to_is_told_and_waited_for(session, monkeypatch) -> None:
+    monkeypatch.setattr("calltag.pages.session._BUSY_TIMEOUT_S", 0.3)
+    number = session.numbers(Order.TAKE, Show.ALL)[0]
+    span = session.heard(number).call.span
+    busy = pytest.raises(LogError, match="another program is writing to this log")
+    with Log(session.log_path) as other, other._writing(), busy:
+        session.answer(number, "wind", span)
+    session.answer(number, "wind", span)
+    assert len(labels(session)) == 1
+
+
+def test_many_answers_at_once_are_all_kept(session) -> None:
+    numbers = session.numbers(Order.TAKE, Show.ALL)[:12]
+
+    def answer(number: int) -> None:
+        session.answer(number, "pit rail: rasp", session.heard(number).call.span)
+
+    threads = [threading.Thread(target=answer, args=(number,)) for number in numbers]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(labels(session)) == len(numbers)
+    assert session.hearing.n_labels == len(numbers)
+
+
+@pytest.mark.parametrize("path", ["../secret.wav", "/etc/passwd", "card/../../secret.wav", ".", ""])
+def test_no_log_leads_out_of_its_rushes(session, path) -> None:
+    take = replace(next(iter(session.hearing.by_number.values())).take, path=path)
+    with pytest.raises(MediaError, match="outside the rushes"):
+        take_file(take)
+
+
+def test_takes_may_be_chosen(log_path) -> None:
+    chosen = Session(log_path, choose=lambda logs: [one for one in logs if "0032" in one.take.path])
+    assert {one.take.path for one in chosen.hearing.by_number.values()} == {"ASH_A_0032.MP4"}
