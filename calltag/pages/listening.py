@@ -82,7 +82,7 @@ class _Answers:
         return html(
             render(
                 "listening.html",
-                log=self._session.log_path.resolve(),
+                log="/".join(self._session.log_path.resolve().parts[-2:]),
                 orders=ORDERS,
                 shown=SHOWN,
                 order=self._order,
