@@ -153,7 +153,12 @@ def keep_command(
         bool, typer.Option("--dry-run", help="List what would be kept, and write nothing.")
     ] = False,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Cut anew what is kept already, with its new story.")
+        bool,
+        typer.Option(
+            "--replace",
+            help="Cut anew what is kept already; what you said of it then is kept where you say "
+            "nothing else now.",
+        ),
     ] = False,
 ) -> None:
     """Cut calls into your call library.
@@ -383,14 +388,13 @@ def _told(report: KeepReport, folder: Path) -> Iterator[str]:
 
 
 def _same_moments(catalogue: Catalogue, report: KeepReport) -> Iterator[str]:
-    from calltag.library.doubles import doubles_of
+    from calltag.library.doubles import doubles_of, pairs
 
     doubles = doubles_of(catalogue, [kept.key for kept in report.kept])
     told = [
-        f"  {kept.short_id} {kept.story.take} at {position(kept.story.source_start_s)}: "
-        f"{double.why}, {double.path}"
-        for kept in report.kept
-        for double in doubles.get(kept.key, ())
+        f"  {kept.short_id} ({kept.story.take} at {position(kept.story.source_start_s)}) and "
+        f"{double.short_id}: {double.why}"
+        for kept, double in pairs(report.kept, doubles)
     ]
     if told:
         yield "There more than once now:"

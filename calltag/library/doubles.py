@@ -8,7 +8,7 @@ kept (`calltag.edit.seen_twice`); where they were not, a common timecode lets it
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -30,11 +30,17 @@ class Sameness(StrEnum):
 
 
 class Double(NamedTuple):
-    """Another kept call that is the same: why, its number in the catalogue, and its path."""
+    """Another kept call that is the same: why, its number in the catalogue, path, and id."""
 
     why: Sameness
     key: int
     path: str
+    id: str
+
+    @property
+    def short_id(self) -> str:
+        """The first letters of its id, as `calltag.library.catalogue.Kept.short_id`."""
+        return self.id[:8]
 
 
 _SPANS_AGREE = (
@@ -80,12 +86,38 @@ def doubles_of(catalogue: Catalogue, keys: Collection[int]) -> dict[int, tuple[D
     found: dict[int, dict[int, Double]] = defaultdict(dict)
     for key in keys:
         for why, query in _QUERIES:
-            for other, path in catalogue.read(query, (key,)):
-                found[key].setdefault(other, Double(why, other, path))
+            for other, path, name in catalogue.read(query, (key,)):
+                found[key].setdefault(other, Double(why, other, path, name))
     return {
         key: tuple(sorted(others.values(), key=lambda one: one.path))
         for key, others in found.items()
     }
+
+
+def pairs(
+    kept: Iterable[Kept], doubles: Mapping[int, Sequence[Double]]
+) -> Iterator[tuple[Kept, Double]]:
+    """Yield who is the same as whom, each pair once.
+
+    Parameters
+    ----------
+    kept : iterable of Kept
+        Kept calls.
+    doubles : mapping of int to sequence of Double
+        What `doubles_of` says of them.
+
+    Yields
+    ------
+    tuple of Kept and Double
+        A kept call and another that is the same.
+    """
+    seen = set()
+    for one in kept:
+        for double in doubles.get(one.key, ()):
+            pair = frozenset((one.key, double.key))
+            if pair not in seen:
+                seen.add(pair)
+                yield one, double
 
 
 def kept_before(catalogue: Catalogue, take_digest: str, span: Span) -> list[Kept]:
@@ -115,7 +147,7 @@ def kept_before(catalogue: Catalogue, take_digest: str, span: Span) -> list[Kept
 
 def _with_moments(same_take: bool) -> str:
     return (
-        "SELECT DISTINCT other.id, other.path FROM moments AS m "
+        "SELECT DISTINCT other.id, other.path, other.cut_id FROM moments AS m "
         "JOIN moments AS o ON o.digest = m.digest AND o.cut != m.cut "
         "JOIN cuts ON cuts.id = m.cut JOIN cuts AS other ON other.id = o.cut "
         f"WHERE m.cut = ? AND {_SPANS_AGREE} "
@@ -126,14 +158,14 @@ def _with_moments(same_take: bool) -> str:
 _QUERIES = (
     (
         Sameness.SOUND,
-        "SELECT other.id, other.path FROM cuts JOIN cuts AS other "
+        "SELECT other.id, other.path, other.cut_id FROM cuts JOIN cuts AS other "
         "ON other.sound_hash = cuts.sound_hash AND other.id != cuts.id WHERE cuts.id = ?",
     ),
     (Sameness.CALL, _with_moments(same_take=True)),
     (Sameness.MOMENT, _with_moments(same_take=False)),
     (
         Sameness.TIMECODE,
-        f"SELECT other.id, other.path FROM cuts JOIN cuts AS other ON {_CLOCKS_AGREE} "
-        "WHERE cuts.id = ?",
+        "SELECT other.id, other.path, other.cut_id FROM cuts "
+        f"JOIN cuts AS other ON {_CLOCKS_AGREE} WHERE cuts.id = ?",
     ),
 )

@@ -12,7 +12,7 @@ import time
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
 from calltag.edit.clock import DEFAULT_RATE, take_clock
@@ -23,7 +23,7 @@ from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.cuts import HANDLES_S, cut_bext, cut_call, tell_story
 from calltag.library.doubles import kept_before
 from calltag.library.sound_file import MOST_FLAC_CHANNELS, file_hash, subtype_of, write_cut
-from calltag.library.story import Facts, Heard, Story
+from calltag.library.story import Facts, Heard, Story, species_of
 from calltag.records import Alignment, Call, Problem, Span, Take, TakeLog
 
 STALE_S = 600.0
@@ -163,11 +163,12 @@ def _keep(
 ) -> Kept:
     take = one.take
     cut = cut_call(Path(take.rushes, take.path), one.call.span, handles_s=options.handles_s)
+    facts = _remembered(options.facts, before[0].story) if before else options.facts
     story = tell_story(
         take,
         one.call,
         cut,
-        facts=options.facts,
+        facts=facts,
         model=one.model,
         feature_version=one.feature_version,
         also_heard=one.also_heard,
@@ -202,6 +203,21 @@ def _keep(
             with suppress(OSError):
                 old.file.unlink()
     return catalogue.kept_where("cuts.path = ?", [path])[0]
+
+
+def _remembered(facts: Facts, story: Story) -> Facts:
+    """What the user adds now, and where that is nothing, what was added before."""
+    before = Facts(
+        species="" if story.species == species_of(story.label) else story.species,
+        date=story.recorded,
+        **{
+            each.name: getattr(story, each.name)
+            for each in fields(Facts)
+            if each.name not in ("species", "date")
+        },
+    )
+    values = {each.name: getattr(facts, each.name) for each in fields(Facts)}
+    return replace(before, **{k: v for k, v in values.items() if v not in ("", None)})
 
 
 def _settle(file: Path) -> None:

@@ -8,10 +8,10 @@ from calltag.library.catalogue import Catalogue
 from calltag.library.doubles import Sameness, doubles_of, kept_before
 from calltag.library.find import Query, find
 from calltag.library.keep import KeepOptions, heard_elsewhere, keep_calls
-from calltag.library.story import Heard
+from calltag.library.story import Facts, Heard
 from calltag.records import Alignment, Span, Take, TakeLog
 
-from .conftest import call, plain_story, shoot, wanted
+from .conftest import ASHMERE, call, plain_story, shoot, wanted
 
 
 def why(catalogue: Catalogue, *stories) -> list[Sameness]:
@@ -101,13 +101,17 @@ def test_a_call_that_is_kept_already_is_known(catalogue, shot):
 
 
 def test_replacing_leaves_one(catalogue, shot):
-    (before,) = keep_calls(catalogue, [wanted(shot, call(3.0))], KeepOptions()).kept
+    first = KeepOptions(facts=ASHMERE)
+    (before,) = keep_calls(catalogue, [wanted(shot, call(3.0))], first).kept
     named = call(3.0, "marsh hooter: duet", by_hand=True)
-    options = KeepOptions(replace=True, handles_s=0.5)
+    later = Facts(behaviour="two together", place="Ashmere, causeway")
+    options = KeepOptions(replace=True, handles_s=0.5, facts=later)
     (after,) = keep_calls(catalogue, [wanted(shot, named)], options).kept
     assert not before.file.exists()
     assert after.file.is_file()
     assert [kept.story.label for kept in catalogue.all_kept()] == ["marsh hooter: duet"]
+    told = (after.story.behaviour, after.story.place, after.story.recordist)
+    assert told == ("two together", "Ashmere, causeway", "A. Keeper")
 
 
 def test_a_take_that_cannot_be_read_does_not_stop_the_others(catalogue, shot):
