@@ -4,6 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+CARE = (
+    "Please: do not play these calls at wild animals. It disturbs them, most of all near nests and "
+    "when they breed, and in many places it is against the law; follow local law and the practice "
+    "of those who are licensed. Turn headphones down before you play what you do not know. The "
+    "names are tags for the edit, not identification records."
+)
+"""What everybody is told who is handed calls."""
+
 
 def counted(number: int, word: str, words: str | None = None) -> str:
     """Say how many: ``1 take``, ``12 takes``.

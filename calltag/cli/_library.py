@@ -15,13 +15,6 @@ from calltag.errors import InputError
 
 LIBRARY = Path("~/calltag-library")
 
-CARE = (
-    "Please: do not play these calls at wild animals. It disturbs them, most of all near nests and "
-    "when they breed, and in many places it is against the law; follow local law and the practice "
-    "of those who are licensed. Turn headphones down before you play what you do not know. The "
-    "names are tags for the edit, not identification records."
-)
-
 LibraryFolder = Annotated[
     Path,
     typer.Option(

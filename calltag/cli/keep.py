@@ -12,11 +12,11 @@ import typer
 
 from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import CallFilter, CallOrder, Found, choose_takes, order_calls
-from calltag.cli._library import CARE, LIBRARY, LibraryFolder, bar, library_folder
+from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes, Types
 from calltag.cli._output import Column, print_table, say
 from calltag.errors import InputError
-from calltag.words import counted, position
+from calltag.words import CARE, counted, position
 
 if TYPE_CHECKING:
     from calltag.library.catalogue import Catalogue

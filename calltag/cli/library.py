@@ -11,7 +11,6 @@ import typer
 
 from calltag.cli import FAILED, SOME_UNREADABLE
 from calltag.cli._library import (
-    CARE,
     LIBRARY,
     ByHand,
     Ids,
@@ -33,14 +32,13 @@ from calltag.cli._library import (
 from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, MinSnr, Types
 from calltag.cli._output import Column, print_data, print_table, say
 from calltag.errors import InputError
-from calltag.words import counted, first_few, position
+from calltag.words import CARE, counted, first_few, position
 
 if TYPE_CHECKING:
     from calltag.edit.tables import Row
     from calltag.library.catalogue import Catalogue, Kept
     from calltag.library.doubles import Double
     from calltag.library.find import Query
-    from calltag.library.hand_out import OutReport
     from calltag.library.lessons import LabelledTake, Lessons
 
 ROW_COLUMNS = (
@@ -121,7 +119,7 @@ def find_command(
     words: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="[WORDS]...",
+            metavar="WORDS",
             help="Words that all stand in the story: animal, place, behaviour, take, people.",
             show_default=False,
         ),
@@ -168,7 +166,7 @@ def find_command(
       calltag library find --doubles
     """
     from calltag.library.catalogue import Catalogue
-    from calltag.library.doubles import doubles_of
+    from calltag.library.doubles import doubles_of, pairs
     from calltag.library.find import find
 
     query = _query(
@@ -200,9 +198,8 @@ def find_command(
     if how is not As.TABLE:
         return
     if doubles:
-        for one in found.kept:
-            for double in again.get(one.key, ()):
-                say(f"  {one.short_id}: {double.why}: {double.path}")
+        for one, double in pairs(found.kept, again):
+            say(f"  {one.short_id} and {double.short_id}: {double.why}")
     listed = len(found.kept)
     text = f"{counted(listed, 'kept call')} listed"
     if found.total > listed:
@@ -219,7 +216,7 @@ def out_command(
     words: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="[WORDS]...", help="Words that all stand in the story.", show_default=False
+            metavar="WORDS", help="Words that all stand in the story.", show_default=False
         ),
     ] = None,
     library: LibraryFolder = LIBRARY,
@@ -283,7 +280,7 @@ def out_command(
     from calltag.edit.timecode import parse_rate
     from calltag.library.catalogue import Catalogue
     from calltag.library.find import find
-    from calltag.library.hand_out import hand_out
+    from calltag.library.hand_out import hand_out, report_lines
 
     query = _query(
         words=" ".join(words or ()),
@@ -318,7 +315,7 @@ def out_command(
             replace_existing=replace,
             told=lambda done: told(done, len(kept)),
         )
-    for line in _handed_out(report, folder, loudness):
+    for line in report_lines(report, folder, loudness):
         say(line)
     say(CARE)
     if report.problems:
@@ -641,23 +638,3 @@ def _lessons(learnt: Lessons) -> Iterator[str]:
         yield f"{counted(learnt.in_log, 'kept call')} labelled in the log, too; the log counts."
     if learnt.measured:
         yield f"{counted(learnt.measured, 'call')} of another version of calltag measured again."
-
-
-def _handed_out(report: OutReport, folder: Path, loudness: float | None) -> Iterator[str]:
-    for problem in report.problems:
-        yield f"{problem.path}: {problem.reason}"
-    if not report.copies or report.markers is None or report.credits is None:
-        return
-    level = "at their own levels" if loudness is None else f"brought to {loudness:g} LUFS"
-    yield f"{counted(len(report.copies), 'call')} copied to {folder}, {level}."
-    yield f"With them: {report.markers.name}, a timeline with markers, and {report.credits.name}."
-    if loudness is None:
-        return
-    for copy in report.copies:
-        remarks = []
-        if copy.held:
-            remarks.append("no more, since its true peak is at -1 dBTP")
-        if copy.short:
-            remarks.append("shorter than 0.4 s, of which R 128 knows no loudness: set by its level")
-        told = f": {'; '.join(remarks)}" if remarks else ""
-        yield f"  {copy.file.name} {copy.gain_db:+.1f} dB{told}"

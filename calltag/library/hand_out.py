@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import shutil
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
@@ -32,6 +32,7 @@ from calltag.library.sound_file import read_cut_bext, read_samples, sound_hash, 
 from calltag.library.story import Story
 from calltag.records import Call, Marker, Problem, Take
 from calltag.sound.loudness import integrated_lufs, true_peak_dbtp, ungated_lufs
+from calltag.words import counted
 
 PEAK_DBTP = -1.0
 """True peak that no copy exceeds that was brought to a loudness (EBU R 128)."""
@@ -181,6 +182,44 @@ def hand_out(
     text = csv_text(CREDIT_COLUMNS, [_credit(copy) for copy in copies])
     write_texts({credit_list: text}, replace=replace_existing)
     return OutReport(tuple(copies), tuple(problems), markers, credit_list)
+
+
+def report_lines(
+    report: OutReport, folder: Path, loudness_lufs: float | None = None
+) -> Iterator[str]:
+    """Say what was handed out.
+
+    Parameters
+    ----------
+    report : OutReport
+        What was handed out.
+    folder : Path
+        Where to.
+    loudness_lufs : float or None
+        The loudness that was asked for.
+
+    Yields
+    ------
+    str
+        A sentence, or a line about a copy.
+    """
+    for problem in report.problems:
+        yield f"{problem.path}: {problem.reason}"
+    if not report.copies or report.markers is None or report.credits is None:
+        return
+    level = "at their own levels" if loudness_lufs is None else f"brought to {loudness_lufs:g} LUFS"
+    yield f"{counted(len(report.copies), 'call')} copied to {folder}, {level}."
+    yield f"With them: {report.markers.name}, a timeline with markers, and {report.credits.name}."
+    if loudness_lufs is None:
+        return
+    for copy in report.copies:
+        remarks = []
+        if copy.held:
+            remarks.append("no more, since its true peak is at -1 dBTP")
+        if copy.short:
+            remarks.append("shorter than 0.4 s, of which R 128 knows no loudness: set by its level")
+        told = f": {'; '.join(remarks)}" if remarks else ""
+        yield f"  {copy.file.name} {copy.gain_db:+.1f} dB{told}"
 
 
 def common_frame_rate(kept: Sequence[Kept]) -> Rate:
