@@ -12,6 +12,7 @@ whole. So its finds are learnt from, and the whole as well.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
@@ -122,7 +123,9 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
 
     A find takes the call type of its label, and confidence 1. One labelled as no call, or as a
     noise, is no call any more. A labelled call that was not found is added, with what was measured
-    of its sound. Labelled noise becomes noise of the take, and of the calls that it overlaps.
+    of its sound. Labelled noise becomes noise of the take, and of the calls that it overlaps. Noise
+    that was heard anyway takes the detail that the user, or a model taught by the user, gives to
+    sounds in it.
 
     Parameters
     ----------
@@ -147,7 +150,7 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
         sources[id(label)] = call
         if is_call_type(label.label):
             calls.append(_named(call, label))
-    noise = list(take_log.noise)
+    noise = [_detailed(span, take_log.calls, labels) for span in take_log.noise]
     for label in labels:
         source = sources.get(id(label)) or measured.get(label.span)
         if source is None:
@@ -179,6 +182,30 @@ def _whole(label: Label, take_log: TakeLog) -> bool:
     """Whether a label gives a call type to a whole take."""
     enough_s = WHOLE * take_log.take.duration_s
     return is_call_type(label.label) and label.span.length_s >= enough_s > 0
+
+
+def _detailed(noise: NoiseSpan, found: Sequence[Call], labels: Sequence[Label]) -> NoiseSpan:
+    """Give a noise the detail that is given to sounds of its kind in it, the user's own first."""
+    by_user = [
+        (common, label.label)
+        for label in labels
+        if (common := common_s(noise.span, label.span))
+        >= ENOUGH * min(noise.span.length_s, label.span.length_s)
+    ]
+    by_model = [
+        (common_s(noise.span, call.span), call.label)
+        for call in found
+        if not call.by_hand and call.confidence >= ENOUGH
+    ]
+    for told in (by_user, by_model):
+        seconds: dict[str, float] = defaultdict(float)
+        for common, name in told:
+            if "/" in name and noise_kind(name) == noise.kind:
+                seconds[name] += common
+        best = max(seconds, key=lambda name: seconds[name], default="")
+        if best and seconds[best] > 0:
+            return replace(noise, kind=best)
+    return noise
 
 
 def _named(call: Call, label: Label) -> Call:

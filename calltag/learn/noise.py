@@ -38,6 +38,7 @@ _KNOCK_MACHINE, _KNOCK_VOICE = -5.5, -3.7
 _KNOCK_MOST = 3.0
 _KNOCK_ODDS = 0.8
 _SAME_MACHINE_S = 10.0
+_DOUBT_LEFT = 0.4  # of a machine, where it beats: of rain and surf, hardly one in ten beats
 _ALONE_DB = 3.0
 _HUM_SURE = 0.95  # of recordings without hum, none in a hundred showed it
 
@@ -173,7 +174,10 @@ class NoiseMeter:
         least_s = min((apart_s for apart_s, _ in near), default=float("inf"))
         # a machine that stopped for a moment is the same one
         beats = [engine for apart_s, engine in near if apart_s == least_s <= _SAME_MACHINE_S]
-        return replace(span, detail=describe_engines(beats)) if beats else span
+        if not beats:
+            return span
+        sure = 1 - _DOUBT_LEFT * (1 - span.confidence)
+        return replace(span, detail=describe_engines(beats), confidence=sure)
 
     def _hum_spans(self, duration_s: float) -> Iterator[NoiseSpan]:
         for (start_s, end_s), hum in self._hums:

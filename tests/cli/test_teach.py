@@ -1,13 +1,14 @@
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from calltag.log import Log
-from calltag.records import Call, Label, Levels, Take, TakeLog
+from calltag.records import Call, Label, Levels, NoiseSpan, Take, TakeLog
 from calltag.sound.features import FEATURE_VERSION
 
 POINTS = {"marsh hooter: boom": -4.0, "pit rail": 4.0}
@@ -78,3 +79,66 @@ def test_without_labels_it_says_what_is_missing(run, log) -> None:
     assert ran.status == 1
     assert ran.out == ""
     assert ran.err.startswith("calltag: no label has 2 examples; label five or more sounds")
+
+
+def test_noise_labels_are_learnt_and_named_in_takes_and_markers(run, tmp_path, rng) -> None:
+    path = tmp_path / "calltag.db"
+    kinds = ("machine/hedge trimmer", "machine/pump", "marsh hooter: boom")
+    levels = Levels(peak_dbfs=-6, clipped=0, loudness_lufs=-30, floor_dbfs=-40)
+    with Log(path) as log:
+        for name in ("A001.mov", "A002.mov", "A003.mov", "A004.mov"):
+            take = Take(
+                path=name,
+                rushes="/ashmere",
+                digest=name,
+                size_bytes=1,
+                duration_s=60.0,
+                fps=Fraction(25),
+                sample_rate_hz=48_000,
+                levels=levels,
+            )
+            calls = [
+                Call(
+                    start_s=2.0 + 20.0 * kind + 3.0 * again,
+                    end_s=3.0 + 20.0 * kind + 3.0 * again,
+                    low_hz=200,
+                    high_hz=1500,
+                    peak_hz=300,
+                    snr_db=3,
+                    level_dbfs=-40,
+                    call_probability=0.6,
+                    features=(4.0 * np.eye(3)[kind] + 0.3 * rng.normal(size=3)).astype(np.float32),
+                )
+                for kind in range(3)
+                for again in range(4)
+            ]
+            noise = [
+                NoiseSpan(
+                    start_s=start_s,
+                    end_s=start_s + 16.0,
+                    kind="machine",
+                    confidence=0.95,
+                    level_dbfs=-30,
+                    low_hz=100,
+                    high_hz=1800,
+                    detail="beat of 92 Hz",
+                )
+                for start_s in (1.0, 21.0)
+            ]
+            found = TakeLog(take=take, calls=tuple(calls), noise=tuple(noise))
+            log.put(found, feature_version=FEATURE_VERSION)
+            if name != "A004.mov":  # the last take is heard by what was learnt alone
+                log.put_labels(
+                    Label(take=name, start_s=c.start_s, end_s=c.end_s, label=kinds[i // 4])
+                    for i, c in enumerate(calls)
+                )
+    ran = run("teach")
+    assert ran.status == 0, ran.err
+    assert "machine/hedge trimmer" in ran.out
+    rows = json.loads(run("takes", "--take", "A004.mov", "--as", "json").out)
+    assert "machine, hedge trimmer, beat of 92 Hz" in rows[0]["reasons"]
+    assert "machine, pump, beat of 92 Hz" in rows[0]["reasons"]
+    assert run("markers", "out.csv", "--noise", "--take", "A004.mov").status == 0
+    written = (tmp_path / "out.csv").read_text("utf-8")
+    assert "noise: machine/hedge trimmer" in written
+    assert "noise: machine/pump" in written

@@ -179,3 +179,42 @@ def test_finds_outside_all_labels_stay_and_labelled_ones_are_by_hand(
         touched = any(one.start_s < end and start < one.end_s for start, end in labelled)
         assert one.by_hand <= touched
         assert (one.label == "pit rail") == one.by_hand
+
+
+def machine(start_s: float, end_s: float, kind: str = "machine") -> NoiseSpan:
+    return NoiseSpan(
+        start_s=start_s,
+        end_s=end_s,
+        kind=kind,
+        confidence=0.9,
+        level_dbfs=-30,
+        low_hz=80,
+        high_hz=900,
+        detail="beat of 92 Hz",
+    )
+
+
+def test_noise_takes_the_detail_that_a_taught_model_hears_in_it() -> None:
+    found = TakeLog(
+        take=TAKE,
+        calls=(
+            call(12.0, 13.0, label="machine/hedge trimmer", confidence=0.9),
+            call(52.0, 53.0, label="machine/pump", confidence=0.3),  # not sure of it
+        ),
+        noise=(machine(10, 20), machine(50, 60), machine(11, 15, "wind")),
+    )
+    named = with_labels(found, []).noise
+    assert {(n.start_s, n.kind) for n in named} == {
+        (10, "machine/hedge trimmer"),
+        (50, "machine"),
+        (11, "wind"),
+    }
+    assert all(n.detail == "beat of 92 Hz" for n in named)
+
+
+def test_what_the_user_says_of_a_noise_goes_before_the_model() -> None:
+    pump = call(12.0, 13.0, label="machine/pump", confidence=0.9)
+    found = TakeLog(take=TAKE, calls=(pump,), noise=(machine(10, 20),))
+    (span,) = with_labels(found, [label(11.0, 18.0, "machine/hedge trimmer")]).noise
+    assert span.kind == "machine/hedge trimmer"
+    assert span.detail == "beat of 92 Hz"

@@ -203,6 +203,8 @@ def test_a_machine_bears_its_beat():
     assert details[18, "machine"].startswith("beat of 60 Hz")
     assert details[45, "machine"] == ""
     assert details[5, "wind"] == ""
+    sure = {round(s.start_s): s.confidence for s in meter.spans() if s.kind == "machine"}
+    assert sure[45] < sure[5] < 1  # what beats is more certainly a machine
 
 
 def hum(level_dbfs):
