@@ -11,6 +11,7 @@ import typer
 from calltag.cli._choose import choose_takes
 from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, Takes, Types
 from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._pages import serve_page
 from calltag.errors import InputError
 from calltag.words import counted, position
 
@@ -113,18 +114,17 @@ def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> N
     from calltag.naming import measure_labels
     from calltag.pages.heard import Order
     from calltag.pages.listening import listening_app
-    from calltag.pages.server import serve
     from calltag.pages.session import Session
 
     session = Session(log, choose=lambda take_logs: choose_takes(take_logs, takes))
     before = session.hearing.n_labels
 
-    def tell(address: str, opened: bool) -> None:
-        say("The listening page is open in your browser:" if opened else "Open in your browser:")
-        typer.echo(address)
-        say("Ctrl-C ends it. All answers are kept as they are given.")
-
-    serve(listening_app(session, order=Order(order.value)), open_browser=browser, tell=tell)
+    serve_page(
+        listening_app(session, order=Order(order.value)),
+        "The listening page",
+        browser=browser,
+        kept=" All answers are kept as they are given.",
+    )
     with Log(log, create=False) as opened:
         for note in measure_labels(opened):
             say(note)

@@ -110,6 +110,7 @@ def library() -> None:
     \b
     Examples:
       calltag library find --type "marsh hooter" --month May
+      calltag library browse
       calltag library out D:/edit/calls --type "marsh hooter: boom" --best 5
     """
 
@@ -205,6 +206,35 @@ def find_command(
     if found.total > listed:
         text += f" of {found.total} (--best 0 lists all)"
     say(f"{text}; the library holds {total}.")
+
+
+@group.command("browse")
+def browse_command(
+    library: LibraryFolder = LIBRARY,
+    to: Annotated[
+        Path,
+        typer.Option(metavar="FOLDER", help="The folder that the page proposes to hand out to."),
+    ] = Path("handed-out"),
+    browser: Annotated[
+        bool,
+        typer.Option(
+            "--open/--no-open", help="Whether to open the browser; the address is printed anyway."
+        ),
+    ] = True,
+) -> None:
+    """Look through the library in your browser: find, listen, pick, hand out.
+
+    The page is for this computer alone. Ctrl-C ends it.
+
+    \b
+    Example:
+      calltag library browse --to D:/edit/calls
+    """
+    from calltag.cli._pages import serve_page
+    from calltag.pages.browsing import browsing_app
+
+    place = library_folder(library)
+    serve_page(browsing_app(place, target=to), "The library page", browser=browser)
 
 
 @group.command("out")

@@ -21,6 +21,7 @@ import numpy as np
 from calltag.errors import InputError, MediaError
 from calltag.media.reader import read_span
 from calltag.records import FloatArray, Span, Take
+from calltag.sound.channels import Chooser
 from calltag.sound.loudness import LoudnessMeter, true_peak_dbtp, ungated_lufs
 from calltag.sound.spectrum import RATE_HZ
 from calltag.takes.standing import used_channel
@@ -132,7 +133,35 @@ def cut_excerpt(
     channels, _ = read_span(path, start_s, end_s, rate_hz=RATE_HZ)
     if not channels.shape[1]:
         raise MediaError(path, f"has no sound at {span.start_s:.1f} s; log it again")
-    raw = np.ascontiguousarray(channels[min(used_channel(take), len(channels) - 1)])
+    return _excerpt(channels[min(used_channel(take), len(channels) - 1)], start_s)
+
+
+def whole_excerpt(path: Path) -> Excerpt:
+    """Make an excerpt of a whole short file, such as a kept call with its handles.
+
+    Parameters
+    ----------
+    path : Path
+        The file; it is only read.
+
+    Returns
+    -------
+    Excerpt
+        At most `LONGEST_S` of sound, of the best of its channels.
+
+    Raises
+    ------
+    MediaError
+        If it cannot be read, or has no sound.
+    """
+    channels, _ = read_span(path, 0.0, LONGEST_S, rate_hz=RATE_HZ)
+    if not channels.shape[1]:
+        raise MediaError(path, "has no sound")
+    return _excerpt(Chooser(RATE_HZ).choose(channels), 0.0)
+
+
+def _excerpt(chosen: FloatArray, start_s: float) -> Excerpt:
+    raw = np.ascontiguousarray(chosen)
     gain_db = safe_gain_db(raw)
     return Excerpt(raw=raw, samples=_faded(raw, gain_db), start_s=start_s, gain_db=gain_db)
 

@@ -219,10 +219,33 @@ def take_file(take: Take) -> Path:
     MediaError
         If the log's path leads out of the rushes folder, as no log of ours does.
     """
-    rushes = os.path.abspath(take.rushes)  # noqa: PTH100 - a link may be part of the rushes
-    file = Path(os.path.abspath(os.path.join(rushes, take.path)))  # noqa: PTH100, PTH118
-    if not file.is_relative_to(rushes) or file == Path(rushes):
-        raise MediaError(file, "lies outside the rushes folder; log the rushes again")
+    return inside(Path(take.rushes), take.path)
+
+
+def inside(folder: Path, path: str) -> Path:
+    """Tell where a file of a folder lies, and make sure that it lies below it.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder; links in it are followed.
+    path : str
+        Path below it.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    MediaError
+        If the path leads out of the folder.
+    """
+    top = os.path.abspath(folder)  # noqa: PTH100 - a link may be part of the rushes
+    file = Path(os.path.abspath(os.path.join(top, path)))  # noqa: PTH100, PTH118
+    if not file.is_relative_to(top) or file == Path(top):
+        raise MediaError(file, f"lies outside {folder}; log the rushes again")
     return file
 
 

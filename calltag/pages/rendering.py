@@ -89,9 +89,7 @@ def static_names() -> frozenset[str]:
         File names.
     """
     folder = files("calltag.pages") / "static"
-    return frozenset(
-        one.name for one in folder.iterdir() if one.name.endswith(tuple(STATIC_TYPES))
-    )
+    return frozenset(one.name for one in folder.iterdir() if one.name.endswith(tuple(STATIC_TYPES)))
 
 
 @cache

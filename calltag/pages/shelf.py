@@ -25,7 +25,7 @@ _WIDTH, _HEIGHT = 960, 240
 T = TypeVar("T")
 
 
-class _Recent(Generic[T]):
+class Recent(Generic[T]):
     """Keeps what was last made, and makes each thing once, also when asked for at once."""
 
     def __init__(self) -> None:
@@ -33,6 +33,20 @@ class _Recent(Generic[T]):
         self._lock = Lock()
 
     def get(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return a thing, made now or before.
+
+        Parameters
+        ----------
+        key : hashable
+            What it is known by.
+        make : callable
+            Makes it; what it raises is raised, and nothing is kept.
+
+        Returns
+        -------
+        object
+            The thing.
+        """
         with self._lock:
             lock, place = self._made.setdefault(key, (Lock(), []))
             self._made.move_to_end(key)
@@ -48,8 +62,8 @@ class Shelf:
     """What pages show and play of sounds."""
 
     def __init__(self) -> None:
-        self._sounds: _Recent[tuple[Excerpt, Spectrogram]] = _Recent()
-        self._stills: _Recent[bytes | None] = _Recent()
+        self._sounds: Recent[tuple[Excerpt, Spectrogram]] = Recent()
+        self._stills: Recent[bytes | None] = Recent()
 
     def sound(self, heard: Heard) -> tuple[Excerpt, Spectrogram]:
         """Return a sound and its picture.

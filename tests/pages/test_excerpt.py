@@ -102,7 +102,7 @@ def test_both_encodings_hold_the_sound(take) -> None:
 
 def test_what_is_not_there_is_told(take) -> None:
     path, known = take
-    with pytest.raises(MediaError, match="has no sound at 9.0 s"):
+    with pytest.raises(MediaError, match=r"has no sound at 9\.0 s"):
         cut_excerpt(path, known, Span(9.0, 9.5), before_s=0)
     with pytest.raises(InputError, match="zero or more"):
         cut_excerpt(path, known, Span(2.0, 3.0), before_s=-1)

@@ -1,16 +1,17 @@
 // The listening page. The server has all that matters: each answer is in the log before the next
 // sound is shown. What is kept here is only where in the list this page is, and what it can undo.
 
+import { asked } from "./asking.js";
 import { Completion } from "./completion.js";
 import { Edges } from "./edges.js";
 import { Player } from "./player.js";
+import { Warning } from "./warning.js";
 
 const $ = (id) => document.getElementById(id);
 
 let numbers = [];
 let place = 0;
 let edges = null;
-let warned = false;
 let busy = false;
 let last = "";
 let sitting = 0;
@@ -25,31 +26,10 @@ const player = new Player((share) => {
   needle.hidden = share === null;
   if (share !== null) needle.style.left = `${100 * share}%`;
 });
+const warning = new Warning($("warning"), () => player.play());
 const completion = new Completion($("typed"), $("choices"));
 
 // Talking to the server
-
-async function asked(address, body) {
-  let answer;
-  try {
-    answer = await fetch(address, body === undefined ? {} : {
-      method: "POST",
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify(body),
-    });
-  } catch {
-    throw new Error("The listening page is closed: start `calltag label` again. All answers are kept.");
-  }
-  if (!answer.ok) {
-    const text = await answer.text();
-    let sentence = text;
-    try {
-      sentence = JSON.parse(text).problem;
-    } catch { /* no JSON: the text itself */ }
-    throw new Error(sentence);
-  }
-  return answer;
-}
 
 async function asking(work) {
   if (busy) return;
@@ -165,7 +145,7 @@ async function prepare(sound) {
   try {
     if (!(await player.load(sound))) return;
     $("play").disabled = false;
-    if (warned && $("by-itself").checked) await player.play();
+    if (warning.may(false) && $("by-itself").checked) await player.play();
   } catch (error) {
     alertOf(error.message);
   }
@@ -239,8 +219,7 @@ function openField(text) {
 
 async function play() {
   if (player.playing) return player.stop();
-  if (!warned) return $("warning").showModal();
-  await player.play();
+  if (warning.may()) await player.play();
 }
 
 function toggle(button, set) {
@@ -308,7 +287,7 @@ const keys = {
 };
 
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.altKey || event.metaKey || $("warning").open) return;
+  if (event.ctrlKey || event.altKey || event.metaKey || warning.open) return;
   const target = event.target;
   if (event.key === "Escape" && target instanceof HTMLElement) {
     completion.close();
@@ -361,10 +340,5 @@ $("on").addEventListener("click", () => asking(() => step(1)));
 for (const id of ["order", "show"]) {
   $(id).addEventListener("change", () => asking(() => load(false)));
 }
-$("warning").addEventListener("close", () => {
-  if ($("warning").returnValue !== "play") return;
-  warned = true;
-  player.play();
-});
 
 asking(() => load(true));

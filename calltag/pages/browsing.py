@@ -1,0 +1,217 @@
+"""The library page: kept calls looked through, listened to, and handed out to an edit."""
+
+from __future__ import annotations
+
+import calendar
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from calltag.errors import CalltagError, InputError, MediaError
+from calltag.library.catalogue import Catalogue, Kept
+from calltag.library.doubles import doubles_of
+from calltag.library.find import Order, Query, choices, find
+from calltag.library.hand_out import hand_out, report_lines
+from calltag.pages.answering import html, posted, static_file, told
+from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_excerpt
+from calltag.pages.heard import inside
+from calltag.pages.rendering import render
+from calltag.pages.shelf import Recent
+from calltag.pages.spectrogram import Spectrogram, draw
+from calltag.records import Call
+from calltag.takes.words import hertz
+from calltag.words import CARE
+
+AT_ONCE = 50
+"""Kept calls on a sheet."""
+
+MOST_PICKED = 500
+"""Kept calls that may be handed out at once."""
+
+ORDERS = {
+    Order.NEWEST: "newest first",
+    Order.TYPE: "by type",
+    Order.SNR: "clearest first",
+    Order.LEVEL: "loudest first",
+    Order.LENGTH: "longest first",
+    Order.CONFIDENCE: "surest first",
+}
+
+
+def browsing_app(library: Path, *, target: Path) -> Starlette:
+    """Make the library page's app; it has to stand behind a `calltag.pages.guard.Guard`.
+
+    Parameters
+    ----------
+    library : Path
+        The library's folder.
+    target : Path
+        The folder that the page proposes to hand out to.
+
+    Returns
+    -------
+    Starlette
+        The app.
+
+    Raises
+    ------
+    LibraryError
+        If the library cannot be used.
+    """
+    with Catalogue(library):
+        pass  # an error is told before a browser is opened
+    answers = _Answers(library, target)
+    return Starlette(
+        routes=[
+            Route("/", answers.page),
+            Route("/static/{name}", static_file),
+            Route("/found", answers.found),
+            Route("/kept/{key:int}", answers.card),
+            Route("/kept/{key:int}/sound.wav", answers.sound),
+            Route("/kept/{key:int}/picture.png", answers.picture),
+            Route("/hand-out", posted(answers.hand_out), methods=["POST"]),
+        ],
+        exception_handlers={CalltagError: told},
+    )
+
+
+class _Answers:
+    """What each address of the page answers."""
+
+    def __init__(self, library: Path, target: Path) -> None:
+        self._library, self._target = library, target
+        self._sounds: Recent[tuple[Excerpt, Spectrogram]] = Recent()
+
+    def page(self, _: Request) -> Response:
+        with Catalogue(self._library) as catalogue:
+            there = choices(catalogue)
+        return html(
+            render(
+                "library.html",
+                library=self._library,
+                target=self._target,
+                there=there,
+                months=[(month, calendar.month_name[month], n) for month, n in there.months],
+                orders=ORDERS,
+                care=CARE,
+                loudest_lufs=LOUDEST_LUFS,
+                most_boost_db=MOST_BOOST_DB,
+            )
+        )
+
+    def found(self, request: Request) -> Response:
+        query = _query(request)
+        with Catalogue(self._library) as catalogue:
+            found = find(catalogue, query)
+            again = doubles_of(catalogue, [one.key for one in found.kept])
+        return html(
+            render("found.html", found=found, again=again, offset=query.offset, at_once=AT_ONCE)
+        )
+
+    def card(self, request: Request) -> Response:
+        kept = self._kept(request)
+        problem, picture = "", None
+        try:
+            _, picture = self._sound(kept)
+        except MediaError as error:
+            problem = str(error)
+        band = ""
+        if kept.story.low_hz and kept.story.high_hz:
+            band = f"{hertz(kept.story.low_hz)} to {hertz(kept.story.high_hz)}"
+        return html(
+            render("kept.html", kept=kept, story=kept.story, picture=picture, problem=problem,
+                   band=band, mark=_mark(kept))
+        )  # fmt: skip
+
+    def sound(self, request: Request) -> Response:
+        excerpt, _ = self._sound(self._kept(request))
+        return Response(excerpt.wav(), media_type="audio/wav")
+
+    def picture(self, request: Request) -> Response:
+        _, drawn = self._sound(self._kept(request))
+        return Response(drawn.png, media_type="image/png")
+
+    def hand_out(self, said: dict[str, Any]) -> dict[str, object]:
+        keys = said.get("keys")
+        if not isinstance(keys, list) or not all(type(key) is int for key in keys):
+            raise InputError("keys are no list of whole numbers")
+        if len(keys) > MOST_PICKED:
+            raise InputError(f"{len(keys)} calls are picked; hand out {MOST_PICKED} at a time")
+        folder = str(said.get("folder", "")).strip()
+        if not folder or "\0" in folder:
+            raise InputError("name the folder to copy to")
+        loudness = said.get("loudness_lufs")
+        if loudness is not None and type(loudness) not in (int, float):
+            raise InputError("the loudness is no number")
+        target = Path(folder).expanduser()
+        with Catalogue(self._library) as catalogue:
+            kept = [self._of_key(catalogue, key) for key in dict.fromkeys(keys)]
+        report = hand_out(kept, target, library=self._library, loudness_lufs=loudness)
+        return {"lines": [*report_lines(report, target.resolve(), loudness), CARE]}
+
+    def _kept(self, request: Request) -> Kept:
+        with Catalogue(self._library) as catalogue:
+            return self._of_key(catalogue, request.path_params["key"])
+
+    def _of_key(self, catalogue: Catalogue, key: int) -> Kept:
+        kept = catalogue.kept_where("cuts.id = ?", [key]) if key < 2**63 else []
+        if not kept:
+            raise InputError(f"there is no kept call {key}; load the page again")
+        inside(self._library, kept[0].path)
+        return kept[0]
+
+    def _sound(self, kept: Kept) -> tuple[Excerpt, Spectrogram]:
+        return self._sounds.get((kept.key, kept.file_hash), partial(_cut_and_drawn, kept.file))
+
+
+def _cut_and_drawn(file: Path) -> tuple[Excerpt, Spectrogram]:
+    excerpt = whole_excerpt(file)
+    return excerpt, draw(excerpt.raw, width=800, height=220)
+
+
+def _mark(kept: Kept) -> list[Call]:
+    """The call in its file, as pictures mark it."""
+    story = kept.story
+    if story.low_hz is None or story.high_hz is None:
+        return []
+    return [
+        Call(
+            start_s=story.call_start_s,
+            end_s=story.call_end_s,
+            low_hz=story.low_hz,
+            high_hz=story.high_hz,
+            peak_hz=story.peak_hz or 0.0,
+            snr_db=story.snr_db or 0.0,
+            level_dbfs=story.level_dbfs or 0.0,
+            call_probability=1.0,
+        )
+    ]
+
+
+def _query(request: Request) -> Query:
+    asked = request.query_params
+    try:
+        order = Order(asked.get("order") or Order.NEWEST)
+        months = [int(asked["month"])] if asked.get("month") else []
+        offset = max(0, min(int(asked.get("offset") or 0), 10**9))
+        min_snr_db = float(asked["snr"]) if asked.get("snr") else None
+    except ValueError:
+        raise InputError("a month, a number or an order in the question is none") from None
+    noise = {"clean": False, "noise": True}.get(asked.get("noise", ""))
+    return Query(
+        words=asked.get("words", ""),
+        types=[asked["type"]] if asked.get("type") else [],
+        place=asked.get("place", ""),
+        months=months,
+        min_snr_db=min_snr_db,
+        noise=noise,
+        by_hand=True if asked.get("hand") else None,
+        order=order,
+        limit=AT_ONCE,
+        offset=offset,
+    )

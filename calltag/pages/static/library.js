@@ -1,0 +1,174 @@
+// The library page: ask, listen, pick, hand out. What is picked is kept while sheets are turned.
+
+import { asked } from "./asking.js";
+import { Player } from "./player.js";
+import { Warning } from "./warning.js";
+
+const $ = (id) => document.getElementById(id);
+
+const picked = new Set();
+let chosen = 0;
+let latest = 0;
+
+const player = new Player((share) => {
+  const needle = document.querySelector(".needle");
+  const word = $("play")?.querySelector("span");
+  if (word) word.textContent = player.playing ? "Stop" : "Play";
+  if (needle === null) return;
+  needle.hidden = share === null;
+  if (share !== null) needle.style.left = `${100 * share}%`;
+});
+const warning = new Warning($("warning"), () => player.play());
+
+function tell(text) {
+  $("status").textContent = text;
+  $("alert").hidden = true;
+}
+
+function alertOf(error) {
+  $("alert").textContent = error.message.charAt(0).toUpperCase() + error.message.slice(1);
+  $("alert").hidden = false;
+}
+
+async function find(offset = 0) {
+  const query = new URLSearchParams(new FormData($("question")));
+  query.set("offset", offset);
+  // Rendered by the server from a template that escapes whatever is put into it.
+  $("found").innerHTML = await (await asked(`found?${query}`)).text();
+  for (const row of rows()) {
+    row.querySelector(".pick").checked = picked.has(Number(row.dataset.key));
+    row.classList.toggle("chosen", Number(row.dataset.key) === chosen);
+  }
+  const total = Number($("found").querySelector(".sheet").dataset.total);
+  tell(total === 1 ? "1 kept call found." : `${total} kept calls found.`);
+}
+
+function rows() {
+  return [...$("found").querySelectorAll("tr[data-key]")];
+}
+
+async function hear(row) {
+  const wanted = ++latest;
+  chosen = Number(row.dataset.key);
+  for (const one of rows()) {
+    one.classList.toggle("chosen", one === row);
+    one.querySelector(".hear").removeAttribute("aria-current");
+  }
+  row.querySelector(".hear").setAttribute("aria-current", "true");
+  player.stop();
+  const card = await (await asked(`kept/${chosen}`)).text();
+  if (wanted !== latest) return;
+  $("kept").innerHTML = card;
+  $("loop").setAttribute("aria-pressed", String(player.loop));
+  $("slow").setAttribute("aria-pressed", String(player.slow));
+  if ($("kept").querySelector(".card").dataset.playable !== "yes") return;
+  const sound = asked(`kept/${chosen}/sound.wav`).then((answer) => answer.arrayBuffer());
+  if (!(await player.load(sound)) || wanted !== latest) return;
+  $("play").disabled = false;
+  if (warning.may()) await player.play();
+}
+
+function playOrStop() {
+  if (player.playing) player.stop();
+  else if (player.length && warning.may()) player.play();
+}
+
+function toggle(id, set) {
+  const button = $(id);
+  if (!button) return;
+  const on = button.getAttribute("aria-pressed") !== "true";
+  button.setAttribute("aria-pressed", String(on));
+  set(on);
+  player.update();
+}
+
+const loop = () => toggle("loop", (on) => { player.loop = on; });
+const slow = () => toggle("slow", (on) => { player.slow = on; });
+
+function pick(row, on) {
+  const key = Number(row.dataset.key);
+  row.querySelector(".pick").checked = on;
+  if (on) picked.add(key);
+  else picked.delete(key);
+  count();
+}
+
+function count() {
+  $("picked").textContent = picked.size;
+  $("hand-out").disabled = $("none").disabled = picked.size === 0;
+}
+
+async function handOut() {
+  const body = { keys: [...picked], folder: $("folder").value };
+  if ($("loudness").value) body.loudness_lufs = Number($("loudness").value);
+  $("hand-out").disabled = true;
+  tell("Copying.");
+  try {
+    const report = await (await asked("hand-out", body)).json();
+    $("report-text").textContent = report.lines.join("\n");
+    $("report").hidden = false;
+    $("report").focus();
+    tell("Handed out.");
+  } finally {
+    count();
+  }
+}
+
+function here() {
+  return document.activeElement?.closest("tr[data-key]") ?? $("found").querySelector("tr.chosen");
+}
+
+function walk(by) {
+  const all = rows();
+  const at = all.indexOf(here());
+  const next = all[at < 0 ? 0 : at + by];
+  next?.querySelector(".hear").focus();
+}
+
+$("question").addEventListener("submit", (event) => {
+  event.preventDefault();
+  find().catch(alertOf);
+});
+$("question").addEventListener("change", () => find().catch(alertOf));
+$("found").addEventListener("click", (event) => {
+  const turn = event.target.closest(".turn");
+  if (turn) find(turn.dataset.offset).catch(alertOf);
+  const button = event.target.closest(".hear");
+  if (button) hear(button.closest("tr")).catch(alertOf);
+});
+$("found").addEventListener("change", (event) => {
+  if (event.target.matches(".pick")) pick(event.target.closest("tr"), event.target.checked);
+});
+$("kept").addEventListener("click", (event) => {
+  const id = event.target.closest("button")?.id;
+  if (id === "play") playOrStop();
+  if (id === "loop") loop();
+  if (id === "slow") slow();
+});
+$("none").addEventListener("click", () => {
+  picked.clear();
+  for (const row of rows()) row.querySelector(".pick").checked = false;
+  count();
+});
+$("out").addEventListener("submit", (event) => {
+  event.preventDefault();
+  handOut().catch(alertOf);
+});
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey || warning.open) return;
+  if (event.target.matches("input[type=text], select")) return;
+  if (event.key.length === 1 && event.key !== " " && !$("letters").checked) return;
+  const row = here();
+  const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+  if (key === "ArrowDown") walk(1);
+  else if (key === "ArrowUp") walk(-1);
+  else if (key === " " && event.target.matches(".hear") && Number(row.dataset.key) === chosen) playOrStop();
+  else if (key === " " && !event.target.matches("button, input, a")) playOrStop();
+  else if (key === "p" && row) pick(row, !picked.has(Number(row.dataset.key)));
+  else if (key === "l") loop();
+  else if (key === "s") slow();
+  else return;
+  event.preventDefault();
+});
+
+find().catch(alertOf);

@@ -1,0 +1,29 @@
+// A word before the first sound: nobody's ears are surprised.
+
+export class Warning {
+  #dialog;
+  #given = false;
+
+  // `go` is called when the user says that the volume is low.
+  constructor(dialog, go) {
+    this.#dialog = dialog;
+    dialog.addEventListener("close", () => {
+      if (dialog.returnValue !== "play") return;
+      this.#given = true;
+      go();
+    });
+  }
+
+  get open() {
+    return this.#dialog.open;
+  }
+
+  // Tells whether sounds may be played; asks first if that is not known.
+  may(ask = true) {
+    if (!this.#given && ask && !this.#dialog.open) {
+      this.#dialog.returnValue = "";
+      this.#dialog.showModal();
+    }
+    return this.#given;
+  }
+}
