@@ -33,8 +33,8 @@ class Progress:
     ----------
     done, total : int
         Takes.
-    sound_s : float
-        Sound that was analysed so far.
+    sound_s : float or None
+        Sound that was analysed so far; None where that is not what the run is for.
     share : float
         Share of the work that is done, by size of the files; from 0 to 1.
     path : str or None
@@ -45,7 +45,7 @@ class Progress:
 
     done: int
     total: int
-    sound_s: float = 0.0
+    sound_s: float | None = 0.0
     share: float = 0.0
     path: str | None = None
     problem: str | None = None

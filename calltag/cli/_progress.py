@@ -48,7 +48,7 @@ class Teller:
             return
         parts = [
             f"{progress.done} of {progress.total} takes",
-            f"{duration(progress.sound_s)} of sound",
+            f"{duration(progress.sound_s)} of sound" if progress.sound_s is not None else "",
             self._left(progress),
         ]
         text = ", ".join(part for part in parts if part)

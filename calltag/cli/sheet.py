@@ -1,0 +1,131 @@
+"""`calltag sheet`: the shoot on one page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calltag.cli import SOME_UNREADABLE, STOPPED
+from calltag.cli._choose import CallFilter, choose_takes
+from calltag.cli._options import (
+    LOG_NAME,
+    LogFile,
+    MinConfidence,
+    MinSnr,
+    Takes,
+    Types,
+    Verdicts,
+)
+from calltag.cli._output import say
+from calltag.words import counted
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("sheet")(sheet_command)
+
+
+def sheet_command(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="The page to write: OUT.html.")],
+    log: LogFile = LOG_NAME,
+    folder: Annotated[
+        bool,
+        typer.Option(
+            "--folder",
+            help="Write a folder OUT with index.html, pictures and sounds in it, for big shoots; "
+            "keep what is in it together.",
+        ),
+    ] = False,
+    types: Types = None,
+    takes: Takes = None,
+    verdicts: Verdicts = None,
+    min_confidence: MinConfidence = 0.5,
+    min_snr: MinSnr = None,
+    best: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            metavar="N",
+            help="Only the best N calls of each take; all, unless given.",
+            show_default=False,
+        ),
+    ] = None,
+    picture: Annotated[
+        bool,
+        typer.Option(
+            "--picture/--no-picture",
+            help="Look how steady and how sharp the picture is, where that is not known yet.",
+        ),
+    ] = True,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            metavar="N",
+            help="Takes to work on at a time; one for each core, at most 4, unless given.",
+            show_default=False,
+        ),
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace a sheet that exists already.")
+    ] = False,
+) -> None:
+    """Write a page to look at, to listen to and to print: every take, every call.
+
+    Each take has its verdict, a strip over time with calls and noise, a picture from its best
+    moment and its usable stretches; each call its picture of sound and a button that plays it, at a
+    low level. What the shoot holds stands on top. It opens in any browser, without a network, and
+    can be sorted and searched there. With --type or --min-snr, only takes that have such a call.
+
+    \b
+    Example:
+      calltag sheet ashmere.html
+    """
+    from calltag.cli._log import read_takes
+    from calltag.cli._progress import Teller
+    from calltag.log import Log
+    from calltag.pages.sheet import MUCH_BYTES, SheetOptions, write_sheet
+    from calltag.run import Progress
+    from calltag.takes.verdict import judge
+
+    wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
+    by_calls = bool(types) or min_snr is not None
+    with Log(log, create=False) as opened:
+        chosen = [
+            one
+            for one in choose_takes(read_takes(opened), takes or ())
+            if (not verdicts or judge(one).grade in verdicts)
+            and (not by_calls or any(map(wanted.passes, one.calls)))
+        ]
+        unread = [problem for _, problem in opened.problems()] if not (takes or by_calls) else []
+        try:
+            with Teller() as teller:
+                report = write_sheet(
+                    out,
+                    chosen,
+                    log=opened,
+                    shown=wanted.passes,
+                    unread=unread,
+                    options=SheetOptions(
+                        folder=folder, replace=replace, look=picture, best=best, workers=workers
+                    ),
+                    listener=lambda done, total: teller.tell(
+                        Progress(done=done, total=total, share=done / total, sound_s=None)
+                    ),
+                )
+        except KeyboardInterrupt:
+            say("Stopped; no sheet was written. What was seen of the pictures is kept.")
+            raise typer.Exit(STOPPED) from None
+    typer.echo(
+        f"{report.page}: {counted(report.takes, 'take')}, {counted(report.calls, 'call')}, "
+        f"{report.size_bytes / 1e6:.1f} MB"
+    )
+    if report.size_bytes > MUCH_BYTES and not folder:
+        say("That is much for one page: --folder keeps it quick, --best N leaves calls out.")
+    for problem in report.problems:
+        say(f"Could not be read: {problem.path}: {problem.reason}")
+    say("It is for your eyes and ears; a tag is no identification record.")
+    if report.problems:
+        raise typer.Exit(SOME_UNREADABLE)

@@ -1,0 +1,358 @@
+"""The sheet: the whole shoot on one page, to look through, to listen to and to print.
+
+One file that needs nothing else, or, for big shoots, a folder with the page and what it shows. The
+page runs the script it was written with and no other, loads nothing from a network, and everything
+that comes from files or labels is escaped.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import os
+import shutil
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import closing
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path, PurePath
+from typing import Protocol
+
+from markupsafe import Markup
+
+from calltag.edit.clock import common_rate
+from calltag.errors import InputError
+from calltag.files import refuse_existing, written_whole
+from calltag.log import Log
+from calltag.pages.rendering import render, static_text
+from calltag.pages.sheet_media import CallMedia, Job, TakeMedia, failed, gather
+from calltag.pages.sheet_view import CallView, TakeView, call_view, overview, take_view, tally
+from calltag.records import Call, Problem, TakeLog
+from calltag.takes.looking import with_pictures
+from calltag.takes.verdict import judge
+from calltag.workers import default_workers, work_through
+
+INDEX = "index.html"
+"""The page of a sheet that is a folder."""
+
+MARK = '<meta name="generator" content="calltag sheet">'
+"""What tells a sheet of ours, so that nothing else is replaced."""
+
+MUCH_BYTES = 60_000_000
+"""A single file larger than this opens slowly."""
+
+_DIED = "the program that read it crashed over it, twice; leave it out with --take"
+_TYPES = {"mp3": "audio/mpeg", "png": "image/png", "jpg": "image/jpeg"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetOptions:
+    """How a sheet is made.
+
+    Attributes
+    ----------
+    folder : bool
+        Whether it is a folder, in which the page lies as `INDEX`, instead of one file.
+    replace : bool
+        Whether an existing one may be replaced.
+    look : bool
+        Whether pictures are measured where they have not been.
+    best : int or None
+        Only the best calls of each take, so many at most; None for all.
+    workers : int or None
+        Processes to work in; `calltag.workers.default_workers` unless given.
+    """
+
+    folder: bool = False
+    replace: bool = False
+    look: bool = True
+    best: int | None = None
+    workers: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetReport:
+    """What came of it.
+
+    Attributes
+    ----------
+    page : Path
+        The page.
+    takes, calls : int
+        What is on it.
+    size_bytes : int
+        Its size, with all that belongs to it.
+    problems : tuple of Problem
+        What could not be read.
+    """
+
+    page: Path
+    takes: int
+    calls: int
+    size_bytes: int
+    problems: tuple[Problem, ...]
+
+
+def write_sheet(
+    out: Path,
+    take_logs: Sequence[TakeLog],
+    *,
+    log: Log,
+    shown: Callable[[Call], bool],
+    unread: Iterable[Problem] = (),
+    options: SheetOptions | None = None,
+    listener: Callable[[int, int], None] | None = None,
+) -> SheetReport:
+    """Write the sheet of a shoot.
+
+    Parameters
+    ----------
+    out : Path
+        The file, or the folder.
+    take_logs : sequence of TakeLog
+        The takes, in the order of the sheet.
+    log : Log
+        Where they are from; what is measured of pictures is stored there.
+    shown : callable
+        Tells which calls are shown.
+    unread : iterable of Problem
+        Takes that could not be logged; they are named at the end.
+    options : SheetOptions, optional
+        How it is made.
+    listener : callable, optional
+        Is told how many takes are done, of how many.
+
+    Returns
+    -------
+    SheetReport
+        What came of it. A take whose file cannot be read is on the sheet without picture and sound.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to show, or the sheet cannot be written.
+    LogError
+        If the log cannot be written.
+    """
+    options = options or SheetOptions()
+    if not take_logs:
+        raise InputError(f"{out}: no takes to put on a sheet; `calltag takes` lists them")
+    _refuse(out, options)
+    jobs = [
+        Job(take_log=replace(one, calls=_chosen(one, shown, options.best)), look=options.look)
+        for one in take_logs
+    ]
+    media = _gathered(jobs, log, options.workers, listener)
+    if options.folder:
+        partial = out.with_name(f".{out.name}.{os.getpid()}.part")
+        try:
+            _make_folder(partial, out)
+            page = _page(take_logs, jobs, media, unread, log, _FolderStore(partial))
+            (partial / INDEX).write_text(page, "utf-8")
+            size_bytes = sum(file.stat().st_size for file in partial.rglob("*") if file.is_file())
+            _put_in_place(partial, out)
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise InputError(f"{out}: cannot be written ({reason}); name another place") from error
+        finally:
+            shutil.rmtree(partial, ignore_errors=True)
+    else:
+        page = _page(take_logs, jobs, media, unread, log, _InPage())
+        encoded = page.encode("utf-8")
+        size_bytes = len(encoded)
+        with written_whole(out) as file:
+            file.write_bytes(encoded)
+    problems = [
+        Problem(path=job.take_log.take.path, reason=reason)
+        for job, one in zip(jobs, media, strict=True)
+        for reason in one.problems
+    ]
+    return SheetReport(
+        page=out / INDEX if options.folder else out,
+        takes=len(jobs),
+        calls=sum(len(job.take_log.calls) for job in jobs),
+        size_bytes=size_bytes,
+        problems=tuple(problems),
+    )
+
+
+class _Store(Protocol):
+    """Where pictures and sounds go, and what they are fetched from there with."""
+
+    sources: str
+
+    def put(self, name: str, data: bytes) -> str: ...
+
+
+class _InPage:
+    """Inside the page."""
+
+    sources = "data:"
+
+    def put(self, name: str, data: bytes) -> str:
+        kind = _TYPES[name.rpartition(".")[2]]
+        return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+class _FolderStore:
+    """In files beside it, with names of ours."""
+
+    sources = "'self' file: data:"
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def put(self, name: str, data: bytes) -> str:
+        (self._folder / name).write_bytes(data)
+        return name
+
+
+def _refuse(out: Path, options: SheetOptions) -> None:
+    if not options.folder:
+        if out.suffix.lower() not in (".html", ".htm"):
+            raise InputError(f"{out}: a sheet is a web page; name it {out.name}.html, or --folder")
+        refuse_existing([out], replace=options.replace)
+        return
+    if out.exists() and not options.replace:
+        raise InputError(f"{out}: exists already; name another folder, or add --replace")
+    if out.exists() and not _is_ours(out):
+        raise InputError(f"{out}: holds no sheet of calltag, so it is left alone; name another")
+
+
+def _is_ours(folder: Path) -> bool:
+    try:
+        return MARK in (folder / INDEX).read_text("utf-8")[:2000]
+    except (OSError, UnicodeDecodeError):
+        return False
+
+
+def _chosen(take_log: TakeLog, shown: Callable[[Call], bool], best: int | None) -> tuple[Call, ...]:
+    from calltag.edit.selects import worth
+
+    calls = [call for call in take_log.calls if shown(call)]
+    if best is not None and len(calls) > best:
+        calls = sorted(calls, key=lambda call: -worth(take_log, call))[:best]
+    return tuple(sorted(calls, key=lambda call: call.span))
+
+
+def _gathered(
+    jobs: Sequence[Job],
+    log: Log,
+    workers: int | None,
+    listener: Callable[[int, int], None] | None,
+) -> list[TakeMedia]:
+    media: dict[int, TakeMedia] = {}
+    if listener is not None:
+        listener(0, len(jobs))
+    with closing(work_through(gather, jobs, workers=workers or default_workers())) as work:
+        for end in work:
+            job = jobs[end.index]
+            one = end.result or failed(job.take_log, _DIED)
+            if one.pictures:
+                log.put_pictures(job.take_log.take.path, one.pictures)
+            media[end.index] = one
+            if listener is not None:
+                listener(len(media), len(jobs))
+    return [media[index] for index in range(len(jobs))]
+
+
+def _page(
+    take_logs: Sequence[TakeLog],
+    jobs: Sequence[Job],
+    media: Sequence[TakeMedia],
+    unread: Iterable[Problem],
+    log: Log,
+    store: _Store,
+) -> str:
+    rate = common_rate(one.take for one in take_logs)
+    views: list[TakeView] = []
+    n_calls = 0
+    for number, (one, job, found) in enumerate(zip(take_logs, jobs, media, strict=True), 1):
+        seen = with_pictures(one, found.pictures)
+        calls = []
+        for call, its in zip(job.take_log.calls, found.calls, strict=True):
+            n_calls += 1
+            view = call_view(seen, call, number=n_calls, rate=rate)
+            calls.append(view if its is None else _with_media(view, its, store))
+        still = found.still_jpeg
+        views.append(
+            take_view(
+                seen,
+                judge(seen),
+                number=number,
+                rate=rate,
+                calls=calls,
+                left_out=len(one.calls) - len(calls),
+                still_url="" if still is None else store.put(f"take{number:04}.jpg", still),
+                still_s=found.still_s,
+                problems=found.problems,
+            )
+        )
+    style = static_text("paper.css") + static_text("sheet.css")
+    script = static_text("sheet.js")
+    return render(
+        "sheet.html",
+        mark=Markup(MARK),
+        policy=_policy(style, script, store.sources),
+        style=Markup(style),
+        script=Markup(script),
+        takes=views,
+        over=overview(views),
+        tally=tally(views),
+        log=log.path.name,
+        rushes=sorted({PurePath(one.take.rushes).name for one in take_logs}),
+        written=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),
+        unread=list(unread),
+    )
+
+
+def _with_media(view: CallView, media: CallMedia, store: _Store) -> CallView:
+    name = f"call{view.number:05}"
+    return replace(
+        view,
+        # The picture is in its own file or address by now.
+        picture=replace(media.picture, png=b""),
+        picture_url=store.put(f"{name}.png", media.picture.png),
+        sound_url=store.put(f"{name}.mp3", media.mp3),
+        gain_db=media.gain_db,
+    )
+
+
+def _policy(style: str, script: str, sources: str) -> str:
+    """What a browser may do with the page: nothing but what it was written with."""
+    return "; ".join(
+        (
+            "default-src 'none'",
+            f"script-src '{_hash(script)}'",
+            f"style-src '{_hash(style)}'",
+            f"img-src {sources}",
+            f"media-src {sources}",
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )
+
+
+def _hash(text: str) -> str:
+    digest = hashlib.sha256(text.encode("utf-8")).digest()
+    return f"sha256-{base64.b64encode(digest).decode('ascii')}"
+
+
+def _make_folder(partial: Path, out: Path) -> None:
+    out.parent.mkdir(parents=True, exist_ok=True)
+    shutil.rmtree(partial, ignore_errors=True)
+    partial.mkdir()
+
+
+def _put_in_place(partial: Path, out: Path) -> None:
+    if not out.exists():
+        partial.rename(out)
+        return
+    old = out.with_name(f".{out.name}.{os.getpid()}.old")
+    out.rename(old)
+    try:
+        partial.rename(out)
+    except OSError:
+        old.rename(out)
+        raise
+    shutil.rmtree(old, ignore_errors=True)

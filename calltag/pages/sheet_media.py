@@ -1,0 +1,202 @@
+"""What the sheet shows of a take: a still, pictures of its calls' sound, and the sound to play."""
+
+from __future__ import annotations
+
+import io
+import logging
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from calltag.edit.selects import worth
+from calltag.errors import CalltagError, MediaError
+from calltag.pages.excerpt import Excerpt, cut_excerpt
+from calltag.pages.heard import take_file
+from calltag.pages.spectrogram import Spectrogram, draw
+from calltag.records import Call, Picture, TakeLog
+from calltag.takes.looking import with_pictures
+from calltag.takes.picture import look_at, moment_of, moments_in, not_looked_at
+
+logger = logging.getLogger(__name__)
+
+BEFORE_S, AFTER_S = 0.5, 0.5
+"""What is heard and seen around a call."""
+
+_WIDTH, _HEIGHT, _SHADES = 320, 104, 16
+_STILL_SIDE, _STILL_QUALITY = 320, 72
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A take to be put on the sheet.
+
+    Attributes
+    ----------
+    take_log : TakeLog
+        What the log has of it; of its calls those that are shown.
+    look : bool
+        Whether its picture is to be measured where it has not been.
+    """
+
+    take_log: TakeLog
+    look: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CallMedia:
+    """A call to be seen and heard.
+
+    Attributes
+    ----------
+    picture : Spectrogram
+        Its sound as a picture.
+    mp3 : bytes
+        Its sound at a safe level.
+    gain_db : float
+        By how much it was raised for that, or, below zero, lowered.
+    """
+
+    picture: Spectrogram
+    mp3: bytes
+    gain_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeMedia:
+    """What was read of a take's file.
+
+    Attributes
+    ----------
+    pictures : tuple of Picture
+        What was measured of its picture now.
+    still_jpeg : bytes or None
+        What it shows at its best moment; None where there is no picture to be had.
+    still_s : float
+        When that is.
+    calls : tuple of CallMedia or None
+        For each call of the job; None where its sound could not be read.
+    problems : tuple of str
+        What could not be read, one sentence each, without the file's name.
+    """
+
+    pictures: tuple[Picture, ...] = ()
+    still_jpeg: bytes | None = None
+    still_s: float = 0.0
+    calls: tuple[CallMedia | None, ...] = ()
+    problems: tuple[str, ...] = ()
+
+
+def gather(job: Job) -> TakeMedia:
+    """Read what the sheet shows of a take.
+
+    Parameters
+    ----------
+    job : Job
+        The take.
+
+    Returns
+    -------
+    TakeMedia
+        What could be read, and in one sentence each what could not.
+    """
+    take_log = job.take_log
+    problems: list[str] = []
+    try:
+        pictures = _looked(take_log, problems) if job.look else ()
+        still_s = best_moment(with_pictures(take_log, pictures))
+        return TakeMedia(
+            pictures=pictures,
+            still_jpeg=_still(take_log, still_s, problems),
+            still_s=still_s,
+            calls=tuple(_call(take_log, call, problems) for call in take_log.calls),
+            problems=tuple(dict.fromkeys(problems)),
+        )
+    except Exception as error:
+        logger.debug("%s", take_log.take.path, exc_info=True)
+        return failed(take_log, f"cannot be shown ({type(error).__name__}: {error}); report this")
+
+
+def failed(take_log: TakeLog, reason: str) -> TakeMedia:
+    """State that nothing of a take could be read.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        The take.
+    reason : str
+        Why, in one sentence.
+
+    Returns
+    -------
+    TakeMedia
+        Nothing but the reason.
+    """
+    return TakeMedia(calls=(None,) * len(take_log.calls), problems=(reason,))
+
+
+def best_moment(take_log: TakeLog) -> float:
+    """Find the moment that a take is best shown at.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        The take.
+
+    Returns
+    -------
+    float
+        The middle of the call that is worth most to the edit; of the take, where there is none.
+    """
+    best = max(take_log.calls, key=lambda call: worth(take_log, call), default=None)
+    return take_log.take.duration_s / 2 if best is None else moment_of(best)
+
+
+def _looked(take_log: TakeLog, problems: list[str]) -> tuple[Picture, ...]:
+    moments = [*moments_in(take_log.take), *map(moment_of, take_log.calls)]
+    left = not_looked_at(take_log, moments)
+    if not left:
+        return ()
+    try:
+        return tuple(look_at(take_file(take_log.take), take_log.take.duration_s, left))
+    except MediaError as error:
+        problems.append(error.reason)
+        return ()
+
+
+def _still(take_log: TakeLog, at_s: float, problems: list[str]) -> bytes | None:
+    if not take_log.take.has_picture:
+        return None
+    from calltag.media.pictures import PictureReader
+
+    try:
+        with PictureReader(take_file(take_log.take)) as reader:
+            return _jpeg(reader.at(at_s).colour(_STILL_SIDE))
+    except MediaError as error:
+        problems.append(error.reason)
+        return None
+
+
+def _jpeg(pixels: npt.NDArray[np.uint8]) -> bytes:
+    from PIL import Image
+
+    file = io.BytesIO()
+    Image.fromarray(pixels).save(file, "JPEG", quality=_STILL_QUALITY, optimize=True)
+    return file.getvalue()
+
+
+def _call(take_log: TakeLog, call: Call, problems: list[str]) -> CallMedia | None:
+    take = take_log.take
+    try:
+        excerpt: Excerpt = cut_excerpt(
+            take_file(take), take, call.span, before_s=BEFORE_S, after_s=AFTER_S
+        )
+        picture = draw(
+            excerpt.raw, start_s=excerpt.start_s, width=_WIDTH, height=_HEIGHT, shades=_SHADES
+        )
+        return CallMedia(picture=picture, mp3=excerpt.mp3(), gain_db=excerpt.gain_db)
+    except MediaError as error:
+        problems.append(error.reason)
+    except CalltagError as error:
+        problems.append(str(error))
+    return None

@@ -1,0 +1,58 @@
+"""`calltag sheet`: what it writes, says and refuses."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from calltag.log import Log
+from calltag.records import Take, TakeLog
+
+
+@pytest.fixture
+def logged(tmp_path: Path, make_clip) -> Path:
+    """A take that can be read and one that cannot, both with picture."""
+    make_clip(tmp_path / "A001.mov", seconds=2, noisy_picture=True)
+    log_path = tmp_path / "calltag.db"
+    with Log(log_path) as log:
+        for name in ("A001.mov", "A002.mov"):
+            take = Take(
+                path=name,
+                rushes=str(tmp_path),
+                digest=name,
+                size_bytes=1,
+                duration_s=2.0,
+                width=64,
+                height=36,
+            )
+            log.put(TakeLog(take=take), feature_version=1)
+    return log_path
+
+
+def test_a_sheet_is_written_and_what_could_not_be_read_is_told(logged: Path, run) -> None:
+    ran = run("sheet", "ashmere.html", "--workers", 1)
+    assert ran.status == 3
+    assert ran.out.startswith("ashmere.html: 2 takes, 0 calls, ")
+    assert "A002.mov: is not there" in ran.err
+    assert "of sound" not in ran.err
+    assert (logged.parent / "ashmere.html").read_text("utf-8").count("<article") == 2
+    again = run("sheet", "ashmere.html")
+    assert again.status == 1
+    assert "--replace" in again.err
+
+
+def test_a_take_is_chosen(logged: Path, run) -> None:
+    ran = run("sheet", "one.html", "--take", "A001.mov", "--no-picture", "--workers", 1)
+    assert ran.status == 0
+    assert ran.out.startswith("one.html: 1 take, 0 calls, ")
+    with Log(logged) as log:
+        assert log.take_log("A001.mov").pictures == ()
+
+
+def test_nothing_to_show_is_told(logged: Path, run) -> None:
+    ran = run("sheet", "none.html", "--min-snr", 90)
+    assert ran.status == 1
+    assert "no takes to put on a sheet" in ran.err
+    assert run("sheet", "sheet.pdf").status == 1
+    assert not (logged.parent / "none.html").exists()
