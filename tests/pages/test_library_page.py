@@ -1,0 +1,221 @@
+"""The library page in a real browser: find, listen, pick, hand out."""
+
+from __future__ import annotations
+
+import http.client
+import json
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+import soundfile
+
+from calltag.errors import LibraryError
+from calltag.library.catalogue import Catalogue
+from calltag.library.find import Query, find
+from calltag.library.keep import KeepOptions, Wanted, keep_calls
+from calltag.library.story import Facts
+from calltag.log import Log
+from calltag.pages.browsing import browsing_app
+from calltag.sound.features import FEATURE_VERSION
+
+
+@pytest.fixture(scope="session")
+def kept(logged: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A library of some calls of the log, one of them with a hostile name."""
+    library = tmp_path_factory.mktemp("library") / "kept"
+    with Log(logged / "calltag.db") as log:
+        found = [(t.take, call) for t in log.take_logs(features=True) for call in t.calls[:4]]
+    wanted = [
+        Wanted(take=take, call=call, model="", feature_version=FEATURE_VERSION)
+        for take, call in found
+    ]
+    facts = Facts(place="Ashmere <i>north</i>", recordist="A. Keeper", rights="free for this film")
+    with Catalogue(library, create=True) as catalogue:
+        keep_calls(catalogue, wanted, KeepOptions(facts=facts))
+        assert catalogue.count() == 16
+    return library
+
+
+@pytest.fixture
+def address(kept, served, tmp_path) -> str:
+    return served(browsing_app(kept, target=tmp_path / "out"))
+
+
+@pytest.fixture
+def opened(page, address):
+    page.goto(address)
+    page.wait_for_selector("tr[data-key]")
+    return page
+
+
+def until(page, condition: str) -> None:
+    for _ in range(1500):
+        if page.evaluate(condition):
+            return
+        page.wait_for_timeout(10)
+    raise AssertionError(condition)
+
+
+def test_find_listen_pick_and_hand_out_by_keyboard(opened, tmp_path, photograph) -> None:
+    page = opened
+    assert page.locator("tr[data-key]").count() == 16
+    page.locator(".hear").first.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector("dialog[open]")
+    page.keyboard.press("Enter")
+    until(page, "document.querySelector('.needle')?.hidden === false")
+    page.keyboard.press("Space")
+    until(page, "document.querySelector('.needle').hidden")
+    page.keyboard.press("p")
+    for _ in range(2):
+        page.keyboard.press("ArrowDown")
+    page.keyboard.press("p")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("p")
+    page.keyboard.press("p")  # and put back
+    assert page.inner_text("#picked") == "2"
+    photograph(page, "library")
+    page.locator("#hand-out").press("Enter")
+    page.wait_for_selector("#report:not([hidden])")
+    report = page.inner_text("#report-text")
+    assert "2 calls copied to" in report
+    assert "do not play these calls at wild animals" in report
+    copies = list((tmp_path / "out").glob("*.wav"))
+    assert len(copies) == 2
+    assert all(soundfile.info(copy).duration > 1 for copy in copies)
+    assert (tmp_path / "out" / "calls.otio").is_file()
+    page.locator("#hand-out").press("Enter")  # once more: what exists is not replaced
+    page.wait_for_selector("#alert:not([hidden])")
+    assert "exists" in page.inner_text("#alert")
+
+
+def test_what_is_picked_stays_while_one_asks_for_other_calls(opened, kept) -> None:
+    page = opened
+    page.locator(".pick").nth(3).check()
+    key = page.locator("tr[data-key]").nth(3).get_attribute("data-key")
+    page.fill("#words", "nothing-is-called-so")
+    page.keyboard.press("Enter")
+    until(page, "document.querySelectorAll('tr[data-key]').length === 0")
+    assert "No kept call is like that" in page.inner_text("#found")
+    page.fill("#words", "keeper")
+    page.keyboard.press("Enter")
+    until(page, "document.querySelectorAll('tr[data-key]').length === 16")
+    assert page.inner_text("#picked") == "1"
+    assert page.locator(f"tr[data-key='{key}'] .pick").is_checked()
+    page.select_option("[name=order]", "length")
+    until(
+        page,
+        "document.querySelector('#status').textContent.startsWith('16')"
+        " && parseFloat(document.querySelectorAll('tr[data-key] td.number')[0].textContent)"
+        " >= parseFloat(document.querySelectorAll('tr[data-key] td.number')[2].textContent)",
+    )
+
+
+def test_names_are_only_text(opened) -> None:
+    page = opened
+    assert "Ashmere <i>north</i>" in page.inner_text("#found")
+    assert page.locator("#found i, #kept i").count() == 0
+    row = page.locator("tr[data-key]").filter(has=page.locator(".hear"))
+    for number in range(row.count()):
+        row.nth(number).locator(".hear").click()
+        if number == 0:
+            page.keyboard.press("Escape")
+        until(
+            page,
+            f"document.querySelector('#kept .card')?.dataset.key"
+            f" === document.querySelectorAll('tr[data-key]')[{number}].dataset.key",
+        )
+        page.keyboard.press("Escape")
+        if "onerror" in page.inner_text("#kept"):
+            break
+    assert "<img src=x onerror=alert(1)>" in page.inner_text("#kept")
+    assert page.locator("#kept img").count() == 1
+
+
+def test_everybody_can_use_it(opened, accessible, photograph) -> None:
+    page = opened
+    accessible(page)
+    page.locator(".hear").first.click()
+    page.wait_for_selector("dialog[open]")
+    page.keyboard.press("Enter")
+    until(page, "document.querySelector('#play')?.disabled === false")
+    accessible(page)
+    page.set_viewport_size({"width": 320, "height": 640})
+    photograph(page, "library-narrow")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+@pytest.fixture
+def ask(address):
+    """Ask the library page's server."""
+    parts = urlsplit(address)
+
+    def ask(path: str, body: object = None, **headers: str) -> tuple[int, str]:
+        connection = http.client.HTTPConnection(parts.hostname, parts.port, timeout=20)
+        given = {"Content-Type": "application/json"} if body is not None else {}
+        text = None if body is None else json.dumps(body)
+        connection.request("GET" if body is None else "POST", path, text, given | headers)
+        answer = connection.getresponse()
+        told = answer.status, answer.read().decode("utf-8", "replace")
+        connection.close()
+        return told
+
+    return ask
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/wrong/", 404),
+        ("/a-token/kept/99999", 400),
+        ("/a-token/kept/99999999999999999999999/sound.wav", 400),
+        ("/a-token/kept/../../etc/passwd/sound.wav", 404),
+        ("/a-token/static/..%2fguard.py", 404),
+        ("/a-token/found?order=x", 400),
+        ("/a-token/found?month=x", 400),
+        ("/a-token/found?month=99", 400),
+        ("/a-token/found?words=%22%27%3B--", 200),
+    ],
+)
+def test_tricks_find_nothing(ask, path, status) -> None:
+    told, text = ask(path)
+    assert told == status
+    assert "root:" not in text
+
+
+@pytest.mark.parametrize(
+    ("body", "sentence"),
+    [
+        ({"keys": [], "folder": "out"}, "no kept call was chosen"),
+        ({"keys": ["1"], "folder": "out"}, "whole numbers"),
+        ({"keys": [1], "folder": " "}, "name the folder"),
+        ({"keys": [1], "folder": "a\0b"}, "name the folder"),
+        ({"keys": [999], "folder": "out"}, "no kept call 999"),
+        ({"keys": [1], "folder": "out", "loudness_lufs": "loud"}, "no number"),
+        ({"keys": [1], "folder": "out", "loudness_lufs": 12}, "give LUFS"),
+        ({"keys": list(range(501)), "folder": "out"}, "at a time"),
+    ],
+)
+def test_bad_hand_outs_are_refused(ask, body, sentence, tmp_path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    status, text = ask("/a-token/hand-out", body)
+    assert status == 400
+    assert sentence in json.loads(text)["problem"]
+    assert not (tmp_path / "out").exists()
+
+
+def test_nothing_is_handed_out_into_the_library_or_for_another_page(ask, kept, tmp_path) -> None:
+    with Catalogue(kept) as catalogue:
+        key = find(catalogue, Query(limit=1)).kept[0].key
+    status, text = ask("/a-token/hand-out", {"keys": [key], "folder": str(kept / "out")})
+    assert status == 400
+    assert "lies in the library" in text
+    body = {"keys": [key], "folder": str(tmp_path / "out")}
+    assert ask("/a-token/hand-out", body, Origin="http://ashmere.example")[0] == 403
+    assert not (tmp_path / "out").exists()
+
+
+def test_without_a_library_it_is_told_before_a_browser_opens(tmp_path) -> None:
+    with pytest.raises(LibraryError, match="no call library here"):
+        browsing_app(tmp_path / "none", target=tmp_path)
