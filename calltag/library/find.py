@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.library.catalogue import KEPT_COLUMNS, Catalogue, Kept
 from calltag.library.doubles import HAS_DOUBLE
@@ -262,15 +263,15 @@ def _conditions(query: Query) -> tuple[list[str], list[object]]:
     def one_of(column: str, wanted: Sequence[object]) -> str:
         return f"{column} IN ({', '.join('?' * len(wanted))})"
 
-    types = [name.strip().casefold() for name in query.types]
+    types = [one_line(name).casefold() for name in query.types]
     if types:
         columns = ("label_key", "species_key", "head_key")
         either = " OR ".join(one_of(column, types) for column in columns)
         add(f"({either})", *types * len(columns))
     if words := _match(query.words):
         add("cuts.id IN (SELECT rowid FROM words WHERE words MATCH ?)", words)
-    if query.place.strip():
-        add("instr(place_key, ?) > 0", query.place.strip().casefold())
+    if place := one_line(query.place):
+        add("instr(place_key, ?) > 0", place.casefold())
     if query.months:
         if not all(1 <= month <= 12 for month in query.months):
             raise InputError(f"month {max(query.months)}: give a number from 1 to 12")
@@ -315,5 +316,5 @@ def _is_id(name: str) -> bool:
 
 def _match(words: str) -> str:
     """Every word as the beginning of one; no word of the user's is syntax."""
-    spoken = [word for word in words.split() if any(letter.isalnum() for letter in word)]
+    spoken = [word for word in one_line(words).split() if any(letter.isalnum() for letter in word)]
     return " AND ".join('"' + word.replace('"', '""') + '"*' for word in spoken)

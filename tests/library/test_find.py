@@ -63,6 +63,7 @@ def takes(catalogue: Catalogue, **query: object) -> str:
         ({"words": "ashmere wind"}, ""),
         ({"words": 'wind" OR "x'}, ""),
         ({"words": "- * :"}, "1023"),
+        ({"words": "hoot\0reed"}, "1"),
         ({"place": "reed"}, "1"),
         ({"months": [5]}, "12"),
         ({"months": [4, 5], "since": "2026"}, "10"),
@@ -105,9 +106,10 @@ def test_questions_that_make_no_sense_are_told(filled: Catalogue, query):
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
-@given(words=st.text(max_size=30), place=st.text(max_size=10))
-def test_any_words_may_be_asked_for(filled: Catalogue, words: str, place: str):
+@given(words=st.text(max_size=30), place=st.text(max_size=10), name=st.text(max_size=10))
+def test_any_words_may_be_asked_for(filled: Catalogue, words: str, place: str, name: str):
     find(filled, Query(words=words, place=place))
+    find(filled, Query(types=[name], words=words))
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40)

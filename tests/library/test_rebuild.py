@@ -163,7 +163,7 @@ def test_a_killed_keep_leaves_no_half_file_and_no_row_without_its_file(tmp_path)
     folder.mkdir()
     rng = random.Random(7)
     counts = []
-    for _ in range(6):
+    for _ in range(4):
         killed(folder, what, rng.uniform(0.0, 1.0))
         counts.append(assert_true(folder))
     assert max(counts) > 1
@@ -182,7 +182,7 @@ def test_a_killed_rebuild_leaves_a_true_catalogue_that_knows_it(keep, shot, cata
         shutil.copyfile(kept[0].file, folder / f"copy{number}.wav")
     catalogue.close()
     rng = random.Random(3)
-    for _ in range(3):
+    for _ in range(2):
         killed(folder, "rebuild", rng.uniform(0.0, 0.3))
         assert 3 <= assert_true(folder) <= 15
 
