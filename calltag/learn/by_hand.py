@@ -158,6 +158,9 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
         if is_call_type(label.label) and id(label) not in sources:
             calls.append(_named(source, label))
         elif noise_kind(label.label) is not None:
+            calls = [_in_noise(call, label) for call in calls]
+            if any(_covers(span, label) for span in noise):
+                continue  # it was heard anyway, and has taken the label's detail
             noise.append(
                 NoiseSpan(
                     start_s=label.start_s,
@@ -170,7 +173,6 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
                     detail=BY_HAND,
                 )
             )
-            calls = [_in_noise(call, label) for call in calls]
     return replace(
         take_log,
         calls=tuple(sorted(calls, key=lambda call: call.span)),
@@ -206,6 +208,15 @@ def _detailed(noise: NoiseSpan, found: Sequence[Call], labels: Sequence[Label]) 
         if best and seconds[best] > 0:
             return replace(noise, kind=best)
     return noise
+
+
+def _covers(noise: NoiseSpan, label: Label) -> bool:
+    """Whether a noise of the label's kind was heard for the larger part of the label."""
+    return (
+        noise_kind(noise.kind) == noise_kind(label.label)
+        and noise.detail != BY_HAND
+        and common_s(noise.span, label.span) > ENOUGH * label.span.length_s
+    )
 
 
 def _named(call: Call, label: Label) -> Call:

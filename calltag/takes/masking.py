@@ -8,6 +8,7 @@ not. Water is natural sound, and here no noise at all. The figures are in `thres
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
@@ -18,6 +19,7 @@ from calltag.sound.engine import HUM
 from calltag.takes.thresholds import Thresholds
 
 _LOW_CUT_MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole
+_DIAL = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0)  # preferred numbers: ISO 3, R10
 _CUT_REACH = 2.0  # a cut further above a noise than this takes natural sound, and no more noise
 
 
@@ -220,7 +222,11 @@ def _cut_hz(noise: NoiseSpan, kept: Sequence[Call], t: Thresholds) -> float:
     most = _LOW_CUT_MARGIN * min((call.low_hz for call in kept), default=0.0)
     if most <= least:  # a call just above it, or none: as low as takes the noise
         return min(least, max(noise.high_hz, most)) if kept else least
-    return min(float((least * most) ** 0.5), _CUT_REACH * noise.high_hz)
+    half_way = min(float((least * most) ** 0.5), _CUT_REACH * noise.high_hz)
+    # steps as on a filter's dial, so that stretches with nearly the same noise get the same cut
+    decade = 10 ** math.floor(math.log10(half_way))
+    dial = min((decade * step for step in _DIAL), key=lambda hz: abs(math.log(hz / half_way)))
+    return dial if least <= dial <= most else half_way
 
 
 def merged(spans: Iterable[Span], gap_s: float = 1.0) -> list[Span]:

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -218,3 +220,13 @@ def test_what_the_user_says_of_a_noise_goes_before_the_model() -> None:
     (span,) = with_labels(found, [label(11.0, 18.0, "machine/hedge trimmer")]).noise
     assert span.kind == "machine/hedge trimmer"
     assert span.detail == "beat of 92 Hz"
+
+
+def test_noise_that_was_heard_anyway_is_not_said_twice() -> None:
+    knock = call(12.0, 13.0, label="call")
+    found = TakeLog(take=TAKE, calls=(knock,), noise=(machine(10, 20), machine(10, 20, "wind")))
+    inside = with_labels(found, [label(12.0, 13.0, "machine/hedge trimmer")]).noise
+    assert [n.kind for n in inside] == ["machine/hedge trimmer", "wind"]
+    beyond = replace(found, noise=(machine(30, 40),))
+    added = with_labels(beyond, [label(12.0, 13.0, "machine/hedge trimmer")]).noise
+    assert [(n.start_s, n.kind) for n in added] == [(12, "machine/hedge trimmer"), (30, "machine")]
