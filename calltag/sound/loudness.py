@@ -115,6 +115,10 @@ class _Gate:
         float
             Loudness in LUFS; ``-inf`` for silence and for less than 0.4 s.
 
+        Notes
+        -----
+        Taken every 0.1 s, so that of a burst of 0.4 s as much as 0.6 LU may be missed.
+
         References
         ----------
         .. [1] EBU Tech 3341, "Loudness metering: 'EBU mode' metering to supplement EBU R 128

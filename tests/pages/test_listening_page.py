@@ -196,6 +196,8 @@ def test_the_ends_are_moved_by_keyboard_and_mouse(opened, log_path, photograph) 
     assert float(page.get_attribute(".edge.start", "aria-valuenow")) == pytest.approx(
         start_s - 0.09, abs=0.006
     )
+    now_s = float(page.get_attribute(".edge.start", "aria-valuenow"))
+    assert page.inner_text("dd.from") == f"0:{now_s:05.2f}"
     photograph(page, "ends")
     plot, handle = page.locator(".plot").bounding_box(), page.locator(".edge.end").bounding_box()
     to_x = plot["x"] + plot["width"] * 0.95

@@ -50,6 +50,17 @@ def test_ebu_tech_3341(signal, published):
     assert running.integrated_lufs() == pytest.approx(published, abs=0.1)
 
 
+def test_ebu_tech_3341_momentary():
+    """Signal 12 of table 1, from memory: always -23 LUFS over 0.4 s; and one burst, off the steps."""
+    meter = LoudnessMeter(RATE_HZ, 2)
+    meter.add(steps(*[(-20, 0.18), (-30, 0.22)] * 25))
+    assert meter.loudest_lufs() == pytest.approx(-23.0, abs=0.1)
+    burst = LoudnessMeter(RATE_HZ, 2)
+    burst.add(steps((-200, 1.05), (-23, 0.4), (-200, 1)))
+    assert -23.7 < burst.loudest_lufs() < -23.0
+    assert LoudnessMeter(RATE_HZ, 2).loudest_lufs() == float("-inf")
+
+
 # EBU Tech 3342, table 1, signals 1 to 3: each within 1 LU.
 @pytest.mark.parametrize(
     ("signal", "published"),

@@ -96,6 +96,14 @@ function stand(standing) {
   );
 }
 
+// Seconds of the take as the server writes them: 1:02.35.
+function clock(seconds) {
+  const hundredths = Math.round(seconds * 100);
+  const [hours, minutes] = [Math.floor(hundredths / 360000), Math.floor(hundredths / 6000) % 60];
+  const tail = ((hundredths % 6000) / 100).toFixed(2).padStart(5, "0");
+  return hours ? `${hours}:${String(minutes).padStart(2, "0")}:${tail}` : `${minutes}:${tail}`;
+}
+
 function isNoise(word) {
   const kind = word.split("/")[0];
   return [...document.querySelectorAll(".noise")].some((button) => button.dataset.label === kind);
@@ -125,6 +133,8 @@ async function show() {
   $("card").innerHTML = await card;
   const article = $("card").querySelector(".card");
   edges = new Edges(article, (start, end) => {
+    article.querySelector(".from").textContent = clock(start);
+    article.querySelector(".to").textContent = clock(end);
     tell(`Ends moved: ${start.toFixed(2)} to ${end.toFixed(2)} s. They are kept with the answer.`);
   });
   const guess = article.dataset.guess;
