@@ -104,7 +104,8 @@ class Tagger:
         Tagger
             The tagger.
         """
-        return cls(judges, fit_confidence(known, unknown, np.ones(len(known.codes), bool)))
+        tried = fit_confidence(known, unknown, np.ones(len(known.codes), bool))
+        return cls(judges, tried.of_all_examples(len(known.codes) / len(known.classes)))
 
     @property
     def classes(self) -> tuple[str, ...]:

@@ -90,6 +90,19 @@ def test_strangers_raise_the_threshold_beyond_what_their_weight_does_to_the_curv
     assert given[:200].mean() > 0.7
 
 
+def test_judges_of_all_examples_are_surer_and_name_the_same(rng) -> None:
+    evidence, right = trials(rng, 500, (-2.0, 1.2, 5.0, 0.1))
+    tried = Confidence.fit(evidence, right, np.ones(500))
+    few, many = tried.of_all_examples(5), tried.of_all_examples(600)
+    for surer in (few, many):
+        assert (surer(evidence) > tried(evidence)).all()
+        named = surer(evidence) >= surer.threshold
+        assert (named == (tried(evidence) >= tried.threshold)).all()
+    odds = [c(evidence) / (1 - c(evidence)) for c in (tried, few, many)]
+    assert odds[1] / odds[0] == pytest.approx(np.full(500, np.exp(0.6)))
+    assert odds[2] / odds[0] == pytest.approx(np.full(500, np.exp(0.01)))
+
+
 def test_calibration_error_by_hand() -> None:
     confidence = np.array([0.95, 0.95, 0.65, 0.65, 0.65, 0.65])
     right = np.array([True, False, True, True, True, False])
