@@ -37,13 +37,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--sources", type=Path, default=Path("models/sources.csv"))
     parser.add_argument("--out", type=Path, default=Path("models"))
     parser.add_argument("--leave-out", default="fold 3", help="group to calibrate and judge on")
-    parser.add_argument(
-        "--steps",
-        type=int,
-        default=1400,
-        help="training steps on invented sounds; half as many follow with recordings",
-    )
-    parser.add_argument("--phrases", type=int, default=5200, help="invented phrases of calls")
+    parser.add_argument("--steps", type=int, default=1800, help="training steps")
+    parser.add_argument("--phrases", type=int, default=3400, help="invented phrases of calls")
     parser.add_argument("--scenes", type=int, default=1, help="scenes per background and level")
     parser.add_argument("--seed", type=int, default=2)
     return parser.parse_args()
@@ -81,19 +76,12 @@ def main() -> None:
     pieces += synthetic_pieces(rng, phrases=arguments.phrases, noises=arguments.phrases // 30)
 
     held_out = [r for r in recordings if r.group == arguments.leave_out]
-    log.info("training on invented sounds alone")
-    invented = Bank([p for p in pieces if not p.group])
-    base = train(invented, steps=arguments.steps, seed=arguments.seed)
-
-    def with_recordings(without: str | None = None) -> Net:
-        bank = Bank([p for p in pieces if p.group != without])
-        more = arguments.steps // 2
-        return train(bank, steps=more, seed=arguments.seed + 1, pace=1.5e-3, start=base)
-
-    log.info("going on with recordings, without %s", arguments.leave_out)
-    calibration, figures = _validated(with_recordings(arguments.leave_out), held_out, arguments)
-    log.info("going on with all recordings instead")
-    net = with_recordings()
+    log.info("training without %s", arguments.leave_out)
+    without = Bank([p for p in pieces if p.group != arguments.leave_out])
+    net = train(without, steps=arguments.steps, seed=arguments.seed)
+    calibration, figures = _validated(net, held_out, arguments)
+    log.info("going on with everything")
+    net = train(Bank(pieces), steps=arguments.steps // 3, seed=arguments.seed + 1, start=net)
     card = {
         "name": "starter",
         "calltag": __version__,

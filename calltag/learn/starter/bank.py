@@ -15,19 +15,14 @@ import numpy.typing as npt
 
 from calltag.learn.starter import synth_noise
 from calltag.learn.starter.recordings import Recording, active_frames
-from calltag.learn.starter.synth_calls import Rng, phrase, smooth_curve
+from calltag.learn.starter.synth_calls import Rng, phrase
 from calltag.records import FloatArray
 from calltag.sound.spectrum import HOP, RATE_HZ, mel_power, power_spectrum
 
 PIECE_S = 20
 
 NOISE_MAKERS: dict[str, tuple[Callable[[Rng, int], FloatArray], ...]] = {
-    "machine": (
-        synth_noise.engine,
-        synth_noise.saw,
-        synth_noise.aircraft,
-        synth_noise.rotor,
-    ),
+    "machine": (synth_noise.engine, synth_noise.engine, synth_noise.aircraft),
     "wind": (synth_noise.wind,),
     "water": (synth_noise.drops, synth_noise.waves),
     "voice": (synth_noise.murmur,),
@@ -70,10 +65,9 @@ def _piece(kind: str, sound: FloatArray, *, group: str = "") -> Piece:
     return Piece(kind, group, level[kept].astype(np.float16), active[kept])
 
 
-def _at_other_speed(sound: FloatArray, speed: FloatArray) -> FloatArray:
-    """Play a sound at a speed of its own for each sample of it."""
-    at = np.cumsum(speed, dtype=np.float64)
-    return np.interp(at[at < len(sound) - 1], np.arange(len(sound)), sound).astype(np.float32)
+def _at_other_speed(sound: FloatArray, factor: float) -> FloatArray:
+    at = np.arange(0, len(sound) - 1, factor)
+    return np.interp(at, np.arange(len(sound)), sound).astype(np.float32)
 
 
 def synthetic_pieces(rng: Rng, *, phrases: int, noises: int) -> list[Piece]:
@@ -111,8 +105,7 @@ def real_pieces(rng: Rng, recordings: Sequence[Recording], *, variants: int) -> 
     recordings : sequence of Recording
         The recordings.
     variants : int
-        Versions of each: one as it is, the others a little faster or slower; twice as many of
-        machines, which also run up and down.
+        Versions of each: one as it is, the others a little faster or slower.
 
     Returns
     -------
@@ -122,14 +115,8 @@ def real_pieces(rng: Rng, recordings: Sequence[Recording], *, variants: int) -> 
     pieces = []
     for recording in recordings:
         spread = 0.1 if recording.kind == "voice" else 0.2
-        samples = recording.samples[: PIECE_S * RATE_HZ]
-        machine = recording.kind == "machine"
-        for variant in range(2 * variants if machine else variants):
+        for variant in range(variants):
             factor = 1.0 if variant == 0 else float(np.exp(rng.normal(0, spread)))
-            speed = np.full(int(len(samples) / factor), factor, np.float32)
-            if machine and variant >= variants:
-                points = max(3, len(speed) // RATE_HZ)
-                speed *= np.exp(smooth_curve(rng, len(speed), points=points, spread=0.15))
-            sound = _at_other_speed(samples, speed)
+            sound = _at_other_speed(recording.samples[: 20 * RATE_HZ], factor)
             pieces.append(_piece(recording.kind, sound, group=recording.group))
     return pieces

@@ -11,8 +11,7 @@ voice, handling. It is a convolutional network of some sixty thousand numbers ov
 bands, and comes with calltag. It knows no species and no call types; those are learnt from your
 labels. A find is not an identification record.
 
-**Made** {made} by calltag {calltag}, seed {seed}, torch {torch}: {steps} training steps on invented
-sounds alone, then half as many with recordings among them.
+**Made** {made} by calltag {calltag}, {steps} training steps, seed {seed}, torch {torch}.
 
 **Learnt from** {phrases} invented phrases of calls and synthetic noise
 (`calltag/learn/starter`), and {recordings} recordings listed with their licence in
@@ -21,10 +20,10 @@ attributed in the data set's own LICENSES.txt) and example recordings of librosa
 domain, attributed in the text beside each). Recordings under other licences were left out. The
 model file is under calltag's own licence.
 
-**Judged** by a twin that learnt in the same way, from the same invented sounds, but from no
-recording of {left_out}: on scenes made of {left_out} and of calls invented anew. Half of the scenes
-calibrated the probabilities, the other half gave these figures; a call counts as found when a
-quarter of it is covered, a find as right when half of it lies in calls.
+**Judged** before it had heard {left_out} of the recordings, on scenes made of {left_out} and of
+calls invented anew; after that it went on learning, with {left_out} as well, for a third as many
+steps. Half of the scenes calibrated the probabilities, the other half gave these figures; a call
+counts as found when a quarter of it is covered, a find as right when half of it lies in calls.
 
 | | calls | finds | recall | precision | F1 |
 |---|---|---|---|---|---|

@@ -155,7 +155,7 @@ def compose(rng: Rng, bank: Bank) -> tuple[FloatArray, FloatArray, FloatArray, F
 
     scene, call, weight = noise.copy(), np.zeros(n, bool), np.ones(n, np.float32)
     at = int(rng.uniform(10, 500)) if rng.random() < 0.78 else n
-    gap, loud_db = rng.choice([40.0, 120.0, 300.0]), rng.uniform(-4, 20)
+    gap, loud_db = rng.choice([40.0, 120.0, 300.0]), rng.uniform(-2, 22)
     voices = [bank.draw(rng, "call") for _ in range(rng.integers(1, 5))]  # the same animals again
     while at < n - 20:
         power, active = _again(rng, voices[rng.integers(len(voices))])

@@ -175,7 +175,7 @@ def chirp(rng: Rng) -> Callable[[], FloatArray]:
 
 def trill(rng: Rng) -> Callable[[], FloatArray]:
     """A fast series of one short sound."""
-    element = rng.choice(np.array([chirp, chirp, pulse, bark, cluck], object))(rng)
+    element = rng.choice(np.array([chirp, chirp, pulse, bark], object))(rng)
     rate_hz, seconds = np.exp(rng.uniform(np.log(5), np.log(45))), rng.uniform(0.3, 3.0)
     drift = rng.normal(0, 0.2)
 
@@ -308,127 +308,17 @@ def cluck(rng: Rng) -> Callable[[], FloatArray]:
     return call
 
 
-def song(rng: Rng) -> Callable[[], FloatArray]:
-    """A string of short tones, each of another shape, as a singer with many notes has them."""
-    centre, spread = np.exp(rng.uniform(np.log(1200), np.log(6500))), rng.uniform(0.1, 0.5)
-    note_s, gap_s = rng.uniform(0.03, 0.3), rng.choice([0.0, rng.uniform(0.005, 0.15)])
-    count, second = rng.integers(3, 16), rng.uniform(0, 0.3)
-
-    def call() -> FloatArray:
-        notes: list[FloatArray] = []
-        for _ in range(count):
-            n = int(_vary(rng, note_s, 0.4) * RATE_HZ)
-            f0 = min(11_000.0, centre * np.exp(rng.normal(0, spread)))
-            bend = rng.normal(0, 0.3) * np.linspace(-0.5, 0.5, n)
-            bend = bend + smooth_curve(rng, n, points=rng.integers(2, 6), spread=0.08)
-            levels = np.array([1.0, second], np.float32)
-            note = harmonics(f0 * np.exp(bend), levels) * shape(rng, n)
-            notes += [note * np.float32(np.exp(rng.normal(0, 0.35)))]
-            notes += [np.zeros(int(_vary(rng, gap_s + 1e-4, 0.3) * RATE_HZ), np.float32)]
-        return np.concatenate(notes[:-1])
-
-    return call
-
-
-def broken(rng: Rng) -> Callable[[], FloatArray]:
-    """A voice that jumps: between registers, into half its pitch, into two pitches at once."""
-    f0, seconds = np.exp(rng.uniform(np.log(200), np.log(1800))), rng.uniform(0.1, 1.5)
-    levels = _formants(rng, f0)
-    jumps = np.log(rng.choice([0.5, 2 / 3, 0.8, 1.25, 1.5, 2.0], rng.integers(1, 4)))
-    at, second = np.sort(rng.uniform(0.1, 0.9, len(jumps))), rng.choice([0.0, rng.uniform(0, 1)])
-    detune = rng.uniform(1.03, 1.4)
-
-    def call() -> FloatArray:
-        n = int(_vary(rng, seconds) * RATE_HZ)
-        t = np.linspace(0, 1, n)
-        curve = smooth_curve(rng, n, points=4, spread=0.05).astype(np.float64)
-        for jump, where in zip(jumps, at, strict=True):
-            curve += jump * (t > where + rng.normal(0, 0.02))
-        f = (_vary(rng, f0, 0.03) * np.exp(np.clip(curve, -1.2, 1.2))).astype(np.float32)
-        sound = harmonics(f, levels)
-        if second:
-            sound = sound + np.float32(second) * harmonics(f * np.float32(detune), levels)
-        return sound * shape(rng, n)
-
-    return call
-
-
-def squawk(rng: Rng) -> Callable[[], FloatArray]:
-    """A harsh voice: harmonics torn by irregular beats of pitch and level, up to plain noise."""
-    f0, seconds = np.exp(rng.uniform(np.log(250), np.log(3000))), rng.uniform(0.08, 1.2)
-    levels, tear_hz = _formants(rng, f0), np.exp(rng.uniform(np.log(30), np.log(500)))
-    tear, breath = rng.uniform(0.05, 0.4), rng.uniform(0.1, 1.0)
-    arch = rng.normal(0, 0.3)
-
-    def call() -> FloatArray:
-        n = int(_vary(rng, seconds) * RATE_HZ)
-        points = max(3, int(n / RATE_HZ * tear_hz))
-        curve = arch * (1 - np.linspace(-1, 1, n) ** 2)
-        curve = curve + smooth_curve(rng, n, points=points, spread=tear / 2)
-        sound = harmonics((_vary(rng, f0, 0.04) * np.exp(curve)).astype(np.float32), levels)
-        sound /= sound.std() + 1e-9
-        torn = np.exp(smooth_curve(rng, n, points=points, spread=2 * tear))
-        sound = sound * torn + breath * band_noise(rng, n, f0, min(13_000, f0 * 9))
-        return (sound * shape(rng, n)).astype(np.float32)
-
-    return call
-
-
-def buzz(rng: Rng) -> Callable[[], FloatArray]:
-    """A tone or stack beaten so fast that it sounds nasal, like reeds and insects."""
-    f0, seconds = np.exp(rng.uniform(np.log(1200), np.log(9000))), rng.uniform(0.1, 2.0)
-    beat_hz, depth = np.exp(rng.uniform(np.log(50), np.log(450))), rng.uniform(0.5, 1.0)
-    wobble, second = rng.uniform(0, 0.05), rng.uniform(0, 0.6)
-    glide = rng.normal(0, 0.15)
-
-    def call() -> FloatArray:
-        n = int(_vary(rng, seconds) * RATE_HZ)
-        beat = np.sin(2 * np.pi * _vary(rng, beat_hz, 0.03) * np.arange(n) / RATE_HZ)
-        curve = glide * np.linspace(-0.5, 0.5, n) + wobble * beat
-        levels = np.array([1.0, second, second**2], np.float32)
-        sound = harmonics((_vary(rng, f0, 0.02) * np.exp(curve)).astype(np.float32), levels)
-        return (sound * (1 - depth * (0.5 + 0.5 * beat)) * shape(rng, n)).astype(np.float32)
-
-    return call
-
-
-def growl(rng: Rng) -> Callable[[], FloatArray]:
-    """A very low voice, heard as pulses: grunts, booms, croaks of large animals and of frogs."""
-    f0, seconds = np.exp(rng.uniform(np.log(25), np.log(140))), rng.uniform(0.12, 1.6)
-    centres = np.exp(rng.uniform(np.log(90), np.log(2500), rng.integers(1, 4)))
-    widths = rng.uniform(0.1, 0.45, len(centres))
-    unsteady = rng.uniform(0.01, 0.12)
-
-    def call() -> FloatArray:
-        n = int(_vary(rng, seconds) * RATE_HZ)
-        curve = smooth_curve(rng, n, points=max(3, n // 2000), spread=unsteady)
-        f = (_vary(rng, f0, 0.05) * np.exp(curve)).astype(np.float32)
-        k_hz = f0 * np.arange(1, 1 + int(min(90, 4000 / f0)))
-        levels = sum(
-            np.exp(-0.5 * (np.log(k_hz / c) / w) ** 2) for c, w in zip(centres, widths, strict=True)
-        )
-        sound = harmonics(f, np.asarray(levels + 0.01, np.float32))
-        return sound * shape(rng, n)
-
-    return call
-
-
 FAMILIES: tuple[tuple[Maker, float], ...] = (
-    (whistle, 0.14),
-    (hoot, 0.09),
-    (chirp, 0.07),
-    (trill, 0.11),
-    (voiced, 0.17),
-    (cluck, 0.10),
-    (rasp, 0.07),
-    (pulse, 0.02),
-    (bark, 0.08),
-    (hiss, 0.03),
-    (song, 0.08),
-    (broken, 0.06),
-    (squawk, 0.08),
-    (buzz, 0.04),
-    (growl, 0.05),
+    (whistle, 0.17),
+    (hoot, 0.10),
+    (chirp, 0.09),
+    (trill, 0.13),
+    (voiced, 0.22),
+    (cluck, 0.12),
+    (rasp, 0.10),
+    (pulse, 0.03),
+    (bark, 0.11),
+    (hiss, 0.05),
 )
 
 

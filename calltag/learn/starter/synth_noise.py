@@ -84,51 +84,6 @@ def aircraft(rng: Rng, n: int) -> FloatArray:
     return _unit(sound * np.exp(smooth_curve(rng, n, points=3, spread=0.6)))
 
 
-def saw(rng: Rng, n: int) -> FloatArray:
-    """A hand-held motor at work: it is revved, bites, stalls a little, and is let go again."""
-    idle_hz = np.exp(rng.uniform(np.log(40), np.log(70)))
-    full = np.log(rng.uniform(2.0, 4.5))
-    work = np.zeros(n, np.float32)
-    at = int(rng.uniform(-1, 1) * RATE_HZ)
-    mean_s = np.exp(rng.uniform(np.log(0.3), np.log(6)))
-    while at < n:
-        held = int(rng.exponential(mean_s) * RATE_HZ) + 4000
-        work[max(0, at) : max(0, at + held)] = rng.uniform(0.5, 1)
-        at += held + int(rng.exponential(rng.choice([0.2, 1.0, 3.0])) * RATE_HZ) + 4000
-    lag = int(rng.uniform(0.03, 0.25) * RATE_HZ)  # how fast it comes up to speed
-    speed = scipy.signal.lfilter([1 / lag], [1, -1 + 1 / lag], work).astype(np.float32)
-    load = smooth_curve(rng, n, points=max(3, int(n / RATE_HZ * 4)), spread=0.06)
-    f0 = idle_hz * np.exp(full * speed + load * work)
-    f0 = f0 * np.exp(smooth_curve(rng, n, points=max(3, n // 800), spread=0.008))
-    count = int(min(80, 12_000 / (idle_hz * np.exp(full))))
-    levels = np.arange(1, count + 1, dtype=np.float32) ** -np.float32(rng.uniform(0.1, 0.9))
-    levels *= np.exp(rng.normal(0, 0.7, count)).astype(np.float32)
-    sound = _unit(harmonics(f0.astype(np.float32), levels, highest_hz=16_000))
-    low = np.exp(rng.uniform(np.log(800), np.log(4000)))
-    grain = np.exp(smooth_curve(rng, n, points=max(3, int(n / RATE_HZ * 60)), spread=0.6))
-    bite = band_noise(rng, n, low, min(16_000, low * rng.uniform(2, 6))) * grain
-    sound = sound + rng.uniform(0.1, 1.5) * bite * speed
-    return _unit(sound * (rng.uniform(0.1, 0.5) + speed))
-
-
-def rotor(rng: Rng, n: int) -> FloatArray:
-    """A helicopter or drone: slaps of the blades, tail rotor, whine of turbine or motors."""
-    blade_hz = np.exp(rng.uniform(np.log(9), np.log(200)))
-    drift = np.exp(smooth_curve(rng, n, points=max(3, int(n / RATE_HZ)), spread=0.02))
-    phase = np.cumsum(2 * np.pi * blade_hz * drift / RATE_HZ)
-    beat = (0.5 + 0.5 * np.sin(phase)) ** rng.uniform(1, 12)
-    low = np.exp(rng.uniform(np.log(40), np.log(300)))
-    slap = band_noise(rng, n, low, low * rng.uniform(4, 25)) * beat
-    rush = band_noise(rng, n, low * 2, min(14_000, low * rng.uniform(10, 60)))
-    sound = _unit(slap) + rng.uniform(0.05, 0.8) * rush
-    for _ in range(rng.integers(0, 4)):
-        whine = np.exp(rng.uniform(np.log(90), np.log(9000))) * drift
-        overtones = np.float32(rng.uniform(0.1, 0.7)) ** np.arange(4, dtype=np.float32)
-        tone = _unit(harmonics(whine.astype(np.float32), overtones))
-        sound = sound + rng.uniform(0.02, 0.4) * tone
-    return _unit(sound * np.exp(smooth_curve(rng, n, points=4, spread=0.5)))
-
-
 def wind(rng: Rng, n: int) -> FloatArray:
     """Wind on a microphone: low-frequency bursts with a tail towards 1 kHz, at times overloaded."""
     gusts = np.exp(
