@@ -17,13 +17,13 @@ import numpy.typing as npt
 from calltag.errors import MediaError
 from calltag.learn.finder import Finder
 from calltag.library.catalogue import Catalogue, Kept
-from calltag.library.likeness import likeness
+from calltag.library.likeness import place
 from calltag.library.sound_file import SUFFIXES, read_story
 from calltag.media.probe import probe
 from calltag.media.reader import read_span
 from calltag.records import FloatArray, Span
 from calltag.sound.channels import Chooser
-from calltag.sound.features import FEATURE_VERSION
+from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 _LOUD_DB = 40.0  # of a sound without a call, what is no further below its loudest is compared
 _STEP_S = 0.01
@@ -105,7 +105,7 @@ def like(
     keys, vectors = catalogue.all_vectors(FEATURE_VERSION)
     if not keys or limit < 1:
         return []
-    scores = vectors @ likeness().place(features[None])[0]
+    scores = vectors @ place(features[None])[0]
     if without:
         marks = ", ".join("?" * len(without))
         rows = catalogue.read(f"SELECT id FROM cuts WHERE cut_id IN ({marks})", list(without))
@@ -142,13 +142,12 @@ def prepare(catalogue: Catalogue) -> int:
     ModelError
         If what makes sounds alike is missing from the installation.
     """
-    known = likeness()
     placed = after = 0
     while waiting := catalogue.features_without_vector(FEATURE_VERSION, after=after):
         after = waiting[-1][0]
-        alike = [(key, vector) for key, vector in waiting if len(vector) == len(known.mean)]
+        alike = [(key, vector) for key, vector in waiting if len(vector) == len(FEATURE_NAMES)]
         if alike:
-            vectors = known.place(np.stack([vector for _, vector in alike]))
+            vectors = place(np.stack([vector for _, vector in alike]))
             keys = [key for key, _ in alike]
             catalogue.put_vectors(FEATURE_VERSION, zip(keys, vectors, strict=True))
             placed += len(alike)
