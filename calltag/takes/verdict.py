@@ -80,8 +80,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
     if ppm > t.clipped_ppm_part:
         grade = PART
         reasons.append(
-            f"{levels.clipped if levels else 0} samples are clipped: the loudest sounds are "
-            "distorted, turn the recording level down"
+            "the loudest sounds are clipped, so distorted: turn the recording level down"
         )
     if not usable and natural_s > 0:
         reasons.append(f"what is left between is never {t.least_usable_s:.0f} s long")
