@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import CallFilter, CallOrder, choose_takes, order_calls
 from calltag.cli._options import (
     LOG_NAME,
@@ -24,10 +25,11 @@ from calltag.cli._output import Column, print_data, print_table, say
 from calltag.words import counted, position
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Sequence
 
+    from calltag.cli._choose import Found
     from calltag.edit.tables import Row
-    from calltag.records import Call, Span, TakeLog
+    from calltag.records import Call, Problem, Span, TakeLog
 
 COLUMNS = (
     Column("take", folds=True),
@@ -81,21 +83,37 @@ def calls_command(
             "lined up by `calltag sync`.",
         ),
     ] = False,
+    picture: Annotated[
+        bool,
+        typer.Option(
+            "--picture",
+            help="Look how steady and how sharp the picture at each call is, and list it. That "
+            "reads the clips, once: what was seen is kept. With --best, as few calls are looked at "
+            "as it takes.",
+        ),
+    ] = False,
     how: ListedAs = As.TABLE,
 ) -> None:
     """List, filter and rank the calls.
 
+    What a call is worth to the edit is how sure its type is, times how far it stands above the
+    background; noise at the same time halves it. Where its picture is known, a shaky, soft or
+    blurred one counts against it, too; `calltag sheet` and --picture look at pictures.
+
     \b
     Examples:
       calltag calls --type "marsh hooter" --best 10
+      calltag calls --best 10 --picture
       calltag calls --clean --min-snr 12 --as csv > calls.csv
     """
     from calltag.cli._log import read_takes
+    from calltag.cli._look import look_for_best
     from calltag.edit.clock import common_rate
     from calltag.edit.marking import check_types
     from calltag.edit.seen_twice import merge_seen_twice
     from calltag.edit.tables import CALL_COLUMNS, call_row
     from calltag.log import Log
+    from calltag.takes.picture import grade_of_call
 
     wanted = CallFilter(
         types=types or (), min_confidence=min_confidence, min_snr_db=min_snr, noise=noise
@@ -115,11 +133,27 @@ def calls_command(
         found = [(one.best.take_log, one.best.call) for one in seen]
         also_in = {(one.best.take_log.take.path, one.best.call.span): one.also_in for one in seen}
     order = by or (CallOrder.START if best is None else CallOrder.WORTH)
-    listed = order_calls(found, order)[:best]
+
+    def choose(ones: Sequence[Found]) -> list[Found]:
+        return order_calls(ones, order)[:best]
+
+    problems: list[Problem] = []
+    if picture:
+        with Log(log, create=False) as opened:
+            listed, problems = look_for_best(found, opened, choose)
+    else:
+        listed = choose(found)
     rate = common_rate(one.take for one in every)
     rows = [call_row(one.take, call, rate=rate) for one, call in listed]
+    grades = [grade_of_call(one, call) for one, call in listed]
     if how is not As.TABLE:
-        print_data(CALL_COLUMNS, rows, how)
+        data_columns: tuple[str, ...] = CALL_COLUMNS
+        if picture:
+            data_columns = (*CALL_COLUMNS, "picture")
+            for row, grade in zip(rows, grades, strict=True):
+                row["picture"] = None if grade is None else str(grade)
+        print_data(data_columns, rows, how)
+        _end(problems)
         return
     if rows:
         cells = [_cells(row, call) for row, (_, call) in zip(rows, listed, strict=True)]
@@ -128,10 +162,22 @@ def calls_command(
             columns = (*COLUMNS, Column("also in", folds=True, rank=1))
             for row_cells, (one, call) in zip(cells, listed, strict=True):
                 row_cells.append(", ".join(also_in[one.take.path, call.span]))
+        if picture or any(grades):
+            columns = (*columns, Column("picture", rank=1))
+            for row_cells, grade in zip(cells, grades, strict=True):
+                row_cells.append("" if grade is None else str(grade))
         print_table(columns, cells)
     unsure = replace(wanted, min_confidence=0.0)
     passed = sum(unsure.passes(call) for one in chosen for call in one.calls)
     _tell(len(rows), len(found), passed - len(found))
+    _end(problems)
+
+
+def _end(problems: Sequence[Problem]) -> None:
+    for problem in problems:
+        say(f"Could not be read: {problem.path}: {problem.reason}")
+    if problems:
+        raise typer.Exit(SOME_UNREADABLE)
 
 
 def _has_verdict(take_log: TakeLog, grades: Collection[Grade]) -> bool:

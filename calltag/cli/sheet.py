@@ -72,7 +72,7 @@ def sheet_command(
         bool, typer.Option("--replace", help="Replace a sheet that exists already.")
     ] = False,
 ) -> None:
-    """Write a page to look at, to listen to and to print: every take, every call.
+    """Write one page to look at, listen to and print: the whole shoot.
 
     Each take has its verdict, a strip over time with calls and noise, a picture from its best
     moment and its usable stretches; each call its picture of sound and a button that plays it, at a

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import CallFilter, choose_takes
 from calltag.cli._options import (
     LOG_NAME,
@@ -23,8 +24,10 @@ from calltag.cli._output import Column, print_data, print_table, say
 from calltag.words import duration, position
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from calltag.edit.tables import Row
-    from calltag.records import TakeLog, Verdict
+    from calltag.records import Problem, TakeLog, Verdict
 
 COLUMNS = (
     Column("take", folds=True),
@@ -77,6 +80,14 @@ def takes_command(
     best: Annotated[
         int | None, typer.Option(min=1, metavar="N", help="Only the first N of that order.")
     ] = None,
+    picture: Annotated[
+        bool,
+        typer.Option(
+            "--picture",
+            help="Look how steady and how sharp the picture of each take is, and list it. That "
+            "reads some of each clip, once: what was seen is kept.",
+        ),
+    ] = False,
     how: ListedAs = As.TABLE,
 ) -> None:
     """Show what the sound of each take is good for.
@@ -89,8 +100,10 @@ def takes_command(
       calltag takes --verdict clean --by usable
     """
     from calltag.cli._log import read_takes
+    from calltag.cli._look import look_at_takes
     from calltag.edit.tables import TAKE_COLUMNS, take_row
     from calltag.log import Log
+    from calltag.takes.picture import grade_of_take
     from calltag.takes.verdict import judge, summary
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
@@ -109,18 +122,46 @@ def takes_command(
         ):
             listed.append((one, verdict, n_calls))
     listed = _ordered(listed, by)[:best]
+    unseen: list[Problem] = []
+    if picture:
+        with Log(log, create=False) as opened:
+            seen, unseen = look_at_takes([(one, ()) for one, _, _ in listed], opened, whole=True)
+        listed = [
+            (seen.get(one.take.path, one), verdict, n_calls) for one, verdict, n_calls in listed
+        ]
     rows = [take_row(one.take, verdict) for one, verdict, _ in listed]
     if how is not As.TABLE:
+        data_columns: tuple[str, ...] = TAKE_COLUMNS
+        if picture:
+            data_columns = (*TAKE_COLUMNS, "picture")
+            for row, (one, _, _) in zip(rows, listed, strict=True):
+                grade = grade_of_take(one)
+                row["picture"] = None if grade is None else str(grade)
         print_data(
-            TAKE_COLUMNS, rows, how, usable=[_stretches(verdict) for _, verdict, _ in listed]
+            data_columns, rows, how, usable=[_stretches(verdict) for _, verdict, _ in listed]
         )
+        _end(unseen)
         return
     if rows:
         cells = [_cells(row, *one) for row, one in zip(rows, listed, strict=True)]
-        print_table(COLUMNS, cells)
+        columns: tuple[Column, ...] = COLUMNS
+        grades = [grade_of_take(one) for one, _, _ in listed]
+        if any(grades):
+            columns = (*COLUMNS, Column("picture", rank=3))
+            for row_cells, grade in zip(cells, grades, strict=True):
+                row_cells.append("" if grade is None else str(grade))
+        print_table(columns, cells)
     say(summary(verdict for _, verdict, _ in listed))
     for _, problem in problems:
         say(f"Could not be read: {problem.path}: {problem.reason}")
+    _end(unseen)
+
+
+def _end(unseen: Sequence[Problem]) -> None:
+    for problem in unseen:
+        say(f"Its picture could not be read: {problem.path}: {problem.reason}")
+    if unseen:
+        raise typer.Exit(SOME_UNREADABLE)
 
 
 Listed = tuple["TakeLog", "Verdict", int]

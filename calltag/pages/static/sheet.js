@@ -82,6 +82,11 @@ addEventListener("click", (event) => {
   if (target) setTimeout(() => (target.querySelector(".play") ?? target).focus?.({ preventScroll: true }));
 });
 
+// On paper there is no scrolling to what was not loaded yet.
+addEventListener("beforeprint", () => {
+  for (const image of document.images) image.loading = "eager";
+});
+
 const audio = new Audio();
 let pressed = null;
 

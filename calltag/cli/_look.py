@@ -1,0 +1,77 @@
+"""Looking at pictures for a listing: no more of them than the listing needs."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from calltag.cli._choose import Found
+    from calltag.log import Log
+    from calltag.records import Call, Problem, TakeLog
+
+
+def look_for_best(
+    found: Sequence[Found], log: Log, choose: Callable[[Sequence[Found]], list[Found]]
+) -> tuple[list[Found], list[Problem]]:
+    """Choose calls by worth, having looked at the picture of each that is chosen.
+
+    A picture can only lower what a call is worth. So those chosen without it are looked at, and it
+    is chosen again, until the picture of all that are chosen is known.
+    """
+    from calltag.takes.picture import grade_of_call
+
+    problems: list[Problem] = []
+    given_up: set[str] = set()
+    while True:
+        listed = choose(found)
+        unknown: dict[str, list[Call]] = defaultdict(list)
+        for one, call in listed:
+            path = one.take.path
+            if one.take.has_picture and path not in given_up and grade_of_call(one, call) is None:
+                unknown[path].append(call)
+        if not unknown:
+            return listed, problems
+        by_path = {one.take.path: one for one, _ in found}
+        seen, failed = look_at_takes(
+            [(by_path[path], calls) for path, calls in unknown.items()], log, whole=False
+        )
+        problems += failed
+        given_up |= set(unknown)  # a damaged place is not looked at over and over
+        given_up -= {path for path, one in seen.items() if _is_known(one, unknown[path])}
+        found = [(seen.get(one.take.path, one), call) for one, call in found]
+
+
+def look_at_takes(
+    wanted: Iterable[tuple[TakeLog, Sequence[Call]]], log: Log, *, whole: bool
+) -> tuple[dict[str, TakeLog], list[Problem]]:
+    """Look at the pictures of takes, at some calls in each and, if `whole`, in a few places more.
+
+    Returns the takes that were looked at, by path, and what could not be read.
+    """
+    from calltag.cli._progress import Teller
+    from calltag.run import Progress
+    from calltag.takes.looking import look, wanted_look, with_pictures
+
+    takes = {one.take.path: (one, calls) for one, calls in wanted}
+    looks = [
+        a_look
+        for one, calls in takes.values()
+        if (a_look := wanted_look(one, calls, whole=whole)) is not None
+    ]
+    with Teller() as teller:
+        pictures, problems = look(
+            looks,
+            log,
+            listener=lambda done, total: teller.tell(
+                Progress(done=done, total=total, share=done / total, sound_s=None)
+            ),
+        )
+    return {path: with_pictures(takes[path][0], new) for path, new in pictures.items()}, problems
+
+
+def _is_known(take_log: TakeLog, calls: Iterable[Call]) -> bool:
+    from calltag.takes.picture import grade_of_call
+
+    return all(grade_of_call(take_log, call) is not None for call in calls)

@@ -1,0 +1,93 @@
+"""`calltag calls --picture` and `calltag takes --picture`: grades beside the sound's verdict."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from calltag.log import Log
+from calltag.records import Call, Take, TakeLog
+
+
+def call(start_s: float, snr_db: float) -> Call:
+    return Call(
+        start_s=start_s,
+        end_s=start_s + 0.4,
+        low_hz=2000,
+        high_hz=4000,
+        peak_hz=3000,
+        snr_db=snr_db,
+        level_dbfs=-30,
+        call_probability=0.9,
+    )
+
+
+@pytest.fixture
+def filmed(tmp_path: Path, make_clip, views) -> Path:
+    """The loudest call is in a shaky picture; a third take's file is gone, a fourth is sound."""
+    view = views.discs(200, 350, seed=1)
+    for name, shake in (("A001.mov", 2.0), ("A002.mov", 0.0)):
+        make_clip(
+            tmp_path / name,
+            seconds=1.4,
+            images=views.camera(view, shake_permille=shake),
+            video_codec="libx264",
+            audio_codec=None,
+            picture_options={"preset": "ultrafast", "crf": "18"},
+        )
+    path = tmp_path / "calltag.db"
+    with Log(path) as log:
+        for name, snr_db in (("A001.mov", 15.0), ("A002.mov", 13.0), ("A003.mov", 4.0)):
+            log.put(take(tmp_path, name, snr_db, width=320, height=180), feature_version=1)
+        log.put(take(tmp_path, "R001.wav", 5.0), feature_version=1)
+    return path
+
+
+def take(folder: Path, name: str, snr_db: float, **more: int) -> TakeLog:
+    return TakeLog(
+        take=Take(path=name, rushes=str(folder), digest=name, size_bytes=1, duration_s=1.4, **more),
+        calls=(call(0.5, snr_db),),
+    )
+
+
+def first_takes(out: str) -> list[str]:
+    return [row["take"] for row in csv.DictReader(io.StringIO(out))]
+
+
+def test_the_best_call_is_good_in_sound_and_picture(filmed: Path, run) -> None:
+    assert first_takes(run("calls", "--best", 1, "--as", "csv").out) == ["A001.mov"]
+    looked = run("calls", "--best", 1, "--picture", "--as", "json")
+    assert looked.status == 0
+    [best] = json.loads(looked.out)
+    assert best["take"] == "A002.mov"
+    assert best["picture"] == "steady, sharp"
+    with Log(filmed) as log:
+        seen = {one.take.path: len(one.pictures) for one in log.take_logs()}
+    assert seen == {"A001.mov": 1, "A002.mov": 1, "A003.mov": 0, "R001.wav": 0}
+    # From now on it is known, and counts without being asked for.
+    again = run("calls", "--best", 2)
+    assert [line.split()[0] for line in again.out.splitlines()[1:]] == ["A002.mov", "A001.mov"]
+    assert "shaky, sharp" in again.out
+    assert again.err == "2 calls listed of 4.\n"
+
+
+def test_a_picture_that_cannot_be_read_is_told(filmed: Path, run) -> None:
+    ran = run("calls", "--picture", "--as", "csv")
+    assert ran.status == 3
+    assert "Could not be read: A003.mov: is not there" in ran.err
+    pictures = [row["picture"] for row in csv.DictReader(io.StringIO(ran.out))]
+    assert pictures == ["shaky, sharp", "steady, sharp", "", ""]
+
+
+def test_takes_are_looked_at(filmed: Path, run) -> None:
+    assert "picture" not in run("takes", "--take", "A00[12].mov").out.splitlines()[0]
+    ran = run("takes", "--take", "A00[12].mov", "--picture", "--as", "json")
+    assert ran.status == 0
+    assert [row["picture"] for row in json.loads(ran.out)] == ["shaky, sharp", "steady, sharp"]
+    known = run("takes")
+    assert "steady, sharp" in known.out
+    assert known.status == 0
