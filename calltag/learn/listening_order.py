@@ -68,13 +68,15 @@ def _unlike_each_other(
     """Begin with what is surest, go on with what is sure and unlike all that was chosen."""
     low, middle, high = np.percentile(features, [25, 50, 75], axis=0)
     place = np.clip((features - middle) / np.maximum(high - low, 1e-6), -_CUT, _CUT)
-    nearest = np.full(len(place), np.sqrt(place.shape[1]))
+    square = np.einsum("if,if->i", place, place)
+    nearest = np.full(len(place), float(place.shape[1]))  # squared
     left = np.ones(len(place), bool)
     chosen: list[int] = []
     for _ in range(min(_TELLING, len(place))):
-        best = int(np.where(left, odds * nearest, -1.0).argmax())
+        best = int(np.where(left, odds * np.sqrt(nearest), -1.0).argmax())
         chosen.append(best)
         left[best] = False
-        nearest = np.minimum(nearest, np.linalg.norm(place - place[best], axis=1))
+        away = square + square[best] - 2 * (place @ place[best])
+        nearest = np.minimum(nearest, np.maximum(away, 0.0))
     rest = np.flatnonzero(left)
     return chosen + [int(i) for i in rest[np.argsort(-odds[rest], kind="stable")]]

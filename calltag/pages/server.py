@@ -60,6 +60,8 @@ def serve(app: ASGIApp, *, open_browser: bool, tell: Callable[[str, bool], None]
 
 def _opened(address: str) -> bool:
     try:
-        return webbrowser.open(address)
+        browser = webbrowser.get()
+        # One that runs in the terminal would take the terminal, and show nothing of the page.
+        return type(browser) is not webbrowser.GenericBrowser and browser.open(address)
     except webbrowser.Error:
         return False
