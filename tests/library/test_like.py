@@ -107,13 +107,13 @@ def test_the_most_alike_come_first(filled: Catalogue, rng):
     assert scores == sorted(scores, reverse=True)
     assert all(0 <= score <= 1 for score in scores)
     placed = place(np.stack([near, *(features(i) for i in range(30))]))
-    assert scores == pytest.approx(np.sort(placed[1:] @ placed[0])[::-1][:5], abs=1e-5)
+    assert scores == pytest.approx(np.sort(placed[1:] @ placed[0])[::-1][:5], abs=2e-3)
 
 
 def test_the_sound_itself_is_left_out(filled: Catalogue):
     (kept,) = filled.kept_where("cuts.path = '7.wav'")
     sample = sample_of_kept(filled, kept)
-    assert like(filled, sample.features, limit=1)[0].score == pytest.approx(1, abs=1e-5)
+    assert like(filled, sample.features, limit=1)[0].score == pytest.approx(1, abs=2e-3)
     alike = like(filled, sample.features, limit=99, without=[kept.story.id])
     assert len(alike) == 29
     assert kept not in [one.kept for one in alike]
