@@ -76,9 +76,9 @@ def served() -> Iterator[Callable[[ASGIApp], str]]:
         listening.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    """Debian's Chromium; without it the test is skipped."""
+    """Debian's Chromium; without it the test is skipped. Its loop must not outlive the module."""
     playwright = pytest.importorskip("playwright.sync_api", reason="no playwright")
     path = shutil.which("chromium")
     if path is None:
