@@ -38,6 +38,27 @@ def counted(number: int, word: str, words: str | None = None) -> str:
     return f"{number} {word if number == 1 else words or word + 's'}"
 
 
+def sure(confidence: float) -> str:
+    """Say how sure a guess is: cut off, not rounded, and never certain; only the user's word is.
+
+    Parameters
+    ----------
+    confidence : float
+        From 0 to 1.
+
+    Returns
+    -------
+    str
+        Per cent.
+
+    Examples
+    --------
+    >>> sure(0.999), sure(0.7299)
+    ('99 %', '72 %')
+    """
+    return f"{min(99, int(100 * round(confidence, 4)))} %"
+
+
 def duration(seconds: float) -> str:
     """Say how long, as one would: ``40 s``, ``12 min``, ``3 h 5 min``.
 

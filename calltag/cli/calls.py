@@ -22,7 +22,7 @@ from calltag.cli._options import (
     Verdicts,
 )
 from calltag.cli._output import Column, print_data, print_table, say
-from calltag.words import counted, position
+from calltag.words import counted, position, sure
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -187,14 +187,13 @@ def _has_verdict(take_log: TakeLog, grades: Collection[Grade]) -> bool:
 
 
 def _cells(row: Row, call: Call) -> list[str]:
-    # Cut off, not rounded: only the user's own word is certain.
-    sure = "by hand" if call.by_hand else f"{int(100 * float(row['confidence'] or 0))} %"
+    known = "by hand" if call.by_hand else sure(float(row["confidence"] or 0))
     return [
         str(row["take"]),
         position(call.start_s),
         f"{call.span.length_s:.2f} s",
         call.label,
-        sure,
+        known,
         f"{call.snr_db:.0f} dB",
         f"{call.low_hz:.0f}-{call.high_hz:.0f} Hz",
         str(row["noise"]),

@@ -32,7 +32,7 @@ from calltag.cli._library import (
 from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, MinSnr, Types
 from calltag.cli._output import Column, print_data, print_table, say
 from calltag.errors import InputError
-from calltag.words import CARE, counted, first_few, position
+from calltag.words import CARE, counted, first_few, position, sure
 
 if TYPE_CHECKING:
     from calltag.edit.tables import Row
@@ -629,7 +629,7 @@ def _cells(kept: Kept, doubles: Sequence[Double]) -> list[str]:
         (story.recorded or "")[:16].replace("T", " "),
         f"{story.call.length_s:.2f} s",
         "" if story.snr_db is None else f"{story.snr_db:.0f} dB",
-        "by hand" if story.by_hand else f"{int(100 * story.confidence)} %",
+        "by hand" if story.by_hand else sure(story.confidence),
         ", ".join(story.noise),
         str(len(doubles) or ""),
     ]

@@ -14,7 +14,7 @@ from calltag.cli._options import LOG_NAME, As, LogFile
 from calltag.cli._output import Column, print_data, print_table, say
 from calltag.errors import InputError
 from calltag.records import Take, TakeLog
-from calltag.words import counted
+from calltag.words import counted, sure
 
 if TYPE_CHECKING:
     from calltag.edit.sync import Comparison, Source
@@ -240,7 +240,7 @@ def _cells(one: Comparison) -> list[str]:
         one.outcome.value,
         f"{pair.offset_s:+.3f} s" if pair else "",
         f"{pair.drift_ppm:+.0f} ppm" if pair else "",
-        f"{min(99, int(100 * pair.confidence))} %" if pair else "",
+        sure(pair.confidence) if pair else "",
         f"{pair.overlap_s:.1f} s" if pair else "",
         one.reason,
     ]

@@ -26,6 +26,7 @@ from calltag.records import (
     TakeLog,
     Verdict,
 )
+from calltag.words import sure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,9 +204,9 @@ def describe_call(call: Call) -> str:
     >>> describe_call(call)
     '90 % sure, 14 dB above background, 180-2210 Hz, -31 dBFS, with wind'
     """
-    sure = "labelled by hand" if call.by_hand else f"{_percent(call)} % sure"
+    known = "labelled by hand" if call.by_hand else f"{sure(call_confidence(call))} sure"
     parts = [
-        (sure, 0.0),
+        (known, 0.0),
         (f"{call.snr_db:.0f} dB above background", call.snr_db),
         (f"{call.low_hz:.0f}-{call.high_hz:.0f} Hz", call.low_hz + call.high_hz),
         (f"{call.level_dbfs:.0f} dBFS", call.level_dbfs),
@@ -232,11 +233,6 @@ def with_comment(marker: Marker, text: str) -> Marker:
         The marker with `text` after its comment, set off by a semicolon.
     """
     return replace(marker, comment=f"{marker.comment}; {text}" if marker.comment else text)
-
-
-def _percent(call: Call) -> int:
-    """Cut off, not rounded: only the user's own word is certain."""
-    return int(100 * round(call_confidence(call), 4))
 
 
 def _mark_call(call: Call, handles_s: float, duration_s: float) -> Marker:

@@ -36,6 +36,7 @@ def environment() -> jinja2.Environment:
     made.filters["position"] = words.position
     made.filters["duration"] = words.duration
     made.filters["counted"] = words.counted
+    made.filters["sure"] = words.sure
     made.filters["percent"] = percent
     return made
 

@@ -19,7 +19,7 @@ from calltag.takes.picture import PictureGrade, grade_of_call, grade_of_take
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY
 from calltag.takes.verdict import summary as verdict_summary
 from calltag.takes.words import clock as clock_words
-from calltag.words import counted
+from calltag.words import counted, sure
 
 BEST_OF_TYPE = 3
 """Calls of each type that are named on top."""
@@ -238,7 +238,7 @@ def call_view(take_log: TakeLog, call: Call, *, number: int, rate: Rate) -> Call
         call=call,
         name=_UNNAMED if call.label == CALL else call.label,
         # Cut off, not rounded: only the user's own word is certain.
-        sure="by hand" if call.by_hand else f"{int(100 * confidence)} %",
+        sure="by hand" if call.by_hand else sure(confidence),
         confidence=confidence,
         worth=worth(take_log, call),
         timecode=clock.label(clock.frames(call.start_s, call.end_s)[0]),

@@ -99,8 +99,8 @@ def test_judges_of_all_examples_are_surer_and_name_the_same(rng) -> None:
         named = surer(evidence) >= surer.threshold
         assert (named == (tried(evidence) >= tried.threshold)).all()
     odds = [c(evidence) / (1 - c(evidence)) for c in (tried, few, many)]
-    assert odds[1] / odds[0] == pytest.approx(np.full(500, np.exp(0.6)))
-    assert odds[2] / odds[0] == pytest.approx(np.full(500, np.exp(0.01)))
+    assert odds[1] / odds[0] == pytest.approx(np.full(500, np.exp(0.3)))
+    assert odds[2] / odds[0] == pytest.approx(np.full(500, np.exp(0.005)))
 
 
 def test_calibration_error_by_hand() -> None:
