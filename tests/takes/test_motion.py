@@ -43,8 +43,8 @@ def test_what_has_nothing_in_common_is_not_certain(
     assert shift_between(*grains).certainty < 0.2
 
 
-@pytest.mark.parametrize("grain", [0.0, 4.0, 10.0])
-@pytest.mark.parametrize("pan", [0.0, 5.0, 60.0, 150.0])
+@pytest.mark.parametrize("grain", [0.0, 8.0])
+@pytest.mark.parametrize("pan", [0.0, 5.0, 120.0])
 @pytest.mark.parametrize(("shake", "hertz"), [(0.0, 8.0), (0.3, 11.0), (1.0, 6.0)])
 def test_pan_and_vibration_are_told_apart(
     views: ModuleType, view: np.ndarray, grain: float, pan: float, shake: float, hertz: float
