@@ -126,6 +126,10 @@ def steps(clips: Path, out: Path) -> Iterator[Step]:
         "Put the best ten on a timeline, with their sound.",
         [("selects", str(out / "best.otio"), "--sound", str(out / "best.wav"), "--replace", *log)],
     )
+    yield Step(
+        "See and hear the whole shoot on one page; open it in your browser.",
+        [("sheet", str(out / "sheet.html"), "--replace", *log)],
+    )
 
 
 def _two_cameras(clips: Path, log: tuple[str, ...]) -> Iterator[Step]:
@@ -200,6 +204,7 @@ def summary(clips: Path, out: Path) -> Iterator[str]:
         ("calltag.model", "what was learnt"),
         *((str(_target(one)), f"markers as {name}") for name, one in all_formats().items()),
         ("best.otio, best.wav", "the timeline of the best calls, and its sound"),
+        ("sheet.html", "the whole shoot on one page, for your browser"),
         ("rescued.wav", "the treated sound of a spoilt take, if anything helps"),
         ("bed.wav", "background without noise, ten seconds that loop"),
     ]

@@ -67,6 +67,7 @@ def test_the_demo_does_the_whole_job(run, few_clips, tmp_path) -> None:
     assert list((out / "markers").glob("markers*.edl"))
     assert (out / "best.otio").is_file()
     assert (out / "best.wav").is_file()
+    assert "ASH_B_0012.MOV" in (out / "sheet.html").read_text("utf-8")
     assert (out / "bed.wav").is_file(), "background for the take without sound"
     summary = (out / "summary.txt").read_text("utf-8")
     assert "invented" in summary
