@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from opentimelineio import opentime
 from timecode import Timecode
@@ -228,11 +228,15 @@ def test_a_float_made_from_a_frame_finds_it(rate, frame):
 
 
 @given(any_rate, st.floats(0, 90_000))
+@example(Rate(Fraction(30), drop=False), 0.15)
 def test_frames_hold_their_time(rate, seconds):
     frame = frame_at(Fraction(seconds), rate.fps)
     assert frame_to_seconds(frame, rate.fps) <= seconds < frame_to_seconds(frame + 1, rate.fps)
+    exact = frame_to_seconds(nearest_frame(Fraction(seconds), rate.fps), rate.fps)
+    assert abs(exact - Fraction(seconds)) <= Fraction(1, 2) / rate.fps
+    # A float such as 0.15 lies a little off what it means: a millionth of a frame is allowed.
     nearest = frame_to_seconds(nearest_frame(seconds, rate.fps), rate.fps)
-    assert abs(nearest - Fraction(seconds)) <= Fraction(1, 2) / rate.fps
+    assert abs(nearest - Fraction(seconds)) <= (Fraction(1, 2) + Fraction(1, 10**6)) / rate.fps
 
 
 # Samples per frame at 48 kHz, arithmetic on ST 12-1's rates; the last two figures are the known
