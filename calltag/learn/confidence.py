@@ -7,7 +7,7 @@ nobody labelled. The curve starts from one that is usual for such judges, and le
 as examples tell it to.
 
 No label is given that is less likely right than wrong. Above that, the least confidence is the one
-that gives the best F1 on the same examples, as if sounds that nobody labelled were as many as the
+that gives the best F1 on the same examples, as if sounds of untaught kinds were half as many as the
 others: the most labels right for the fewest wrong. A log holds many of those, and a call without a
 name is a smaller fault than one with a wrong name.
 """
@@ -29,15 +29,19 @@ STRANGER_SHARE = 0.1
 THRESHOLDS = (0.50, 0.55, 0.60, 0.65, 0.70, 0.75, 0.80, 0.85, 0.90)
 """Least confidences to choose from."""
 
-USUAL = (-2.8, 0.7, 3.5, 0.2)
-"""The usual curve: constant, slopes over the votes' log-odds, the likeness and the kinship."""
+USUAL = (-1.2, 0.7, 1.5, 0.33)
+"""The usual curve: constant, slopes over the votes' log-odds, the likeness and the kinship.
 
-_PLAY = (1.0, 0.4, 2.5, 0.1)  # how far, as a standard deviation, curves lie from the usual one
+Close to what fits finds of other scenes best, taught and untaught. Trials make more of the likeness
+and less of the kinship than is right later: examples of one outing are likest each other."""
+
+_PLAY = (0.7, 0.2, 0.5, 0.05)  # how far, as a standard deviation, curves lie from the usual one
 _USUAL_THRESHOLD = 0.5
 # By how much the log-odds that a label is right grow from trials to use, over the examples of each
-# label. On scenes made of other recordings, 0.6 fitted five examples of each label and 0.4 fifteen
-# where all types were taught, and nothing where half of the calls were of none: half is taken.
-_MORE, _MOST_MORE = 3.0, 0.3
+# label: what fitted scenes made of other recordings where all types were taught. Where half of the
+# calls are of none, they are too sure with it or without.
+_MORE, _MOST_MORE = 6.0, 0.6
+_HALF = 0.5  # as many strangers for each taught sound, when the threshold is chosen
 _FAR = 15.0  # beyond this more kinship, or less, says nothing new
 
 
@@ -98,8 +102,8 @@ class Confidence:
         constant, votes, like, kin = minimize(loss, USUAL, method="L-BFGS-B", bounds=never_less).x
         fitted = cls((float(constant), float(votes), float(like), float(kin)))
         n_taught = float(weight.sum() if strange is None else weight[~strange].sum())
-        if strange is not None and strange.any():  # as many of them as of the others
-            weight = np.where(strange, n_taught / strange.sum(), weight)
+        if strange is not None and strange.any():
+            weight = np.where(strange, _HALF * n_taught / strange.sum(), weight)
         return cls(fitted.curve, _choose(fitted(evidence), right, weight, n_taught))
 
     def __call__(self, evidence: Evidence) -> Array:

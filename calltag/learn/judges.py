@@ -168,7 +168,12 @@ class Judges:
     kin: Kin | None
 
     @classmethod
-    def fit(cls, features: npt.NDArray[Any], labels: npt.NDArray[np.str_]) -> Judges:
+    def fit(
+        cls,
+        features: npt.NDArray[Any],
+        labels: npt.NDArray[np.str_],
+        company: npt.NDArray[Any] | None = None,
+    ) -> Judges:
         """Teach the judges.
 
         Parameters
@@ -177,6 +182,8 @@ class Judges:
             One row for each example, all finite.
         labels : np.ndarray of str, shape (n_examples,)
             Two different ones at least.
+        company : np.ndarray, shape (n_company, n_features), optional
+            Finds that nobody labelled: what else there is.
 
         Returns
         -------
@@ -227,7 +234,11 @@ class Judges:
             examples=_unit(white),
             codes=codes,
             reach=_REACH * float(np.linalg.norm(white, axis=1).max()),
-            kin=Kin.fit(prior(), features, codes) if features.shape[1] == N_FEATURES else None,
+            kin=(
+                Kin.fit(prior(), features, codes, company)
+                if features.shape[1] == N_FEATURES
+                else None
+            ),
         )
 
     def judge(self, features: npt.NDArray[Any]) -> Judgement:

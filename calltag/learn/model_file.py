@@ -41,7 +41,7 @@ from calltag.learn.teach import Taught
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ
 
-FORMAT = 2
+FORMAT = 3
 """Version of the file's layout."""
 
 LARGEST_BYTES = 500_000_000

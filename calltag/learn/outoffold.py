@@ -140,6 +140,7 @@ def out_of_fold(
     labels: npt.NDArray[np.str_],
     groups: npt.NDArray[np.str_],
     *,
+    company: npt.NDArray[Any] | None = None,
     seed: int = 0,
 ) -> OutOfFold:
     """Judge each example by judges taught without its group.
@@ -150,6 +151,8 @@ def out_of_fold(
         Examples.
     labels, groups : np.ndarray of str, shape (n,)
         Their labels, and what is left out together.
+    company : np.ndarray, shape (n_company, n_features), optional
+        Finds that nobody labelled.
     seed : int
         Of the parts.
 
@@ -168,7 +171,7 @@ def out_of_fold(
         taught = np.unique(codes[~left_out])
         if len(taught) < 2:
             continue
-        judges = Judges.fit(features[~left_out], labels[~left_out])
+        judges = Judges.fit(features[~left_out], labels[~left_out], company)
         judgement = judges.judge(features[left_out])
         votes[np.ix_(left_out, taught)] = judgement.votes
         likeness[left_out] = judgement.likeness
@@ -178,7 +181,11 @@ def out_of_fold(
 
 
 def strangers(
-    features: npt.NDArray[Any], labels: npt.NDArray[np.str_], *, seed: int = 0
+    features: npt.NDArray[Any],
+    labels: npt.NDArray[np.str_],
+    *,
+    company: npt.NDArray[Any] | None = None,
+    seed: int = 0,
 ) -> Strangers:
     """Judge each example by judges taught without its label.
 
@@ -188,6 +195,8 @@ def strangers(
         Examples.
     labels : np.ndarray of str, shape (n,)
         Their labels.
+    company : np.ndarray, shape (n_company, n_features), optional
+        Finds that nobody labelled.
     seed : int
         Of which labels are left out together.
 
@@ -204,7 +213,7 @@ def strangers(
     top, likeness, kinship = np.zeros((3, len(labels)))
     for together in np.array_split(order, n_parts):
         left_out = np.isin(codes, together)
-        judges = Judges.fit(features[~left_out], labels[~left_out])
+        judges = Judges.fit(features[~left_out], labels[~left_out], company)
         judgement = judges.judge(features[left_out])
         top[left_out] = judgement.votes.max(axis=1)
         likeness[left_out] = judgement.likeness

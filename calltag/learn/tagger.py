@@ -54,6 +54,7 @@ class Tagger:
         labels: npt.NDArray[np.str_],
         groups: npt.NDArray[np.str_],
         *,
+        company: npt.NDArray[Any] | None = None,
         seed: int = 0,
     ) -> Tagger:
         """Teach a tagger.
@@ -66,6 +67,8 @@ class Tagger:
             Two different ones at least, each twice at least.
         groups : np.ndarray of str, shape (n,)
             What belongs together: the take, or the user's own groups.
+        company : np.ndarray, shape (n_company, n_features), optional
+            Finds that nobody labelled.
         seed : int
             The same examples and seed give the same tagger.
 
@@ -81,9 +84,9 @@ class Tagger:
         """
         check(features, labels)
         return cls.from_trials(
-            Judges.fit(features, labels),
-            out_of_fold(features, labels, groups, seed=seed),
-            strangers(features, labels, seed=seed),
+            Judges.fit(features, labels, company),
+            out_of_fold(features, labels, groups, company=company, seed=seed),
+            strangers(features, labels, company=company, seed=seed),
         )
 
     @classmethod

@@ -6,15 +6,17 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 from threadpoolctl import threadpool_limits
 
 from calltag.errors import InputError
 from calltag.learn.by_hand import Example, Sound
 from calltag.learn.intervals import Interval
 from calltag.learn.judges import Judges
+from calltag.learn.kinship import MOST_COMPANY
 from calltag.learn.outoffold import out_of_fold, strangers
 from calltag.learn.tagger import Tagger, check
 from calltag.learn.validate import Validation, next_to_label, validate
@@ -204,7 +206,8 @@ def teach(
     examples : sequence of Example
         Labelled sounds.
     unlabelled : sequence of Sound
-        Sounds to choose from what to label next.
+        Sounds that nobody labelled: they show what else there is, and what to label next is chosen
+        from them.
     seed : int
         The same examples and seed give the same tagger.
 
@@ -233,12 +236,16 @@ def teach(
     labels = np.array([example.label for example in used])
     groups = np.array([example.group for example in used])
     check(features, labels)
+    alike = [sound for sound in unlabelled if sound.features.shape == features.shape[1:]]
+    others = np.array([sound.features for sound in alike]).reshape(-1, features.shape[1])
+    company = _some(others[np.isfinite(others).all(axis=1)], MOST_COMPANY, seed)
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
-        known = out_of_fold(features, labels, groups, seed=seed).without(
+        known = out_of_fold(features, labels, groups, company=company, seed=seed).without(
             np.array([not example.counts for example in used])
         )
-        unknown = strangers(features, labels, seed=seed)
-        tagger = Tagger.from_trials(Judges.fit(features, labels), known, unknown)
+        unknown = strangers(features, labels, company=company, seed=seed)
+        judges = Judges.fit(features, labels, company)
+        tagger = Tagger.from_trials(judges, known, unknown)
     validation = validate(known, unknown, groups, seed=seed)
     look_again = tuple(
         LookAgain(
@@ -250,12 +257,7 @@ def teach(
         )
         for doubt in validation.doubts
     )
-    alike = [sound for sound in unlabelled if sound.features.shape == features.shape[1:]]
-    chosen = (
-        next_to_label(tagger, np.stack([sound.features for sound in alike]), n=NEXT)
-        if alike
-        else []
-    )
+    chosen = next_to_label(tagger, others, n=NEXT) if alike else []
     report = Report(
         validation=validation,
         threshold=tagger.confidence.threshold,
@@ -264,6 +266,13 @@ def teach(
         label_next=tuple(LabelNext(alike[i].take, alike[i].span) for i in chosen),
     )
     return Taught(tagger, report)
+
+
+def _some(rows: npt.NDArray[Any], n: int, seed: int) -> npt.NDArray[Any]:
+    """At most `n` rows, drawn without order."""
+    if len(rows) <= n:
+        return rows
+    return rows[np.random.default_rng(seed).choice(len(rows), n, replace=False)]
 
 
 def _between(interval: Interval) -> str:

@@ -20,7 +20,7 @@ def trials(rng: np.random.Generator, n: int, curve: tuple[float, float, float, f
 
 @pytest.mark.parametrize("curve", [(-1.0, 1.5, 3.0, 0.2), (-3.0, 0.6, 9.0, 0.05)])
 def test_curve_is_found_again_from_many_trials(rng, curve) -> None:
-    evidence, right = trials(rng, 20_000, curve)
+    evidence, right = trials(rng, 200_000, curve)
     fitted = Confidence.fit(evidence, right, np.ones(len(right)))
     assert fitted.curve == pytest.approx(curve, abs=0.2)
     evidence, right = trials(rng, 20_000, curve)
@@ -99,8 +99,8 @@ def test_judges_of_all_examples_are_surer_and_name_the_same(rng) -> None:
         named = surer(evidence) >= surer.threshold
         assert (named == (tried(evidence) >= tried.threshold)).all()
     odds = [c(evidence) / (1 - c(evidence)) for c in (tried, few, many)]
-    assert odds[1] / odds[0] == pytest.approx(np.full(500, np.exp(0.3)))
-    assert odds[2] / odds[0] == pytest.approx(np.full(500, np.exp(0.005)))
+    assert odds[1] / odds[0] == pytest.approx(np.full(500, np.exp(0.6)))
+    assert odds[2] / odds[0] == pytest.approx(np.full(500, np.exp(0.01)))
 
 
 def test_calibration_error_by_hand() -> None:

@@ -70,7 +70,8 @@ def test_kinship_is_the_ratio_of_two_normal_densities(known, rng) -> None:
     By the definition of the ratio (S. Ioffe, ECCV 2006, section 4), with scipy's densities.
     """
     example, find = rng.normal(0, 2, (2, N))
-    score = Kin(known, example[None], np.array([0])).scores(find[None])[0, 0]
+    nobody = np.zeros((0, N)), np.zeros(0)
+    score = Kin(known, example[None], np.array([0]), *nobody).scores(find[None])[0, 0]
     pair = np.array([[5.0, 4.0], [4.0, 5.0]])
     both = np.column_stack([example, find])
     together = multivariate_normal(cov=pair).logpdf(both).sum()
@@ -103,6 +104,57 @@ def test_users_examples_widen_the_spread(known, rng) -> None:
     wide = Kin.fit(known, centres[codes] + rng.normal(0, 3, (120, N)), codes)
     assert narrow.known.spread.mean() == pytest.approx(4, rel=0.3)
     assert wide.known.spread.mean() < 1.2
+
+
+def test_company_is_a_mixture_of_normal_densities(known, rng) -> None:
+    """Strangers: five parts of the average one, and each find of the company three times over.
+
+    Against scipy's densities; what is known of a type by one example follows from the normal
+    posterior (A. Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 2.5; from memory).
+    """
+    examples, others, finds = rng.normal(0, 2, (3, 4, N))
+    alone = Kin.fit(known, examples, np.arange(4))
+    among = Kin.fit(known, examples, np.arange(4), others)
+    fitted = among.known
+    placed, company = fitted.place(finds), fitted.place(others)
+    chance = 1 / (1 + np.exp(alone.scores(others).max(axis=1)))
+    total = 5 + chance.sum()
+    average = multivariate_normal(np.zeros(N), np.diag(1 + fitted.spread)).pdf(placed)
+    sure = 1 + 1 / fitted.spread
+    for one, share in zip(company, chance, strict=True):
+        own = multivariate_normal(one / sure, np.diag(1 + 1 / sure)).pdf(placed)
+        average = average + 3 * share / 5 * own
+    lone = multivariate_normal(np.zeros(N), np.diag(1 + fitted.spread)).pdf(placed)
+    expected = alone.scores(finds) - np.log(average * 5 / total / lone)[:, None]
+    assert among.scores(finds) == pytest.approx(expected)
+
+
+def test_a_stranger_that_was_heard_before_is_known_as_one(known, rng) -> None:
+    """It lies near a taught type; finds of the type among the company hardly count against it."""
+    taught, strange = np.full(N, 2.0), np.where(np.arange(N) % 2, 2.0, 0.5)
+    codes = np.zeros(10, int)
+    examples = taught + rng.normal(0, 1, (10, N))
+    company = np.concatenate(
+        [taught + rng.normal(0, 1, (30, N)), strange + rng.normal(0, 1, (30, N))]
+    )
+    alone, among = Kin.fit(known, examples, codes), Kin.fit(known, examples, codes, company)
+    same, other = (place + rng.normal(0, 1, (200, N)) for place in (taught, strange))
+
+    def area(kin: Kin) -> float:
+        return float((kin.scores(same) > kin.scores(other).T).mean())
+
+    assert area(among) > area(alone) + 0.02
+    assert (among.scores(same) <= alone.scores(same) + 3).all()
+
+
+def test_a_find_is_no_company_to_itself(known, rng) -> None:
+    examples, find, others = rng.normal(0, 2, (4, N)), rng.normal(0, 2, (1, N)), np.zeros((0, N))
+    codes = np.arange(4)
+    without = Kin.fit(known, examples, codes, others)
+    within = Kin.fit(known, examples, codes, find)
+    # what is left is that the average stranger counts for less, with a find more
+    share = 5 / (5 + within.strange.sum())
+    assert within.scores(find) == pytest.approx(without.scores(find) - np.log(share))
 
 
 def test_the_prior_fits_the_features_and_tells_invented_types_apart() -> None:

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
+from calltag.learn.by_hand import Sound
+from calltag.learn.kinship import MOST_COMPANY, N_FEATURES
 from calltag.learn.teach import NEXT, Taught, teach
 from calltag.records import Span
 
@@ -24,6 +26,25 @@ def test_report_in_plain_words(taught: Taught) -> None:
     assert f"Checked on takes left out of the teaching: {figures.right} of 80 right" in text
     assert f"That named {figures.named} of 80, {figures.named_right} of them rightly." in text
     assert "nan" not in text
+
+
+def test_what_nobody_labelled_keeps_the_tagger_company(sounds, rng) -> None:
+    def whole(n: int) -> np.ndarray:
+        return rng.normal(0, 1, (n, N_FEATURES)).astype(np.float32)
+
+    examples = [
+        example._replace(features=row)
+        for example, row in zip(sounds.examples(takes=4), whole(80), strict=False)
+    ]
+    waiting = [
+        Sound(features=row, take="A009.MOV", span=Span(i, i + 1))
+        for i, row in enumerate(whole(MOST_COMPANY + 50))
+    ]
+    lost = waiting[0]._replace(features=np.full(N_FEATURES, np.nan, np.float32))
+    for others, n in ((waiting, MOST_COMPANY), ([*waiting[:7], lost], 7), ([], 0)):
+        kin = teach(examples, unlabelled=others).tagger.judges.kin
+        assert kin is not None
+        assert len(kin.company) == len(kin.strange) == n
 
 
 def test_report_names_places(sounds) -> None:
