@@ -13,8 +13,8 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-import scipy.ndimage
 
+from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing, starter_model
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.segments import LONGEST_GAP_S, call_probability, find_segments
@@ -22,10 +22,10 @@ from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
 from calltag.sound.channels import Chooser
-from calltag.sound.engine import find_engine, find_hum
 from calltag.sound.events import AROUND_FRAMES, measure_region, refine_edges
 from calltag.sound.features import event_features
 from calltag.sound.floor import STEP_FRAMES, noise_floor_db
+from calltag.sound.hum import find_hum
 from calltag.sound.loudness import SpectrumLoudness, channel_gain
 from calltag.sound.spectrum import (
     FRAMES_PER_S,
@@ -52,9 +52,8 @@ LEAST_PROBABILITY = 0.1
 """Less likely finds are not kept."""
 
 _MACHINE = NOISE_KINDS.index("machine")
-_BEAT_S = 1.5  # two excerpts of this length, or one of twice as much, tell how a machine beats,
-_BEAT_EVERY_S = 60.0  # and again where it runs for longer,
-_BEAT_AGAIN_S = 12.0  # or where there was no beat
+_STEPS_PER_TENTH = STEPS_PER_S // TENTHS_PER_S
+_BEFORE_S = 2.5  # sound that is kept from before a window, for what begins there
 _HUM_S = 6.0
 _HUM_EVERY_S = 300.0  # hum does not come and go
 
@@ -157,7 +156,7 @@ class _Pass:
 
     hearing: Hearing
     recent: _Recent = field(default_factory=_Recent)
-    beat_due_s: float = 0.0
+    beats: BeatWatch = field(default_factory=BeatWatch)
     hum_due_s: float = 0.0
     noise: NoiseMeter = field(default_factory=NoiseMeter)
     calls: list[Call] = field(default_factory=list)
@@ -174,6 +173,8 @@ class _Pass:
             heard.kinds[own.start // FRAMES_PER_STEP : -(-own.stop // FRAMES_PER_STEP)],
         )
         self._look_for_beats(window, heard)
+        self._look_for_hum(window)
+        self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
         segments = find_segments(heard.call)
         busy = _busy(segments, len(level_db))
         for i, (begin, end) in enumerate(segments):
@@ -200,38 +201,34 @@ class _Pass:
                 )
 
     def _look_for_beats(self, window: _Window, heard: Heard) -> None:
-        """Look for an engine's beat where a machine is heard, and for hum where it is quietest."""
-        core_s, stop_s = window.core / FRAMES_PER_S, window.stop / FRAMES_PER_S
-        steps = slice(
-            (window.core - window.first) // FRAMES_PER_STEP,
-            (window.stop - window.first) // FRAMES_PER_STEP,
+        """Look for beats where they tell whether a machine is heard."""
+        whole = len(heard.kinds) // _STEPS_PER_TENTH * _STEPS_PER_TENTH
+        odds = steady(heard.kinds[:whole, _MACHINE].reshape(-1, _STEPS_PER_TENTH).mean(axis=1))
+        calling = (heard.call[:whole] > 0).reshape(-1, _STEPS_PER_TENTH).mean(axis=1)
+        core, stop = (
+            (frame - window.first) * TENTHS_PER_S // FRAMES_PER_S
+            for frame in (window.core, window.stop)
         )
-        odds = scipy.ndimage.uniform_filter1d(heard.kinds[steps, _MACHINE], STEPS_PER_S)
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], odds > 0, [0]]).astype(np.int8)))
-        for begin, end in zip(edges[::2] / STEPS_PER_S, edges[1::2] / STEPS_PER_S, strict=True):
-            if end - begin < _BEAT_S or core_s + begin < self.beat_due_s:
-                continue
-            n = 2 if end - begin >= 4 * _BEAT_S else 1
-            beats = []
-            for i in range(n):
-                at_s = core_s + begin + (end - begin) * (i + 0.5) / n
-                sound = self.recent.cut(at_s - _BEAT_S / n, at_s + _BEAT_S / n)
-                beats.append((at_s, find_engine(sound, RATE_HZ)))
-            heard_beats = [(at_s, engine) for at_s, engine in beats if engine is not None]
-            for at_s, engine in heard_beats:
-                self.noise.add_engine(at_s, engine)
-            self.beat_due_s = core_s + begin + (_BEAT_EVERY_S if heard_beats else _BEAT_AGAIN_S)
-        if core_s >= self.hum_due_s and stop_s - core_s >= _HUM_S:
-            own = window.mel[window.core - window.first : window.stop - window.first]
-            sums = np.cumsum(np.concatenate([[0.0], own.sum(axis=1)]))
-            n_frames = round(_HUM_S * FRAMES_PER_S)
-            quiet_s = core_s + int((sums[n_frames:] - sums[:-n_frames]).argmin()) / FRAMES_PER_S
-            hum = find_hum(self.recent.cut(quiet_s, quiet_s + _HUM_S), RATE_HZ)
-            self.hum_due_s = core_s + _HUM_EVERY_S
-            if hum is not None:
-                until_s = self.hum_due_s + WINDOW_FRAMES / FRAMES_PER_S
-                self.noise.add_hum(Span(core_s, until_s), hum)
-        self.recent.forget(stop_s)
+        core_s = window.core / FRAMES_PER_S
+        for at_s, beat in self.beats.look(
+            odds[core:stop], calling[core:stop], core_s, self.recent.cut
+        ):
+            self.noise.add_beat(at_s, beat)
+
+    def _look_for_hum(self, window: _Window) -> None:
+        """Look for hum of the mains where it is quietest."""
+        core_s, stop_s = window.core / FRAMES_PER_S, window.stop / FRAMES_PER_S
+        if core_s < self.hum_due_s or stop_s - core_s < _HUM_S:
+            return
+        own = window.mel[window.core - window.first : window.stop - window.first]
+        sums = np.cumsum(np.concatenate([[0.0], own.sum(axis=1)]))
+        n_frames = round(_HUM_S * FRAMES_PER_S)
+        quiet_s = core_s + int((sums[n_frames:] - sums[:-n_frames]).argmin()) / FRAMES_PER_S
+        hum = find_hum(self.recent.cut(quiet_s, quiet_s + _HUM_S), RATE_HZ)
+        self.hum_due_s = core_s + _HUM_EVERY_S
+        if hum is not None:
+            until_s = self.hum_due_s + WINDOW_FRAMES / FRAMES_PER_S
+            self.noise.add_hum(Span(core_s, until_s), hum)
 
     def _measure(
         self,

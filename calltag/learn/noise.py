@@ -1,7 +1,8 @@
 """Noise over time: which kinds sound in each second of a take, how loud, in which band.
 
 The starter model says how likely each kind is. It hears wind and knocks less well than the rest, so
-what the lowest bands show of them (`calltag.sound.bursts`) is added to its odds.
+what the lowest bands show of them (`calltag.sound.bursts`) is added to its odds; and what beats is
+added to those of machines (`calltag.learn.beats`).
 """
 
 from __future__ import annotations
@@ -13,10 +14,11 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from calltag.learn.hearing import STEPS_PER_S
+from calltag.learn.beats import TENTHS_PER_S, machine_odds, steady
 from calltag.records import NOISE_KINDS, FloatArray, NoiseSpan, Span
 from calltag.sound.bursts import find_knocks, group_levels_db, gustiness
-from calltag.sound.engine import Engine, Hum, describe_engines, describe_hum
+from calltag.sound.engine import Beat, describe_engines
+from calltag.sound.hum import Hum, describe_hum
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz, to_db
 
 LEAST_PROBABILITY = 0.5
@@ -38,7 +40,7 @@ _KNOCK_MACHINE, _KNOCK_VOICE = -5.5, -3.7
 _KNOCK_MOST = 3.0
 _KNOCK_ODDS = 0.8
 _SAME_MACHINE_S = 10.0
-_DOUBT_LEFT = 0.4  # of a machine, where it beats: of rain and surf, hardly one in ten beats
+_NO_WATER = 0.4  # of the odds that a beat gives a machine; a boat on a lake leaves clear water
 _ALONE_DB = 3.0
 _HUM_SURE = 0.95  # of recordings without hum, none in a hundred showed it
 
@@ -51,7 +53,7 @@ class NoiseMeter:
         self._odds: list[FloatArray] = []
         self._knocks: list[npt.NDArray[np.float16]] = []
         self._low_db: list[npt.NDArray[np.float16]] = []
-        self._engines: list[tuple[float, Engine]] = []
+        self._beats: list[tuple[float, Beat]] = []
         self._hums: list[tuple[Span, Hum]] = []
 
     def add(self, mel: FloatArray, kinds: FloatArray) -> None:
@@ -73,17 +75,17 @@ class NoiseMeter:
         self._knocks.append(steps[:, :, _HANDLING].max(axis=1).astype(np.float16))
         self._low_db.append(group_levels_db(mel).astype(np.float16))
 
-    def add_engine(self, at_s: float, engine: Engine) -> None:
-        """Take in the beat of an engine.
+    def add_beat(self, at_s: float, beat: Beat) -> None:
+        """Take in what was found where a beat was looked for.
 
         Parameters
         ----------
         at_s : float
-            When it was heard.
-        engine : Engine
-            The beat.
+            When; beats come in order.
+        beat : Beat
+            What was found.
         """
-        self._engines.append((at_s, engine))
+        self._beats.append((at_s, beat))
 
     def add_hum(self, span: Span, hum: Hum) -> None:
         """Take in hum of the mains.
@@ -116,10 +118,14 @@ class NoiseMeter:
         if not n:
             return []
         odds = odds[:n]
-        per_s = STEPS_PER_S // 5
+        per_s = TENTHS_PER_S
         smooth = scipy.ndimage.uniform_filter1d(odds, per_s, axis=0, mode="nearest")
         smooth[:, _WIND] = np.maximum(smooth[:, _WIND], self._gust_odds(smooth))
         smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], self._knock_odds(odds))
+        by_ear = steady(odds[:, _MACHINE])
+        machine = machine_odds(by_ear, self._beats)
+        smooth[:, _WATER] -= np.where(machine != by_ear, _NO_WATER * np.maximum(0, machine), 0)
+        smooth[:, _MACHINE] = machine
         probability = 1 / (1 + np.exp(-smooth))
         found: list[NoiseSpan] = []
         for i, kind in enumerate(NOISE_KINDS):
@@ -170,14 +176,15 @@ class NoiseMeter:
         """Say what beats in a machine's noise."""
         if span.kind != "machine":
             return span
-        near = [(_apart_s(at_s, span), engine) for at_s, engine in self._engines]
+        near = [
+            (_apart_s(at_s, span), beat.engine)
+            for at_s, beat in self._beats
+            if beat.engine is not None
+        ]
         least_s = min((apart_s for apart_s, _ in near), default=float("inf"))
         # a machine that stopped for a moment is the same one
         beats = [engine for apart_s, engine in near if apart_s == least_s <= _SAME_MACHINE_S]
-        if not beats:
-            return span
-        sure = 1 - _DOUBT_LEFT * (1 - span.confidence)
-        return replace(span, detail=describe_engines(beats), confidence=sure)
+        return replace(span, detail=describe_engines(beats)) if beats else span
 
     def _hum_spans(self, duration_s: float) -> Iterator[NoiseSpan]:
         for (start_s, end_s), hum in self._hums:

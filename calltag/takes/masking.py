@@ -15,7 +15,7 @@ from enum import IntEnum
 
 from calltag.learn.labels import noise_kind
 from calltag.records import Call, NoiseSpan, Span, TakeLog
-from calltag.sound.engine import HUM
+from calltag.sound.hum import HUM
 from calltag.takes.thresholds import Thresholds
 
 _LOW_CUT_MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole

@@ -23,7 +23,8 @@ from calltag.learn.labels import noise_kind
 from calltag.media.reader import SoundReader, read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, FloatArray, Span, TakeLog
-from calltag.sound.engine import Hum, describe_machine, find_hum
+from calltag.sound.engine import describe_machine
+from calltag.sound.hum import Hum, find_hum
 from calltag.sound.spectrum import RATE_HZ
 from calltag.takes.masking import Effect, Left, effects
 from calltag.takes.standing import (

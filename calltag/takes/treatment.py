@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.records import FloatArray, Span
-from calltag.sound.engine import Hum
 from calltag.sound.filters import Piece, filtered, filtered_in_pieces, gain_db, hum_notch, low_cut
+from calltag.sound.hum import Hum
 from calltag.sound.spectrum import BIN_HZ, N_BINS, RATE_HZ
 from calltag.takes.usable import LowCut
 from calltag.takes.words import hertz, listed, stretches

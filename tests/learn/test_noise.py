@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from calltag.learn.noise import NoiseMeter
 from calltag.records import NOISE_KINDS, Span
-from calltag.sound.engine import Engine, Hum
+from calltag.sound.engine import Beat, Engine
+from calltag.sound.hum import Hum
 from calltag.sound.spectrum import N_MELS, RATE_HZ, mel_power, power_spectrum
 
 STEPS_PER_S = 50
@@ -187,14 +188,15 @@ def test_a_gust_that_the_model_half_hears_is_wind():
 
 
 def beat(rate_hz):
-    return Engine(rate_hz=rate_hz, slowest_hz=rate_hz, fastest_hz=rate_hz, strength_db=9, share=1)
+    engine = Engine(rate_hz=rate_hz, slowest_hz=rate_hz, fastest_hz=rate_hz, strength_db=9, share=1)
+    return Beat(evidence=4.0, engine=engine)
 
 
 def test_a_machine_bears_its_beat():
     meter = NoiseMeter()
     meter.add(mel(60), odds(60, machine=[(5, 15), (18, 25), (45, 55)], wind=[(5, 15)]))
-    meter.add_engine(8.0, beat(92.0))
-    meter.add_engine(12.0, beat(60.0))
+    meter.add_beat(8.0, beat(92.0))
+    meter.add_beat(12.0, beat(60.0))
     details = {(round(span.start_s), span.kind): span.detail for span in meter.spans()}
     assert details[5, "machine"] == (
         "beat of 60 to 92 Hz (3600 to 5500 rpm if a one-cylinder two-stroke)"

@@ -1,4 +1,4 @@
-"""Engines and hum: the trade's arithmetic, engines made by rule, and real machines against rain."""
+"""Engines and rotors: the trade's arithmetic, machines made by rule, real ones against rain."""
 
 from __future__ import annotations
 
@@ -11,32 +11,16 @@ from scipy.signal import butter, sosfilt
 from calltag.errors import InputError
 from calltag.sound.engine import (
     blade_rate_hz,
+    describe_engines,
     describe_machine,
     engine_rpm,
     find_engine,
-    find_hum,
     firing_rate_hz,
+    listen_for_beat,
 )
+from calltag.sound.hum import find_hum
 
 RATE_HZ = 48_000
-
-
-def engine(rng, rate_hz, seconds=5.0, wobble=0.02, noise_db=-10.0):
-    """Firing pulses, each ringing in a box of its own, with speed that wobbles; noise below it."""
-    n = round(seconds * RATE_HZ)
-    # speed drifts over tenths of a second, by `wobble` of itself
-    knots = rng.normal(0, wobble, round(seconds * 5) + 2)
-    speed = rate_hz * (1 + np.interp(np.arange(n) / RATE_HZ * 5, np.arange(len(knots)), knots))
-    fired = np.diff(np.floor(np.cumsum(speed) / RATE_HZ), prepend=0) > 0
-    pulses = fired * rng.normal(1, 0.2, n)
-    rung = sosfilt(butter(1, [60, 900], "band", fs=RATE_HZ, output="sos"), pulses)
-    rung /= rung.std()
-    return 0.1 * (rung + 10 ** (noise_db / 20) * rng.standard_normal(n))
-
-
-def hum(mains_hz, lines, seconds=6.0, level=0.01):
-    t = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
-    return level * sum(np.sin(2 * np.pi * mains_hz * k * t + k) / k for k in lines)
 
 
 # Maker's sheet of a 46 cm3 saw (idle, top speed); common practice for the others. A four-cylinder
@@ -67,8 +51,8 @@ def test_blades_pass():
 
 
 @pytest.mark.parametrize("rate_hz", [18, 26, 50, 80, 120, 183, 217])
-def test_the_rate_of_a_made_engine(rng, rate_hz):
-    found = find_engine(engine(rng, rate_hz), RATE_HZ)
+def test_the_rate_of_a_made_engine(rng, made, rate_hz):
+    found = find_engine(made.engine(rng, rate_hz), RATE_HZ)
     assert found is not None
     assert found.rate_hz == pytest.approx(rate_hz, rel=0.03)
     assert found.share > 0.5
@@ -85,35 +69,97 @@ def test_what_is_no_engine(rng):
     assert describe_machine(noise, RATE_HZ) == ""
 
 
-@pytest.mark.parametrize("mains_hz", [50, 60])
-@pytest.mark.parametrize("off", [-0.08, 0.0, 0.05])
-def test_hum_of_the_mains(rng, mains_hz, off):
-    sound = hum(mains_hz + off, [1, 2, 3, 5, 7]) + rng.normal(0, 0.02, 6 * RATE_HZ)
-    found = find_hum(sound, RATE_HZ)
-    assert found is not None
-    assert found.mains_hz == mains_hz
-    assert found.base_hz == pytest.approx(mains_hz + off, abs=0.01)
-    assert {1, 2, 3} <= set(found.lines)
-    assert not {4, 6} & set(found.lines)
-
-
 @pytest.mark.parametrize("wobble", [0.005, 0.02])
-def test_an_idling_saw_at_50_hz_is_no_hum(rng, wobble):
-    saw = engine(rng, firing_rate_hz(3000), seconds=8, wobble=wobble)
-    assert find_hum(saw, RATE_HZ) is None
+def test_an_idling_saw_at_50_hz_is_told(rng, made, wobble):
+    saw = made.engine(rng, firing_rate_hz(3000), 8, wobble)
     assert "3000 rpm" in describe_machine(saw, RATE_HZ)
 
 
-def test_hum_under_an_idling_saw_is_told(rng):
-    saw = engine(rng, 52, seconds=8)
-    assert describe_machine(0.1 * saw + hum(50, range(1, 8), 8), RATE_HZ).startswith(
-        "hum of the mains"
+def test_hum_under_an_idling_saw_is_told(rng, made):
+    saw = made.engine(rng, 52, 8)
+    under = 0.1 * saw + made.hum(50, range(1, 8), 8)
+    assert describe_machine(under, RATE_HZ).startswith("hum of the mains")
+
+
+# --- evidence -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("over_rain_db", [0, 6])
+@pytest.mark.parametrize("rate_hz", [26, 50, 80, 140])
+@pytest.mark.parametrize("drift", [0, 0.15])
+def test_an_engine_in_rain_is_evident(rng, made, over_rain_db, rate_hz, drift):
+    sound = made.engine(rng, rate_hz, 4, 0.01, drift=drift) * 10 ** (over_rain_db / 20)
+    beat = listen_for_beat(sound + made.rain(rng, 4), RATE_HZ)
+    assert beat.evidence > 3
+
+
+@pytest.mark.parametrize("over_rain_db", [0, 6])
+@pytest.mark.parametrize("rate_hz", [11, 17, 26, 33, 48, 60])
+def test_a_rotor_or_a_rasping_saw_in_rain_is_evident_and_its_rate_is_told(
+    rng, made, over_rain_db, rate_hz
+):
+    sound = made.rasp(rng, rate_hz, 4, wobble=0.004) * 10 ** (over_rain_db / 20)
+    beat = listen_for_beat(sound + made.rain(rng, 4), RATE_HZ)
+    assert beat.evidence > 3
+    assert beat.engine is not None
+    assert beat.engine.rate_hz == pytest.approx(rate_hz, abs=0.6)
+
+
+def test_other_sounds_are_no_evidence(rng, made):
+    t = np.arange(4 * RATE_HZ) / RATE_HZ
+    gusts = sosfilt(butter(2, 150, fs=RATE_HZ, output="sos"), rng.standard_normal(len(t)))
+    surf = sosfilt(
+        butter(2, [100, 4000], "band", fs=RATE_HZ, output="sos"), rng.normal(0, 1, len(t))
     )
+    sounds = [
+        rng.normal(0, 0.1, len(t)),
+        made.rain(rng, 4),
+        gusts * np.sin(2 * np.pi * t / 3) ** 2,
+        surf * (0.3 + np.sin(2 * np.pi * t / 6) ** 2),
+    ]
+    for sound in sounds:
+        beat = listen_for_beat(0.1 * sound, RATE_HZ)
+        assert beat.evidence < 1.5
+        assert beat.engine is None
 
 
-def test_no_hum_in_noise_or_in_less_than_four_seconds(rng):
-    assert find_hum(rng.normal(0, 0.1, 8 * RATE_HZ), RATE_HZ) is None
-    assert find_hum(hum(50, [1, 2, 3], seconds=3.5), RATE_HZ) is None
+@pytest.mark.parametrize("rate_hz", [10, 18, 26, 35, 50])
+def test_animals_that_beat_are_no_evidence(rng, rate_hz):
+    t = np.arange(4 * RATE_HZ) / RATE_HZ
+    air = sosfilt(
+        butter(1, [100, 6000], "band", fs=RATE_HZ, output="sos"), rng.normal(0, 2e-3, len(t))
+    )
+    hiss = sosfilt(
+        butter(2, [1500, 8000], "band", fs=RATE_HZ, output="sos"), rng.normal(0, 1, len(t))
+    )
+    swell = np.sin(np.pi * rate_hz * t) ** 2
+    pulses = np.zeros(len(t))
+    croak = np.exp(-t[:3000] / 0.006) * np.sin(2 * np.pi * 1400 * t[:3000])
+    for of_rate in (0.93, 1.0, 1.06):  # three frogs
+        starts = np.arange(0, 3.9, 1 / (rate_hz * of_rate)) + rng.normal(0, 1e-3)
+        for start in np.maximum(starts * RATE_HZ, 0).astype(int):
+            pulses[start : start + 3000] += rng.uniform(0.8, 1.2) * croak[: len(t) - start]
+    trill, churr, frogs = (
+        0.05 * np.sin(2 * np.pi * 3200 * t) * swell,
+        0.03 * hiss * swell,
+        0.1 * pulses,
+    )
+    for animal in (trill, churr, frogs):
+        beat = listen_for_beat(animal + air, RATE_HZ)
+        assert beat.evidence < 1
+
+
+def test_a_revving_engine_has_a_range(rng, made):
+    steady, revving = (
+        find_engine(made.engine(rng, 90, 7, 0.004, drift=drift), RATE_HZ) for drift in (0, 0.3)
+    )
+    assert steady.fastest_hz / steady.slowest_hz < 1.1
+    # from 90 Hz up to 117 and down to 63, as means of seconds
+    assert revving.slowest_hz == pytest.approx(63, rel=0.06)
+    assert revving.fastest_hz == pytest.approx(117, rel=0.06)
+    assert "rpm" in describe_engines([revving])
+    assert " to " in describe_engines([revving])
+    assert " to " not in describe_engines([steady])
 
 
 @pytest.mark.field

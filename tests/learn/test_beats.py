@@ -1,0 +1,129 @@
+"""Machines by ear and beat: what the two say together, and where a beat is looked for."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calltag.learn import beats as beats_module
+from calltag.learn.beats import DOUBTFUL_ODDS, BeatWatch, machine_odds, steady
+from calltag.sound.engine import EVIDENCE, Beat, Engine
+
+ENGINE = Engine(rate_hz=80, slowest_hz=80, fastest_hz=80, strength_db=9, share=1)
+
+
+def told(evidence, engine=None):
+    return Beat(evidence=evidence, engine=engine)
+
+
+def test_steady_odds_keep_their_edges_and_lose_moments():
+    odds = np.full(200, -5.0)
+    odds[60:120] = 5
+    odds[90:100] = -5  # it coughs
+    odds[160:170] = 5  # a moment
+    assert (steady(odds) > 0).nonzero()[0].tolist() == list(range(60, 120))
+
+
+@pytest.mark.parametrize("evidence", EVIDENCE)
+def test_no_evidence_turns_what_is_clear(evidence):
+    low, high = DOUBTFUL_ODDS
+    assert low < 0 < high
+    for odds in (low - 0.1, high + 0.1):
+        both = machine_odds(np.full(100, odds), [(5.0, told(evidence))])
+        assert ((both > 0) == (odds > 0)).all()
+
+
+def test_evidence_turns_what_is_in_doubt():
+    odds = np.zeros(600)
+    both = machine_odds(odds, [(5.0, told(4.0)), (50.0, told(-0.5))])
+    assert (both[:150] > 2).all()
+    assert (both[400:] < -2).all()
+    # as much of one as of the other half-way, and the starter model alone where nothing is known
+    near = machine_odds(odds, [(5.0, told(4.0)), (25.0, told(0.0))])
+    assert near[150] == pytest.approx((near[50:60].mean() + near[245:255].mean()) / 2, abs=0.6)
+    assert (near[500:] == 0).all()
+    assert (machine_odds(odds, []) == odds).all()
+    assert np.abs(both).max() <= 6
+
+
+def test_two_excerpts_at_one_place_and_at_the_edges():
+    both = machine_odds(np.zeros(50), [(0.0, told(1.0)), (0.0, told(3.0)), (9.0, told(2.0))])
+    assert both == pytest.approx(np.full(50, 2.13 * 2 - 4.03))
+
+
+@pytest.fixture
+def looked(monkeypatch):
+    """A watch that is told what to find: `looked(odds, calling, evidence)` gives its places."""
+
+    def look(odds, calling=None, beat=None, pieces=1):
+        found = beat or told(0.0)
+        monkeypatch.setattr(beats_module, "listen_for_beat", lambda *_: found)
+        cuts = []
+        watch = BeatWatch()
+        calling = np.zeros(len(odds)) if calling is None else calling
+        out = []
+        for i in range(pieces):
+            part = slice(len(odds) * i // pieces, len(odds) * (i + 1) // pieces)
+            out += watch.look(
+                odds[part], calling[part], part.start / 10, lambda a, b: cuts.append((a, b))
+            )
+        assert all(b - a == pytest.approx(4) for a, b in cuts)
+        return out
+
+    return look
+
+
+def test_nothing_is_looked_at_where_no_machine_can_be(looked):
+    assert looked(np.full(6000, DOUBTFUL_ODDS[0] - 0.1)) == []
+    moment = np.full(600, -9.0)
+    moment[100:104] = 0
+    assert looked(moment) == []
+
+
+def test_doubt_is_looked_at_often_and_then_more_seldom(looked):
+    at_s = [at_s for at_s, _ in looked(np.zeros(3000))]
+    apart = np.diff(at_s)
+    assert at_s[0] < 5
+    assert (apart[:1] <= 12).all()
+    assert (apart >= 7.9).all()
+    assert (apart[4:] >= 19.9).all()
+    assert len(at_s) <= 3000 / 10 / 15
+
+
+def test_a_certain_machine_is_looked_at_for_its_rate_only(looked):
+    odds = np.full(3000, 8.0)
+    assert len(looked(odds, beat=told(4.0, ENGINE))) <= 7
+    assert 20 <= len(looked(odds)) <= 26  # again, as long as there is none
+
+
+def test_excerpts_lie_where_nothing_calls(looked):
+    calling = np.zeros(3000)
+    rng = np.random.default_rng(1)
+    for start in rng.integers(0, 2980, 60):
+        calling[start : start + 10] = 1
+    at_s = [at_s for at_s, _ in looked(np.zeros(3000), calling)]
+    busy = [calling[round(10 * at) - 20 : round(10 * at) + 20].mean() for at in at_s]
+    assert np.mean(busy) < 0.7 * calling.mean()
+
+
+def test_what_beats_in_calls_is_no_machine(looked):
+    beat = told(4.0, ENGINE)
+    ((_, silent),) = looked(np.zeros(50), np.zeros(50), beat)
+    ((_, full),) = looked(np.zeros(50), np.ones(50), beat)
+    ((_, against),) = looked(np.zeros(50), np.ones(50), told(-0.7))
+    assert silent == beat
+    assert full == told(0.0)
+    assert against.evidence == -0.7
+
+
+@pytest.mark.parametrize("seconds", [0.5, 1.0, 3.0, 4.0, 5.0])
+def test_a_short_take_is_looked_at_once(looked, seconds):
+    ((at_s, _),) = looked(np.zeros(round(10 * seconds)))
+    assert at_s == pytest.approx(seconds / 2, abs=0.7)
+
+
+def test_windows_leave_no_gap(looked):
+    whole = [at_s for at_s, _ in looked(np.zeros(3000))]
+    parts = [at_s for at_s, _ in looked(np.zeros(3000), pieces=5)]
+    assert abs(len(whole) - len(parts)) <= 2
+    assert np.diff(parts).max() < 26

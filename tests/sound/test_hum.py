@@ -1,0 +1,33 @@
+"""Hum of the mains: sines of known frequency and level, and what is none."""
+
+from __future__ import annotations
+
+import pytest
+
+from calltag.sound.engine import firing_rate_hz
+from calltag.sound.hum import describe_hum, find_hum
+
+RATE_HZ = 48_000
+
+
+@pytest.mark.parametrize("mains_hz", [50, 60])
+@pytest.mark.parametrize("off", [-0.08, 0.0, 0.05])
+def test_hum_of_the_mains(rng, made, mains_hz, off):
+    sound = made.hum(mains_hz + off, [1, 2, 3, 5, 7]) + rng.normal(0, 0.02, 6 * RATE_HZ)
+    found = find_hum(sound, RATE_HZ)
+    assert found is not None
+    assert found.mains_hz == mains_hz
+    assert found.base_hz == pytest.approx(mains_hz + off, abs=0.01)
+    assert {1, 2, 3} <= set(found.lines)
+    assert not {4, 6} & set(found.lines)
+    assert describe_hum(found).startswith(f"hum of the mains, {mains_hz} Hz and ")
+
+
+@pytest.mark.parametrize("wobble", [0.005, 0.02])
+def test_an_idling_saw_at_50_hz_is_no_hum(rng, made, wobble):
+    assert find_hum(made.engine(rng, firing_rate_hz(3000), 8, wobble), RATE_HZ) is None
+
+
+def test_no_hum_in_noise_or_in_less_than_four_seconds(rng, made):
+    assert find_hum(rng.normal(0, 0.1, 8 * RATE_HZ), RATE_HZ) is None
+    assert find_hum(made.hum(50, [1, 2, 3], seconds=3.5), RATE_HZ) is None
