@@ -21,6 +21,7 @@ from calltag.learn.outoffold import out_of_fold, strangers
 from calltag.learn.tagger import Tagger, check
 from calltag.learn.validate import Validation, next_to_label, validate
 from calltag.records import Span
+from calltag.words import sure
 
 LEAST = 2
 """Examples that a label must have to be taught at all."""
@@ -162,7 +163,7 @@ class Report:
             lines.append("Labels to look at again:")
             lines += [
                 f"  {doubt.take} at {doubt.span.start_s:.1f} s: labelled {doubt.label}, sounds like"
-                f" {doubt.suggestion} ({100 * doubt.confidence:.0f} % sure)"
+                f" {doubt.suggestion} ({sure(doubt.confidence)} sure)"
                 for doubt in self.look_again[:_SHOWN]
             ]
         if self.label_next:

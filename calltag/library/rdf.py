@@ -22,6 +22,7 @@ from typing import Any
 
 from calltag.library.story import Story, checksum, from_plain, to_plain
 from calltag.records import CALL
+from calltag.words import sure
 
 NAMESPACES = {
     "rdf": "http://www.w3.org/1999/02/22-rdf-syntax-ns#",
@@ -203,7 +204,7 @@ def remarks(story: Story) -> str:
     elif story.label == CALL or not story.labelled_by:
         how = "type not known"
     else:
-        how = f"named by {story.labelled_by}, {int(100 * story.confidence)} % sure"
+        how = f"named by {story.labelled_by}, {sure(story.confidence)} sure"
     return f"{how}; a tag for the edit, not an identification record"
 
 

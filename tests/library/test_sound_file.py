@@ -150,6 +150,13 @@ def test_files_of_others_are_told(tmp_path, suffix):
         read_story(path)
 
 
+def test_no_guess_is_certain_and_files_that_said_so_still_read_whole():
+    story = tidy(plain_story(confidence=0.999, labelled_by="calltag.model 1"))
+    text = to_rdf(story)
+    assert "named by calltag.model 1, 99 % sure; a tag" in text
+    assert from_rdf(text.replace("99 % sure", "100 % sure")) == (story, True)
+
+
 def test_a_story_changed_by_hand_is_read_and_noticed():
     text = to_rdf(tidy(plain_story())).replace("Ashmere", "Elsewhere")
     story, whole = from_rdf(text)
