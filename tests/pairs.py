@@ -15,6 +15,8 @@ import soxr
 from scipy.fft import irfft, next_fast_len, rfft
 from scipy.signal import oaconvolve
 
+from calltag.edit.sync_trace import Trace, trace_blocks
+
 RATE_HZ = 48_000
 
 Sound = np.ndarray
@@ -45,6 +47,13 @@ class Pair:
         first = max(0.0, self.offset_s)
         last = min(len(self.a) / RATE_HZ, self.offset_s + len(self.b) / self.rate_b_hz)
         return max(abs(alignment.in_b(t) - self.in_b(t)) for t in (first, last))
+
+
+def traced(sound: Sound, rate_hz: int = RATE_HZ) -> Trace:
+    """As `trace_take` does it, without a file."""
+    if rate_hz != RATE_HZ:
+        sound = soxr.resample(sound, rate_hz, RATE_HZ)
+    return trace_blocks([np.ascontiguousarray(sound, np.float32)])
 
 
 def call(rng: np.random.Generator, kind: int | None = None) -> Sound:

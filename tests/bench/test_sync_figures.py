@@ -10,10 +10,8 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-import soxr
 
 from calltag.edit.sync import Outcome, compare
-from calltag.edit.sync_trace import Trace, trace_blocks
 
 pytestmark = pytest.mark.bench
 
@@ -24,17 +22,11 @@ N_UNRELATED_TAKES = 21
 """Each with each: 210 pairs."""
 
 
-def traced(sound: np.ndarray, rate_hz: int = RATE_HZ) -> Trace:
-    if rate_hz != RATE_HZ:
-        sound = soxr.resample(sound, rate_hz, RATE_HZ)
-    return trace_blocks([np.ascontiguousarray(sound, np.float32)])
-
-
 def test_pairs_at_0_db_are_within_5_ms(pairs) -> None:
     errors_ms, outcomes = [], []
     for seed in range(1000, 1000 + N_RELATED):
         pair = pairs.make_pair(seed, snr_db=0.0, seconds=40.0)
-        found = compare(traced(pair.a), traced(pair.b, pair.rate_b_hz))
+        found = compare(pairs.traced(pair.a), pairs.traced(pair.b, pair.rate_b_hz))
         outcomes.append(found.outcome)
         errors_ms.append(1000 * pair.worst_error_s(found.alignment))
     lined_up = [e for e, o in zip(errors_ms, outcomes, strict=True) if o is Outcome.LINED_UP]
@@ -57,7 +49,7 @@ def test_no_false_match_among_210_unrelated_pairs(pairs) -> None:
         kind = int(rng.integers(5)) if seed % 3 == 0 else None  # some: one species only
         snr_db = float(rng.choice([0, 5, 10, 20]))
         events = pairs.chorus(rng, seconds, kind=kind)
-        traces.append(traced(pairs.heard(rng, events, noise, snr_db)))
+        traces.append(pairs.traced(pairs.heard(rng, events, noise, snr_db)))
     outcomes = [compare(a, b).outcome for a, b in combinations(traces, 2)]
     print(
         f"\n{len(outcomes)} unrelated pairs: {outcomes.count(Outcome.LINED_UP)} lined up, "

@@ -14,26 +14,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import correlate, correlation_lags
 
-from calltag.edit.sync import Comparison, Outcome, Source, compare, sync_takes
+from calltag.edit.sync import Outcome, Source, compare, sync_takes
 from calltag.edit.sync_search import Bounds
-from calltag.edit.sync_trace import EVEN_RATE_HZ, Trace, trace_blocks, trace_take
+from calltag.edit.sync_trace import EVEN_RATE_HZ, trace_blocks, trace_take
 from calltag.errors import InputError, MediaError
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_audio"
 RATE_HZ = 48_000
 CLOSE_S = 0.005
 """What an edit needs: an eighth of a frame at 25 a second. All that is found is far closer."""
-
-
-def traced(sound: np.ndarray, rate_hz: int = RATE_HZ) -> Trace:
-    """As `trace_take` does it, without a file."""
-    if rate_hz != RATE_HZ:
-        sound = soxr.resample(sound, rate_hz, RATE_HZ)
-    return trace_blocks([np.ascontiguousarray(sound, np.float32)])
-
-
-def compared(pair, **options) -> Comparison:
-    return compare(traced(pair.a), traced(pair.b, pair.rate_b_hz), **options)
 
 
 # What is known of a sound
@@ -51,20 +40,20 @@ def test_a_trace_does_not_depend_on_blocks(rng, pairs, lengths: list[int]) -> No
 
 def test_a_trace_does_not_depend_on_level(rng, pairs) -> None:
     sound = pairs.heard(rng, pairs.chorus(rng, 10), pairs.pink(rng, 10 * RATE_HZ), 10)
-    loud, soft = traced(sound), traced(sound / 100)
+    loud, soft = pairs.traced(sound), pairs.traced(sound / 100)
     np.testing.assert_allclose(loud.outline, soft.outline, atol=0.05)
     assert np.abs(loud.even.astype(int) - soft.even).max() <= 1
 
 
-def test_a_click_stays_where_it_was(rng) -> None:
+def test_a_click_stays_where_it_was(rng, pairs) -> None:
     sound = rng.normal(0, 1e-4, 10 * RATE_HZ)
     sound[round(6.25 * RATE_HZ)] = 0.9
-    power = np.square(traced(sound).even.astype(float)).sum(axis=1)
+    power = np.square(pairs.traced(sound).even.astype(float)).sum(axis=1)
     assert int(power.argmax()) == round(6.25 * EVEN_RATE_HZ)
 
 
 def test_sound_outside_a_take_is_silence(rng, pairs) -> None:
-    trace = traced(pairs.pink(rng, RATE_HZ))
+    trace = pairs.traced(pairs.pink(rng, RATE_HZ))
     n = len(trace.even)
     around = trace.sound(-5, n + 5)
     assert not around[:5].any()
@@ -79,10 +68,10 @@ def test_sound_outside_a_take_is_silence(rng, pairs) -> None:
 
 @settings(max_examples=8, deadline=None)
 @given(shift=st.integers(-4 * RATE_HZ, 4 * RATE_HZ), seed=st.integers(0, 99))
-def test_the_same_sound_is_found_to_a_tenth_of_a_millisecond(shift: int, seed: int) -> None:
+def test_the_same_sound_is_found_to_a_tenth_of_a_millisecond(shift: int, seed: int, pairs) -> None:
     sound = np.random.default_rng(seed).normal(0, 0.1, 16 * RATE_HZ)
     a, b = sound[max(0, -shift) :][: 10 * RATE_HZ], sound[max(0, shift) :][: 10 * RATE_HZ]
-    found = compare(traced(a), traced(b))
+    found = compare(pairs.traced(a), pairs.traced(b))
     assert found.outcome is Outcome.LINED_UP
     assert found.alignment.offset_s == pytest.approx(shift / RATE_HZ, abs=1e-4)
     assert found.alignment.drift_ppm == pytest.approx(0, abs=2)
@@ -101,7 +90,7 @@ def test_a_plain_correlation_agrees(pairs) -> None:
     b = (0.1 * dry + 0.001 * pairs.pink(rng, len(dry)))[4 * RATE_HZ : 19 * RATE_HZ]
     lags = correlation_lags(len(a), len(b))
     reference_s = lags[np.abs(correlate(a, b, method="fft")).argmax()] / RATE_HZ
-    found = compare(traced(a), traced(b))
+    found = compare(pairs.traced(a), pairs.traced(b))
     assert found.alignment.offset_s == pytest.approx(reference_s, abs=1e-4)
 
 
@@ -118,7 +107,7 @@ def test_a_plain_correlation_agrees(pairs) -> None:
 def test_two_microphones_are_lined_up(pairs, seed: int, conditions: dict) -> None:
     """Own noise, wind, room, clock, level and sampling rate."""
     pair = pairs.make_pair(seed, **({"seconds": 24.0} | conditions))
-    found = compared(pair)
+    found = compare(pairs.traced(pair.a), pairs.traced(pair.b, pair.rate_b_hz))
     assert found.outcome is Outcome.LINED_UP
     assert pair.worst_error_s(found.alignment) < CLOSE_S / 5
     assert found.alignment.drift_ppm == pytest.approx(pair.drift_ppm, abs=40)
@@ -126,7 +115,7 @@ def test_two_microphones_are_lined_up(pairs, seed: int, conditions: dict) -> Non
 
 def test_it_does_not_matter_which_take_comes_first(pairs) -> None:
     pair = pairs.make_pair(4, snr_db=10.0, seconds=24.0)
-    a, b = traced(pair.a), traced(pair.b[: 18 * pair.rate_b_hz], pair.rate_b_hz)
+    a, b = pairs.traced(pair.a), pairs.traced(pair.b[: 18 * pair.rate_b_hz], pair.rate_b_hz)
     one, other = compare(a, b).alignment, compare(b, a).alignment
     for at_s in (0.0, 10.0, 20.0):
         assert other.in_a(at_s) == pytest.approx(one.in_b(at_s), abs=1e-6)
@@ -135,17 +124,17 @@ def test_it_does_not_matter_which_take_comes_first(pairs) -> None:
 
 def test_an_inverted_channel_is_lined_up(pairs) -> None:
     pair = pairs.make_pair(2, snr_db=10.0, seconds=16.0)
-    a = traced(pair.a)
-    upright = compare(a, traced(pair.b, pair.rate_b_hz)).alignment
-    found = compare(a, traced(-pair.b, pair.rate_b_hz)).alignment
+    a = pairs.traced(pair.a)
+    upright = compare(a, pairs.traced(pair.b, pair.rate_b_hz)).alignment
+    found = compare(a, pairs.traced(-pair.b, pair.rate_b_hz)).alignment
     assert found.offset_s == pytest.approx(upright.offset_s, abs=1e-5)
 
 
-def test_a_faster_clock_has_drift_above_zero(rng) -> None:
+def test_a_faster_clock_has_drift_above_zero(rng, pairs) -> None:
     """B's clock counts 100 samples in a million too many, so it hears things ever later."""
     sound = rng.normal(0, 0.1, 30 * RATE_HZ)
     faster = soxr.resample(sound, RATE_HZ, RATE_HZ * (1 + 100e-6))
-    found = compare(traced(sound), traced(faster)).alignment
+    found = compare(pairs.traced(sound), pairs.traced(faster)).alignment
     assert found.drift_ppm == pytest.approx(100, abs=2)
     assert found.in_b(30.0) == pytest.approx(30.003, abs=2e-4)
 
@@ -159,7 +148,7 @@ def test_unrelated_takes_have_no_common_sound(pairs) -> None:
         rng = np.random.default_rng(seed)
         noise = (pairs.windy if seed % 2 else pairs.pink)(rng, 12 * RATE_HZ)
         kind = 1 if seed > 3 else None  # the last two: one species only
-        traces.append(traced(pairs.heard(rng, pairs.chorus(rng, 12, kind=kind), noise, 10)))
+        traces.append(pairs.traced(pairs.heard(rng, pairs.chorus(rng, 12, kind=kind), noise, 10)))
     outcomes = [compare(a, b).outcome for i, a in enumerate(traces) for b in traces[i + 1 :]]
     assert len(outcomes) == 15
     assert Outcome.LINED_UP not in outcomes
@@ -176,7 +165,7 @@ def test_a_sound_that_repeats_is_not_certain(pairs, every_s: float) -> None:
         times = np.arange(begin, 19.5, every_s)
         events = [(int(t * RATE_HZ), tick) for t in times]
         sounds.append(pairs.heard(rng, events, pairs.pink(rng, 20 * RATE_HZ), 20))
-    found = compare(*map(traced, sounds))
+    found = compare(*map(pairs.traced, sounds))
     assert found.outcome is Outcome.UNSURE
     assert found.reason.startswith("the sound repeats")
     assert found.alignment.confidence <= 0.5
@@ -187,7 +176,7 @@ def test_engines_at_the_same_speed_are_not_lined_up(pairs) -> None:
         pairs.engine(np.random.default_rng(seed), 12 * RATE_HZ).astype(np.float32)
         for seed in (1, 2)
     ]
-    assert compare(*map(traced, sounds)).outcome is not Outcome.LINED_UP
+    assert compare(*map(pairs.traced, sounds)).outcome is not Outcome.LINED_UP
 
 
 def test_one_sound_that_both_heard_is_not_enough(pairs) -> None:
@@ -199,7 +188,7 @@ def test_one_sound_that_both_heard_is_not_enough(pairs) -> None:
         events = [e for e in pairs.chorus(rng, 20) if not at_s - 1 < e[0] / RATE_HZ < at_s + 3]
         events.append((int(at_s * RATE_HZ), phrase))
         sounds.append(pairs.heard(rng, events, pairs.pink(rng, 20 * RATE_HZ), 15))
-    found = compare(*map(traced, sounds))
+    found = compare(*map(pairs.traced, sounds))
     assert found.outcome is Outcome.UNSURE
     assert found.reason == "only one sound agrees, which may have occurred twice"
     assert found.alignment.offset_s == pytest.approx(-8.0, abs=0.005)
@@ -211,7 +200,7 @@ def test_the_user_may_say_where_to_look(pairs) -> None:
     tick = pairs.band_noise(rng, 2400, 2500, 6000) * np.exp(-np.arange(2400) / 400)
     events = [(int(t * RATE_HZ), tick) for t in np.arange(0.2, 29.5)]
     a, b = (pairs.heard(rng, events, pairs.pink(rng, 30 * RATE_HZ), 20) for _ in range(2))
-    takes = traced(a[: 20 * RATE_HZ]), traced(b[7 * RATE_HZ :][: 20 * RATE_HZ])
+    takes = pairs.traced(a[: 20 * RATE_HZ]), pairs.traced(b[7 * RATE_HZ :][: 20 * RATE_HZ])
     assert compare(*takes).outcome is Outcome.UNSURE
     for bounds, turned in ((Bounds(6.6, 7.4), False), (Bounds(-7.4, -6.6), True)):
         ordered = takes[::-1] if turned else takes
@@ -220,17 +209,17 @@ def test_the_user_may_say_where_to_look(pairs) -> None:
         assert abs(found.alignment.offset_s) == pytest.approx(7.0, abs=0.001)
 
 
-def test_silence_is_said(rng) -> None:
-    sound = traced(rng.normal(0, 0.1, 5 * RATE_HZ))
-    silent = traced(np.zeros(5 * RATE_HZ))
+def test_silence_is_said(rng, pairs) -> None:
+    sound = pairs.traced(rng.normal(0, 0.1, 5 * RATE_HZ))
+    silent = pairs.traced(np.zeros(5 * RATE_HZ))
     found = compare(sound, silent, "a.mov", "b.mov")
     assert (found.outcome, found.reason) == (Outcome.NOTHING, "b.mov is silent")
 
 
 @pytest.mark.parametrize("lengths_s", [(0.01, 5), (1.0, 1.0), (0.4, 0.4), (3.0, 1.5)])
-def test_very_short_takes_are_not_lined_up(rng, lengths_s) -> None:
+def test_very_short_takes_are_not_lined_up(rng, lengths_s, pairs) -> None:
     sound = rng.normal(0, 0.1, 5 * RATE_HZ)
-    takes = (traced(sound[: int(s * RATE_HZ)]) for s in lengths_s)
+    takes = (pairs.traced(sound[: int(s * RATE_HZ)]) for s in lengths_s)
     assert compare(*takes).outcome is Outcome.NOTHING
 
 
@@ -349,7 +338,7 @@ def test_real_recordings_in_rain_and_surf(field: Path, pairs) -> None:
         pairs.make_pair(seed, snr_db=5.0, calls=calls, noises=[bed], seconds=24.0)
         for seed in range(2)
     ]
-    traces = [(traced(p.a), traced(p.b, p.rate_b_hz)) for p in made]
+    traces = [(pairs.traced(p.a), pairs.traced(p.b, p.rate_b_hz)) for p in made]
     for (i, pair), (j, _) in product(enumerate(made), repeat=2):
         found = compare(traces[i][0], traces[j][1])
         if i == j:
