@@ -548,10 +548,9 @@ with Log(path) as log:
         assert len(log.takes()) == 80
 
 
-def test_a_locked_log_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("calltag.log.BUSY_TIMEOUT_S", 0.05)
+def test_a_locked_log_is_told(tmp_path: Path) -> None:
     path = tmp_path / "calltag.db"
-    with Log(path) as log:
+    with Log(path, busy_timeout_s=0.05) as log:
         other = sqlite3.connect(path, isolation_level=None)
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(LogError, match="another program is writing to this log; try again"):
