@@ -55,7 +55,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial.distance import cdist
 from sklearn.covariance import ledoit_wolf
-from sklearn.feature_selection import f_classif
 from sklearn.linear_model import LogisticRegression
 from sklearn.svm import SVC
 
@@ -70,6 +69,7 @@ _CURVED_SHARPNESS = 6.0
 _DISTANCE_SOFTNESS = 6.0
 _KIN_COUNTS = 2.0  # votes, of one for each of the others
 _KIN_SOFTNESS = 2.0
+_NO_SPREAD = 1e-12  # of features scaled to a variance of one: less is rounding
 _REACH = 2.0  # times the length of the longest example
 
 
@@ -195,11 +195,8 @@ class Judges:
         mean, scale = features.mean(axis=0), features.std(axis=0)
         scale[scale < 1e-9 * (1 + np.abs(mean))] = 1.0
         scaled = np.clip((features - mean) / scale, -CUT, CUT)
-        varied = np.ptp(scaled, axis=0) > 0
-        weight = np.zeros(features.shape[1])
-        ratio = f_classif(scaled[:, varied], codes)[0]
-        # The share of a feature's variance ratio that is more than chance, 0 to 1.
-        weight[varied] = np.clip(1 - 1 / np.maximum(np.nan_to_num(ratio, posinf=1e9), 1.0), 0, 1)
+        centres = np.stack([scaled[codes == code].mean(axis=0) for code in range(len(classes))])
+        weight = _worth(scaled, centres, codes)
         weighted = scaled * weight
         gamma = 1 / (weighted.shape[1] * max(float(weighted.var()), 1e-12))
         slopes, offsets, alphas, biases = [], [], [], []
@@ -214,9 +211,7 @@ class Judges:
             alphas[-1][curved.support_] = curved.dual_coef_[0]
             biases.append(curved.intercept_[0])
         supports = np.any(alphas, axis=0)
-        centres = np.stack([scaled[codes == code].mean(axis=0) for code in range(len(classes))])
-        within, _ = ledoit_wolf(scaled - centres[codes], assume_centered=True)
-        whitening = np.linalg.cholesky(np.linalg.inv(within))
+        whitening = _whitening(scaled - centres[codes])
         white = scaled @ whitening
         return cls(
             classes=classes,
@@ -298,6 +293,33 @@ class Judges:
     def _scaled(self, features: npt.NDArray[Any]) -> Array:
         scaled = (np.asarray(features, np.float64) - self.mean) / self.scale
         return np.clip(np.nan_to_num(scaled), -CUT, CUT)
+
+
+def _worth(scaled: Array, centres: Array, codes: npt.NDArray[np.intp]) -> Array:
+    """How much of what parts the labels in each feature is more than chance, 0 to 1.
+
+    That is 1 - 1/F, of the variance ratio F of a one-way analysis of variance. Where a feature is
+    the same for all examples of each label, F is infinite, so its inverse is what is computed. With
+    one example of each label nothing is known of chance, and all that varies is worth the same.
+    """
+    n, n_classes = len(codes), len(centres)
+    between = (np.bincount(codes)[:, None] * np.square(centres - scaled.mean(axis=0))).sum(axis=0)
+    apart = between > _NO_SPREAD * n
+    if n == n_classes:
+        return apart.astype(np.float64)
+    within = np.square(scaled - centres[codes]).sum(axis=0)
+    chance = np.ones(len(apart))
+    np.divide(within * (n_classes - 1), between * (n - n_classes), out=chance, where=apart)
+    return np.clip(1 - chance, 0, 1)
+
+
+def _whitening(residuals: Array) -> Array:
+    """What takes the spread within labels out; nothing is taken out where none is known."""
+    n_features = residuals.shape[1]
+    if np.square(residuals).mean() < _NO_SPREAD:
+        return np.eye(n_features)
+    within, _ = ledoit_wolf(residuals, assume_centered=True)
+    return np.asarray(np.linalg.cholesky(np.linalg.inv(within)))
 
 
 def _sigmoid(x: Array) -> Array:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import softmax
 from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
+from sklearn.feature_selection import f_classif
 from sklearn.svm import SVC
 
 from calltag.learn.judges import CUT, Judges
@@ -44,6 +45,41 @@ def test_scale_and_offset_of_a_feature_do_not_matter(sounds, rng) -> None:
     plain = Judges.fit(features, labels).judge(heard)
     moved = Judges.fit(features * scale + offset, labels).judge(heard * scale + offset)
     assert moved.votes == pytest.approx(plain.votes, abs=1e-3)
+
+
+def test_features_are_worth_what_an_analysis_of_variance_says(sounds) -> None:
+    """1 - 1/F, with F by scikit-learn's f_classif."""
+    features, labels, _ = sounds.arrays(sounds.examples(takes=3))
+    judges = Judges.fit(features, labels)
+    scaled = np.clip((features - judges.mean) / judges.scale, -CUT, CUT)
+    ratio, _ = f_classif(scaled, labels)
+    assert judges.weight == pytest.approx(1 - 1 / np.maximum(ratio, 1), abs=1e-9)
+
+
+@pytest.mark.parametrize("values", [(1.0, 2.0), (1 / 3, 1 / 7), (1.3e3, -8.1)])
+def test_what_is_the_same_for_all_of_a_label_parts_labels_best(rng, values) -> None:
+    """With few labels it happens; no warning is told, and such a feature counts whole."""
+    labels = np.repeat(["marsh hooter: boom", "pit rail: rasp"], 3)
+    features = rng.normal(size=(6, 10))
+    features[:, 4] = np.repeat(values, 3)
+    judges = Judges.fit(features, labels)
+    assert judges.weight[4] == pytest.approx(1)
+    judgement = judges.judge(features)
+    assert np.isfinite(judgement.votes).all()
+    assert (judges.classes[judgement.votes.argmax(axis=1)] == labels).all()
+
+
+@pytest.mark.parametrize("each", [1, 3])
+def test_labels_without_any_spread_are_judged_all_the_same(sounds, each: int) -> None:
+    """One example of each, as where a trial leaves a take out, or the same again and again."""
+    labels = np.array(["machine", "pit rail: rasp"])
+    one = np.concatenate([sounds.rows(label, 1, take=3) for label in labels])
+    judges = Judges.fit(np.repeat(one, each, axis=0), np.repeat(labels, each))
+    for label in labels:
+        judgement = judges.judge(sounds.rows(label, 40, take=5))
+        assert np.isfinite(judgement.votes).all()
+        assert np.abs(judgement.likeness).max() <= 1 + 1e-9
+        assert (judges.classes[judgement.votes.argmax(axis=1)] == label).mean() > 0.8
 
 
 def test_constant_and_wild_features_do_no_harm(sounds) -> None:
