@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from calltag.errors import CalltagError
 
@@ -195,3 +195,19 @@ class Database:
             sqlite3.SQLITE_FULL: "the disk is full; make room and start again",
             sqlite3.SQLITE_IOERR: "the disk does not answer; check it and start again",
         }.get(code, f"this {name} cannot be used ({error})")
+
+
+class Closing:
+    """What has an open file of ours and closes it; a context manager."""
+
+    _database: Database
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; the object is of no use afterwards."""
+        self._database.close()

@@ -16,12 +16,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
 
-from calltag.database import BUSY_TIMEOUT_S, Database, Kind
+from calltag.database import BUSY_TIMEOUT_S, Closing, Database, Kind
 from calltag.errors import LogError
 from calltag.records import (
     Alignment,
@@ -201,7 +200,7 @@ class Entry:
     model: str | None = None
 
 
-class Log:
+class Log(Closing):
     """The log of a shoot, open for reading and writing; a context manager.
 
     Takes are named by `Take.path`, which no two takes of a log share.
@@ -247,21 +246,6 @@ class Log:
         self._database = Database(path, _KIND, MIGRATIONS, busy_timeout_s=busy_timeout_s)
         self._writing = self._database.writing
         self._read = self._database.read
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the file; the object is of no use afterwards."""
-        self._database.close()
 
     # Takes
 

@@ -14,13 +14,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from calltag.database import BUSY_TIMEOUT_S, Database, Kind
+from calltag.database import Closing, Database, Kind
 from calltag.edit.timecode import frame_to_seconds, parse_timecode
 from calltag.errors import InputError, LibraryError
 from calltag.library.story import Story, from_plain, pack_features, to_plain, unpack_features
@@ -162,7 +161,7 @@ KEPT_COLUMNS = "cuts.id, cuts.path, stories.size_bytes, stories.file_hash, stori
 """What `Catalogue.kept_of_row` makes a `Kept` of: columns of `cuts` joined with `stories`."""
 
 
-class Catalogue:
+class Catalogue(Closing):
     """The catalogue of a call library, open for reading and writing; a context manager.
 
     Parameters
@@ -200,24 +199,9 @@ class Catalogue:
                 f"{folder}: no call library can be kept there ({reason}); name another folder with "
                 "--library"
             ) from None
-        self._database = Database(path, _KIND, MIGRATIONS, busy_timeout_s=BUSY_TIMEOUT_S)
+        self._database = Database(path, _KIND, MIGRATIONS)
         self.read = self._database.read
         self.read(f"PRAGMA cache_size = -{_CACHE_KB}")
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the file; the object is of no use afterwards."""
-        self._database.close()
 
     def count(self) -> int:
         """Count the kept calls.
