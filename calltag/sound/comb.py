@@ -7,6 +7,7 @@ fast.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -108,20 +109,29 @@ def comb_evidence(
     strength_db : np.ndarray, shape (..., n_rates)
         How far the lines stand above the places half-way between.
     """
-    rates_hz = comb.rates_hz
-    numbers = np.arange(1, comb.lines + 1)
-    within = rates_hz[:, None] * numbers <= comb.top_hz
-    last = heights.shape[-1] - 1
-    on = np.minimum(np.rint(rates_hz[:, None] * numbers / bin_hz).astype(int), last)
-    off = np.minimum(np.rint(rates_hz[:, None] * (numbers - 0.5) / bin_hz).astype(int), last)
-    n_lines = within.sum(axis=1)
-    lines = np.where(within, heights[..., on], 0).sum(axis=-1)
-    between = np.where(within, heights[..., off], 0).sum(axis=-1)
+    on, off, n_lines = _places(comb, bin_hz, heights.shape[-1])
+    padded = np.concatenate([heights, np.zeros_like(heights[..., :1])], axis=-1)
+    lines = sum((padded[..., at] for at in on), start=np.float64(0.0))
+    between = sum((padded[..., at] for at in off), start=np.float64(0.0))
     sigma = _NOISE_SPREAD_DB * np.sqrt(n_lines)
     evidence = np.minimum(
         (lines - between) / (np.sqrt(2.0) * sigma), (lines - n_lines * _NOISE_MEAN_DB) / sigma
     )
     return evidence, (lines - between) / n_lines
+
+
+@functools.lru_cache(maxsize=8)
+def _places(
+    comb: Comb, bin_hz: float, n_bins: int
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Bins of each rate's lines and of the places between, `n_bins` for none; number of lines."""
+    lines_hz = np.arange(1, comb.lines + 1)[:, None] * comb.rates_hz
+    within = lines_hz <= comb.top_hz
+    on, off = (
+        np.where(within, np.minimum(np.rint(hz / bin_hz).astype(int), n_bins - 1), n_bins)
+        for hz in (lines_hz, lines_hz - comb.rates_hz / 2)
+    )
+    return on, off, within.sum(axis=0)
 
 
 def follow(evidence: npt.NDArray[np.float64], comb: Comb) -> npt.NDArray[np.intp]:

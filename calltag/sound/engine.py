@@ -35,9 +35,9 @@ _STEADY = 1.15  # between an even engine's slowest and fastest second
 # what one in ten of them exceeds.
 _LINES_USUAL, _LINES_RARE = 2.53, 3.89
 _THROB_USUAL, _THROB_RARE = 0.63, 0.76
-# What beats without a bass is an animal: of the recordings of machines, all have one within 5 dB of
-# their strongest band, of nine in ten dogs, cocks and children, it is 20 dB or more below.
-_BASS_DB, _NO_BASS_DB = -8.0, -16.0
+# What beats without a bass is an animal: in all of 48 recordings of machines it is within 8 dB of
+# the strongest band, in most of dogs, cocks and children 20 dB or more below.
+_BASS_DB, _NO_BASS_DB = -12.0, -20.0
 EVIDENCE = (-1.0, 4.0)
 """Limits of `Beat.evidence`."""
 
@@ -226,6 +226,8 @@ def _lines(
 def _by_lines(
     evidence: npt.NDArray[np.float64], strength_db: npt.NDArray[np.float64]
 ) -> Engine | None:
+    if (evidence.max(axis=1) > _SURE).mean() < _SURE_SHARE:
+        return None
     path = follow(evidence, ENGINE)
     seconds = np.arange(len(evidence))
     sure = evidence[seconds, path] > _SURE

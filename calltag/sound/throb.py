@@ -82,8 +82,11 @@ def envelopes(samples: npt.NDArray[Any], rate_hz: int) -> FloatArray:
         gain = np.concatenate([rise, np.ones(len(band) - 2 * edge, np.float32), rise[::-1]])
         # a band alone, moved down to 0 Hz: fewer samples hold it, and their size is its envelope
         per_sample = max(2, -(-len(band) // n))
-        moved = scipy.fft.ifft(band * gain, n * per_sample)
-        power = (moved.real**2 + moved.imag**2).reshape(n, per_sample).mean(axis=1)
+        scaled = band * (gain * np.float32(np.sqrt(2) / len(samples)))
+        moved = scipy.fft.ifft(scaled, n * per_sample, norm="forward").view(np.float32)
+        power = np.square(moved).reshape(n, -1) @ np.full(
+            2 * per_sample, 1 / per_sample, np.float32
+        )
         row[:] = np.log(np.maximum(power, 1e-12 * power.max() + 1e-30)) / 2
     return out
 

@@ -34,12 +34,11 @@ def engine(rng, rate_hz, seconds=5.0, wobble=0.02, noise_db=-10.0, drift=0.0):
     return 0.1 * (rung + 10 ** (noise_db / 20) * rng.standard_normal(len(at)))
 
 
-def rasp(rng, rate_hz, seconds=5.0, low_hz=60.0, high_hz=6000.0, wobble=0.01, drift=0.0):
-    """Noise in bursts: a rotor's slap, an exhaust without a note."""
+def rasp(rng, rate_hz, seconds=5.0, wobble=0.01, drift=0.0):
+    """Noise in bursts, falling from 300 Hz on: a rotor's slap, an exhaust without a note."""
     _, phase = fired(rng, rate_hz, seconds, wobble, drift)
     noise = sosfilt(
-        butter(2, [low_hz, high_hz], "band", fs=RATE_HZ, output="sos"),
-        rng.standard_normal(len(phase)),
+        butter(1, [60, 300], "band", fs=RATE_HZ, output="sos"), rng.standard_normal(len(phase))
     )
     sound = noise * (0.2 + np.exp(-phase / 0.2))
     return 0.1 * sound / sound.std()

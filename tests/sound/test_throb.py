@@ -33,6 +33,15 @@ def test_the_envelope_of_a_modulated_tone_in_closed_form():
     np.testing.assert_allclose(shifted[inner], expected[inner], atol=0.05)
 
 
+def test_an_envelope_is_the_level_of_its_band_and_of_no_other():
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    for band, tone_hz in enumerate((150, 1000, 3000)):
+        found = envelopes(0.1 * np.sin(2 * np.pi * tone_hz * t), RATE_HZ).mean(axis=1)
+        assert found[band] == pytest.approx(np.log(0.1 / np.sqrt(2)), abs=0.001)
+        others = np.delete(found, band)
+        assert (others < found[band] - np.log(1000)).all()  # 60 dB
+
+
 @pytest.mark.parametrize("rate_hz", [9, 11.5, 17, 26, 33, 48, 65])
 @pytest.mark.parametrize("depth", [0.5, 1.0])
 def test_modulated_noise_throbs_at_its_rate(rng, rate_hz, depth):
