@@ -460,6 +460,67 @@ def test_no_hum_and_no_beat_in_plain_noise(plain, tmp_path, rng):
     assert not any(n.detail for n in plain.analyse(path, probe(path)).noise)
 
 
+def animals_that_beat(rng, seconds, rate_hz):
+    """A long trill, a churr, a chorus of frogs, and a row of wide clicks, in quiet air."""
+    n = round(seconds * RATE_HZ)
+    t = np.arange(n) / RATE_HZ
+    air, hiss_ = (
+        sosfilt(butter(2, band, "band", fs=RATE_HZ, output="sos"), rng.standard_normal(n))
+        for band in ([100, 6000], [1500, 8000])
+    )
+    swell = np.sin(np.pi * rate_hz * t) ** 2 * (t % 6 < 5)
+
+    def pulses(pulse):
+        out = np.zeros(n)
+        for of_rate in (0.93, 1.0, 1.06):
+            for start in (np.arange(0.1, seconds - 0.2, 1 / (rate_hz * of_rate)) * RATE_HZ).astype(
+                int
+            ):
+                out[start : start + len(pulse)] += rng.uniform(0.8, 1.2) * pulse
+        return out
+
+    croak = np.exp(-t[:3000] / 0.006) * np.sin(2 * np.pi * 1400 * t[:3000])
+    click = np.exp(-t[:400] / 0.001) * np.sin(2 * np.pi * 3000 * t[:400])
+    for sound in (
+        0.05 * np.sin(2 * np.pi * 3200 * t) * swell,
+        0.03 * hiss_ * swell,
+        0.05 * pulses(croak),
+        0.05 * pulses(click),
+    ):
+        yield 0.002 * air + sound
+
+
+@pytest.mark.parametrize("rate_hz", [10, 18, 26, 35])
+def test_animals_that_beat_are_no_machines(starter, tmp_path, rng, rate_hz):
+    for i, sound in enumerate(animals_that_beat(rng, 12, rate_hz)):
+        noise = found(starter, write(tmp_path / f"{i}.wav", sound)).noise
+        assert sum(n.span.length_s for n in noise if n.kind == "machine") < 1.0, i
+
+
+def test_clocks_gusts_rain_and_surf_are_no_machines(starter, tmp_path, rng):
+    n = 12 * RATE_HZ
+    t = np.arange(n) / RATE_HZ
+
+    def band(low_hz, high_hz):
+        filter_ = butter(2, [low_hz, high_hz], "band", fs=RATE_HZ, output="sos")
+        return sosfilt(filter_, rng.standard_normal(n))
+
+    tick = np.exp(-t[:1000] / 0.003) * np.sin(2 * np.pi * 3000 * t[:1000])
+    sounds = {
+        "gusts": 0.3 * band(20, 150) * np.maximum(0, np.sin(2 * np.pi * t / 5)) ** 2,
+        "rain": 0.03 * band(800, 10_000),
+        "surf": 0.1 * band(100, 4000) * (0.3 + np.maximum(0, np.sin(2 * np.pi * t / 6)) ** 2),
+    }
+    for per_s in (1, 2, 5, 8):
+        clock = np.zeros(n)
+        for start in (np.arange(0, 11.9, 1 / per_s) * RATE_HZ).astype(int):
+            clock[start : start + 1000] += 0.05 * tick
+        sounds[f"clock, {per_s} ticks a second"] = clock
+    for name, sound in sounds.items():
+        noise = found(starter, write(tmp_path / "take.wav", sound + 5e-4 * band(100, 6000))).noise
+        assert not [n for n in noise if n.kind == "machine"], name
+
+
 def test_gusts_and_knocks_from_sound_to_spans(starter, tmp_path, rng):
     n = 24 * RATE_HZ
     hz = np.fft.rfftfreq(n, 1 / RATE_HZ)
