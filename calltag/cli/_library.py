@@ -46,6 +46,14 @@ def library_folder(named: Path) -> Path:
     return named.expanduser()
 
 
+Words = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="WORDS",
+        help="Words that all stand in the story: animal, place, behaviour, take, people.",
+        show_default=False,
+    ),
+]
 Place = Annotated[str, typer.Option(metavar="TEXT", help="Only from a place that is called so.")]
 Months = Annotated[
     list[str] | None,
@@ -73,12 +81,6 @@ MinLength = Annotated[
 MaxLength = Annotated[
     float | None,
     typer.Option("--max-length", metavar="SECONDS", help="Only calls at most this long."),
-]
-Sure = Annotated[
-    float,
-    typer.Option(
-        "--min-confidence", min=0.0, max=1.0, metavar="0…1", help="Only labels at least this sure."
-    ),
 ]
 Noise = Annotated[
     bool | None,

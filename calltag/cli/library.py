@@ -23,13 +23,13 @@ from calltag.cli._library import (
     Noise,
     Place,
     Since,
-    Sure,
     Until,
+    Words,
     bar,
     library_folder,
     months_of,
 )
-from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, MinSnr, Types
+from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, MinConfidence, MinSnr, Types
 from calltag.cli._output import Column, print_data, print_table, say
 from calltag.errors import InputError
 from calltag.words import CARE, counted, first_few, position, sure
@@ -117,14 +117,7 @@ def library() -> None:
 
 @group.command("find")
 def find_command(
-    words: Annotated[
-        list[str] | None,
-        typer.Argument(
-            metavar="WORDS",
-            help="Words that all stand in the story: animal, place, behaviour, take, people.",
-            show_default=False,
-        ),
-    ] = None,
+    words: Words = None,
     library: LibraryFolder = LIBRARY,
     types: Types = None,
     place: Place = "",
@@ -136,7 +129,7 @@ def find_command(
     max_level: MaxLevel = None,
     min_length: MinLength = None,
     max_length: MaxLength = None,
-    min_confidence: Sure = 0.0,
+    min_confidence: MinConfidence = 0.0,
     noise: Noise = None,
     by_hand: ByHand = False,
     ids: Ids = None,
@@ -243,12 +236,7 @@ def out_command(
         Path,
         typer.Argument(metavar="FOLDER", help="Where to copy to.", show_default=False),
     ],
-    words: Annotated[
-        list[str] | None,
-        typer.Argument(
-            metavar="WORDS", help="Words that all stand in the story.", show_default=False
-        ),
-    ] = None,
+    words: Words = None,
     library: LibraryFolder = LIBRARY,
     types: Types = None,
     place: Place = "",
@@ -260,7 +248,7 @@ def out_command(
     max_level: MaxLevel = None,
     min_length: MinLength = None,
     max_length: MaxLength = None,
-    min_confidence: Sure = 0.0,
+    min_confidence: MinConfidence = 0.0,
     noise: Noise = None,
     by_hand: ByHand = False,
     ids: Ids = None,
