@@ -54,7 +54,9 @@ Words = Annotated[
         show_default=False,
     ),
 ]
-Place = Annotated[str, typer.Option(metavar="TEXT", help="Only from a place that is called so.")]
+Place = Annotated[
+    str, typer.Option(metavar="TEXT", help="Only from places with this in their name.")
+]
 Months = Annotated[
     list[str] | None,
     typer.Option(
@@ -65,14 +67,18 @@ Since = Annotated[
     str | None,
     typer.Option(metavar="DAY", help="Only from this day on: 2026-04-18, 2026-04 or 2026."),
 ]
-Until = Annotated[str | None, typer.Option(metavar="DAY", help="Only up to this day.")]
+Until = Annotated[
+    str | None, typer.Option(metavar="DAY", help="Only up to this day, month or year.")
+]
 MinLevel = Annotated[
     float | None,
-    typer.Option("--min-level", metavar="DBFS", help="Only calls at least this loud, in dBFS."),
+    typer.Option(
+        "--min-level", metavar="DBFS", help="Only calls at least this loud, in dBFS, as -40."
+    ),
 ]
 MaxLevel = Annotated[
     float | None,
-    typer.Option("--max-level", metavar="DBFS", help="Only calls at most this loud."),
+    typer.Option("--max-level", metavar="DBFS", help="Only calls at most this loud, in dBFS."),
 ]
 MinLength = Annotated[
     float | None,

@@ -27,14 +27,16 @@ class Grade(StrEnum):
     PICTURE_ONLY = "picture-only"
 
 
-LogFile = Annotated[Path, typer.Option("--log", metavar="FILE", help="The log.")]
+LogFile = Annotated[
+    Path, typer.Option("--log", metavar="FILE", help="The log, the file that `calltag log` writes.")
+]
 ListedAs = Annotated[As, typer.Option("--as", help="How to print the list.")]
 Types = Annotated[
     list[str] | None,
     typer.Option(
         "--type",
         metavar="TYPE",
-        help="Only calls of this type; `marsh hooter` is all that it calls. May be repeated.",
+        help="Only calls of this type; `marsh hooter` stands for all its types. May be repeated.",
     ),
 ]
 Takes = Annotated[
@@ -52,12 +54,28 @@ Verdicts = Annotated[
 MinConfidence = Annotated[
     float,
     typer.Option(
-        "--min-confidence", min=0.0, max=1.0, metavar="0…1", help="Only labels at least this sure."
+        "--min-confidence",
+        min=0.0,
+        max=1.0,
+        metavar="0…1",
+        help="Only labels that are at least this sure: 0.8 is 80 %.",
     ),
 ]
 MinSnr = Annotated[
     float | None,
     typer.Option(
-        "--min-snr", metavar="DB", help="Only calls this far above their background, in dB."
+        "--min-snr",
+        metavar="DB",
+        help="Only calls at least this far above their background, in dB.",
+    ),
+]
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers",
+        min=1,
+        metavar="N",
+        help="Takes to work on at a time; one for each processor core, at most 4, unless given.",
+        show_default=False,
     ),
 ]

@@ -26,13 +26,12 @@ from calltag.cli import (
     takes,
     teach,
 )
+from calltag.cli._help import App
 from calltag.cli._settings import load_defaults
 
-app = typer.Typer(
-    no_args_is_help=True,
+app = App(
     add_completion=False,
     pretty_exceptions_enable=False,
-    rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
@@ -72,7 +71,8 @@ def calltag(
         ),
     ] = False,
     debug: Annotated[
-        bool, typer.Option("--debug", help="Say more of what goes on, for a report of a defect.")
+        bool,
+        typer.Option("--debug", help="Say more about what goes on, for when you report a fault."),
     ] = False,
 ) -> None:
     """Find the calls in a day's clips, learn your call types, and mark them for the edit.
@@ -80,7 +80,7 @@ def calltag(
     Defaults for options may be kept in calltag.toml in the working folder.
 
     \b
-    Example:
+    Examples:
       calltag log D:/ashmere/card1
       calltag calls --best 10
     """

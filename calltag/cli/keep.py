@@ -88,7 +88,11 @@ def keep_command(
         typer.Option("--handles", min=0.0, metavar="SECONDS", help="Sound kept before and after."),
     ] = 1.0,
     flac: Annotated[
-        bool, typer.Option("--flac", help="Write FLAC, which takes half the room, in place of WAV.")
+        bool,
+        typer.Option(
+            "--flac",
+            help="Write FLAC, which loses nothing and takes half the room, in place of WAV.",
+        ),
     ] = False,
     species: Annotated[
         str,
@@ -115,7 +119,7 @@ def keep_command(
             min=-90,
             max=90,
             metavar="DEGREES",
-            help="The same, north of the equator (WGS 84).",
+            help="Where it was, in degrees north of the equator, below zero south of it (WGS 84).",
             show_default=False,
         ),
     ] = None,
@@ -125,7 +129,7 @@ def keep_command(
             min=-180,
             max=180,
             metavar="DEGREES",
-            help="The same, east of Greenwich.",
+            help="Where it was, in degrees east of Greenwich, below zero west of it.",
             show_default=False,
         ),
     ] = None,

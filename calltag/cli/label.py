@@ -59,9 +59,12 @@ def label_command(
         ),
     ] = None,
     skip_bad: Annotated[
-        bool, typer.Option("--skip-bad", help="Take the good lines of a file that has bad ones.")
+        bool,
+        typer.Option(
+            "--skip-bad", help="With --from: take the good lines of a file that has bad ones."
+        ),
     ] = False,
-    show: Annotated[bool, typer.Option("--list", help="List the labels.")] = False,
+    show: Annotated[bool, typer.Option("--list", help="List your labels.")] = False,
     types: Types = None,
     takes: Takes = None,
     how: ListedAs = As.TABLE,
@@ -82,7 +85,7 @@ def label_command(
 
     A label is a call type in your own words, a noise kind (machine, wind, water, voice, handling;
     a detail may follow: machine/hedge trimmer) or `no call`. Your labels stand above what was
-    found. A program that edits tables will do, too: list the calls as CSV, write types into the
+    found. A spreadsheet will do, too: list the calls as CSV, write types into the
     column `label`, and read the file. Lines that you leave as they are do not become labels.
 
     \b

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli import FAILED, SOME_UNREADABLE
+from calltag.cli._help import App
 from calltag.cli._library import (
     LIBRARY,
     ByHand,
@@ -92,7 +93,7 @@ class ListOrder(StrEnum):
     CONFIDENCE = "confidence"
 
 
-group = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+group = App()
 
 
 def register(app: typer.Typer) -> None:
@@ -137,7 +138,7 @@ def find_command(
         bool,
         typer.Option(
             "--doubles",
-            help="Only calls that are there more than once, with what each is the same as.",
+            help="Only calls that are there more than once; says which are the same.",
         ),
     ] = False,
     by: Annotated[
@@ -151,7 +152,7 @@ def find_command(
     """Find kept calls.
 
     A call that is there more than once, by another camera or cut twice, is listed each time; the
-    column `again` says how often else.
+    column `again` says how often it is there besides.
 
     \b
     Examples:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli import SOME_UNREADABLE, STOPPED
-from calltag.cli._options import LOG_NAME, LogFile
+from calltag.cli._options import LOG_NAME, LogFile, Workers
 from calltag.cli._output import say
 
 if TYPE_CHECKING:
@@ -38,37 +38,30 @@ def log_command(
             show_default=False,
         ),
     ] = None,
-    workers: Annotated[
-        int | None,
-        typer.Option(
-            min=1,
-            metavar="N",
-            help="Takes to work on at a time; one for each core, at most 4, unless given.",
-            show_default=False,
-        ),
-    ] = None,
+    workers: Workers = None,
     force: Annotated[bool, typer.Option("--force", help="Analyse known takes again.")] = False,
     drop_missing: Annotated[
         bool,
         typer.Option(
             "--drop-missing",
-            help="Take takes out of the log, with their labels, whose files are gone.",
+            help="Remove takes whose files are gone from the log, with their labels.",
         ),
     ] = False,
     dask: Annotated[
         str | None,
         typer.Option(
             metavar="ADDRESS",
-            help="Use the workers of this Dask scheduler, which see the rushes by the same paths.",
+            help="Share the work among several computers: the address of a Dask scheduler. Its "
+            "workers have to see the rushes by the same paths.",
             show_default=False,
         ),
     ] = None,
 ) -> None:
     """Find the calls and the noise in the rushes.
 
-    What is found fills the log. A take that the log knows is not analysed again, not even when its
-    file was moved or renamed: so the command can be stopped at any time, and goes on when it is
-    started again. The clips are only read.
+    What is found goes into the log, a file. A take that the log knows is not analysed again, not
+    even when its file was moved or renamed: so the command can be stopped at any time, and goes on
+    when it is started again. The clips are only read.
 
     \b
     Example:

@@ -59,7 +59,7 @@ def markers_command(
     ] = 0.0,
     usable: Annotated[
         bool,
-        typer.Option("--usable", help="Mark usable stretches too."),
+        typer.Option("--usable", help="Mark usable stretches of sound too."),
     ] = False,
     noise: Annotated[bool, typer.Option("--noise", help="Mark noise too.")] = False,
     every_camera: Annotated[
@@ -147,7 +147,7 @@ def markers_command(
     Your footage is only read, never changed.
 
     \b
-    Example:
+    Examples:
       calltag markers ashmere.otio --type "marsh hooter" --min-confidence 0.8
       calltag markers ashmere.edl --speed 40% --distance 100 --temperature 8
     """

@@ -75,7 +75,7 @@ def rescue_command(
     length and start time, 24 bit; the take is only read, never changed.
 
     \b
-    Example:
+    Examples:
       calltag rescue card1/A007.MOV
       calltag rescue card1/A007.MOV --low-cut 300 --out a007-thin.wav
     """

@@ -41,7 +41,7 @@ def score_command(
         Path,
         typer.Argument(
             metavar="TRUTH.csv",
-            help="What is really there: a table with the columns take, start_s, end_s and, if "
+            help="A table of what is really there, with the columns take, start_s, end_s and, if "
             "wanted, label.",
         ),
     ],
@@ -50,7 +50,9 @@ def score_command(
     collar: Annotated[
         float,
         typer.Option(
-            metavar="SECONDS", help="How far off a start may be, where start and end count."
+            metavar="SECONDS",
+            help="How far off the start of a call may be and still be right, in the figures that "
+            "judge start and end.",
         ),
     ] = 0.2,
     every_take: Annotated[
@@ -62,7 +64,7 @@ def score_command(
     ] = False,
     how: Annotated[ReportAs, typer.Option("--as", help="How to print the report.")] = ReportAs.TEXT,
 ) -> None:
-    """Compare the log with a reference annotation.
+    """Compare the log with a table of what is really there.
 
     Your own labels do not count: what is compared is what calltag found and named by itself.
 

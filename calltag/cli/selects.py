@@ -43,9 +43,7 @@ def selects_command(
     log: LogFile = LOG_NAME,
     types: Types = None,
     takes: Takes = None,
-    best: Annotated[
-        int, typer.Option("--best", metavar="NUMBER", help="How many calls, at most.")
-    ] = 10,
+    best: Annotated[int, typer.Option("--best", metavar="N", help="How many calls, at most.")] = 10,
     min_confidence: MinConfidence = 0.5,
     handles: Annotated[
         float,

@@ -17,6 +17,7 @@ from calltag.cli._options import (
     Takes,
     Types,
     Verdicts,
+    Workers,
 )
 from calltag.cli._output import say
 from calltag.words import counted
@@ -59,15 +60,7 @@ def sheet_command(
             help="Look how steady and how sharp the picture is, where that is not known yet.",
         ),
     ] = True,
-    workers: Annotated[
-        int | None,
-        typer.Option(
-            min=1,
-            metavar="N",
-            help="Takes to work on at a time; one for each core, at most 4, unless given.",
-            show_default=False,
-        ),
-    ] = None,
+    workers: Workers = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Replace a sheet that exists already.")
     ] = False,

@@ -53,7 +53,7 @@ def sync_command(
     takes: Annotated[
         list[str],
         typer.Argument(
-            metavar="A B...",
+            metavar="TAKES",
             help="The takes: files, or takes and folders of the log as `calltag takes` lists them."
             " Each is lined up with the first.",
             show_default=False,
@@ -68,8 +68,8 @@ def sync_command(
         typer.Option(
             "--around",
             metavar="SECONDS",
-            help="Look only where the second begins about so many seconds after the first; below"
-            " zero, before it.",
+            help="Look only where the second begins about this many seconds after the first; "
+            "below zero, before it.",
             show_default=False,
         ),
     ] = None,
@@ -96,7 +96,7 @@ def sync_command(
     It is the sound that is lined up: cameras ten metres apart hear a call up to a frame apart.
 
     \b
-    Example:
+    Examples:
       calltag sync card1/A007.MOV card2/B012.MOV
       calltag sync R001.WAV card1 card2 --by-timecode --within 60
     """

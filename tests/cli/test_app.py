@@ -44,6 +44,17 @@ def test_every_command_has_help_and_an_example(run, command: tuple[str, ...]) ->
     assert any(line.strip().startswith(f"calltag {' '.join(command)}") for line in examples)
 
 
+@pytest.mark.parametrize("command", [(), *commands()], ids=" ".join)
+def test_help_is_for_people_who_are_no_programmers(run, command: tuple[str, ...]) -> None:
+    shown = run(*command, "--help").out
+    for jargon in ("list[", "<path>", "<str>", "<int", "<float", "x>=", "<=x", "[]"):
+        assert jargon not in shown
+    commands_shown = [
+        line for line in shown.partition("Example")[2].splitlines() if "  calltag " in line
+    ]
+    assert ("Examples:" in shown) == (len(commands_shown) > 1)
+
+
 @pytest.mark.parametrize("command", list(commands()), ids=" ".join)
 def test_every_option_is_explained(command: tuple[str, ...]) -> None:
     found: Any = typer.main.get_command(app)
