@@ -32,10 +32,9 @@ DOUBTFUL_ODDS = tuple(-(_OFFSET + _BY_BEAT * evidence) / _BY_EAR for evidence in
 """Between these odds of the starter model, a beat decides; beyond, the outcome is clear."""
 
 _EXCERPT_S = 4.0
-_DOUBT_EVERY_S = (8.0, 20.0)  # in doubt; the longer the outcome stays the same, the more seldom
+_EVERY_S = 5.0  # at first; the longer the outcome stays the same, the more seldom
 _SELDOMER = 1.5
-_FOUND_EVERY_S = 45.0  # where a machine is certain and its beat was found,
-_AGAIN_EVERY_S = 12.0  # or was not
+_DOUBT_MOST_S, _CERTAIN_MOST_S = 20.0, 45.0  # in doubt; or where only the rate is to be told
 _SLACK_S = 3.0  # an excerpt may come so much later, to be where nothing calls
 _CALLING = (0.5, 0.8)  # shares of an excerpt: what beats in one that is full of calls is a call
 _SHORTEST_S = 0.5
@@ -102,9 +101,8 @@ class BeatWatch:
 
     def __init__(self) -> None:
         self._last_s = -np.inf
-        self._found = False
-        self._said: bool | None = None
-        self._pause_s = _DOUBT_EVERY_S[0]
+        self._said: tuple[bool, bool] | None = None
+        self._pause_s = _EVERY_S
 
     def look(
         self,
@@ -159,18 +157,13 @@ class BeatWatch:
                     yield at_s, beat
 
     def _note(self, odds: float, beat: Beat) -> None:
-        self._found = beat.engine is not None
-        said = bool(_both(odds, beat.evidence) > 0)
-        shortest_s, longest_s = _DOUBT_EVERY_S
-        self._pause_s = (
-            min(longest_s, _SELDOMER * self._pause_s) if said == self._said else shortest_s
-        )
+        said = bool(_both(odds, beat.evidence) > 0), beat.engine is not None
+        self._pause_s = _SELDOMER * self._pause_s if said == self._said else _EVERY_S
         self._said = said
 
     def _every_s(self, odds: float) -> float:
-        if odds < DOUBTFUL_ODDS[1]:
-            return self._pause_s
-        return _FOUND_EVERY_S if self._found else _AGAIN_EVERY_S
+        certain = odds >= DOUBTFUL_ODDS[1]
+        return min(self._pause_s, _CERTAIN_MOST_S if certain else _DOUBT_MOST_S)
 
 
 def _unless_calls(beat: Beat, share: float) -> Beat:

@@ -25,7 +25,9 @@ _NOISE_MEAN_DB, _NOISE_SPREAD_DB = 2.5, 4.5
 _NEARLY = 0.8  # a rate with lines at half its multiples has half the evidence; with all, all of it
 _QUIETEST = 1e-9
 _PATH_STEP = 0.016  # of the logarithm: no finer than the lowest rates are
-_PATH_REACH = 10  # steps: hardly any engine changes its speed by a sixth within half a second
+_PATH_REACH = 10  # steps: most engines change their speed by less than a sixth in half a second,
+_LEAP = 3.0  # and there is to be so much evidence that one leapt
+_LASTING = 3  # frames: a frame or two alone are easily mistaken for half their rate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +137,7 @@ def _places(
 
 
 def follow(evidence: npt.NDArray[np.float64], comb: Comb) -> npt.NDArray[np.intp]:
-    """Follow the rate that has the most evidence through time, as far as it changes gradually.
+    """Follow the rate that has the most evidence through time; most of its changes are gradual.
 
     Parameters
     ----------
@@ -161,12 +163,15 @@ def follow(evidence: npt.NDArray[np.float64], comb: Comb) -> npt.NDArray[np.intp
     starts = np.unique(np.searchsorted(rates_hz, edges)).clip(max=len(rates_hz) - 1)
     totals = [np.maximum.reduceat(evidence[0], starts)]
     for frame in evidence[1:]:
-        before = scipy.ndimage.maximum_filter1d(totals[-1], 2 * _PATH_REACH + 1, mode="nearest")
+        near = scipy.ndimage.maximum_filter1d(totals[-1], 2 * _PATH_REACH + 1, mode="nearest")
+        before = np.maximum(near, totals[-1].max() - _LEAP)
         totals.append(np.maximum.reduceat(frame, starts) + before)
     path = np.zeros(len(evidence), np.intp)
     first, last = 0, len(starts)
     for i in reversed(range(len(evidence))):
         at = first + int(totals[i][first:last].argmax())
+        if totals[i][at] < totals[i].max() - _LEAP:
+            at = int(totals[i].argmax())
         own = evidence[i, starts[at] : starts[at + 1] if at + 1 < len(starts) else None]
         path[i] = starts[at] + int(own.argmax())
         first, last = max(0, at - _PATH_REACH), at + _PATH_REACH + 1
@@ -177,7 +182,7 @@ def _fundamental(
     evidence: npt.NDArray[np.float64], path: npt.NDArray[np.intp], comb: Comb
 ) -> npt.NDArray[np.intp]:
     frames = np.arange(len(evidence))
-    enough = _NEARLY * evidence[frames, path].sum()
+    enough = _NEARLY * evidence[frames, path]
     rates_hz = comb.lowest_hz + path * comb.step_hz
     best = path
     for divisor in (2, 3, 4):
@@ -185,6 +190,7 @@ def _fundamental(
         step = np.rint((rates_hz / divisor - comb.lowest_hz) / comb.step_hz).astype(int)
         lower = np.maximum(step[:, None] + [-1, 0, 1], 0)
         at = lower[frames, evidence[frames[:, None], lower].argmax(axis=1)]
-        if evidence[frames, at].sum() >= enough and rates_hz.min() / divisor >= comb.lowest_hz:
-            best = at
+        better = (evidence[frames, at] >= enough) & (rates_hz / divisor >= comb.lowest_hz)
+        lasting = scipy.ndimage.binary_opening(better, np.ones(min(_LASTING, len(better))))
+        best = np.where(lasting, at, best)
     return best

@@ -74,11 +74,15 @@ class Beat:
     evidence : float
         How much speaks for a machine: 0 is usual of other sounds, one in ten of them reaches 1;
         within `EVIDENCE`.
+    lines, throb : float
+        The same of lines in the spectrum alone, and of a throb alone; without limits.
     engine : Engine or None
         The beat, where there is a clear one.
     """
 
     evidence: float
+    lines: float
+    throb: float
     engine: Engine | None
 
 
@@ -189,6 +193,8 @@ def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
     bass = float(np.clip((throb.low_db - _NO_BASS_DB) / (_BASS_DB - _NO_BASS_DB), 0, 1))
     return Beat(
         evidence=min(evidence, bass * evidence),
+        lines=float(by_lines),
+        throb=float(by_throb),
         engine=(_by_lines(lines, strength_db) or _by_throb(throb)) if bass else None,
     )
 

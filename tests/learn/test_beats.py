@@ -13,7 +13,7 @@ ENGINE = Engine(rate_hz=80, slowest_hz=80, fastest_hz=80, strength_db=9, share=1
 
 
 def told(evidence, engine=None):
-    return Beat(evidence=evidence, engine=engine)
+    return Beat(evidence=evidence, lines=0.0, throb=0.0, engine=engine)
 
 
 def test_steady_odds_keep_their_edges_and_lose_moments():
@@ -85,15 +85,17 @@ def test_doubt_is_looked_at_often_and_then_more_seldom(looked):
     apart = np.diff(at_s)
     assert at_s[0] < 5
     assert (apart[:1] <= 12).all()
-    assert (apart >= 7.9).all()
-    assert (apart[4:] >= 19.9).all()
+    assert (apart >= 4.9).all()
+    assert (apart[5:] >= 19.9).all()
     assert len(at_s) <= 3000 / 10 / 15
 
 
 def test_a_certain_machine_is_looked_at_for_its_rate_only(looked):
     odds = np.full(3000, 8.0)
-    assert len(looked(odds, beat=told(4.0, ENGINE))) <= 7
-    assert 20 <= len(looked(odds)) <= 26  # again, as long as there is none
+    at_s = [at_s for at_s, _ in looked(odds, beat=told(4.0, ENGINE))]
+    assert at_s[1] < 12  # an engine that revs is heard twice at least
+    assert len(at_s) <= 11
+    assert np.diff(at_s)[-1] > 40
 
 
 def test_excerpts_lie_where_nothing_calls(looked):

@@ -162,6 +162,12 @@ def test_a_revving_engine_has_a_range(rng, made):
     assert " to " not in describe_engines([steady])
 
 
+def test_an_engine_that_leaps_from_idle_to_full_speed_has_a_range(rng, made):
+    idle, full = made.engine(rng, 48, 3, 0.004), made.engine(rng, 150, 3, 0.004)
+    found = find_engine(np.concatenate([idle, full]), RATE_HZ)
+    assert (found.slowest_hz, found.fastest_hz) == pytest.approx((48, 150), rel=0.03)
+
+
 @pytest.mark.field
 def test_real_machines_against_real_water(field):
     told, hums = {}, {}
