@@ -7,7 +7,7 @@ take's length.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -252,6 +252,7 @@ class _Pass:
             heard_from=window.first,
             probability=probability,
             edges=(before - start, (len(busy) if after is None else after) - start),
+            cut=self.recent.cut,
         )
 
 
@@ -273,6 +274,7 @@ def measure_call(
     heard_from: int,
     probability: float,
     edges: tuple[int, int] | None,
+    cut: Callable[[float, float], FloatArray],
 ) -> Call:
     """Measure one event.
 
@@ -294,6 +296,8 @@ def measure_call(
         Probability that it is a call.
     edges : tuple of int or None
         How far its edges may move; None leaves them as they are.
+    cut : callable
+        Gives the take's sound between two times.
 
     Returns
     -------
@@ -312,9 +316,10 @@ def measure_call(
     end = max(begin + 1, (offset + last - heard_from) // FRAMES_PER_STEP)
     kinds = heard.kinds[max(0, begin - _NOISE_STEPS) : end + _NOISE_STEPS]
     noisy = (1 / (1 + np.exp(-kinds))).mean(axis=0) > 0.5
+    start_s, end_s = (offset + first) / FRAMES_PER_S, (offset + last) / FRAMES_PER_S
     return Call(
-        start_s=(offset + first) / FRAMES_PER_S,
-        end_s=(offset + last) / FRAMES_PER_S,
+        start_s=start_s,
+        end_s=end_s,
         low_hz=region.low_hz,
         high_hz=region.high_hz,
         peak_hz=region.peak_hz,
@@ -323,7 +328,9 @@ def measure_call(
         call_probability=probability,
         confidence=probability,
         noise=tuple(kind for kind, on in zip(NOISE_KINDS, noisy, strict=True) if on),
-        features=event_features(power[first:last], region, heard.embedding[begin:end]),
+        features=event_features(
+            power[first:last], region, heard.embedding[begin:end], cut(start_s, end_s)
+        ),
     )
 
 
@@ -448,7 +455,8 @@ class Finder:
         grid_s = STEP_FRAMES / FRAMES_PER_S  # so that the noise floor is that of the whole take
         start_s = float(np.floor(max(0.0, span.start_s - around) / grid_s)) * grid_s
         block, _ = read_span(path, start_s, max(span.end_s, start_s) + around, rate_hz=RATE_HZ)
-        power = power_spectrum(Chooser().choose(block))
+        sound = Chooser().choose(block)
+        power = power_spectrum(sound)
         heard = self._hearing.listen(to_db(mel_power(power)))
         offset = round(start_s * FRAMES_PER_S)
         first = min(max(0, round(span.start_s * FRAMES_PER_S) - offset), len(power) - 1)
@@ -466,6 +474,9 @@ class Finder:
             heard_from=offset,
             probability=call_probability(heard, begin, end, self._hearing.calibration),
             edges=None,
+            cut=lambda begin_s, end_s: sound[
+                round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)
+            ],
         )
 
 

@@ -22,14 +22,14 @@ import scipy.linalg
 import soxr
 
 from calltag.files import written_whole
-from calltag.learn.kinship import CUT, N_MEASURED, PRIOR, Kinship
+from calltag.learn.kinship import CUT, PRIOR, Kinship
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.bank import NOISE_MAKERS
 from calltag.learn.starter.recordings import active_frames
 from calltag.learn.starter.synth_calls import Rng
 from calltag.records import FloatArray
 from calltag.sound.events import measure_region, refine_edges
-from calltag.sound.features import FEATURE_VERSION, N_EMBEDDING, event_features
+from calltag.sound.features import FEATURE_VERSION, N_EMBEDDING, N_MEASURED, event_features
 from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum
 
 log = logging.getLogger("calltag.learn.invented_types")
@@ -143,8 +143,8 @@ def heard(rng: Rng, call: FloatArray) -> FloatArray | None:
     edges = refine_edges(power, region, reach=_REACH, before=0, after=len(power))
     if edges != (first, last):
         region = measure_region(power, busy, *edges)
-    deaf = np.zeros((1, N_EMBEDDING), np.float32)
-    return event_features(power[edges[0] : edges[1]], region, deaf)[:N_MEASURED]
+    deaf, mute = np.zeros((1, N_EMBEDDING), np.float32), np.zeros(0, np.float32)
+    return event_features(power[edges[0] : edges[1]], region, deaf, mute)[:N_MEASURED]
 
 
 def invent(rng: Rng, *, types: int, each: int) -> tuple[FloatArray, npt.NDArray[np.intp]]:

@@ -63,14 +63,11 @@ from scipy.spatial.distance import cdist
 from scipy.special import expit, logsumexp
 
 from calltag.errors import ModelError
-from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION, N_EMBEDDING
+from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 Array = npt.NDArray[np.float64]
 
 N_FEATURES = len(FEATURE_NAMES)
-N_MEASURED = N_FEATURES - 2 * N_EMBEDDING
-"""Features that are measured, not the starter model's."""
-
 PRIOR = Path(__file__).with_name("kinship.npz")
 CUT = 4.0
 

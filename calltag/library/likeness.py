@@ -28,8 +28,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from calltag.learn.kinship import CUT, N_MEASURED, prior
-from calltag.sound.features import FEATURE_NAMES
+from calltag.learn.kinship import CUT, prior
+from calltag.sound.features import FEATURE_NAMES, N_MEASURED
 
 _LEVEL = FEATURE_NAMES.index("mfcc_mean_0")
 

@@ -13,10 +13,11 @@ import numpy as np
 
 from calltag.records import FloatArray
 from calltag.sound import shape
+from calltag.sound.engine import listen_for_beat
 from calltag.sound.events import Region
-from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, mel_power, to_db
+from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
 
-FEATURE_VERSION = 1
+FEATURE_VERSION = 2
 
 N_EMBEDDING = 64
 """Length of the starter model's description of each moment, which is part of the features."""
@@ -62,8 +63,22 @@ FEATURE_NAMES: tuple[str, ...] = (
     *(f"mfcc_delta_{i}" for i in range(N_MFCC)),
     *(f"embedding_mean_{i}" for i in range(N_EMBEDDING)),
     *(f"embedding_max_{i}" for i in range(N_EMBEDDING)),
+    "beat_lines",
+    "beat_throb",
 )
 """What each feature is; frequencies and durations as base-2 logarithms."""
+
+N_MEASURED = FEATURE_NAMES.index("embedding_mean_0")
+"""Features before the starter model's description: of the event's own spectrum."""
+
+EMBEDDING = slice(N_MEASURED, N_MEASURED + 2 * N_EMBEDDING)
+"""Where in a row the starter model's description is."""
+
+BEATS_FROM_S = 2.0
+"""Shorter events are not asked whether they beat like a machine; 0 stands for usual."""
+
+_BEAT_S = 4.0  # in the middle of the event
+_BEAT_LIMIT = 8.0
 
 
 def _log2(value: FloatArray | float) -> FloatArray:
@@ -130,7 +145,32 @@ def _repetition(envelope_db: FloatArray) -> tuple[float, float]:
     return float(correlation[best]), best / FRAMES_PER_S
 
 
-def event_features(power: FloatArray, region: Region, embedding: FloatArray) -> FloatArray:
+def beats(sound: FloatArray) -> tuple[float, float]:
+    """Measure how much an event beats like a machine.
+
+    Parameters
+    ----------
+    sound : np.ndarray, shape (n_samples,), float32
+        The event at `RATE_HZ`.
+
+    Returns
+    -------
+    lines, throb : float
+        Evidence of `calltag.sound.engine.Beat`; 0 for an event shorter than `BEATS_FROM_S`.
+    """
+    if len(sound) < BEATS_FROM_S * RATE_HZ:
+        return 0.0, 0.0
+    first = max(0, len(sound) - round(_BEAT_S * RATE_HZ)) // 2
+    beat = listen_for_beat(sound[first : first + round(_BEAT_S * RATE_HZ)], RATE_HZ)
+    if beat is None:
+        return 0.0, 0.0
+    lines, throb = np.clip([beat.lines, beat.throb], -_BEAT_LIMIT, _BEAT_LIMIT).tolist()
+    return lines, throb
+
+
+def event_features(
+    power: FloatArray, region: Region, embedding: FloatArray, sound: FloatArray
+) -> FloatArray:
     """Describe an event.
 
     Parameters
@@ -141,6 +181,8 @@ def event_features(power: FloatArray, region: Region, embedding: FloatArray) -> 
         The event; its excess has the same frames.
     embedding : np.ndarray, shape (n_steps, N_EMBEDDING)
         What the starter model made of these moments.
+    sound : np.ndarray, shape (n_samples,), float32
+        The event at `RATE_HZ`; looked at where it is no shorter than `BEATS_FROM_S`.
 
     Returns
     -------
@@ -230,6 +272,7 @@ def event_features(power: FloatArray, region: Region, embedding: FloatArray) -> 
             delta,
             embedding.mean(axis=0),
             embedding.max(axis=0),
+            beats(sound),
         ]
     )
     return np.nan_to_num(row, nan=0.0, posinf=0.0, neginf=0.0).astype(np.float32)

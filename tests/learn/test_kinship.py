@@ -14,7 +14,8 @@ from calltag.learn import kinship
 from calltag.learn.invented_types import animal, heard
 from calltag.learn.invented_types import kinship as learnt
 from calltag.learn.judges import Judges
-from calltag.learn.kinship import N_FEATURES, N_MEASURED, Kin, Kinship, prior
+from calltag.learn.kinship import N_FEATURES, Kin, Kinship, prior
+from calltag.sound.features import N_MEASURED
 from calltag.sound.spectrum import RATE_HZ
 
 N = 6

@@ -22,7 +22,7 @@ from calltag.library.like import like, measure_outdated, prepare, sample_of_file
 from calltag.library.likeness import place
 from calltag.media.wav_file import write_wav
 from calltag.records import Span
-from calltag.sound.features import FEATURE_VERSION, N_EMBEDDING
+from calltag.sound.features import EMBEDDING, FEATURE_VERSION
 
 from .conftest import RATE_HZ, call, features, plain_story, wanted
 
@@ -122,7 +122,7 @@ def test_the_sound_itself_is_left_out(filled: Catalogue):
 def test_what_is_kept_later_is_compared_too(filled: Catalogue):
     like(filled, features(0))
     assert prepare(filled) == 0
-    filled.put([("x.wav", plain_story(99, features=features(99), feature_version=1), 1, "")])
+    filled.put([("x.wav", plain_story(99, features=features(99), feature_version=FEATURE_VERSION), 1, "")])
     assert like(filled, features(99), limit=1)[0].kept.path == "x.wav"
     filled.remove(["x.wav"])
     assert like(filled, features(99), limit=1)[0].kept.path != "x.wav"
@@ -191,6 +191,6 @@ def test_ten_kinds_of_sound_are_found_by_their_like(field: Path, finder: Finder)
 
 def test_the_starter_model_has_no_part_in_it():
     deaf = features(1).copy()
-    deaf[-2 * N_EMBEDDING :] = 0
+    deaf[EMBEDDING] = 0
     one, other = place(np.stack([features(1), deaf]))
     assert one @ other == pytest.approx(1, abs=1e-6)

@@ -21,7 +21,7 @@ from calltag.learn.judges import Judges
 from calltag.learn.validate import balanced_accuracy, macro_f1
 from calltag.sound.events import measure_region
 from calltag.sound.features import N_EMBEDDING, event_features
-from calltag.sound.spectrum import RATE_HZ, power_spectrum
+from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum
 
 
 @pytest.mark.parametrize(
@@ -66,13 +66,15 @@ def ten_kinds(field) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     deaf = np.zeros((1, N_EMBEDDING), np.float32)
     for path in sorted((field / "esc10").rglob("*.ogg")):
         samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
-        power = power_spectrum(soxr.resample(samples[:, 0], rate_hz, RATE_HZ))
+        sound = soxr.resample(samples[:, 0], rate_hz, RATE_HZ)
+        power = power_spectrum(sound)
         level_db = 10 * np.log10(power.sum(axis=1) + 1e-12)
         busy = level_db > level_db.max() - 40
         loud = np.flatnonzero(busy)
         first, last = loud[0], max(loud[-1] + 1, loud[0] + 10)
         region = measure_region(power, busy, first, last)
-        features.append(event_features(power[first:last], region, deaf))
+        heard = sound[first * HOP : last * HOP]
+        features.append(event_features(power[first:last], region, deaf, heard))
         kinds.append(path.parent.name)
         folds.append(path.name[0])
     return np.stack(features), np.array(kinds), np.array(folds)

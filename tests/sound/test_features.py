@@ -9,15 +9,18 @@ from hypothesis import strategies as st
 
 from calltag.sound.events import measure_region
 from calltag.sound.features import (
+    EMBEDDING,
     FEATURE_NAMES,
     MODULATION_EDGES_HZ,
     N_EMBEDDING,
+    beats,
     event_features,
     modulation_spectrum,
 )
 from calltag.sound.spectrum import FRAMES_PER_S, N_BINS, RATE_HZ, power_spectrum
 
 PAD_S = 1.0
+NO_SOUND = np.zeros(0, np.float32)
 
 
 def describe(sound, *, noise=1e-5, colour=lambda noise: noise, seed=0):
@@ -32,7 +35,7 @@ def describe(sound, *, noise=1e-5, colour=lambda noise: noise, seed=0):
     busy[first - 2 : last + 3] = True
     region = measure_region(power, busy, first, last)
     embedding = np.zeros((max(1, (last - first) // 2), N_EMBEDDING), np.float32)
-    row = event_features(power[first:last], region, embedding)
+    row = event_features(power[first:last], region, embedding, NO_SOUND)
     assert row.shape == (len(FEATURE_NAMES),)
     assert row.dtype == np.float32
     assert np.isfinite(row).all()
@@ -90,7 +93,7 @@ def test_always_finite(n_frames, kind):
         power[150] = rng.exponential(1e-2, N_BINS)
     region = measure_region(power, np.zeros(len(power), bool), event.start, event.stop)
     embedding = rng.standard_normal(((n_frames + 1) // 2, N_EMBEDDING)).astype(np.float32)
-    row = event_features(power[event], region, embedding)
+    row = event_features(power[event], region, embedding, NO_SOUND)
     assert row.shape == (len(FEATURE_NAMES),)
     assert np.isfinite(row).all()
     assert np.abs(row).max() < 1000
@@ -103,7 +106,7 @@ def test_always_finite_whatever_is_in_the_spectrum(seed, n_frames, exponent):
     power = (10.0**exponent * rng.pareto(0.7, (n_frames + 200, N_BINS))).astype(np.float32)
     region = measure_region(power, rng.random(len(power)) < 0.5, 100, 100 + n_frames)
     embedding = np.zeros((max(1, n_frames // 2), N_EMBEDDING), np.float32)
-    row = event_features(power[100 : 100 + n_frames], region, embedding)
+    row = event_features(power[100 : 100 + n_frames], region, embedding, NO_SOUND)
     assert np.isfinite(row).all()
 
 
@@ -111,9 +114,26 @@ def test_the_embedding_is_passed_on_as_mean_and_highest():
     power = np.full((20, N_BINS), 1e-4, np.float32)
     region = measure_region(power, np.zeros(20, bool), 0, 20)
     embedding = np.random.default_rng(1).random((10, N_EMBEDDING)).astype(np.float32)
-    row = event_features(power, region, embedding)
-    np.testing.assert_allclose(row[-2 * N_EMBEDDING : -N_EMBEDDING], embedding.mean(axis=0))
-    np.testing.assert_allclose(row[-N_EMBEDDING:], embedding.max(axis=0))
+    row = event_features(power, region, embedding, NO_SOUND)
+    both = np.concatenate([embedding.mean(axis=0), embedding.max(axis=0)])
+    np.testing.assert_allclose(row[EMBEDDING], both)
+    assert FEATURE_NAMES[EMBEDDING][0] == "embedding_mean_0"
+
+
+def test_only_long_events_are_asked_whether_they_beat_like_a_machine():
+    """A comb of 90 Hz: an engine's lines by the firing rate of a two-stroke at 5400 rpm."""
+    noise = np.random.default_rng(4).standard_normal(5 * RATE_HZ).astype(np.float32)
+    comb = sum(np.sin(2 * np.pi * 90 * k * time(5)) / k for k in range(1, 12))
+    engine = (comb + 0.1 * noise).astype(np.float32)
+    assert beats(engine)[0] > 3
+    assert max(beats(noise)) < 1.5
+    assert beats(engine[: int(1.9 * RATE_HZ)]) == (0.0, 0.0)
+    rotor = noise * (1 + np.sin(2 * np.pi * 17 * time(5))).astype(np.float32) ** 2
+    assert beats(rotor)[1] > 2
+    power = power_spectrum(engine)
+    region = measure_region(power, np.zeros(len(power), bool), 0, len(power))
+    row = event_features(power, region, np.zeros((1, N_EMBEDDING), np.float32), engine)
+    assert row[FEATURE_NAMES.index("beat_lines")] == pytest.approx(beats(engine)[0])
 
 
 # --- what the numbers mean ------------------------------------------------------------------------
