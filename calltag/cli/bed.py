@@ -12,6 +12,7 @@ from calltag.cli._log import read_takes
 from calltag.cli._options import LOG_NAME, LogFile
 from calltag.cli._output import say
 from calltag.cli._sound_out import one_take, sound_target
+from calltag.errors import InputError
 from calltag.words import counted
 
 if TYPE_CHECKING:
@@ -80,14 +81,17 @@ def bed_command(
       calltag bed --seconds 60 --for card1/A007.MOV --out a007-bed.wav
     """
     from calltag.log import Log
-    from calltag.takes.bed import clean_stretches, make_bed
+    from calltag.takes.bed import clean_stretches, make_bed, why_none
 
     with Log(log, create=False) as opened:
         take_logs = list(read_takes(opened))
     like = one_take(take_logs, take).take if take else None
     keep = calls is Calls.KEEP
     if dry_run:
-        for stretch in clean_stretches(take_logs, like=like, keep_calls=keep):
+        stretches = clean_stretches(take_logs, like=like, keep_calls=keep)
+        if not stretches:
+            raise InputError(why_none(take_logs, keep_calls=keep))
+        for stretch in stretches:
             start_s, end_s = stretch.span
             typer.echo(f"{stretch.take.path}\t{start_s:.1f}\t{end_s:.1f}")
         return

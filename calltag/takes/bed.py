@@ -116,6 +116,7 @@ def clean_stretches(
     like: Take | None = None,
     keep_calls: bool = False,
     thresholds: Thresholds | None = None,
+    least_s: float = LEAST_STRETCH_S,
 ) -> list[Stretch]:
     """Find clean natural background in the rushes.
 
@@ -129,11 +130,13 @@ def clean_stretches(
         Whether calls may sound in it.
     thresholds : Thresholds or None
         For the verdicts; None for those of `thresholds.toml`.
+    least_s : float
+        Shorter stretches are left out.
 
     Returns
     -------
     list of Stretch
-        Those of `LEAST_STRETCH_S` and longer, those that fit best first: the same place, then the
+        Those that are long enough, those that fit best first: the same place, then the
         nearest time of day to half an hour, then the longest.
     """
     t = thresholds or read_thresholds()
@@ -153,12 +156,64 @@ def clean_stretches(
             found += [
                 Stretch(take, free, _same_place(take, like), _time_apart_s(take, like))
                 for free in _without(span, calls)
-                if free.length_s >= LEAST_STRETCH_S
+                if free.length_s >= least_s
             ]
     return sorted(
         found,
         key=lambda s: (not s.same_place, s.apart_s // _TIME_STEP_S, -s.span.length_s, s.take.path),
     )
+
+
+def why_none(
+    take_logs: Sequence[TakeLog],
+    *,
+    keep_calls: bool = False,
+    thresholds: Thresholds | None = None,
+) -> str:
+    """Say why there is no clean stretch that is long enough, and what to do.
+
+    Parameters
+    ----------
+    take_logs : sequence of TakeLog
+        The rushes.
+    keep_calls : bool
+        Whether calls may sound in it.
+    thresholds : Thresholds or None
+        For the verdicts; None for those of `thresholds.toml`.
+
+    Returns
+    -------
+    str
+        The reason, without a full stop at the end.
+    """
+
+    def longest(keep_calls: bool) -> Stretch | None:
+        short = clean_stretches(
+            take_logs, keep_calls=keep_calls, thresholds=thresholds, least_s=0.1
+        )
+        return max(short, key=lambda stretch: stretch.span.length_s, default=None)
+
+    none = f"no clean background of {LEAST_STRETCH_S:.0f} s or longer"
+    with_calls, without = longest(keep_calls=True), longest(keep_calls=False)
+    if with_calls is None:
+        return (
+            f"{none} in these rushes: every take is spoilt, and `calltag takes` says by what; log "
+            "a take of the place without that"
+        )
+    if keep_calls or with_calls.span.length_s < LEAST_STRETCH_S:
+        return (
+            f"{none} in these rushes (at most {_where(with_calls)}): log a longer take of the place"
+        )
+    at_most = f"at most {_where(without)}" if without else "something calls all the time"
+    return (
+        f"{none} without a call in these rushes ({at_most}): let calls sound in it with --calls "
+        f"keep (up to {_where(with_calls)}), or log a take of the place while nothing calls"
+    )
+
+
+def _where(stretch: Stretch) -> str:
+    start_s, end_s = stretch.span
+    return f"{end_s - start_s:.1f} s, at {clock(start_s)} in {stretch.take.path}"
 
 
 def choose(stretches: Sequence[Stretch], seconds: float) -> list[Stretch]:
@@ -237,11 +292,7 @@ def make_bed(
         )
     found = clean_stretches(take_logs, like=like, keep_calls=keep_calls, thresholds=thresholds)
     if not found:
-        more = "" if keep_calls else ", or allow calls in it with --calls keep"
-        raise InputError(
-            f"no clean background of {LEAST_STRETCH_S:.0f} s or longer in these rushes: log takes "
-            f"with quieter moments{more}"
-        )
+        raise InputError(why_none(take_logs, keep_calls=keep_calls, thresholds=thresholds))
     sounds, parts = _read(choose(found, seconds), seconds)
     sound = join(sounds, round(seconds * RATE_HZ), round(FADE_S * RATE_HZ))
     meter = LoudnessMeter(RATE_HZ, len(sound))

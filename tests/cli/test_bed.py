@@ -103,6 +103,16 @@ def test_a_dry_run_lists_the_stretches(shoot):
     assert not Path("bed.wav").exists()
 
 
+def test_a_dry_run_says_why_there_is_none(shoot):
+    with Log(shoot / "calltag.db") as log:
+        for take in [entry.take for entry in log.entries()]:
+            if take.path != "hide/A003.wav":
+                log.forget([take.path])
+    result = run("--dry-run")
+    with pytest.raises(InputError, match="every take is spoilt, and `calltag takes` says by what"):
+        raise result.exception
+
+
 def test_too_little_is_told(shoot):
     result = run("--seconds", "120", "--for", "A003.wav")
     assert result.exit_code == 0, result.output

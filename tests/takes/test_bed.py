@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pyloudnorm
 import pytest
@@ -9,7 +11,7 @@ import soundfile as sf
 from wavinfo import WavInfoReader
 
 from calltag.errors import InputError
-from calltag.takes.bed import FADE_S, choose, clean_stretches, fades, join, make_bed
+from calltag.takes.bed import FADE_S, choose, clean_stretches, fades, join, make_bed, why_none
 
 RATE_HZ = 48_000
 
@@ -143,10 +145,29 @@ def test_a_faulty_track_is_not_used(scene, tmp_path):
 
 def test_what_cannot_be(scene, tmp_path):
     spoilt = scene(20).add_noise("machine", 100, 9000, -20).log(tmp_path / "A.wav")
-    with pytest.raises(InputError, match="no clean background"):
+    with pytest.raises(InputError, match=r"no clean background .* every take is spoilt"):
         make_bed([spoilt], tmp_path / "bed.wav")
     for seconds in (1.0, 1e6):
         with pytest.raises(InputError, match="choose a length"):
             make_bed([spoilt], tmp_path / "bed.wav", seconds=seconds)
     assert not (tmp_path / "bed.wav").exists()
     assert FADE_S > 0
+
+
+def test_why_there_is_none_and_what_to_do(scene, tmp_path):
+    busy = scene(20)
+    for at_s in (2, 5, 8.5, 12, 15, 18):
+        busy.whistle(at_s)
+    log = busy.log(tmp_path / "A.wav")
+    told = why_none([log])
+    # from half a second after the call at 5 s to half a second before that at 8.5 s, and so on
+    found = re.search(r"without a call .*\(at most (\d\.\d) s, at 0:\d\d in A.wav\)", told)
+    assert 1 < float(found[1]) < 3.5
+    assert "--calls keep (up to 20.0 s, at 0:00 in A.wav)" in told
+    assert clean_stretches([log]) == []
+    assert clean_stretches([log], keep_calls=True)
+    short = scene(3).log(tmp_path / "B.wav")
+    for keep in (False, True):
+        assert "at most 3.0 s, at 0:00 in B.wav): log a longer take" in why_none(
+            [short], keep_calls=keep
+        )
