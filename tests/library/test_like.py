@@ -122,7 +122,9 @@ def test_the_sound_itself_is_left_out(filled: Catalogue):
 def test_what_is_kept_later_is_compared_too(filled: Catalogue):
     like(filled, features(0))
     assert prepare(filled) == 0
-    filled.put([("x.wav", plain_story(99, features=features(99), feature_version=FEATURE_VERSION), 1, "")])
+    filled.put(
+        [("x.wav", plain_story(99, features=features(99), feature_version=FEATURE_VERSION), 1, "")]
+    )
     assert like(filled, features(99), limit=1)[0].kept.path == "x.wav"
     filled.remove(["x.wav"])
     assert like(filled, features(99), limit=1)[0].kept.path != "x.wav"
