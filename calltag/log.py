@@ -155,11 +155,17 @@ def _pictures_measured(db: sqlite3.Connection) -> None:
     )
 
 
+def _noise_taught(db: sqlite3.Connection) -> None:
+    db.execute("ALTER TABLE noise ADD COLUMN features BLOB")
+    db.execute("ALTER TABLE noise ADD COLUMN taught TEXT NOT NULL DEFAULT ''")
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
     _takes_lined_up,
     _pictures_measured,
+    _noise_taught,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 
@@ -175,7 +181,7 @@ _CALL_COLUMNS = (
     "start_s, end_s, low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability, "
     "label, confidence, noise, features"
 )
-_NOISE_COLUMNS = "start_s, end_s, kind, confidence, level_dbfs, low_hz, high_hz, detail"
+_NOISE_COLUMNS = "start_s, end_s, kind, confidence, level_dbfs, low_hz, high_hz, detail, taught"
 _PICTURE_COLUMNS = (
     "start_s, end_s, drift_permille_per_s, jitter_permille, blur_permille, pixel_permille"
 )
@@ -387,7 +393,7 @@ class Log(Closing):
                         "DELETE FROM labels WHERE take_id = ?", (take_id,)
                     ).rowcount
             _insert_calls(db, take_id, take_log.calls)
-            marks = ", ".join("?" * 8)
+            marks = ", ".join("?" * 9)
             db.executemany(
                 f"INSERT INTO noise (take_id, {_NOISE_COLUMNS}) VALUES (?, {marks})",
                 [[take_id, *_noise_row(span)] for span in take_log.noise],
@@ -641,6 +647,54 @@ class Log(Closing):
                     db.execute("DELETE FROM calls WHERE label_id = ?", (label_id,))
                     _insert_calls(db, take_id, [call], label=label.label, label_id=label_id)
 
+    def unmeasured_noise(self, path: str) -> list[NoiseSpan]:
+        """Return the noise of a take of which no excerpt was measured.
+
+        Parameters
+        ----------
+        path : str
+            The take.
+
+        Returns
+        -------
+        list of NoiseSpan
+            In order of start.
+        """
+        rows = self._read(
+            f"SELECT {_NOISE_COLUMNS} FROM noise WHERE features IS NULL AND "
+            "take_id = (SELECT id FROM takes WHERE path = ?) ORDER BY start_s, end_s",
+            (path,),
+        )
+        return [_noise(row) for row in rows]
+
+    def put_measured_noise(
+        self, path: str, measured: Iterable[tuple[NoiseSpan, FloatArray]]
+    ) -> None:
+        """Store what was measured of excerpts of noise; the take is to be named again.
+
+        Parameters
+        ----------
+        path : str
+            The take.
+        measured : iterable of tuple of NoiseSpan and np.ndarray
+            The noise as `unmeasured_noise` gave it, and its features.
+
+        Raises
+        ------
+        LogError
+            If the log cannot be written.
+        """
+        with self._writing() as db:
+            db.executemany(
+                "UPDATE noise SET features = ? WHERE kind = ? AND start_s = ? AND end_s = ? AND "
+                "take_id = (SELECT id FROM takes WHERE path = ?)",
+                [
+                    (features.astype(_STORED).tobytes(), span.kind, span.start_s, span.end_s, path)
+                    for span, features in measured
+                ],
+            )
+            db.execute("UPDATE takes SET model = NULL WHERE path = ?", (path,))
+
     # Takes that heard the same moment
 
     def alignments(self) -> list[Alignment]:
@@ -729,7 +783,7 @@ class Log(Closing):
         feature_version: int,
         model: str,
     ) -> int:
-        """Give all found calls the types that a model hears in their measurements.
+        """Give all found calls, and measured noise, the labels a model hears in their measurements.
 
         Parameters
         ----------
@@ -765,6 +819,17 @@ class Log(Closing):
                         (label, float(confidence), key)
                         for (label, confidence), (key, _) in zip(tags, rows, strict=True)
                     ],
+                )
+            noise = db.execute(
+                "SELECT noise.rowid, features FROM noise JOIN takes ON takes.id = take_id "
+                "WHERE features IS NOT NULL AND feature_version = ?",
+                (feature_version,),
+            ).fetchall()
+            if noise:
+                tags = tag(np.stack([_features(blob) for _, blob in noise]))
+                db.executemany(
+                    "UPDATE noise SET taught = ? WHERE rowid = ?",
+                    [(label, key) for (label, _), (key, _) in zip(tags, noise, strict=True)],
                 )
             db.execute(
                 "UPDATE takes SET model = ? WHERE feature_version = ?", (model, feature_version)
@@ -935,11 +1000,12 @@ def _noise_row(span: NoiseSpan) -> list[object]:
         float(span.low_hz),
         float(span.high_hz),
         span.detail,
+        span.taught,
     ]
 
 
 def _noise(row: Sequence[Any]) -> NoiseSpan:
-    start_s, end_s, kind, *numbers, detail = row
+    start_s, end_s, kind, *numbers, detail, taught = row
     confidence, level_dbfs, low_hz, high_hz = map(_number, numbers)
     return NoiseSpan(
         start_s=start_s,
@@ -950,6 +1016,7 @@ def _noise(row: Sequence[Any]) -> NoiseSpan:
         low_hz=low_hz,
         high_hz=high_hz,
         detail=detail,
+        taught=taught,
     )
 
 

@@ -1,7 +1,7 @@
 """Call types: taught from the labels of a log, and given to its calls.
 
-Nothing is decoded for it but the sound under labels where nothing had been found: the measurements
-of all finds are in the log.
+Nothing is decoded for it but the sound under labels where nothing had been found, and an excerpt of
+each noise that a detail was taught of: the measurements of all finds are in the log.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calltag.errors import MediaError
-from calltag.learn.by_hand import examples, unlabelled, unmeasured
+from calltag.learn.by_hand import common_s, examples, unlabelled, unmeasured
+from calltag.learn.labels import noise_kind
 from calltag.log import Log
-from calltag.records import Call, Label, Span
+from calltag.records import Call, Label, NoiseSpan, Span
 
 if TYPE_CHECKING:
     from calltag.learn.by_hand import Example
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 MODEL_NAME = "calltag.model"
 """The taught model that is used unless another is named: it lies beside the log."""
+
+_LEAST_NOISE_S, _EXCERPT_S = 1.0, 3.0
 
 
 @cache
@@ -107,6 +110,7 @@ def teach_log(
     taught = teach(known, unlabelled=unknown)
     tell("naming the calls")
     save_model(model, taught)
+    notes += measure_noise(log, model)
     give_types(log, model)
     return taught.report, notes
 
@@ -191,6 +195,78 @@ def give_types(log: Log, model: Path) -> str:
     if any(entry.model != name for entry in entries):
         log.give_types(tagger.tag, feature_version=FEATURE_VERSION, model=name)
     return name
+
+
+def measure_noise(
+    log: Log, model: Path, *, measure: Callable[[Path, Sequence[Span]], list[Call]] | None = None
+) -> list[str]:
+    """Measure excerpts of noise that a taught model may have a name for, and store them.
+
+    Steady noise has no finds in it, which a model could name. It is measured only where the model
+    was taught a detail of its kind, such as ``machine/hedge trimmer``, and only once.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    model : Path
+        The model.
+    measure : callable, optional
+        Takes a file and spans, returns a call for each; `Finder.measure` unless given.
+
+    Returns
+    -------
+    list of str
+        A sentence for each take that could not be read; its noise keeps its plain name until then.
+
+    Raises
+    ------
+    ModelError
+        If a model cannot be used.
+    LogError
+        If the log cannot be used.
+    """
+    from calltag.learn.model_file import load_model
+    from calltag.sound.features import FEATURE_VERSION
+
+    kinds = {noise_kind(label) for label in load_model(model).classes if "/" in label}
+    notes = []
+    for entry in log.entries() if kinds - {None} else []:
+        path = entry.take.path
+        if entry.feature_version != FEATURE_VERSION:
+            continue
+        waiting = [
+            noise
+            for noise in log.unmeasured_noise(path)
+            if noise.kind in kinds and noise.span.length_s >= _LEAST_NOISE_S
+        ]
+        if not waiting:
+            continue
+        found = log.take_log(path).calls
+        excerpts = [_excerpt(noise, found) for noise in waiting]
+        try:
+            calls = (measure or finder().measure)(Path(entry.take.rushes, path), excerpts)
+        except MediaError as error:
+            notes.append(f"{path}: {error.reason} (its noise has no details until then)")
+            continue
+        log.put_measured_noise(
+            path,
+            [
+                (noise, call.features)
+                for noise, call in zip(waiting, calls, strict=True)
+                if call.features is not None
+            ],
+        )
+    return notes
+
+
+def _excerpt(noise: NoiseSpan, found: Sequence[Call]) -> Span:
+    """Choose a stretch of a noise that as little as possible was found in, near its middle."""
+    length_s = min(noise.span.length_s, _EXCERPT_S)
+    spare_s = noise.span.length_s - length_s
+    starts_s = [noise.start_s + spare_s * (0.5 + 0.1 * step) for step in (0, 1, -1, 2, -2, 3, -3)]
+    spans = [Span(start_s, start_s + length_s) for start_s in starts_s]
+    return min(spans, key=lambda span: sum(common_s(span, call.span) for call in found))
 
 
 def measure_labels(

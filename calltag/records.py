@@ -213,6 +213,8 @@ class NoiseSpan:
         The band that holds most of it.
     detail : str
         What else was measured, in plain words; may be empty.
+    taught : str
+        What a taught model calls an excerpt of it; empty where none was asked.
     """
 
     start_s: float
@@ -223,6 +225,7 @@ class NoiseSpan:
     low_hz: float
     high_hz: float
     detail: str = ""
+    taught: str = ""
 
     @property
     def span(self) -> Span:

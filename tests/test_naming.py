@@ -2,15 +2,17 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from calltag.errors import InputError, MediaError, ModelError
+from calltag.learn.by_hand import with_labels
 from calltag.learn.model_file import read_card
 from calltag.log import Log
-from calltag.naming import give_types, measure_labels, teach_log
-from calltag.records import Call, Label, Levels, Take, TakeLog
+from calltag.naming import give_types, measure_labels, measure_noise, teach_log
+from calltag.records import Call, Label, Levels, NoiseSpan, Span, Take, TakeLog
 from calltag.sound.features import FEATURE_VERSION
 
 LEVELS = Levels(peak_dbfs=-6, clipped=0, loudness_lufs=-30, floor_dbfs=-60)
@@ -181,3 +183,111 @@ def test_a_file_that_is_no_model_is_refused(log: Log, tmp_path: Path, content) -
     with pytest.raises(ModelError, match=r"some\.model"):
         give_types(log, model)
     assert log.entries()[0].model is None
+
+
+# Noise that nothing was found in
+
+
+def noise(kind: str, start_s: float, end_s: float) -> NoiseSpan:
+    return NoiseSpan(
+        start_s=start_s,
+        end_s=end_s,
+        kind=kind,
+        confidence=0.9,
+        level_dbfs=-40,
+        low_hz=50,
+        high_hz=900,
+    )
+
+
+@pytest.fixture
+def with_noise(shoot: Log, tmp_path: Path, rng: np.random.Generator):
+    """The shoot taught a trimmer as well, and a take of steady noise without a find."""
+    steady = (noise("machine", 5, 25), noise("machine", 40, 40.5), noise("wind", 30, 38))
+    for number in range(4):
+        log = shoot.take_log(f"A00{number}.mov", features=True)
+        runs = [call(50.0 + 2 * k, 9 + 0.3 * rng.normal(size=6)) for k in range(3)]
+        shoot.put(
+            TakeLog(take=log.take, calls=(*log.calls, *runs)), feature_version=FEATURE_VERSION
+        )
+        shoot.put_labels(
+            Label(
+                take=log.take.path, start_s=c.start_s, end_s=c.end_s, label="machine/hedge trimmer"
+            )
+            for c in runs
+        )
+    shoot.put(
+        TakeLog(take=take("B001.mov"), calls=(call(14.0, np.zeros(6)),), noise=steady),
+        feature_version=FEATURE_VERSION,
+    )
+    return shoot
+
+
+def test_noise_without_finds_is_named_by_an_excerpt(with_noise, tmp_path, monkeypatch) -> None:
+    asked: list[tuple[Path, list[Span]]] = []
+
+    def measure(file, spans):
+        asked.append((file, list(spans)))
+        return [call(span.start_s, np.full(6, 9.0)) for span in spans]
+
+    monkeypatch.setattr("calltag.naming.finder", lambda: SimpleNamespace(measure=measure))
+    model = tmp_path / "calltag.model"
+    _, notes = teach_log(with_noise, model)
+    assert notes == []
+    # the machine, where it is long enough, and not the wind: no detail of wind was taught
+    ((file, (excerpt,)),) = asked
+    assert file == Path("/ashmere/B001.mov")
+    assert excerpt.length_s == pytest.approx(3)
+    assert excerpt.start_s >= 5
+    assert excerpt.end_s <= 14 or excerpt.start_s >= 15  # not in what was found there
+    shown = with_labels(with_noise.take_log("B001.mov"), [])
+    assert [n.kind for n in shown.noise] == ["machine/hedge trimmer", "wind", "machine"]
+    # it is measured once; and read again with the take
+    assert measure_noise(with_noise, model, measure=measure) == []
+    assert len(asked) == 1
+    again = with_noise.take_log("B001.mov")
+    with_noise.put(again, feature_version=FEATURE_VERSION)
+    assert measure_noise(with_noise, model, measure=measure) == []
+    assert len(asked) == 2
+
+
+def test_noise_that_sounds_of_nothing_taught_keeps_its_name(with_noise, tmp_path, monkeypatch):
+    monkeypatch.setattr(
+        "calltag.naming.finder",
+        lambda: SimpleNamespace(
+            measure=lambda _file, spans: [call(s.start_s, np.full(6, -4.0)) for s in spans]
+        ),
+    )
+    teach_log(with_noise, tmp_path / "calltag.model")
+    shown = with_labels(with_noise.take_log("B001.mov"), [])
+    assert [n.kind for n in shown.noise] == ["machine", "wind", "machine"]
+
+
+def test_noise_of_a_take_that_is_not_at_hand_waits(with_noise, tmp_path, monkeypatch) -> None:
+    def refuse(file, _spans):
+        raise MediaError(file, "is gone; check the drive or card")
+
+    monkeypatch.setattr("calltag.naming.finder", lambda: SimpleNamespace(measure=refuse))
+    model = tmp_path / "calltag.model"
+    _, notes = teach_log(with_noise, model)
+    assert notes == [
+        "B001.mov: is gone; check the drive or card (its noise has no details until then)"
+    ]
+    found = [call(9.0, np.full(6, 9.0))]
+    assert measure_noise(with_noise, model, measure=lambda *_: found) == []
+    give_types(with_noise, model)
+    assert with_labels(with_noise.take_log("B001.mov"), []).noise[0].kind == "machine/hedge trimmer"
+
+
+def test_without_a_taught_detail_no_noise_is_measured(shoot, tmp_path) -> None:
+    shoot.put(
+        TakeLog(take=take("B001.mov"), noise=(noise("machine", 5, 25),)),
+        feature_version=FEATURE_VERSION,
+    )
+    model = tmp_path / "calltag.model"
+    teach_log(shoot, model)
+
+    def never(*_):
+        raise AssertionError
+
+    assert measure_noise(shoot, model, measure=never) == []

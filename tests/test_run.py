@@ -524,6 +524,8 @@ def test_takes_are_named_by_the_model_beside_the_log(
     shoot: Shoot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     class Tagger:
+        classes = ("call", "pit rail")
+
         def tag(self, features: np.ndarray) -> list[tuple[str, float]]:
             return [("pit rail", 0.8) if row[0] > 4 else ("call", 0.9) for row in features]
 

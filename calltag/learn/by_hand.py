@@ -187,7 +187,10 @@ def _whole(label: Label, take_log: TakeLog) -> bool:
 
 
 def _detailed(noise: NoiseSpan, found: Sequence[Call], labels: Sequence[Label]) -> NoiseSpan:
-    """Give a noise the detail that is given to sounds of its kind in it, the user's own first."""
+    """Give a noise the detail that is given to sounds of its kind in it, the user's own first.
+
+    Where nothing was found in it, an excerpt of its own may have been named.
+    """
     by_user = [
         (common, label.label)
         for label in labels
@@ -207,6 +210,8 @@ def _detailed(noise: NoiseSpan, found: Sequence[Call], labels: Sequence[Label]) 
         best = max(seconds, key=lambda name: seconds[name], default="")
         if best and seconds[best] > 0:
             return replace(noise, kind=best)
+    if "/" in noise.taught and noise_kind(noise.taught) == noise.kind:
+        return replace(noise, kind=noise.taught)
     return noise
 
 
