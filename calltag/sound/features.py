@@ -78,7 +78,7 @@ BEATS_FROM_S = 2.0
 """Shorter events are not asked whether they beat like a machine; 0 stands for usual."""
 
 _BEAT_S = 4.0  # in the middle of the event
-_BEAT_LIMIT = 8.0
+_BEAT_LIMIT = 4.0
 
 
 def _log2(value: FloatArray | float) -> FloatArray:
