@@ -34,7 +34,8 @@ DOUBTFUL_ODDS = tuple(-(_OFFSET + _BY_BEAT * evidence) / _BY_EAR for evidence in
 _EXCERPT_S = 4.0
 _EVERY_S = 5.0  # at first; the longer the outcome stays the same, the more seldom
 _SELDOMER = 1.5
-_DOUBT_MOST_S, _CERTAIN_MOST_S = 20.0, 45.0  # in doubt; or where only the rate is to be told
+_DOUBT_MOST_S, _CERTAIN_MOST_S = 20.0, 45.0  # in doubt; or where only the rate is to be told,
+_UNLIKELY = -2.0  # or where only rare evidence could turn these odds, and lately did not
 _SLACK_S = 3.0  # an excerpt may come so much later, to be where nothing calls
 _CALLING = (0.5, 0.8)  # shares of an excerpt: what beats in one that is full of calls is a call
 _SHORTEST_S = 0.5
@@ -162,6 +163,8 @@ class BeatWatch:
         self._said = said
 
     def _every_s(self, odds: float) -> float:
+        if odds < _UNLIKELY and not (self._said and self._said[0]):
+            return _CERTAIN_MOST_S
         certain = odds >= DOUBTFUL_ODDS[1]
         return min(self._pause_s, _CERTAIN_MOST_S if certain else _DOUBT_MOST_S)
 

@@ -90,6 +90,16 @@ def test_doubt_is_looked_at_often_and_then_more_seldom(looked):
     assert len(at_s) <= 3000 / 10 / 15
 
 
+def test_an_unlikely_machine_is_looked_for_seldom_but_kept_in_sight_once_found(looked):
+    odds = np.full(3000, DOUBTFUL_ODDS[0] + 0.1)
+    at_s = [at_s for at_s, _ in looked(odds)]
+    assert at_s[0] < 5
+    assert len(at_s) <= 9
+    found_s = [at_s for at_s, _ in looked(odds, beat=told(EVIDENCE[1], ENGINE))]
+    assert np.diff(found_s).max() <= 23  # so that no moment is out of reach
+    assert np.diff(found_s).min() < 8
+
+
 def test_a_certain_machine_is_looked_at_for_its_rate_only(looked):
     odds = np.full(3000, 8.0)
     at_s = [at_s for at_s, _ in looked(odds, beat=told(4.0, ENGINE))]
