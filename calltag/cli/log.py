@@ -27,7 +27,7 @@ def register(app: typer.Typer) -> None:
 def log_command(
     rushes: Annotated[
         list[Path],
-        typer.Argument(metavar="RUSHES", help="Folders of clips, or single clips."),
+        typer.Argument(metavar="RUSHES", readable=False, help="Folders of clips, or single clips."),
     ],
     log: LogFile = LOG_NAME,
     model: Annotated[

@@ -77,7 +77,8 @@ def find_clips(folders: Sequence[Path]) -> list[Clip]:
     """Find every clip below the given folders, sorted as people count: clip 2 before clip 10.
 
     Sidecars, thumbnails, documents, proxies and hidden files are passed over. Links to folders are
-    followed, each folder once. A clip that is reached twice is listed once.
+    followed, each folder once. A clip that is reached twice is listed once. A folder below them
+    that cannot be read is listed as if it were a clip, so that it is told like one.
 
     Parameters
     ----------
@@ -97,9 +98,13 @@ def find_clips(folders: Sequence[Path]) -> list[Clip]:
     found: dict[str, Clip] = {}
     for given in folders:
         folder = given.expanduser().absolute()
-        if folder.is_file():
+        try:
+            is_file, is_folder = folder.is_file(), folder.is_dir()
+        except OSError as error:
+            raise _unreadable(given, error) from None
+        if is_file:
             clips = iter([Clip(folder, folder.parent, _name(folder.name))])
-        elif folder.is_dir():
+        elif is_folder:
             clips = _below(folder)
         else:
             raise InputError(
@@ -115,10 +120,10 @@ def _below(folder: Path) -> Iterator[Clip]:
     try:
         os.scandir(folder).close()
     except OSError as error:
-        reason = (error.strerror or "it failed").lower()
-        raise InputError(f"{folder}: the folder cannot be read ({reason})") from None
+        raise _unreadable(folder, error) from None
     seen = set()
-    for here, below, files in os.walk(folder, followlinks=True):
+    refused: list[OSError] = []
+    for here, below, files in os.walk(folder, followlinks=True, onerror=refused.append):
         status = Path(here).stat()
         if (status.st_dev, status.st_ino) in seen:
             below.clear()
@@ -129,6 +134,16 @@ def _below(folder: Path) -> Iterator[Clip]:
             path = Path(here, name)
             if _is_clip(path) and path.is_file():
                 yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))
+    for path in (Path(error.filename) for error in refused):
+        yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))
+
+
+def _unreadable(folder: Path, error: OSError) -> InputError:
+    reason = (error.strerror or "it failed").lower()
+    return InputError(
+        f"{folder}: the folder cannot be read ({reason}); check that you may read it, and the drive"
+        " or card"
+    )
 
 
 def _passed_folder(name: str) -> bool:

@@ -146,6 +146,28 @@ def test_a_folder_that_may_not_be_read_is_named(tmp_path, monkeypatch):
         find_clips([tmp_path])
 
 
+def test_a_folder_within_one_that_may_not_be_read_is_named(tmp_path, monkeypatch):
+    def refuse(path: Path) -> bool:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "is_file", refuse)
+    with pytest.raises(InputError, match=r"card: the folder cannot be read \(permission denied\)"):
+        find_clips([tmp_path / "card"])
+
+
+def test_a_folder_below_that_may_not_be_read_is_not_passed_over(tmp_path, monkeypatch):
+    look = os.scandir
+
+    def refuse(path: str | Path) -> object:
+        if Path(path).name == "card 2":
+            raise PermissionError(13, "Permission denied", str(path))
+        return look(path)
+
+    touch(tmp_path, "card 1/a.mov", "card 2/b.mov", "card 3/c.mov")
+    monkeypatch.setattr(os, "scandir", refuse)
+    assert names(tmp_path) == ["card 1/a.mov", "card 2", "card 3/c.mov"]
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
 def test_links_are_followed_once_and_loops_end(tmp_path):
     drive = touch(tmp_path / "drive", "b.mov")
