@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli import SOME_UNREADABLE
+from calltag.cli import FAILED, SOME_UNREADABLE
 from calltag.cli._choose import choose_takes
 from calltag.cli._options import LOG_NAME, As, LogFile
 from calltag.cli._output import Column, print_data, print_table, say
@@ -113,7 +113,9 @@ def sync_command(
             bounds=_bounds(known, around, within) if by_timecode or around is not None else None,
         )
         kept = _keep(opened, compared, {take.path for take in known})
-    if how is As.TABLE:
+    if how is As.TABLE and not compared:
+        say("Nothing could be compared.")
+    elif how is As.TABLE:
         print_table(COLUMNS, [_cells(one) for one in compared])
         say(f"{counted(kept, 'pair')} kept in {log}." if kept else "No pair was kept in a log.")
     else:
@@ -121,7 +123,7 @@ def sync_command(
     for problem in problems:
         say(f"{problem.path}: {problem.reason}")
     if problems:
-        raise typer.Exit(SOME_UNREADABLE)
+        raise typer.Exit(SOME_UNREADABLE if compared else FAILED)
 
 
 def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[Source]:

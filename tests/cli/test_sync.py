@@ -70,6 +70,15 @@ def test_a_take_without_sound_is_named_and_the_others_go_on(run) -> None:
     assert "lined up" in ran.out
 
 
+def test_two_of_which_one_cannot_be_read_cannot_be_compared(run, tmp_path) -> None:
+    (tmp_path / "B012.mov").write_bytes(b"")
+    ran = run("sync", str(demo_clips() / PAIR[0]), "B012.mov")
+    assert ran.status == 1
+    assert ran.out == ""
+    assert "Nothing could be compared." in ran.err
+    assert "B012.mov: is empty (0 bytes); copy it from the card again" in ran.err
+
+
 @pytest.mark.parametrize(("names", "told"), [(["no.mov", "such.mov"], "no.mov"), ([], "")])
 def test_what_cannot_be_lined_up_is_told(run, names, told) -> None:
     ran = run("sync", *names)
