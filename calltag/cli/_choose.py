@@ -74,7 +74,7 @@ def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterat
             yield take_log
     if unseen:
         name = min(unseen)
-        raise InputError(f"--take {name}: no such take in the log; `calltag takes` lists them")
+        raise InputError(f"{name}: no such take in the log; `calltag takes` lists them")
 
 
 def _is_named(path: str, name: str) -> bool:

@@ -117,7 +117,6 @@ def render_selects(
             for number, gain in enumerate(gains_db, 1)
         ),
     )
-    out.parent.mkdir(parents=True, exist_ok=True)
     write_wav(out, _blocks(selects, gains_db, gap), RATE_HZ, bext=bext, cues=_cues(selects, gap))
     return SelectsSound(out, gains_db)
 

@@ -128,7 +128,7 @@ def test_no_call_is_told_with_a_way_on(run, log) -> None:
 @pytest.mark.parametrize(
     ("options", "status", "sentence"),
     [
-        (["--take", "B*"], 1, "calltag: --take B*: no such take in the log; `calltag takes` lists"),
+        (["--take", "B*"], 1, "calltag: B*: no such take in the log; `calltag takes` lists"),
         (["--log", "other.db"], 1, "other.db: there is no log here; make one with `calltag log"),
         (["--type", "owl"], 1, "call type 'owl': the log has no such call; it has: call, marsh"),
         (["--min-confidence", "2"], 2, "'--min-confidence'"),

@@ -224,7 +224,6 @@ def _write_chunk(file: BinaryIO, name: bytes, content: bytes) -> None:
 
 def _decode(source: Path, target: Path, one: TakeMarkers) -> None:
     rate_hz = one.take.sample_rate_hz or 0
-    target.parent.mkdir(parents=True, exist_ok=True)
     write_wav(
         target,
         SoundReader(source, rate_hz=rate_hz),
