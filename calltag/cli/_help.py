@@ -12,6 +12,16 @@ from typer.core import TyperCommand, TyperGroup
 _TYPE = re.compile(r" <(?:list\[)?(?:str|path|Path|file|int|float|int range|float range)\]?>$")
 _LIST = re.compile(r"<list\[(.*)\]>$")
 _RANGE = re.compile(r"(?:; |(?<=\[))[-\d.]*(?:<=?)?x[<>]=?[-\d.]+(?=\])")
+_ERRORS = tuple(
+    (re.compile(pattern), words)
+    for pattern, words in (
+        (r"^Input should be greater than or equal to (.*)$", r"write \1 or more"),
+        (r"^Input should be less than or equal to (.*)$", r"write \1 or less"),
+        (r"^Input should be a valid integer.*$", "write a whole number"),
+        (r"^Input should be a valid number.*$", "write a number"),
+        (r"^Value error, ", ""),
+    )
+)
 
 
 class _Plain:
@@ -29,7 +39,15 @@ class _Plain:
 
 
 class PlainCommand(TyperCommand):
-    """A command with plain help."""
+    """A command with plain help, and plain words for values that it cannot take."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Read the arguments."""
+        try:
+            return super().parse_args(ctx, args)
+        except typer.BadParameter as error:
+            error.message = plain_error(error.message)
+            raise
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write arguments and options."""
@@ -81,3 +99,20 @@ def plain_text(text: str) -> str:
     ('How many.', 'How far north.')
     """
     return _RANGE.sub("", text).replace("  []", "")
+
+
+def plain_error(text: str) -> str:
+    """Say in plain words why a value cannot be taken; words that are not known stay.
+
+    Examples
+    --------
+    >>> plain_error("Input should be greater than or equal to 1")
+    'write 1 or more'
+    >>> plain_error("Input should be a valid integer, unable to parse string as an integer")
+    'write a whole number'
+    >>> plain_error("Value error, 'a' is not one of 'b', 'c'.")
+    "'a' is not one of 'b', 'c'."
+    """
+    for pattern, words in _ERRORS:
+        text = pattern.sub(words, text)
+    return text

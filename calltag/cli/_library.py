@@ -11,6 +11,7 @@ from typing import Annotated
 
 import typer
 
+from calltag.cli._options import finite
 from calltag.errors import InputError
 
 LIBRARY = Path("~/calltag-library")
@@ -73,20 +74,32 @@ Until = Annotated[
 MinLevel = Annotated[
     float | None,
     typer.Option(
-        "--min-level", metavar="DBFS", help="Only calls at least this loud, in dBFS, as -40."
+        "--min-level",
+        callback=finite,
+        metavar="DBFS",
+        help="Only calls at least this loud, in dBFS, as -40.",
     ),
 ]
 MaxLevel = Annotated[
     float | None,
-    typer.Option("--max-level", metavar="DBFS", help="Only calls at most this loud, in dBFS."),
+    typer.Option(
+        "--max-level",
+        callback=finite,
+        metavar="DBFS",
+        help="Only calls at most this loud, in dBFS.",
+    ),
 ]
 MinLength = Annotated[
     float | None,
-    typer.Option("--min-length", metavar="SECONDS", help="Only calls at least this long."),
+    typer.Option(
+        "--min-length", callback=finite, metavar="SECONDS", help="Only calls at least this long."
+    ),
 ]
 MaxLength = Annotated[
     float | None,
-    typer.Option("--max-length", metavar="SECONDS", help="Only calls at most this long."),
+    typer.Option(
+        "--max-length", callback=finite, metavar="SECONDS", help="Only calls at most this long."
+    ),
 ]
 Noise = Annotated[
     bool | None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -25,6 +26,13 @@ class Grade(StrEnum):
     CLEAN = "clean"
     PART = "part"
     PICTURE_ONLY = "picture-only"
+
+
+def finite(value: float | None) -> float | None:
+    """Refuse what Python takes for a number and nobody means: nan, inf."""
+    if value is not None and not math.isfinite(value):
+        raise typer.BadParameter(f"{value:g} is no number to go by; write one such as 12")
+    return value
 
 
 LogFile = Annotated[
@@ -66,6 +74,7 @@ MinSnr = Annotated[
     typer.Option(
         "--min-snr",
         metavar="DB",
+        callback=finite,
         help="Only calls at least this far above their background, in dB.",
     ),
 ]

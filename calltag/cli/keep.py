@@ -256,7 +256,7 @@ def _at(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Found]:
     found: list[Found] = []
     for at_s in seconds:
         call = min(one.calls, key=lambda call: _away_s(call, at_s), default=None)
-        if call is None or _away_s(call, at_s) > AT_SLACK_S:
+        if call is None or not _away_s(call, at_s) <= AT_SLACK_S:
             near = f"; the nearest is at {call.start_s:.2f} s" if call else ""
             raise InputError(f"{one.take.path}: no call was found at {at_s:g} s{near}")
         if all(other is not call for _, other in found):
@@ -383,8 +383,8 @@ def _told(report: KeepReport, folder: Path) -> Iterator[str]:
         yield "Nothing new was kept."
     if report.known:
         yield (
-            f"{counted(len(report.known), 'call')} kept already, and left as they are "
-            "(--replace cuts them anew)."
+            f"{counted(len(report.known), 'call')} kept already, and left alone "
+            "(--replace cuts anew)."
         )
     yield from report.notes
     for problem in report.problems:

@@ -205,10 +205,15 @@ def sample_of_file(file: Path, span: Span | None = None, finder: Finder | None =
     Raises
     ------
     MediaError
-        If the file cannot be read, or has no sound.
+        If the file cannot be read, has no sound, or ends before the stretch begins.
     """
     finder = finder or Finder.load()
     if span is not None:
+        length_s = probe(file).duration_s
+        if not span.start_s < length_s:
+            raise MediaError(
+                file, f"ends at {length_s:.2f} s, before {span.start_s:.2f} s; name a second in it"
+            )
         return Sample(_measured(finder, file, span), span)
     if file.suffix.lower() in SUFFIXES:
         try:

@@ -70,10 +70,16 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
     Raises
     ------
     LibraryError
-        If there is no such folder, or its catalogue cannot be written.
+        If there is no such folder, nothing of a library is in it, or its catalogue cannot be
+        written.
     """
     if not folder.is_dir():
         raise LibraryError(f"{folder}: there is no such folder; name the library with --library")
+    if not (folder / NAME).exists() and next(sound_files(folder), None) is None:
+        raise LibraryError(
+            f"{folder}: there is neither a catalogue nor a sound file here; name the library with "
+            "--library"
+        )
     report = RebuildReport()
     catalogue = _sound_one(folder, report)
     with catalogue:

@@ -111,6 +111,24 @@ def test_wrong_usage_ends_with_2_and_one_error(run, arguments: list[str]) -> Non
     assert ran.err.count("Error: ") == 1
 
 
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["--best", "0"], "'--best': write 1 or more"),
+        (["--best", "x"], "'--best': write a whole number"),
+        (["--min-confidence", "2"], "'--min-confidence': write 1 or less"),
+        (["--min-snr", "loud"], "'--min-snr': write a number"),
+        (["--min-snr", "nan"], "'--min-snr': nan is no number to go by; write one such as 12"),
+        (["--by", "colour"], "'--by': 'colour' is not one of 'start', 'worth'"),
+    ],
+    ids=str,
+)
+def test_a_wrong_value_is_told_in_plain_words(run, arguments: list[str], told: str) -> None:
+    ran = run("calls", *arguments)
+    assert ran.status == 2
+    assert f"Error: Invalid value for {told}" in ran.err
+
+
 def test_a_known_error_is_one_sentence(run) -> None:
     ran = run("calls")
     assert ran.status == 1

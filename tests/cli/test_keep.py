@@ -144,6 +144,7 @@ def test_a_dry_run_writes_nothing(run, rushes, tmp_path):
         ((), "say which calls to keep"),
         (("--type", "heron"), "the log has no such call"),
         (("--best", "1", "--date", "yesterday"), "write the day as 2026-04-18"),
+        (("--take", "A001.wav", "--at", "nan"), "A001.wav: no call was found at nan s"),
         (("--type", "pit rail", "--min-snr", "90"), "no call in the log is of that kind"),
     ],
     ids=str,
@@ -215,6 +216,15 @@ def test_questions_that_make_no_sense_are_told(run, kept):
         assert ran.err.count("\n") == 1
 
 
+@pytest.mark.parametrize("option", ["--min-snr", "--min-level", "--max-level", "--min-length"])
+def test_bounds_are_numbers(run, kept, option):
+    for value in ("nan", "inf", "loud"):
+        ran = run("library", "find", "--library", "lib", option, value)
+        assert ran.status == 2
+        assert f"'{option}'" in ran.err
+        assert "number" in ran.err
+
+
 def test_out_copies_for_the_edit_and_asks_for_care(run, kept, tmp_path):
     ran = run("library", "out", "edit", "--library", "lib", "--type", "pit rail", "--best", 2)
     assert ran.status == 0
@@ -241,6 +251,9 @@ def test_like_by_id_and_by_file(run, kept, rushes):
     ran = run("library", "like", rushes / "A001.wav", "--at", 1, "--library", "lib", "--best", 3)
     assert ran.status == 0
     assert "Compared: the call at 0:01.00-0:01.50." in ran.err
+    late = run("library", "like", rushes / "A001.wav", "--at", 99, "--library", "lib")
+    assert late.status == 1
+    assert "A001.wav: ends at 12.00 s, before 99.00 s; name a second in it" in late.err
     assert "there is no such file" in run("library", "like", "none.wav", "--library", "lib").err
 
 
@@ -258,6 +271,14 @@ def test_check_and_rebuild(run, kept, tmp_path):
     assert "calltag library rebuild" in run("library", "find", "--library", "lib").err
     assert "15 kept calls in the catalogue." in run("library", "rebuild", "--library", "lib").err
     assert run("library", "check", "--library", "lib").status == 1
+
+
+def test_a_folder_that_is_no_library_is_not_made_one(run, tmp_path):
+    (tmp_path / "edit").mkdir()
+    ran = run("library", "rebuild", "--library", "edit")
+    assert ran.status == 1
+    assert "edit: there is neither a catalogue nor a sound file here" in ran.err
+    assert list((tmp_path / "edit").iterdir()) == []
 
 
 def test_last_springs_types_work_this_spring(
