@@ -19,7 +19,7 @@ from calltag.library.find import Order, Query, choices, find
 from calltag.library.hand_out import hand_out, report_lines
 from calltag.pages.answering import html, posted, static_file, told
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_excerpt
-from calltag.pages.heard import inside
+from calltag.pages.inside import inside
 from calltag.pages.rendering import render
 from calltag.pages.shelf import Recent
 from calltag.pages.spectrogram import Spectrogram, draw

@@ -6,7 +6,6 @@ labelled meanwhile. Pages name sounds by number only, never by path.
 
 from __future__ import annotations
 
-import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -19,7 +18,7 @@ from calltag.edit.clock import common_rate
 from calltag.edit.tables import call_confidence
 from calltag.edit.timecode import Rate
 from calltag.edit.when import moment
-from calltag.errors import MediaError, ModelError
+from calltag.errors import ModelError
 from calltag.learn.by_hand import Sound, matched
 from calltag.learn.labels import is_call_type
 from calltag.learn.listening_order import listening_order
@@ -27,6 +26,7 @@ from calltag.learn.model_file import load_model
 from calltag.learn.tagger import Tagger
 from calltag.log import Log
 from calltag.naming import labels_by_take
+from calltag.pages.inside import take_file
 from calltag.records import CALL, NO_CALL, NOISE_KINDS, Call, Label, Take, TakeLog
 
 
@@ -199,54 +199,6 @@ def hear(
         n_labels=sum(map(len, labels.values())),
         rate=common_rate(log.takes()),
     )
-
-
-def take_file(take: Take) -> Path:
-    """Tell where a take's file lies, and make sure that it lies below its rushes folder.
-
-    Parameters
-    ----------
-    take : Take
-        The take.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    MediaError
-        If the log's path leads out of the rushes folder, as no log of ours does.
-    """
-    return inside(Path(take.rushes), take.path)
-
-
-def inside(folder: Path, path: str) -> Path:
-    """Tell where a file of a folder lies, and make sure that it lies below it.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder; links in it are followed.
-    path : str
-        Path below it.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    MediaError
-        If the path leads out of the folder.
-    """
-    top = os.path.abspath(folder)  # noqa: PTH100 - a link may be part of the rushes
-    file = Path(os.path.abspath(os.path.join(top, path)))  # noqa: PTH100, PTH118
-    if not file.is_relative_to(top) or file == Path(top):
-        raise MediaError(file, f"lies outside {folder}; log the rushes again")
-    return file
 
 
 def of_take(take_log: TakeLog, labels: Sequence[Label], numbers: Numbers) -> list[Heard]:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from calltag.edit.selects import worth
 from calltag.errors import CalltagError, MediaError
 from calltag.pages.excerpt import Excerpt, cut_excerpt
-from calltag.pages.heard import take_file
+from calltag.pages.inside import take_file
 from calltag.pages.spectrogram import Spectrogram, draw
 from calltag.records import Call, Picture, TakeLog
 from calltag.takes.looking import with_pictures

@@ -6,6 +6,8 @@ import base64
 import hashlib
 import io
 import re
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -27,6 +29,7 @@ from calltag.pages.sheet import INDEX, SheetOptions, SheetReport, write_sheet
 from calltag.records import CALL, Label, Problem, TakeLog
 from calltag.sound.loudness import LoudnessMeter
 
+ROOT = Path(__file__).resolve().parents[2]
 HOSTILE_LABEL = "pit rail: </script><script>alert(2)</script> \"'&"
 
 
@@ -206,6 +209,18 @@ def test_a_take_that_is_gone_is_on_the_sheet_all_the_same(sheet: Path, tmp_path:
     assert text.count("<article") == 2
     assert text.count('class="play"') == 1
     assert "Its sound could not be read" in text
+
+
+def test_a_worker_of_the_sheet_loads_nothing_that_learns() -> None:
+    """It takes three seconds in each worker to load that, and none of it is used there."""
+    program = (
+        "import sys, calltag.pages.sheet_media\n"
+        "print(sorted({'sklearn', 'skops', 'onnxruntime', 'librosa'} & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "[]\n"
 
 
 @pytest.fixture(scope="module")
