@@ -299,13 +299,13 @@ def test_two_different_takes_are_needed(shoot: Path, names, words) -> None:
 
 def test_the_demos_two_cameras() -> None:
     """Offset and drift as demo_audio/sync.csv states them."""
-    a, b = DEMO / "ASH_A_0031.MP4", DEMO / "ASH_B_0012.MOV"
-    found = compare(trace_take(a), trace_take(b))
+    first = trace_take(DEMO / "ASH_A_0031.MP4")
+    found = compare(first, trace_take(DEMO / "ASH_B_0012.MOV"))
     assert found.outcome is Outcome.LINED_UP
     assert found.alignment.offset_s == pytest.approx(5.540, abs=0.001)
     assert found.alignment.drift_ppm == pytest.approx(80, abs=40)
     for name in ("ASH_A_0032.MP4", "ASH_A_0040.MP4", "ASH_R_0007.WAV"):
-        assert compare(trace_take(a), trace_take(DEMO / name)).outcome is Outcome.NOTHING
+        assert compare(first, trace_take(DEMO / name)).outcome is Outcome.NOTHING
 
 
 @pytest.mark.field

@@ -293,19 +293,12 @@ def test_letter_keys_can_be_switched_off(opened, log_path) -> None:
 def test_hostile_names_and_labels_are_only_text(page, served, log_path) -> None:
     """What is not text would open a dialogue, break the policy, or make elements."""
     bad = "rail: <b onclick=alert(2)>x</b> \"'&amp;<script>alert(3)</script>"
-    session = Session(log_path)
+    session = Session(
+        log_path, choose=lambda logs: (one for one in logs if "onerror" in one.take.path)
+    )
     page.goto(served(listening_app(session)))
     page.wait_for_selector(".card")
-    page.select_option("#order", "take")
-    until(page, "document.querySelector('.card-title')?.textContent.includes('ASH_A_0031')")
-    hostile = next(
-        one.number for one in session.hearing.by_number.values() if "onerror" in one.take.path
-    )
-    while int(page.get_attribute(".card", "data-number")) != hostile:
-        now = page.get_attribute(".card", "data-number")
-        page.keyboard.press("ArrowRight")
-        until(page, f"document.querySelector('.card').dataset.number !== '{now}'")
-        ready(page)
+    ready(page)
     title = page.inner_text(".card-title")
     assert title.startswith("card1/<img src=x onerror=alert(1)> & \"'.MP4")
     page.keyboard.press("t")
