@@ -38,7 +38,7 @@ _THROB_USUAL, _THROB_RARE = 0.63, 0.76
 # What beats without a bass is an animal: in all of 48 recordings of machines it is within 8 dB of
 # the strongest band, in most of dogs, cocks and children 20 dB or more below.
 _BASS_DB, _NO_BASS_DB = -12.0, -20.0
-EVIDENCE = (-1.0, 5.0)
+EVIDENCE = (-1.0, 4.0)
 """Limits of `Beat.evidence`."""
 
 
