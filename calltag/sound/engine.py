@@ -180,8 +180,8 @@ def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
     -----
     Per second, the evidence of a comb of lines in the spectrum; the clearest second counts, since
     an engine that changes its speed blurs them. Per 2 s, that of a comb in the envelopes; the mean
-    counts, since animals call in bursts. The larger of the two is the evidence, unless the sound
-    has next to no bass.
+    counts, since animals call in bursts. The larger of the two is the evidence; where the sound
+    has next to no bass, what beats speaks against a machine.
     """
     throb = measure_throb(samples, rate_hz)
     lines, strength_db = _lines(*thinned(samples, rate_hz))
@@ -192,7 +192,7 @@ def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
     evidence = float(np.clip(max(by_lines, by_throb), *EVIDENCE))
     bass = float(np.clip((throb.low_db - _NO_BASS_DB) / (_BASS_DB - _NO_BASS_DB), 0, 1))
     return Beat(
-        evidence=min(evidence, bass * evidence),
+        evidence=bass * evidence - (1 - bass) * min(abs(evidence), -EVIDENCE[0]),
         lines=float(by_lines),
         throb=float(by_throb),
         engine=(_by_lines(lines, strength_db) or _by_throb(throb)) if bass else None,
