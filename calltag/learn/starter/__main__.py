@@ -37,7 +37,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--sources", type=Path, default=Path("models/sources.csv"))
     parser.add_argument("--out", type=Path, default=Path("models"))
     parser.add_argument("--leave-out", default="fold 3", help="group to calibrate and judge on")
-    parser.add_argument("--steps", type=int, default=1800, help="training steps without it")
+    parser.add_argument("--steps", type=int, default=1800, help="training steps")
     parser.add_argument("--phrases", type=int, default=3400, help="invented phrases of calls")
     parser.add_argument("--scenes", type=int, default=1, help="scenes per background and level")
     parser.add_argument("--seed", type=int, default=2)
@@ -80,8 +80,8 @@ def main() -> None:
     without = Bank([p for p in pieces if p.group != arguments.leave_out])
     net = train(without, steps=arguments.steps, seed=arguments.seed)
     calibration, figures = _validated(net, held_out, arguments)
-    log.info("training with everything")
-    net = train(Bank(pieces), steps=arguments.steps * 4 // 3, seed=arguments.seed + 1)
+    log.info("going on with everything")
+    net = train(Bank(pieces), steps=arguments.steps // 3, seed=arguments.seed + 1, start=net)
     card = {
         "name": "starter",
         "calltag": __version__,

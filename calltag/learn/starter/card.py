@@ -20,10 +20,10 @@ attributed in the data set's own LICENSES.txt) and example recordings of librosa
 domain, attributed in the text beside each). Recordings under other licences were left out. The
 model file is under calltag's own licence.
 
-**Judged** was a network made in the same way without {left_out} of the recordings, on scenes made
-of {left_out} and of calls invented anew; the one that is here learnt from all of them, for a third
-more steps. Half of the scenes calibrated the probabilities, the other half gave these figures; a
-call counts as found when a quarter of it is covered, a find as right when half of it lies in calls.
+**Judged** before it had heard {left_out} of the recordings, on scenes made of {left_out} and of
+calls invented anew; after that it went on learning, with {left_out} as well, for a third as many
+steps. Half of the scenes calibrated the probabilities, the other half gave these figures; a call
+counts as found when a quarter of it is covered, a find as right when half of it lies in calls.
 
 | | calls | finds | recall | precision | F1 |
 |---|---|---|---|---|---|
