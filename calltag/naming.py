@@ -14,7 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calltag.errors import MediaError
+from calltag.errors import InputError, MediaError
 from calltag.learn.by_hand import common_s, examples, unlabelled, unmeasured
 from calltag.learn.labels import noise_kind
 from calltag.log import Log
@@ -106,6 +106,11 @@ def teach_log(
             own = labels.get(take_log.take.path, [])
             known += examples(take_log, own)
             unknown += unlabelled(take_log, own)
+    if left and not known:
+        raise InputError(
+            f"another version of calltag logged the takes of all {left} labels; log the rushes"
+            " again, the labels stay"
+        )
     tell("learning, and checking what was learnt")
     taught = teach(known, unlabelled=unknown)
     tell("naming the calls")

@@ -122,6 +122,14 @@ def shoot(tmp_path: Path, rng: np.random.Generator):
         yield log
 
 
+def test_labels_of_takes_that_another_version_logged_are_told(shoot: Log, tmp_path: Path) -> None:
+    for one in list(shoot.take_logs(features=True)):
+        shoot.put(one, feature_version=FEATURE_VERSION - 1)
+    with pytest.raises(InputError, match="all 24 labels; log the rushes again, the labels stay"):
+        teach_log(shoot, tmp_path / "calltag.model")
+    assert not (tmp_path / "calltag.model").exists()
+
+
 def test_types_are_learnt_from_labels_and_given_to_all_calls(shoot: Log, tmp_path: Path) -> None:
     shoot.put(shoot.take_log("A003.mov", features=True), feature_version=FEATURE_VERSION + 1)
     model = tmp_path / "calltag.model"
