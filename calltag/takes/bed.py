@@ -188,6 +188,7 @@ def why_none(
     """
 
     def longest(keep_calls: bool) -> Stretch | None:
+        """Find the longest clean stretch, however short."""
         short = clean_stretches(
             take_logs, keep_calls=keep_calls, thresholds=thresholds, least_s=0.1
         )
