@@ -187,7 +187,7 @@ def why_none(
         The reason, without a full stop at the end.
     """
 
-    def longest(keep_calls: bool) -> Stretch | None:
+    def _longest(keep_calls: bool) -> Stretch | None:
         """Find the longest clean stretch, however short."""
         short = clean_stretches(
             take_logs, keep_calls=keep_calls, thresholds=thresholds, least_s=0.1
@@ -195,7 +195,7 @@ def why_none(
         return max(short, key=lambda stretch: stretch.span.length_s, default=None)
 
     none = f"no clean background of {LEAST_STRETCH_S:.0f} s or longer"
-    with_calls, without = longest(keep_calls=True), longest(keep_calls=False)
+    with_calls, without = _longest(keep_calls=True), _longest(keep_calls=False)
     if with_calls is None:
         return (
             f"{none} in these rushes: every take is spoilt, and `calltag takes` says by what; log "
