@@ -806,35 +806,39 @@ class Log(Closing):
         """
         # One transaction, so that a take which another process logs meanwhile is not passed over.
         with self._writing() as db:
-            rows = db.execute(
-                "SELECT calls.id, features FROM calls JOIN takes ON takes.id = take_id "
-                "WHERE label_id IS NULL AND features IS NOT NULL AND feature_version = ?",
-                (feature_version,),
-            ).fetchall()
-            if rows:
-                tags = tag(np.stack([_features(blob) for _, blob in rows]))
-                db.executemany(
-                    "UPDATE calls SET label = ?, confidence = ? WHERE id = ?",
-                    [
-                        (label, float(confidence), key)
-                        for (label, confidence), (key, _) in zip(tags, rows, strict=True)
-                    ],
-                )
-            noise = db.execute(
-                "SELECT noise.rowid, features FROM noise JOIN takes ON takes.id = take_id "
-                "WHERE features IS NOT NULL AND feature_version = ?",
-                (feature_version,),
-            ).fetchall()
-            if noise:
-                tags = tag(np.stack([_features(blob) for _, blob in noise]))
-                db.executemany(
-                    "UPDATE noise SET taught = ? WHERE rowid = ?",
-                    [(label, key) for (label, _), (key, _) in zip(tags, noise, strict=True)],
-                )
+            calls = _tagged(db, tag, "calls", "label_id IS NULL", feature_version)
+            db.executemany("UPDATE calls SET label = ?, confidence = ? WHERE rowid = ?", calls)
+            noise = _tagged(db, tag, "noise", "TRUE", feature_version)
+            db.executemany(
+                "UPDATE noise SET taught = ? WHERE rowid = ?",
+                [(label, key) for label, _, key in noise],
+            )
             db.execute(
                 "UPDATE takes SET model = ? WHERE feature_version = ?", (model, feature_version)
             )
-        return len(rows)
+        return len(calls)
+
+
+def _tagged(
+    db: sqlite3.Connection,
+    tag: Callable[[FloatArray], Iterable[tuple[str, float]]],
+    table: str,
+    where: str,
+    feature_version: int,
+) -> list[tuple[str, float, int]]:
+    """Labels of what was measured, their confidence, and the rows they are for."""
+    rows = db.execute(
+        f"SELECT {table}.rowid, features FROM {table} JOIN takes ON takes.id = take_id "
+        f"WHERE {where} AND features IS NOT NULL AND feature_version = ?",
+        (feature_version,),
+    ).fetchall()
+    if not rows:
+        return []
+    tags = tag(np.stack([_features(blob) for _, blob in rows]))
+    return [
+        (label, float(confidence), key)
+        for (label, confidence), (key, _) in zip(tags, rows, strict=True)
+    ]
 
 
 def _forget_pair(db: sqlite3.Connection, one: str, other: str) -> None:

@@ -174,7 +174,6 @@ class _Pass:
         )
         self._look_for_beats(window, heard)
         self._look_for_hum(window)
-        self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
         segments = find_segments(heard.call)
         busy = _busy(segments, len(level_db))
         for i, (begin, end) in enumerate(segments):
@@ -199,6 +198,7 @@ class _Pass:
                 self.calls.append(
                     self._measure(window, heard, busy, event, (before, after), probability)
                 )
+        self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
 
     def _look_for_beats(self, window: _Window, heard: Heard) -> None:
         """Look for beats where they tell whether a machine is heard."""

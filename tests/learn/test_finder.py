@@ -249,6 +249,25 @@ def test_measuring_a_found_call_gives_what_was_found(plain, borders):
         np.testing.assert_allclose(a.features[N_MEASURED:], b.features[N_MEASURED:], atol=0.02)
 
 
+def test_a_long_find_is_asked_for_its_beat_wherever_it_lies(plain, blocks, tmp_path):
+    """Pulses, 90 a second: their sound is still there when they are measured."""
+    blocks(21)
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    pulses = 0.02 * sum(np.sin(2 * np.pi * 90 * k * t) for k in range(1, 60))
+    sound = hiss(80)
+    starts_s = (6.0, 19.5, 33.0, 70.0)
+    for start_s in starts_s:
+        sound[round(start_s * RATE_HZ) :][: len(pulses)] += pulses
+    path = write(tmp_path / "a.wav", sound)
+    calls = found(plain, path).calls
+    assert [call.start_s for call in calls] == pytest.approx(starts_s, abs=0.05)
+    measured = plain.measure(path, [call.span for call in calls])
+    lines = FEATURE_NAMES.index("beat_lines")
+    for a, b in zip(measured, calls, strict=True):
+        assert b.features[lines] > 2
+        np.testing.assert_allclose(a.features[lines:], b.features[lines:], atol=0.05)
+
+
 def test_the_starter_model_hears_the_same_in_a_span_as_in_the_take(starter, borders):
     whole, *_ = borders
     calls = found(starter, whole).calls
