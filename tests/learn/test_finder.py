@@ -25,11 +25,9 @@ from calltag.learn.hearing import STEPS_PER_S, Heard
 from calltag.learn.segments import EVIDENCE
 from calltag.media.probe import probe
 from calltag.records import NOISE_KINDS, Call, Span
-from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING
+from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING, N_MEASURED
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.spectrum import RATE_HZ
-
-N_MEASURED = FEATURE_NAMES.index("embedding_mean_0")
 
 
 class PlainEar:
