@@ -1,18 +1,20 @@
 """Make the likeness prior from invented call types: ``python -m calltag.learn.invented_types``.
 
 What makes two calls alike, and what is only distance, weather and chance, is much the same for all
-animals, and five labels are too few to learn it from. So it is learnt beforehand, from some hundred
-and fifty types that no animal has: each calls a few times, from individuals of slightly different
-voice, out of backgrounds of all kinds and at levels down to that of the noise. Two covariances of
-the measurements come out of it, within types and between them, and `calltag.learn.kinship` reads
-both. No recording goes into it.
+animals, and five labels are too few to learn it from. So it is learnt beforehand, from thousands of
+types that no animal has: each calls a few times, from individuals of slightly different voice and
+in different rooms, out of backgrounds of all kinds and at levels down to that of the noise, now and
+then cut short, or twice in one find, or with another animal farther away. A small network learns to
+tell them apart (`calltag.learn.voice`); then two covariances are taken, within types and between
+them, of the measurements and what the network makes of them, and `calltag.learn.kinship` reads all
+of it. No recording goes into it.
 """
 
 from __future__ import annotations
 
 import argparse
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,11 +24,12 @@ import scipy.linalg
 import soxr
 
 from calltag.files import written_whole
-from calltag.learn.kinship import CUT, PRIOR, Kinship
+from calltag.learn.kinship import CUT, PRIOR, VOICE, Kinship, described
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.bank import NOISE_MAKERS
 from calltag.learn.starter.recordings import active_frames
 from calltag.learn.starter.synth_calls import Rng
+from calltag.learn.voice import Array, Voice
 from calltag.records import FloatArray
 from calltag.sound.events import measure_region, refine_edges
 from calltag.sound.features import FEATURE_VERSION, N_EMBEDDING, N_MEASURED, event_features
@@ -34,8 +37,9 @@ from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum
 
 log = logging.getLogger("calltag.learn.invented_types")
 
-N_TYPES = 160
+N_TYPES = 3500
 N_EACH = 12
+_AT_A_TIME = 250  # types that share their backgrounds
 N_DIRECTIONS = 24
 """Directions among the measurements that tell types apart; more told invented types apart better,
 and real ones worse."""
@@ -44,6 +48,10 @@ _BACKGROUNDS = ("air", "air", "wind", "water", "machine", "voice", "handling", "
 _SNRS_DB = (20.0, 15.0, 10.0, 5.0, 0.0)
 _SNR_CHANCE = (0.25, 0.25, 0.25, 0.15, 0.1)
 _BAND_SHARE = (0.05, 0.95)  # of a call's energy: the level counts between these
+_BACKGROUND_S = 8
+_N_BACKGROUNDS = 24  # of each kind
+_OTHER_CHANCE = 0.1  # of another animal, farther away
+_OTHER_LEVEL = (0.03, 0.25)
 _AROUND_S = 1.5
 _LONGEST_S = 4.0
 _OFF_FRAMES = 3  # how far a find's edges may be off
@@ -66,7 +74,7 @@ def animal(rng: Rng) -> Callable[[], FloatArray]:
     Returns
     -------
     callable
-        Gives a call of it, float32 of peak 1 at `RATE_HZ`, each time another.
+        Gives a call of it, float32 at `RATE_HZ`, each time another.
     """
     makers = np.array([maker for maker, _ in synth_calls.FAMILIES], object)
     chance = np.array([weight for _, weight in synth_calls.FAMILIES])
@@ -76,32 +84,80 @@ def animal(rng: Rng) -> Callable[[], FloatArray]:
     count = int(rng.choice([1, 1, 1, 2, 3, 4, 6]))
     gap_s = np.exp(rng.uniform(np.log(0.02), np.log(0.28)))
     loose = count > 1 and rng.random() < 0.3
+    pace = 0.04 * np.exp(rng.normal(0, 0.5))
+    colour_db = rng.uniform(2, 6)
+    roomy = 0.7 * rng.choice([0.3, 0.7, 1.0])
 
     def call() -> FloatArray:
         """Call once."""
         pieces: list[FloatArray] = []
-        for i in range(count + (int(rng.integers(-1, 2)) if loose else 0)):
+        for i in range(max(1, count + (int(rng.integers(-1, 2)) if loose else 0))):
             one = voices[i % len(voices)]()
             level = np.float32(np.exp(rng.normal(0, 0.2)) / (np.abs(one).max() + 1e-9))
             gap = np.zeros(int(gap_s * np.exp(rng.normal(0, 0.1)) * RATE_HZ), np.float32)
             pieces += [one * level, gap]
-        return _individual(rng, np.concatenate(pieces[:-1])[: int(_LONGEST_S * RATE_HZ)])
+        sound = np.concatenate(pieces[:-1])[: int(_LONGEST_S * RATE_HZ)]
+        if rng.random() < roomy:
+            sound = synth_calls._room(rng, sound)
+        return _as_found(rng, _individual(rng, sound, pace, colour_db))
 
     return call
 
 
-def _individual(rng: Rng, sound: FloatArray) -> FloatArray:
+def _individual(rng: Rng, sound: FloatArray, pace: float, colour_db: float) -> FloatArray:
     """Another animal of the kind, elsewhere: a little faster or slower, and of other colour."""
-    sound = soxr.resample(sound, RATE_HZ, RATE_HZ * np.exp(rng.normal(0, 0.04)))
-    gain_db = rng.normal(0, 3.0, rng.integers(3, 8))
-    hz = np.fft.rfftfreq(len(sound), 1 / RATE_HZ)
-    at = np.log(np.maximum(hz, 60) / 60) / np.log(20_000 / 60)
-    gain = 10 ** (np.interp(at, np.linspace(0, 1, len(gain_db)), gain_db) / 20)
-    sound = np.fft.irfft(np.fft.rfft(sound) * gain, len(sound)).astype(np.float32)
+    sound = soxr.resample(sound, RATE_HZ, RATE_HZ * np.exp(rng.normal(0, pace)))
+    gain_db = rng.normal(0, colour_db, rng.integers(3, 8))
+
+    def gain(hz: FloatArray) -> FloatArray:
+        at = np.log(np.maximum(hz, 60) / 60) / np.log(20_000 / 60)
+        return np.asarray(10 ** (np.interp(at, np.linspace(0, 1, len(gain_db)), gain_db) / 20))
+
+    sound = synth_calls.filtered(sound, gain)
     return np.asarray(sound / (np.abs(sound).max() + 1e-9), np.float32)
 
 
-def heard(rng: Rng, call: FloatArray) -> FloatArray | None:
+def _as_found(rng: Rng, sound: FloatArray) -> FloatArray:
+    """What is found is not always one whole call: now and then it is less, or two in one."""
+    if rng.random() < 0.12 and len(sound) > 0.25 * RATE_HZ:
+        cut = int(len(sound) * rng.uniform(0.1, 0.45))
+        return sound[cut:] if rng.random() < 0.5 else sound[:-cut]
+    if rng.random() < 0.1 and len(sound) < 1.5 * RATE_HZ:
+        again = sound * np.float32(np.exp(rng.normal(0, 0.3)))
+        gap = np.zeros(int(rng.uniform(0.03, 0.3) * RATE_HZ), np.float32)
+        return np.concatenate([sound, gap, again])
+    return sound
+
+
+def backgrounds(rng: Rng, *, each: int) -> list[list[FloatArray]]:
+    """Make stretches of noise to hear calls in.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    each : int
+        How many of each kind.
+
+    Returns
+    -------
+    list of list of np.ndarray
+        By kind; the first is air.
+    """
+    kinds = [NOISE_MAKERS[kind] for kind in _BACKGROUNDS]
+    return [
+        [makers[int(rng.integers(len(makers)))](rng, _BACKGROUND_S * RATE_HZ) for _ in range(each)]
+        for makers in kinds
+    ]
+
+
+def heard(
+    rng: Rng,
+    call: FloatArray,
+    around: Sequence[Sequence[FloatArray]],
+    *,
+    other: FloatArray | None = None,
+) -> FloatArray | None:
     """Measure a call in a background drawn for it.
 
     Parameters
@@ -110,33 +166,46 @@ def heard(rng: Rng, call: FloatArray) -> FloatArray | None:
         Source of chance.
     call : np.ndarray, shape (n,), float32
         The call at `RATE_HZ`.
+    around : sequence of sequence of np.ndarray
+        Backgrounds by kind; the first is air, which is everywhere.
+    other : np.ndarray, shape (n,), float32, optional
+        A call of another animal farther away.
 
     Returns
     -------
     np.ndarray, shape (N_MEASURED,), float32, or None
-        What is measured of it; None for a call that is too short to be found.
+        What is measured of it; None for a call that is too short or long to be heard.
     """
     on = np.flatnonzero(active_frames(call))
     if len(on) < 3:
         return None
     call = call[on[0] * HOP : (on[-1] + 1) * HOP]
-    around = int(_AROUND_S * RATE_HZ) // HOP * HOP
-    n = len(call) + 2 * around
-    makers = NOISE_MAKERS[_BACKGROUNDS[int(rng.integers(len(_BACKGROUNDS)))]]
-    sound = 0.05 * makers[int(rng.integers(len(makers)))](rng, n)
-    sound = np.asarray(sound + 0.0015 * NOISE_MAKERS["air"][0](rng, n), np.float32)
-    inside = slice(around, around + len(call))
+    before = int(_AROUND_S * RATE_HZ) // HOP * HOP
+    n = len(call) + 2 * before
+    if n > _BACKGROUND_S * RATE_HZ:
+        return None
+    sound = 0.05 * _stretch(rng, around[int(rng.integers(len(around)))], n)
+    sound = np.asarray(sound + 0.0015 * _stretch(rng, around[0], n), np.float32)
+    inside = slice(before, before + len(call))
     own, room = (power_spectrum(one).mean(axis=0) for one in (call, sound[inside]))
+    own = own + np.float32(1e-20)
     share = np.cumsum(own) / own.sum()
     band = (share > _BAND_SHARE[0]) & (share < _BAND_SHARE[1])
     band[own.argmax()] = True
     snr_db = float(rng.choice(_SNRS_DB, p=_SNR_CHANCE))
     gain = 10 ** (snr_db / 20) * np.sqrt(room[band].sum() / own[band].sum())
     sound[inside] += np.float32(gain) * call
+    if other is not None:
+        other = other[:n]
+        at = int(rng.integers(0, n - len(other) + 1))
+        level = gain * np.abs(call).max() * rng.uniform(*_OTHER_LEVEL)
+        sound[at : at + len(other)] += np.float32(level) * other
     power = power_spectrum(sound * np.float32(0.5 / np.abs(sound).max()))
     off = rng.integers(-_OFF_FRAMES, _OFF_FRAMES + 1, 2)
-    first = around // HOP + int(off[0])
-    last = max(first + 4, (around + len(call)) // HOP + int(off[1]))
+    if not call.any():
+        return None
+    first = before // HOP + int(off[0])
+    last = max(first + 4, (before + len(call)) // HOP + int(off[1]))
     busy = np.zeros(len(power), bool)
     busy[first:last] = True
     region = measure_region(power, busy, first, last)
@@ -145,6 +214,13 @@ def heard(rng: Rng, call: FloatArray) -> FloatArray | None:
         region = measure_region(power, busy, *edges)
     deaf, mute = np.zeros((1, N_EMBEDDING), np.float32), np.zeros(0, np.float32)
     return event_features(power[edges[0] : edges[1]], region, deaf, mute)[:N_MEASURED]
+
+
+def _stretch(rng: Rng, sounds: Sequence[FloatArray], n: int) -> FloatArray:
+    """Cut `n` samples out of one of several sounds."""
+    sound = sounds[int(rng.integers(len(sounds)))]
+    at = int(rng.integers(0, len(sound) - n + 1))
+    return sound[at : at + n]
 
 
 def invent(rng: Rng, *, types: int, each: int) -> tuple[FloatArray, npt.NDArray[np.intp]]:
@@ -166,19 +242,28 @@ def invent(rng: Rng, *, types: int, each: int) -> tuple[FloatArray, npt.NDArray[
     codes : np.ndarray, shape (n,), int
         Its type.
     """
+    around = backgrounds(rng, each=_N_BACKGROUNDS)
     rows, codes = [], []
+    last: FloatArray | None = None
     for code in range(types):
         call = animal(rng)
         for _ in range(each):
-            row = heard(rng, call())
+            sound = call()
+            other = last if last is not None and rng.random() < _OTHER_CHANCE else None
+            row = heard(rng, sound, around, other=other)
             if row is not None:
                 rows.append(row)
                 codes.append(code)
+        last = sound
     return np.stack(rows), np.array(codes)
 
 
 def kinship(
-    measured: FloatArray, codes: npt.NDArray[np.intp], *, directions: int = N_DIRECTIONS
+    measured: FloatArray,
+    codes: npt.NDArray[np.intp],
+    *,
+    directions: int = N_DIRECTIONS,
+    teach: Callable[[Array, npt.NDArray[np.intp]], Voice] | None = None,
 ) -> Kinship:
     """Learn what tells types apart.
 
@@ -190,6 +275,8 @@ def kinship(
         Type of each, from 0; every type has two at least.
     directions : int
         How many directions to keep.
+    teach : callable, optional
+        Makes a network of scaled measurements and types; what it makes of them is measured too.
 
     Returns
     -------
@@ -201,6 +288,8 @@ def kinship(
     mean, scale = measured.mean(axis=0), measured.std(axis=0)
     scale[scale < 1e-9] = 1.0
     scaled = np.clip((measured - mean) / scale, -CUT, CUT)
+    voice = teach(scaled, codes) if teach else None
+    scaled = described(scaled, voice)
     n = np.bincount(codes)
     centres = np.stack([scaled[codes == code].mean(axis=0) for code in range(len(n))])
     apart = scaled - centres[codes]
@@ -219,29 +308,54 @@ def kinship(
         directions=vectors,
         centre=centres.mean(axis=0) @ vectors,
         spread=spread * narrower**2,
+        voice=voice,
     )
 
 
+def write(path: Path, known: Kinship) -> None:
+    """Write a prior.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    known : Kinship
+        The prior, with its network.
+    """
+    content: dict[str, Any] = {"feature_version": FEATURE_VERSION, **known.arrays(np.float32)}
+    if known.voice is not None:
+        content |= {VOICE + name: part for name, part in known.voice.arrays().items()}
+    with written_whole(path) as partial, partial.open("wb") as file:
+        np.savez(file, **content)
+
+
 def main() -> None:
-    """Invent, measure, and write the prior."""
+    """Invent, measure, learn, and write the prior."""
+    from calltag.learn.voice_lessons import teach_voice
+
     parser = argparse.ArgumentParser(
         prog="python -m calltag.learn.invented_types",
-        description="Rebuild the likeness prior; takes a few minutes.",
+        description="Rebuild the likeness prior; takes half an hour, and the extra `train`.",
     )
     parser.add_argument("--out", type=Path, default=PRIOR)
     parser.add_argument("--types", type=int, default=N_TYPES)
     parser.add_argument("--each", type=int, default=N_EACH)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seed", type=int, default=9000)
     arguments = parser.parse_args()
     logging.basicConfig(level=logging.INFO, format="%(message)s")
-    measured, codes = invent(
-        np.random.default_rng(arguments.seed), types=arguments.types, each=arguments.each
-    )
-    _, codes = np.unique(codes, return_inverse=True)
-    prior = kinship(measured, codes)
-    with written_whole(arguments.out) as partial, partial.open("wb") as file:
-        content: dict[str, Any] = {"feature_version": FEATURE_VERSION, **prior.arrays(np.float32)}
-        np.savez(file, **content)
+    rows, types = [], []
+    for first in range(0, arguments.types, _AT_A_TIME):
+        measured, codes = invent(
+            np.random.default_rng(arguments.seed + first // _AT_A_TIME),
+            types=min(_AT_A_TIME, arguments.types - first),
+            each=arguments.each,
+        )
+        rows.append(measured)
+        types.append(first + codes)
+        log.info("%d types invented", min(first + _AT_A_TIME, arguments.types))
+    measured = np.concatenate(rows)
+    _, codes = np.unique(np.concatenate(types), return_inverse=True)
+    write(arguments.out, kinship(measured, codes, teach=teach_voice))
     log.info("%d calls of %d types, written to %s", len(codes), codes.max() + 1, arguments.out)
 
 

@@ -38,10 +38,11 @@ from calltag.learn.judges import Judges
 from calltag.learn.kinship import Kin, Kinship
 from calltag.learn.tagger import Tagger
 from calltag.learn.teach import Taught
+from calltag.learn.voice import Voice
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ
 
-FORMAT = 3
+FORMAT = 4
 """Version of the file's layout."""
 
 LARGEST_BYTES = 500_000_000
@@ -254,6 +255,7 @@ def _libraries() -> dict[str, str]:
 
 def _state(tagger: Tagger) -> dict[str, Any]:
     judges = tagger.judges
+    voice = judges.kin.known.voice if judges.kin else None
     # Probes between and beyond the examples: normal draws, spread as the examples were.
     drawn = np.random.default_rng(0).standard_normal((_N_PROBES, len(judges.mean)))
     probes = judges.mean + judges.scale * drawn
@@ -261,6 +263,7 @@ def _state(tagger: Tagger) -> dict[str, Any]:
         "judges": _fields(judges, without="kin"),
         "kin": _fields(judges.kin, without="known") if judges.kin else {},
         "kinship": judges.kin.known.arrays() if judges.kin else {},
+        "voice": voice.arrays(np.float64) if voice else {},
         "curve": list(tagger.confidence.curve),
         "threshold": tagger.confidence.threshold,
         "probes": probes,
@@ -271,7 +274,9 @@ def _state(tagger: Tagger) -> dict[str, Any]:
 def _restored(state: Any) -> tuple[Tagger, Any, Any]:
     constant, votes, likeness, kinship = state["curve"]
     confidence = Confidence((constant, votes, likeness, kinship), state["threshold"])
-    kin = Kin(Kinship(**state["kinship"]), **state["kin"]) if state["kin"] else None
+    voice = Voice(**state["voice"]) if state["voice"] else None
+    known = Kinship(**state["kinship"], voice=voice) if state["kinship"] else None
+    kin = Kin(known, **state["kin"]) if known else None
     judges = Judges(**state["judges"], kin=kin)
     return Tagger(judges, confidence), state["probes"], state["votes"]
 

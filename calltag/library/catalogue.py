@@ -360,14 +360,16 @@ class Catalogue(Closing):
             db.execute("DELETE FROM vectors WHERE cut = ?", (key,))
 
     def features_without_vector(
-        self, version: int, *, after: int = 0, limit: int = 5000
+        self, version: int, placed: int, *, after: int = 0, limit: int = 5000
     ) -> list[tuple[int, npt.NDArray[np.float32]]]:
-        """Return the measurements of kept calls that have no vector of their version yet.
+        """Return the measurements of kept calls that have no vector of a version yet.
 
         Parameters
         ----------
         version : int
             Version of the measurements.
+        placed : int
+            Version of the vectors.
         after : int
             Only calls whose `Kept.key` is above this.
         limit : int
@@ -382,7 +384,7 @@ class Catalogue(Closing):
             "SELECT cut, vector FROM features WHERE version = ? AND cut > ? AND NOT EXISTS "
             "(SELECT 1 FROM vectors WHERE vectors.cut = features.cut AND version = ?) "
             "ORDER BY cut LIMIT ?",
-            (version, after, version, limit),
+            (version, after, placed, limit),
         )
         return [(key, _vector(blob)) for key, blob in rows]
 
@@ -394,7 +396,7 @@ class Catalogue(Closing):
         Parameters
         ----------
         version : int
-            Version of the measurements that they are made of.
+            Version of the vectors.
         vectors : iterable of tuple of int and np.ndarray of shape (n_directions,)
             `Kept.key` of each, and its vector; of calls that are gone meanwhile, nothing is stored.
 
@@ -416,7 +418,7 @@ class Catalogue(Closing):
         Parameters
         ----------
         version : int
-            Version of the measurements that the vectors are made of.
+            Version of the vectors.
 
         Returns
         -------

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from calltag.errors import MediaError
 from calltag.learn.finder import Finder
 from calltag.library.catalogue import Catalogue, Kept
-from calltag.library.likeness import place
+from calltag.library.likeness import PLACES_VERSION, place
 from calltag.library.sound_file import SUFFIXES, read_story
 from calltag.media.probe import probe
 from calltag.media.reader import read_span
@@ -102,7 +102,7 @@ def like(
         If what makes sounds alike is missing from the installation.
     """
     prepare(catalogue)
-    keys, vectors = catalogue.all_vectors(FEATURE_VERSION)
+    keys, vectors = catalogue.all_vectors(PLACES_VERSION)
     if not keys or limit < 1:
         return []
     scores = vectors @ place(features[None])[0]
@@ -143,13 +143,15 @@ def prepare(catalogue: Catalogue) -> int:
         If what makes sounds alike is missing from the installation.
     """
     placed = after = 0
-    while waiting := catalogue.features_without_vector(FEATURE_VERSION, after=after):
+    while waiting := catalogue.features_without_vector(
+        FEATURE_VERSION, PLACES_VERSION, after=after
+    ):
         after = waiting[-1][0]
         alike = [(key, vector) for key, vector in waiting if len(vector) == len(FEATURE_NAMES)]
         if alike:
             vectors = place(np.stack([vector for _, vector in alike]))
             keys = [key for key, _ in alike]
-            catalogue.put_vectors(FEATURE_VERSION, zip(keys, vectors, strict=True))
+            catalogue.put_vectors(PLACES_VERSION, zip(keys, vectors, strict=True))
             placed += len(alike)
     return placed
 

@@ -198,7 +198,7 @@ def test_a_model_that_judges_otherwise_is_refused(model: Path) -> None:
 
 @pytest.mark.parametrize(
     "card",
-    [b"{}", b"[]", b"\xff", b'{"format": 3}', b"[" * 100_000, b'{"format": 3, "examples": 3}'],
+    [b"{}", b"[]", b"\xff", b'{"format": 4}', b"[" * 100_000, b'{"format": 4, "examples": 3}'],
 )
 def test_a_damaged_card_is_refused(model: Path, card: bytes) -> None:
     held = members(model)
