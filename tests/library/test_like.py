@@ -19,7 +19,7 @@ from calltag.learn.starter import synth_calls
 from calltag.learn.starter.synth_noise import air
 from calltag.library.catalogue import Catalogue
 from calltag.library.like import like, measure_outdated, prepare, sample_of_file, sample_of_kept
-from calltag.library.likeness import place
+from calltag.library.likeness import PLACES_VERSION, place
 from calltag.media.wav_file import write_wav
 from calltag.records import Span
 from calltag.sound.features import EMBEDDING, FEATURE_VERSION
@@ -136,6 +136,15 @@ def test_other_measurements_are_not_compared(filled: Catalogue):
     found = {one.kept.path for one in like(filled, features(3), limit=99)}
     assert len(found) == 30
     assert not found & {"old.wav", "new.wav"}
+
+
+def test_vectors_that_another_calltag_placed_are_placed_again(filled: Catalogue):
+    assert prepare(filled) == 30
+    keys, vectors = filled.all_vectors(PLACES_VERSION)
+    filled.put_vectors(PLACES_VERSION - 1, [(key, vectors[0]) for key in keys])
+    assert like(filled, features(7), limit=1)[0].kept.path == "7.wav"
+    again = dict(zip(*filled.all_vectors(PLACES_VERSION), strict=True))
+    assert np.stack([again[key] for key in keys]) == pytest.approx(vectors, abs=2e-3)
 
 
 def test_an_empty_library_has_nothing_alike(catalogue: Catalogue):
