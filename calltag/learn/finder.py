@@ -17,12 +17,13 @@ import numpy.typing as npt
 from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing, starter_model
 from calltag.learn.noise import NoiseMeter
-from calltag.learn.segments import LONGEST_GAP_S, call_probability, find_segments
+from calltag.learn.second_look import SecondLook, Surroundings
+from calltag.learn.segments import LONGEST_GAP_S, find_segments
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
 from calltag.sound.channels import Chooser
-from calltag.sound.events import AROUND_FRAMES, measure_region, refine_edges
+from calltag.sound.events import AROUND_FRAMES, Region, measure_region, refine_edges
 from calltag.sound.features import event_features
 from calltag.sound.floor import STEP_FRAMES, noise_floor_db
 from calltag.sound.hum import find_hum
@@ -155,6 +156,7 @@ class _Pass:
     """The state of one pass over a take."""
 
     hearing: Hearing
+    second_look: SecondLook
     recent: _Recent = field(default_factory=_Recent)
     beats: BeatWatch = field(default_factory=BeatWatch)
     hum_due_s: float = 0.0
@@ -176,6 +178,7 @@ class _Pass:
         self._look_for_hum(window)
         segments = find_segments(heard.call)
         busy = _busy(segments, len(level_db))
+        surroundings = Surroundings(window.mel, level_db, heard, segments)
         for i, (begin, end) in enumerate(segments):
             first = window.first + begin * FRAMES_PER_STEP
             last = window.first + min(end * FRAMES_PER_STEP, len(level_db))
@@ -189,14 +192,28 @@ class _Pass:
                 continue
             if last <= window.core:
                 continue
-            probability = call_probability(heard, begin, end, self.hearing.calibration)
+            around = _around(first - window.first, last - window.first, len(level_db))
+            power = window.power(around.start, around.stop)
+            event = (first - window.first - around.start, last - window.first - around.start)
+            region = measure_region(power, busy[around], *event)
+            evidence = surroundings.evidence(i, region)
+            probability = float(self.second_look.probability(evidence[None])[0])
             self.taken, self.kept = last, probability >= LEAST_PROBABILITY
             if self.kept:
                 before = segments[i - 1][1] * FRAMES_PER_STEP if i else 0
-                after = segments[i + 1][0] * FRAMES_PER_STEP if i + 1 < len(segments) else None
-                event = (first - window.first, last - window.first)
+                after = segments[i + 1][0] * FRAMES_PER_STEP if i + 1 < len(segments) else len(busy)
                 self.calls.append(
-                    self._measure(window, heard, busy, event, (before, after), probability)
+                    measure_call(
+                        power,
+                        busy[around],
+                        region,
+                        offset=window.first + around.start,
+                        heard=heard,
+                        heard_from=window.first,
+                        probability=probability,
+                        edges=(before - around.start, after - around.start),
+                        cut=self.recent.cut,
+                    )
                 )
         self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
 
@@ -230,30 +247,11 @@ class _Pass:
             until_s = self.hum_due_s + WINDOW_FRAMES / FRAMES_PER_S
             self.noise.add_hum(Span(core_s, until_s), hum)
 
-    def _measure(
-        self,
-        window: _Window,
-        heard: Heard,
-        busy: npt.NDArray[np.bool_],
-        event: tuple[int, int],
-        edges: tuple[int, int | None],
-        probability: float,
-    ) -> Call:
-        """Measure an event on the part of the window that this needs."""
-        around = AROUND_FRAMES + 2 * _EDGE_REACH
-        start, stop = max(0, event[0] - around), min(len(busy), event[1] + around)
-        before, after = edges
-        return measure_call(
-            window.power(start, stop),
-            busy[start:stop],
-            (event[0] - start, event[1] - start),
-            offset=window.first + start,
-            heard=heard,
-            heard_from=window.first,
-            probability=probability,
-            edges=(before - start, (len(busy) if after is None else after) - start),
-            cut=self.recent.cut,
-        )
+
+def _around(first: int, last: int, n_frames: int) -> slice:
+    """Frames that measuring an event needs."""
+    reach = AROUND_FRAMES + 2 * _EDGE_REACH
+    return slice(max(0, first - reach), min(n_frames, last + reach))
 
 
 def _busy(segments: Sequence[tuple[int, int]], n_frames: int) -> npt.NDArray[np.bool_]:
@@ -267,7 +265,7 @@ def _busy(segments: Sequence[tuple[int, int]], n_frames: int) -> npt.NDArray[np.
 def measure_call(
     power: FloatArray,
     busy: np.ndarray,
-    frames: tuple[int, int],
+    region: Region,
     *,
     offset: int,
     heard: Heard,
@@ -284,8 +282,8 @@ def measure_call(
         Power spectrum around and in the event.
     busy : np.ndarray, shape (n_frames,), bool
         Frames in which something was found.
-    frames : tuple of int
-        The event's first frame and the frame after its last.
+    region : Region
+        The event, as it was found.
     offset : int
         Frame of the take that `power` begins with.
     heard : Heard
@@ -304,13 +302,12 @@ def measure_call(
     Call
         The call, with its features.
     """
-    region = measure_region(power, busy, *frames)
-    first, last = frames
+    first, last = region.first, region.last
     if edges is not None:
         first, last = refine_edges(
             power, region, reach=_EDGE_REACH, before=edges[0], after=edges[1]
         )
-    if (first, last) != frames:
+    if (first, last) != (region.first, region.last):
         region = measure_region(power, busy, first, last)
     begin = (offset + first - heard_from) // FRAMES_PER_STEP
     end = max(begin + 1, (offset + last - heard_from) // FRAMES_PER_STEP)
@@ -341,19 +338,23 @@ class Finder:
     ----------
     hearing : Hearing
         The starter model.
+    second_look : SecondLook
+        What judges its finds.
     """
 
-    def __init__(self, hearing: Hearing) -> None:
+    def __init__(self, hearing: Hearing, second_look: SecondLook) -> None:
         self._hearing = hearing
+        self._second_look = second_look
 
     @classmethod
     def load(cls, path: Path | None = None) -> Finder:
-        """Load the starter model.
+        """Load the starter model and its second look.
 
         Parameters
         ----------
         path : Path, optional
-            A starter model; the one that calltag comes with unless given.
+            A starter model, the second look beside it with the suffix ``.npz``; those that calltag
+            comes with unless given.
 
         Returns
         -------
@@ -363,9 +364,10 @@ class Finder:
         Raises
         ------
         ModelError
-            If the model is missing or damaged.
+            If one of them is missing or damaged.
         """
-        return cls(Hearing(path or starter_model()))
+        path = path or starter_model()
+        return cls(Hearing(path), SecondLook.read(path.with_suffix(".npz")))
 
     def analyse(self, path: Path, info: MediaInfo) -> Findings:
         """Find what is in a take.
@@ -392,7 +394,7 @@ class Finder:
         chooser = Chooser()
         loudness = SpectrumLoudness()
         loud: list[FloatArray] = []
-        this = _Pass(self._hearing)
+        this = _Pass(self._hearing, self._second_look)
 
         gain = 1.0
 
@@ -457,22 +459,30 @@ class Finder:
         block, _ = read_span(path, start_s, max(span.end_s, start_s) + around, rate_hz=RATE_HZ)
         sound = Chooser().choose(block)
         power = power_spectrum(sound)
-        heard = self._hearing.listen(to_db(mel_power(power)))
+        mel = mel_power(power)
+        level_db = to_db(mel)
+        heard = self._hearing.listen(level_db)
         offset = round(start_s * FRAMES_PER_S)
         first = min(max(0, round(span.start_s * FRAMES_PER_S) - offset), len(power) - 1)
         last = min(max(first + 1, round(span.end_s * FRAMES_PER_S) - offset), len(power))
         begin = first // FRAMES_PER_STEP
         end = max(begin + 1, last // FRAMES_PER_STEP)
-        busy = _busy(find_segments(heard.call), len(power))
+        found = find_segments(heard.call)
+        busy = _busy(found, len(power))
         busy[first:last] = True
+        segments = [(a, b) for a, b in found if b <= begin or a >= end]
+        event = sum(b <= begin for _, b in segments)
+        segments.insert(event, (begin, end))
+        region = measure_region(power, busy, first, last)
+        evidence = Surroundings(mel, level_db, heard, segments).evidence(event, region)
         return measure_call(
             power,
             busy,
-            (first, last),
+            region,
             offset=offset,
             heard=heard,
             heard_from=offset,
-            probability=call_probability(heard, begin, end, self._hearing.calibration),
+            probability=float(self._second_look.probability(evidence[None])[0]),
             edges=None,
             cut=lambda begin_s, end_s: sound[
                 round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)

@@ -85,7 +85,6 @@ class Hearing:
         options.log_severity_level = 3
         try:
             self.card: dict[str, Any] = json.loads(path.with_suffix(".json").read_text("utf-8"))
-            self.calibration = {k: float(v) for k, v in self.card["calibration"].items()}
             self._session = onnxruntime.InferenceSession(
                 path.read_bytes(), options, providers=["CPUExecutionProvider"]
             )

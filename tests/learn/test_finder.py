@@ -22,7 +22,7 @@ from calltag.errors import ModelError
 from calltag.learn import finder as finder_module
 from calltag.learn.finder import CONTEXT_FRAMES, LEAST_PROBABILITY, Finder
 from calltag.learn.hearing import STEPS_PER_S, Heard
-from calltag.learn.segments import EVIDENCE
+from calltag.learn.second_look import EVIDENCE
 from calltag.media.probe import probe
 from calltag.records import NOISE_KINDS, Call, Span
 from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING, N_MEASURED
@@ -32,9 +32,6 @@ from calltag.sound.spectrum import RATE_HZ
 
 class PlainEar:
     """Hears calls where a band stands 10 dB out of its floor, machines where low bands are loud."""
-
-    def __init__(self, bias: float = 0.0) -> None:
-        self.calibration = {"offset": bias, **dict.fromkeys(EVIDENCE, 0.0), "mean_odds": 1.0}
 
     def listen(self, level_db, floor_db=None):
         floor_db = noise_floor_db(level_db) if floor_db is None else floor_db
@@ -48,6 +45,17 @@ class PlainEar:
         return Heard(call, kinds, embedding.astype(np.float32))
 
 
+class PlainLook:
+    """Believes the mean odds."""
+
+    def __init__(self, bias: float = 0.0) -> None:
+        self.bias = bias
+
+    def probability(self, evidence):
+        odds = self.bias + evidence[:, EVIDENCE.index("mean_odds")]
+        return 1 / (1 + np.exp(-np.clip(odds, -30, 30)))
+
+
 @pytest.fixture(scope="module")
 def starter() -> Finder:
     return Finder.load()
@@ -55,7 +63,7 @@ def starter() -> Finder:
 
 @pytest.fixture
 def plain() -> Finder:
-    return Finder(PlainEar())
+    return Finder(PlainEar(), PlainLook())
 
 
 @pytest.fixture
@@ -118,8 +126,8 @@ def test_calls_are_found_where_they_are(plain, tmp_path):
 
 def test_unlikely_finds_are_not_kept(tmp_path):
     path = write(tmp_path / "a.wav", sing(hiss(8), 3))
-    assert len(found(Finder(PlainEar(bias=-2)), path).calls) == 1
-    assert found(Finder(PlainEar(bias=-20)), path).calls == ()
+    assert len(found(Finder(PlainEar(), PlainLook(-2)), path).calls) == 1
+    assert found(Finder(PlainEar(), PlainLook(-20)), path).calls == ()
     assert 0 < LEAST_PROBABILITY < 0.5  # a user can still choose to see unlikely ones
 
 
@@ -205,7 +213,7 @@ def test_a_call_longer_than_a_block_is_one_call(tmp_path, blocks):
     blocks(10)
     sound = hiss(60, level=1e-4)
     sing(sing(sound, 8.5, length_s=38, level=0.02), 55)
-    calls = found(Finder(Level()), write(tmp_path / "a.wav", sound)).calls
+    calls = found(Finder(Level(), PlainLook()), write(tmp_path / "a.wav", sound)).calls
     assert len(calls) == 2
     assert calls[0].start_s == pytest.approx(8.5, abs=0.05)
     assert calls[0].end_s == pytest.approx(46.5, abs=0.1)

@@ -7,7 +7,7 @@ mean of both (balanced accuracy). What is tested is the whole pass, as logging d
 a kind where spans of it cover half of the second, and a call where a find of even odds sounds in
 it. Seconds in which a clip is 25 dB or more below its loudest are left out: it pauses there.
 
-A model without a card beside it is given that of the shipped model.
+A model without a card or a second look beside it is given those of the shipped model.
 """
 
 from __future__ import annotations
@@ -50,11 +50,12 @@ class Score(NamedTuple):
 
 
 def load(model: Path, folder: Path) -> Finder:
-    """A finder with another starter model; `folder` takes a copy with a card."""
+    """A finder with another starter model; `folder` takes a copy with a card and a second look."""
     shutil.copy(model, folder / "model.onnx")
-    card = model.with_suffix(".json")
-    shutil.copy(card if card.is_file() else starter_model().with_suffix(".json"),
-                folder / "model.json")  # fmt: skip
+    for suffix in (".json", ".npz"):
+        own = model.with_suffix(suffix)
+        known = own if own.is_file() else starter_model().with_suffix(suffix)
+        shutil.copy(known, folder / f"model{suffix}")
     return Finder.load(folder / "model.onnx")
 
 

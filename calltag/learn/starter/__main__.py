@@ -7,9 +7,10 @@ import json
 import logging
 import platform
 import tempfile
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import torch
@@ -17,14 +18,16 @@ import torch
 from calltag import __version__
 from calltag.files import written_whole
 from calltag.learn.hearing import Hearing
+from calltag.learn.second_look import SecondLook
 from calltag.learn.starter.bank import real_pieces, synthetic_pieces
-from calltag.learn.starter.calibrate import collect, fit, hear
+from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right
 from calltag.learn.starter.card import card_text
 from calltag.learn.starter.compose import Bank
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.net import Net, export, train
 from calltag.learn.starter.recordings import Recording, load_recordings
-from calltag.learn.starter.scenes import make_scenes
+from calltag.learn.starter.scenes import Scene, make_scenes
+from calltag.learn.starter.synth_calls import Rng
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import HOP, MEL_HIGH_HZ, MEL_LOW_HZ, N_FFT, N_MELS, RATE_HZ
 
@@ -36,7 +39,13 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("recordings", type=Path, help="folder that the paths in SOURCES start from")
     parser.add_argument("--sources", type=Path, default=Path("models/sources.csv"))
     parser.add_argument("--out", type=Path, default=Path("models"))
-    parser.add_argument("--leave-out", default="fold 3", help="group to calibrate and judge on")
+    parser.add_argument(
+        "--leave-out",
+        nargs="+",
+        default=["fold 1", "fold 2", "fold 3"],
+        metavar="GROUP",
+        help="groups that a network is trained without, each in turn, to teach the second look",
+    )
     parser.add_argument("--steps", type=int, default=1800, help="training steps")
     parser.add_argument("--phrases", type=int, default=3400, help="invented phrases of calls")
     parser.add_argument("--scenes", type=int, default=1, help="scenes per background and level")
@@ -44,29 +53,50 @@ def _arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _hearing(net: Net, card: dict[str, Any], folder: Path) -> Hearing:
-    export(net, folder / "starter.onnx")
-    (folder / "starter.json").write_text(json.dumps(card), "utf-8")
-    return Hearing(folder / "starter.onnx")
+class _Part(NamedTuple):
+    """Scenes, and what a network heard in them that had not heard their recordings."""
+
+    heard: list[SceneHeard]
+    scenes: list[Scene]
 
 
-def _validated(
-    net: Net, held_out: list[Recording], arguments: argparse.Namespace
-) -> tuple[dict[str, float], dict[str, Any]]:
-    """Calibrate on half of the scenes of the group left out, judge on the other half."""
-    rng = np.random.default_rng([arguments.seed, 1])
-    scenes = make_scenes(rng, held_out, 2 * arguments.scenes)
+def _left_out(net: Net, recordings: list[Recording], rng: Rng, per_kind: int) -> _Part:
+    """Let a network listen to scenes of recordings that it has not heard."""
+    scenes = make_scenes(rng, recordings, per_kind)
     with tempfile.TemporaryDirectory() as folder:
-        hearing = _hearing(net, {"calibration": {}}, Path(folder))
-        heard = [hear(hearing, scene) for scene in scenes]
-    for_fit, for_figures = slice(0, None, 2), slice(1, None, 2)
-    half = fit(collect(heard[for_fit], scenes[for_fit]))
-    figures = judge(heard[for_figures], scenes[for_figures], half)
-    return fit(collect(heard, scenes)), figures
+        model = Path(folder) / "starter.onnx"
+        export(net, model)
+        model.with_suffix(".json").write_text("{}", "utf-8")
+        hearing = Hearing(model)
+        heard = [hear(hearing, scene.samples) for scene in scenes]
+    mute = np.zeros(0, np.float32)  # a minute of sound each: not needed any more
+    return _Part(heard, [replace(scene, samples=mute) for scene in scenes])
+
+
+def _taught(parts: list[_Part]) -> SecondLook:
+    heard = [what for part in parts for what in part.heard]
+    scenes = [scene for part in parts for scene in part.scenes]
+    return fit(np.concatenate([what.evidence for what in heard]), right(heard, scenes))
+
+
+def _figures(parts: list[_Part]) -> dict[str, Any]:
+    """Judge each part by a second look that the others taught."""
+    if len(parts) == 1:
+        (heard, scenes), parts = parts[0], []
+        parts = [_Part(heard[first::2], scenes[first::2]) for first in (0, 1)]
+    sureness = []
+    for i, part in enumerate(parts):
+        second_look = _taught(parts[:i] + parts[i + 1 :])
+        sureness += [second_look.probability(what.evidence) for what in part.heard]
+    return judge(
+        [what for part in parts for what in part.heard],
+        [scene for part in parts for scene in part.scenes],
+        sureness,
+    )
 
 
 def main() -> None:
-    """Train, calibrate, judge, and write model and card."""
+    """Train, teach the second look, judge, and write model and card."""
     arguments = _arguments()
     logging.basicConfig(level=logging.INFO, format="%(message)s")
     recordings = load_recordings(arguments.sources, arguments.recordings)
@@ -75,13 +105,17 @@ def main() -> None:
     pieces = real_pieces(rng, recordings, variants=5)
     pieces += synthetic_pieces(rng, phrases=arguments.phrases, noises=arguments.phrases // 30)
 
-    held_out = [r for r in recordings if r.group == arguments.leave_out]
-    log.info("training without %s", arguments.leave_out)
-    without = Bank([p for p in pieces if p.group != arguments.leave_out])
-    net = train(without, steps=arguments.steps, seed=arguments.seed)
-    calibration, figures = _validated(net, held_out, arguments)
+    parts = []
+    for i, group in enumerate(arguments.leave_out):
+        log.info("training without %s", group)
+        without = Bank([piece for piece in pieces if piece.group != group])
+        net = train(without, steps=arguments.steps, seed=arguments.seed)
+        own = [recording for recording in recordings if recording.group == group]
+        draw = np.random.default_rng([arguments.seed, i + 1])
+        parts.append(_left_out(net, own, draw, 2 * arguments.scenes))
     log.info("going on with everything")
     net = train(Bank(pieces), steps=arguments.steps // 3, seed=arguments.seed + 1, start=net)
+    figures = _figures(parts)
     card = {
         "name": "starter",
         "calltag": __version__,
@@ -102,12 +136,13 @@ def main() -> None:
             "python": platform.python_version(),
         },
         "left_out": arguments.leave_out,
+        "second_look": {"finds": sum(len(what.finds) for part in parts for what in part.heard)},
         "figures": figures,
-        "calibration": calibration,
     }
     arguments.out.mkdir(parents=True, exist_ok=True)
     with written_whole(arguments.out / "starter.onnx") as path:
         export(net, path)
+    _taught(parts).write(arguments.out / "starter.npz")
     for suffix, text in ((".json", json.dumps(card, indent=2) + "\n"), (".md", card_text(card))):
         with written_whole(arguments.out / f"starter{suffix}") as path:
             path.write_text(text, "utf-8")

@@ -1,48 +1,94 @@
-"""Calibration: how far what the model hears in an event is to be believed.
+"""Teaching the second look: how far what the model hears in an event is to be believed.
 
-A trained network's odds are too sure of themselves on sounds unlike those it learnt from. So the
-probability of each find is fitted anew, on scenes made of recordings that the network has not
-heard.
+A trained network's odds are too sure of themselves on sounds unlike those it learnt from. So
+whether a find is a call is learnt anew, on scenes made of recordings that the network has not
+heard; each group of recordings is left out of a network in turn.
 """
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from sklearn.linear_model import LogisticRegression
-from sklearn.preprocessing import StandardScaler
+from sklearn.exceptions import ConvergenceWarning
+from sklearn.neural_network import MLPClassifier
 
 from calltag.errors import InputError
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
-from calltag.learn.segments import EVIDENCE, evidence, find_segments
+from calltag.learn.second_look import CUT, EVIDENCE, SecondLook, Surroundings
+from calltag.learn.segments import find_segments
 from calltag.learn.starter.scenes import Scene
-from calltag.records import Span
-from calltag.sound.spectrum import mel_power, power_spectrum, to_db
+from calltag.records import FloatArray, Span
+from calltag.sound.events import measure_region
+from calltag.sound.spectrum import FRAMES_PER_S, mel_power, power_spectrum, to_db
+
+N_NETWORKS = 6
+N_HIDDEN = 8
+_DECAY = 0.3
+_PASSES = 60
+_PACE = 0.005
+_FRAMES_PER_STEP = FRAMES_PER_S // STEPS_PER_S
 
 
 @dataclass(frozen=True, slots=True)
-class Finds:
-    """What a model found in scenes, before anything is judged.
+class SceneHeard:
+    """What a model heard in a scene, before anything is judged.
 
     Attributes
     ----------
-    rows : np.ndarray, shape (n_finds, len(EVIDENCE))
-        Evidence of each find.
-    right : np.ndarray, shape (n_finds,), bool
-        Whether at least half of it is a call.
+    heard : Heard
+        Odds and description, step by step.
+    finds : tuple of Span
+        Its events, in order.
+    evidence : np.ndarray, shape (n_finds, len(EVIDENCE))
+        What speaks for and against each.
     """
 
-    rows: npt.NDArray[np.float64]
-    right: npt.NDArray[np.bool_]
+    heard: Heard
+    finds: tuple[Span, ...]
+    evidence: npt.NDArray[np.float64]
 
 
-def hear(hearing: Hearing, scene: Scene) -> Heard:
-    """Listen to a scene."""
-    return hearing.listen(to_db(mel_power(power_spectrum(scene.samples))))
+def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
+    """Listen to a scene.
+
+    Parameters
+    ----------
+    hearing : Hearing
+        The model.
+    samples : np.ndarray, shape (n,), float32
+        The scene's sound at `calltag.sound.spectrum.RATE_HZ`.
+
+    Returns
+    -------
+    SceneHeard
+        What it hears.
+    """
+    power = power_spectrum(samples)
+    mel = mel_power(power)
+    level_db = to_db(mel)
+    heard = hearing.listen(level_db)
+    segments = find_segments(heard.call)
+    frames = [
+        (first * _FRAMES_PER_STEP, min(last * _FRAMES_PER_STEP, len(power)))
+        for first, last in segments
+    ]
+    busy = np.zeros(len(power), bool)
+    for first, last in frames:
+        busy[first:last] = True
+    surroundings = Surroundings(mel, level_db, heard, segments)
+    rows = [
+        surroundings.evidence(i, measure_region(power, busy, first, last))
+        for i, (first, last) in enumerate(frames)
+    ]
+    return SceneHeard(
+        heard,
+        tuple(Span(first / STEPS_PER_S, last / STEPS_PER_S) for first, last in segments),
+        np.array(rows).reshape(len(rows), len(EVIDENCE)),
+    )
 
 
 def share_in(span: Span, calls: Sequence[Span]) -> float:
@@ -51,54 +97,75 @@ def share_in(span: Span, calls: Sequence[Span]) -> float:
     return inside / (span[1] - span[0])
 
 
-def collect(heard: Sequence[Heard], scenes: Sequence[Scene]) -> Finds:
-    """Collect the evidence of all finds in scenes, and which of them are right.
+def right(heard: Sequence[SceneHeard], scenes: Sequence[Scene]) -> npt.NDArray[np.bool_]:
+    """Tell which finds are right: at least half of them is a call.
 
     Parameters
     ----------
-    heard : sequence of Heard
+    heard : sequence of SceneHeard
         What was heard in each scene.
     scenes : sequence of Scene
         The scenes.
 
     Returns
     -------
-    Finds
-        All finds.
+    np.ndarray, shape (n_finds,), bool
+        One for each find, in order of scene and time.
     """
-    rows, right = [], []
-    for what, scene in zip(heard, scenes, strict=True):
-        for first, last in find_segments(what.call):
-            rows.append(evidence(what, first, last))
-            span = Span(first / STEPS_PER_S, last / STEPS_PER_S)
-            right.append(share_in(span, scene.calls) >= 0.5)
-    return Finds(np.array(rows), np.array(right, bool))
+    return np.array(
+        [
+            share_in(find, scene.calls) >= 0.5
+            for what, scene in zip(heard, scenes, strict=True)
+            for find in what.finds
+        ],
+        bool,
+    )
 
 
-def fit(finds: Finds) -> dict[str, Any]:
-    """Fit the probability that a find is a call.
+def fit(evidence: npt.NDArray[np.float64], is_right: npt.NDArray[np.bool_]) -> SecondLook:
+    """Teach the second look.
 
     Parameters
     ----------
-    finds : Finds
-        Finds in scenes that the model was not trained on.
+    evidence : np.ndarray, shape (n_finds, len(EVIDENCE))
+        Of finds in scenes that the model was not trained on.
+    is_right : np.ndarray, shape (n_finds,), bool
+        Which of them are calls.
 
     Returns
     -------
-    dict
-        For the model's card: ``offset`` and one weight for each name in `EVIDENCE`.
+    SecondLook
+        Small networks that differ in how they began.
 
     Raises
     ------
     InputError
-        If the finds are all right, or all wrong, so that nothing can be fitted.
+        If the finds are all right, or all wrong, so that nothing can be learnt.
     """
-    if finds.right.all() or not finds.right.any():
+    if is_right.all() or not is_right.any():
         raise InputError(
-            f"{len(finds.right)} finds in the scenes, all alike: train longer, or make more scenes"
+            f"{len(is_right)} finds in the scenes, all alike: train longer, or make more scenes"
         )
-    scaler = StandardScaler().fit(finds.rows)
-    model = LogisticRegression(C=0.3, max_iter=1000).fit(scaler.transform(finds.rows), finds.right)
-    weights = model.coef_[0] / scaler.scale_
-    offset = float(model.intercept_[0] - weights @ scaler.mean_)
-    return {"offset": offset, **dict(zip(EVIDENCE, weights.round(5).tolist(), strict=True))}
+    mean, scale = evidence.mean(axis=0), evidence.std(axis=0) + 1e-9
+    scaled = np.clip((evidence - mean) / scale, -CUT, CUT)
+    networks = []
+    for seed in range(N_NETWORKS):
+        network = MLPClassifier(
+            N_HIDDEN,
+            activation="tanh",
+            alpha=_DECAY,
+            learning_rate_init=_PACE,
+            max_iter=_PASSES,
+            random_state=seed,
+        )
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", ConvergenceWarning)  # stopped early on purpose
+            networks.append(network.fit(scaled, is_right))
+    return SecondLook(
+        mean=mean,
+        scale=scale,
+        inward=np.stack([n.coefs_[0] for n in networks]),
+        inner=np.stack([n.intercepts_[0] for n in networks]),
+        outward=np.stack([n.coefs_[1][:, 0] for n in networks]),
+        outer=np.array([n.intercepts_[1][0] for n in networks]),
+    )

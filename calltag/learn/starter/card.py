@@ -20,10 +20,12 @@ attributed in the data set's own LICENSES.txt) and example recordings of librosa
 domain, attributed in the text beside each). Recordings under other licences were left out. The
 model file is under calltag's own licence.
 
-**Judged** before it had heard {left_out} of the recordings, on scenes made of {left_out} and of
-calls invented anew; after that it went on learning, with {left_out} as well, for a third as many
-steps. Half of the scenes calibrated the probabilities, the other half gave these figures; a call
-counts as found when a quarter of it is covered, a find as right when half of it lies in calls.
+**Judged** on recordings that it had not heard: a network was trained without each of {left_out}
+in turn, and listened to scenes made of that group and of calls invented anew. {n_finds} finds there
+taught the second look (`starter.npz`, see `calltag/learn/second_look.py`), which says how sure a
+find is. For these figures each group was judged by what the other groups had taught. A call counts
+as found when a quarter of it is covered, a find as right when half of it lies in calls. The network
+that ships went on learning with everything, for a third as many steps.{note}
 
 | | calls | finds | recall | precision | F1 |
 |---|---|---|---|---|---|
@@ -64,7 +66,9 @@ def card_text(card: dict[str, Any]) -> str:
         mels=card["input"]["mels"][0],
         made=card["made"],
         calltag=card["calltag"],
-        left_out=card["left_out"],
+        left_out=", ".join(card["left_out"]),
+        n_finds=card["second_look"]["finds"],
+        note="\n\n" + card["note"] if "note" in card else "",
         **card["training"],
         finding="\n".join(
             f"| {key} | {row['calls']} | {row['finds']} | {row['recall']:.3f} |"

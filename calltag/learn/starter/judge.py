@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
-from calltag.learn.hearing import STEPS_PER_S, Heard
-from calltag.learn.segments import call_probability, find_segments
-from calltag.learn.starter.calibrate import share_in
+from calltag.learn.starter.calibrate import SceneHeard, right, share_in
 from calltag.learn.starter.scenes import Scene
-from calltag.records import NOISE_KINDS, Span
+from calltag.records import NOISE_KINDS
 
 FOUND_SHARE = 0.25
 """A call counts as found when finds cover at least this much of it."""
 
 
 def judge(
-    heard: Sequence[Heard],
+    heard: Sequence[SceneHeard],
     scenes: Sequence[Scene],
-    calibration: Mapping[str, float],
+    probability: Sequence[npt.NDArray[np.float64]],
     *,
     least: float = 0.5,
 ) -> dict[str, Any]:
@@ -29,12 +28,12 @@ def judge(
 
     Parameters
     ----------
-    heard : sequence of Heard
+    heard : sequence of SceneHeard
         What was heard in each scene.
     scenes : sequence of Scene
         The scenes.
-    calibration : mapping of str to float
-        From `calltag.learn.starter.calibrate.fit`.
+    probability : sequence of np.ndarray, each of shape (n_finds,)
+        Probability of each scene's finds, by a second look that was taught on other scenes.
     least : float
         Finds less likely than this do not count.
 
@@ -50,22 +49,18 @@ def judge(
     empty: defaultdict[str, list[int]] = defaultdict(list)
     sure: list[tuple[float, bool]] = []
     kinds: defaultdict[str, list[np.ndarray]] = defaultdict(list)
-    for what, scene in zip(heard, scenes, strict=True):
-        kinds[scene.background].append((what.kinds > 0).mean(axis=0))
-        finds = []
-        for first, last in find_segments(what.call):
-            span = Span(first / STEPS_PER_S, last / STEPS_PER_S)
-            probability = call_probability(what, first, last, calibration)
-            sure.append((probability, share_in(span, scene.calls) >= 0.5))
-            if probability >= least:
-                finds.append(span)
+    for what, scene, sureness in zip(heard, scenes, probability, strict=True):
+        kinds[scene.background].append((what.heard.kinds > 0).mean(axis=0))
+        is_right = right([what], [scene]).tolist()
+        sure += zip(sureness.tolist(), is_right, strict=True)
+        kept = [i for i, value in enumerate(sureness) if value >= least]
+        finds = [what.finds[i] for i in kept]
         if not np.isfinite(scene.snr_db):
             empty[scene.background].append(len(finds))
             continue
         found = sum(share_in(call, finds) >= FOUND_SHARE for call in scene.calls)
-        right = sum(share_in(find, scene.calls) >= 0.5 for find in finds)
         for key in ("all", f"{scene.snr_db:+.0f} dB", scene.background):
-            counts[key] += (len(scene.calls), found, len(finds), right)
+            counts[key] += (len(scene.calls), found, len(finds), sum(is_right[i] for i in kept))
     return {
         "finding": {key: _figures(*row) for key, row in counts.items()},
         "false_finds_per_minute": {k: round(float(np.mean(v)), 2) for k, v in empty.items()},

@@ -7,29 +7,34 @@ import pytest
 
 from calltag.errors import InputError
 from calltag.learn.hearing import STEPS_PER_S, Heard
-from calltag.learn.segments import EVIDENCE
-from calltag.learn.starter.calibrate import Finds, collect, fit, share_in
+from calltag.learn.second_look import EVIDENCE
+from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right, share_in
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.scenes import Scene
 from calltag.records import NOISE_KINDS, Span
+from calltag.sound.features import N_EMBEDDING
+from calltag.sound.spectrum import RATE_HZ
 
 N_STEPS = 10 * STEPS_PER_S
 
 
-def heard(*spans: tuple[float, float], odds: float = 4.0) -> Heard:
+def heard(*spans: tuple[float, float]) -> SceneHeard:
     """What a model would hear that is sure of these spans."""
     call = np.full(N_STEPS, -6.0, np.float32)
-    for start_s, end_s in spans:
-        call[round(start_s * STEPS_PER_S) : round(end_s * STEPS_PER_S)] = odds
     kinds = np.full((N_STEPS, len(NOISE_KINDS)), -4.0, np.float32)
-    return Heard(call, kinds, np.zeros((N_STEPS, 1), np.float32))
+    return SceneHeard(
+        Heard(call, kinds, np.zeros((N_STEPS, 1), np.float32)),
+        tuple(Span(*span) for span in spans),
+        np.zeros((len(spans), len(EVIDENCE))),
+    )
 
 
 def scene(*spans: tuple[float, float], snr_db: float = 10.0, background: str = "air") -> Scene:
     return Scene(np.zeros(1, np.float32), tuple(Span(*s) for s in spans), background, snr_db)
 
 
-CERTAIN = {"offset": 9.0, **dict.fromkeys(EVIDENCE, 0.0)}
+def judged(whats, scenes, probability=0.999, **options):
+    return judge(whats, scenes, [np.full(len(w.finds), probability) for w in whats], **options)
 
 
 def test_the_share_of_a_find_that_is_call() -> None:
@@ -40,7 +45,7 @@ def test_the_share_of_a_find_that_is_call() -> None:
 def test_figures_count_calls_and_finds() -> None:
     """Of three calls two are found, of four finds two are right: F1 is 4/7 by its definition."""
     finds = heard((1, 2), (3, 4), (6, 6.5), (8, 9))
-    figures = judge([finds], [scene((1, 2), (3.2, 4), (5, 5.5))], CERTAIN)["finding"]["all"]
+    figures = judged([finds], [scene((1, 2), (3.2, 4), (5, 5.5))])["finding"]["all"]
     assert figures == {
         "calls": 3,
         "finds": 4,
@@ -52,38 +57,64 @@ def test_figures_count_calls_and_finds() -> None:
 
 def test_finds_in_scenes_without_calls_are_false() -> None:
     empty = scene(snr_db=float("nan"), background="water")
-    figures = judge([heard((1, 2), (5, 6)), heard()], [empty, empty], CERTAIN)
+    figures = judged([heard((1, 2), (5, 6)), heard()], [empty, empty])
     assert figures["false_finds_per_minute"] == {"water": 1.0}
     assert figures["finding"] == {}
 
 
 def test_noise_kinds_are_compared_over_backgrounds() -> None:
     windy = heard()
-    windy.kinds[: N_STEPS // 4, NOISE_KINDS.index("wind")] = 3.0
-    figures = judge([windy, heard()], [scene(background="wind"), scene(background="air")], CERTAIN)
+    windy.heard.kinds[: N_STEPS // 4, NOISE_KINDS.index("wind")] = 3.0
+    figures = judged([windy, heard()], [scene(background="wind"), scene(background="air")])
     assert figures["noise_kinds"] == {"wind": {"heard_in_its_own": 0.25, "heard_in_others": 0.0}}
 
 
 def test_a_probability_that_holds_has_no_calibration_error() -> None:
-    even = {"offset": 0.0, **dict.fromkeys(EVIDENCE, 0.0)}
-    figures = judge([heard((1, 2), (4, 5))], [scene((1, 2))], even, least=0.0)
-    assert figures["calibration_error"] == 0
-    figures = judge([heard((1, 2), (4, 5))], [scene((1, 2))], CERTAIN)
-    assert figures["calibration_error"] == pytest.approx(0.5, abs=0.01)
+    finds, scenes = [heard((1, 2), (4, 5))], [scene((1, 2))]
+    assert judged(finds, scenes, 0.5, least=0.0)["calibration_error"] == 0
+    assert judged(finds, scenes)["calibration_error"] == pytest.approx(0.5, abs=0.01)
 
 
-def test_the_fit_tells_right_finds_from_wrong_ones(rng) -> None:
-    right = rng.random(400) < 0.5
-    rows = rng.normal(0, 1, (400, len(EVIDENCE)))
-    rows[:, 0] += 3 * right
-    card = fit(Finds(rows, right))
-    odds = card["offset"] + rows @ [card[name] for name in EVIDENCE]
-    assert ((odds > 0) == right).mean() > 0.9
+def test_unlikely_finds_do_not_count() -> None:
+    figures = judge([heard((1, 2), (4, 5))], [scene((1, 2), (4, 5))], [np.array([0.9, 0.4])])[
+        "finding"
+    ]["all"]
+    assert (figures["finds"], figures["recall"], figures["precision"]) == (1, 0.5, 1.0)
+
+
+def test_the_fit_tells_right_finds_from_wrong_ones_that_it_has_not_seen(rng) -> None:
+    is_right = rng.random(800) < 0.5
+    rows = rng.normal(0, 1, (800, len(EVIDENCE)))
+    rows[:, 0] += 3 * is_right
+    rows[:, 1] *= 50.0  # in other units
+    look = fit(rows[:400], is_right[:400])
+    assert ((look.probability(rows[400:]) > 0.5) == is_right[400:]).mean() > 0.88
     with pytest.raises(InputError, match="all alike"):
-        fit(Finds(rows, np.ones(400, bool)))
+        fit(rows, np.ones(800, bool))
 
 
-def test_finds_are_collected_with_what_is_right_about_them() -> None:
-    finds = collect([heard((1, 2), (5, 6))], [scene((0.9, 2.1))])
-    assert finds.rows.shape == (2, len(EVIDENCE))
-    assert finds.right.tolist() == [True, False]
+def test_which_finds_are_right() -> None:
+    whats = [heard((1, 2), (5, 6)), heard(), heard((1, 3))]
+    scenes = [scene((0.9, 2.1)), scene((1, 2)), scene((2, 9))]
+    assert right(whats, scenes).tolist() == [True, False, True]
+
+
+def test_a_scene_is_heard_with_evidence_for_each_find(rng) -> None:
+    class Ear:
+        """Hears a call where it is loud."""
+
+        def listen(self, level_db):
+            loud = level_db[::2].max(axis=1)
+            kinds = np.full((len(loud), len(NOISE_KINDS)), -4, np.float32)
+            embedding = np.zeros((len(loud), N_EMBEDDING), np.float32)
+            return Heard(np.where(loud > -50, 4, -4).astype(np.float32), kinds, embedding)
+
+    t = np.arange(6 * RATE_HZ) / RATE_HZ
+    sound = 1e-4 * rng.standard_normal(len(t))
+    sound += 0.1 * np.sin(2 * np.pi * 3000 * t) * ((t > 2) & (t < 3))
+    what = hear(Ear(), sound.astype(np.float32))
+    assert len(what.finds) == 1
+    assert what.finds[0] == pytest.approx((2, 3), abs=0.05)
+    assert what.evidence.shape == (1, len(EVIDENCE))
+    assert what.evidence[0, EVIDENCE.index("snr_db")] > 30
+    assert hear(Ear(), np.zeros(RATE_HZ, np.float32)).evidence.shape == (0, len(EVIDENCE))
