@@ -163,7 +163,7 @@ class Surroundings:
             [
                 odds.mean(),
                 odds.max(),
-                np.percentile(odds, 25),
+                *_quantiles(odds, 0.25),
                 odds.std(),
                 np.log(last - first),
                 before.mean() if len(before) else -5.0,
@@ -195,7 +195,7 @@ class Surroundings:
         )
         own_db = _db(inside.mean())
         others_db = _db(_means(_sums(outside[:, None]), length)[:, 0])
-        lower, middle, upper = np.quantile(others_db, (0.16, 0.5, 0.84))
+        lower, middle, upper = _quantiles(others_db, 0.16, 0.5, 0.84)
         spread = max(_LEAST_SPREAD_DB, (upper - lower) / 2)
         colours, ears = (_means(rows, length)[:: max(1, length // 2)] for rows in sums)
         colour = self._level[first:last].mean(axis=0)
@@ -206,9 +206,9 @@ class Surroundings:
                 (own_db - middle) / spread,
                 own_db - middle,
                 spread,
-                _db(inside.max()) - _db(np.quantile(outside, _LOUD)),
+                _db(inside.max()) - _db(_quantiles(outside, _LOUD)[0]),
                 _cosines(colours, colour).max(),
-                np.quantile(np.sqrt(np.square(ears - ear).sum(axis=1)), 0.1),
+                *_quantiles(np.sqrt(np.square(ears - ear).sum(axis=1)), 0.1),
             ]
         )
 
@@ -220,10 +220,10 @@ class Surroundings:
         clearest = self._level[first:last].max(axis=0)
         return np.array(
             [
-                np.quantile(odds, _LOUD),
+                *_quantiles(odds, _LOUD),
                 _unsure(odds),
                 others - 1,
-                clearest[_band(region)].max() - np.median(clearest),
+                clearest[_band(region)].max() - _quantiles(clearest, 0.5)[0],
             ]
         )
 
@@ -334,6 +334,12 @@ def _steps(frames: FloatArray, n: int) -> FloatArray:
         return frames.mean(axis=0, keepdims=True)
     steps: FloatArray = frames[: n * _STEP].reshape(n, _STEP, -1).mean(axis=1)
     return steps
+
+
+def _quantiles(values: npt.NDArray[Any], *shares: float) -> Array:
+    """The same as numpy's, which takes ten times as long over so few values."""
+    last = len(values) - 1
+    return np.interp(np.multiply(shares, last), np.arange(last + 1), np.sort(values))
 
 
 def _unsure(odds: FloatArray) -> float:
