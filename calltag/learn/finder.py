@@ -23,7 +23,13 @@ from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
 from calltag.sound.channels import Chooser
-from calltag.sound.events import AROUND_FRAMES, Region, measure_region, refine_edges
+from calltag.sound.events import (
+    AROUND_FRAMES,
+    OUTWARD_FRAMES,
+    Region,
+    measure_region,
+    refine_edges,
+)
 from calltag.sound.features import event_features
 from calltag.sound.floor import STEP_FRAMES, noise_floor_db
 from calltag.sound.hum import find_hum
@@ -58,7 +64,7 @@ _BEFORE_S = 2.5  # sound that is kept from before a window, for what begins ther
 _HUM_S = 6.0
 _HUM_EVERY_S = 300.0  # hum does not come and go
 
-_EDGE_REACH = 6  # frames that an edge may be moved
+_SAME_END_FRAMES = 12  # two windows may see the end of an event so far apart
 _NOISE_STEPS = STEPS_PER_S // 2  # noise within half a second counts as heard at the same time
 
 
@@ -185,7 +191,7 @@ class _Pass:
             if first >= window.stop:
                 break
             if first < self.taken:
-                if self.kept and last > self.taken + 2 * _EDGE_REACH:
+                if self.kept and last > self.taken + _SAME_END_FRAMES:
                     # It went on beyond what the last window saw.
                     self.calls[-1] = replace(self.calls[-1], end_s=last / FRAMES_PER_S)
                     self.taken = last
@@ -200,8 +206,13 @@ class _Pass:
             probability = float(self.second_look.probability(evidence[None])[0])
             self.taken, self.kept = last, probability >= LEAST_PROBABILITY
             if self.kept:
-                before = segments[i - 1][1] * FRAMES_PER_STEP if i else 0
-                after = segments[i + 1][0] * FRAMES_PER_STEP if i + 1 < len(segments) else len(busy)
+                # No edge goes beyond half way to the next event.
+                before = (segments[i - 1][1] + begin) * FRAMES_PER_STEP // 2 if i else 0
+                after = (
+                    (end + segments[i + 1][0]) * FRAMES_PER_STEP // 2
+                    if i + 1 < len(segments)
+                    else len(busy)
+                )
                 self.calls.append(
                     measure_call(
                         power,
@@ -250,7 +261,7 @@ class _Pass:
 
 def _around(first: int, last: int, n_frames: int) -> slice:
     """Frames that measuring an event needs."""
-    reach = AROUND_FRAMES + 2 * _EDGE_REACH
+    reach = AROUND_FRAMES + 2 * OUTWARD_FRAMES
     return slice(max(0, first - reach), min(n_frames, last + reach))
 
 
@@ -304,9 +315,7 @@ def measure_call(
     """
     first, last = region.first, region.last
     if edges is not None:
-        first, last = refine_edges(
-            power, region, reach=_EDGE_REACH, before=edges[0], after=edges[1]
-        )
+        first, last = refine_edges(power, region, before=edges[0], after=edges[1])
     if (first, last) != (region.first, region.last):
         region = measure_region(power, busy, first, last)
     begin = (offset + first - heard_from) // FRAMES_PER_STEP

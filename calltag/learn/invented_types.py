@@ -55,7 +55,6 @@ _OTHER_LEVEL = (0.03, 0.25)
 _AROUND_S = 1.5
 _LONGEST_S = 4.0
 _OFF_FRAMES = 3  # how far a find's edges may be off
-_REACH = 6
 _WIDEST = 3.0
 """Variance between types in any direction, at most, over that within: invented calls are heard
 whole, so that their length seems to tell more of them than it does."""
@@ -209,7 +208,7 @@ def heard(
     busy = np.zeros(len(power), bool)
     busy[first:last] = True
     region = measure_region(power, busy, first, last)
-    edges = refine_edges(power, region, reach=_REACH, before=0, after=len(power))
+    edges = refine_edges(power, region, before=0, after=len(power))
     if edges != (first, last):
         region = measure_region(power, busy, *edges)
     deaf, mute = np.zeros((1, N_EMBEDDING), np.float32), np.zeros(0, np.float32)

@@ -29,7 +29,9 @@ def odds(*on, n=N_STEPS):
 
 def region(*, band=BAND, snr_db=12.0):
     low_hz, peak_hz, high_hz = mel_edges_hz()[band : band + 3]
-    return Region(0, 1, low_hz + 1, high_hz - 1, peak_hz, snr_db, -40.0, np.zeros((1, 1)))
+    return Region(
+        0, 1, low_hz + 1, high_hz - 1, peak_hz, snr_db, -40.0, np.ones(1), np.zeros((1, 1))
+    )
 
 
 def heard(call, kinds=None, embedding=None):
@@ -169,7 +171,7 @@ def test_ends_of_a_take(rng, n, event):
 
 def test_one_frame_and_bands_beyond_the_highest(rng):
     named(heard(odds((0, 1), n=1)), noise(rng, 1)[:1], [(0, 1)])
-    highest = Region(0, 1, 20_000.0, 21_000.0, 20_500.0, 3.0, -60.0, np.zeros((1, 1)))
+    highest = Region(0, 1, 20_000.0, 21_000.0, 20_500.0, 3.0, -60.0, np.ones(1), np.zeros((1, 1)))
     named(heard(odds(EVENT)), noise(rng), where=highest)
 
 
