@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -115,9 +115,7 @@ def teach_log(
     taught = teach(known, unlabelled=unknown)
     tell("naming the calls")
     save_model(model, taught)
-    notes += measure_noise(log, model)
-    give_types(log, model)
-    return taught.report, notes
+    return taught.report, notes + name_finds(log, model)[1]
 
 
 def teach_without_log(known: Sequence[Example], model: Path) -> Report:
@@ -167,48 +165,10 @@ def labels_by_take(log: Log) -> dict[str, list[Label]]:
     return dict(by_take)
 
 
-def give_types(log: Log, model: Path) -> str:
-    """Give all calls of a log the types that a taught model hears in their measurements.
-
-    Nothing is decoded: the measurements are in the log.
-
-    Parameters
-    ----------
-    log : Log
-        The log.
-    model : Path
-        The model.
-
-    Returns
-    -------
-    str
-        Name of the model, as the log keeps it.
-
-    Raises
-    ------
-    ModelError
-        If the model cannot be used.
-    LogError
-        If the log cannot be written.
-    """
-    from calltag.learn.model_file import load_model
-    from calltag.sound.features import FEATURE_VERSION
-
-    tagger = load_model(model)
-    name = f"{model.name} {hashlib.sha256(model.read_bytes()).hexdigest()[:12]}"
-    entries = [entry for entry in log.entries() if entry.feature_version == FEATURE_VERSION]
-    if any(entry.model != name for entry in entries):
-        log.give_types(tagger.tag, feature_version=FEATURE_VERSION, model=name)
-    return name
-
-
-def measure_noise(
+def name_finds(
     log: Log, model: Path, *, measure: Callable[[Path, Sequence[Span]], list[Call]] | None = None
-) -> list[str]:
-    """Measure excerpts of noise that a taught model may have a name for, and store them.
-
-    Steady noise has no finds in it, which a model could name. It is measured only where the model
-    was taught a detail of its kind, such as ``machine/hedge trimmer``, and only once.
+) -> tuple[str, list[str]]:
+    """Give finds and noise of a log the names that a taught model has for their measurements.
 
     Parameters
     ----------
@@ -221,20 +181,43 @@ def measure_noise(
 
     Returns
     -------
-    list of str
+    name : str
+        Name of the model, as the log keeps it.
+    notes : list of str
         A sentence for each take that could not be read; its noise keeps its plain name until then.
 
     Raises
     ------
     ModelError
-        If a model cannot be used.
+        If the model cannot be used.
     LogError
         If the log cannot be used.
     """
     from calltag.learn.model_file import load_model
     from calltag.sound.features import FEATURE_VERSION
 
-    kinds = {noise_kind(label) for label in load_model(model).classes if "/" in label}
+    tagger = load_model(model)
+    notes = _measure_noise(log, tagger.classes, measure)
+    name = f"{model.name} {hashlib.sha256(model.read_bytes()).hexdigest()[:12]}"
+    entries = [entry for entry in log.entries() if entry.feature_version == FEATURE_VERSION]
+    if any(entry.model != name for entry in entries):
+        log.give_types(tagger.tag, feature_version=FEATURE_VERSION, model=name)
+    return name, notes
+
+
+def _measure_noise(
+    log: Log,
+    names: Iterable[str],
+    measure: Callable[[Path, Sequence[Span]], list[Call]] | None,
+) -> list[str]:
+    """Measure excerpts of noise that a model may have a name for, and store them.
+
+    Steady noise has no finds in it, which a model could name. It is measured only where the model
+    was taught a detail of its kind, such as ``machine/hedge trimmer``, and only once.
+    """
+    from calltag.sound.features import FEATURE_VERSION
+
+    kinds = {noise_kind(name) for name in names if "/" in name}
     notes = []
     for entry in log.entries() if kinds - {None} else []:
         path = entry.take.path

@@ -17,7 +17,7 @@ from pathlib import Path
 from calltag.errors import CalltagError, InputError, MediaError, ModelError
 from calltag.log import Log
 from calltag.media.rushes import Clip, find_clips
-from calltag.naming import MODEL_NAME, finder, give_types, measure_labels, measure_noise
+from calltag.naming import MODEL_NAME, finder, measure_labels, name_finds
 from calltag.plan import Job, Plan, make_plan, real_path
 from calltag.records import Problem, Take, TakeLog
 from calltag.workers import default_workers, work_through
@@ -356,13 +356,11 @@ class _Done:
 
 def _types_of_a_run(log: Log, model: Path | None) -> tuple[str | None, list[str]]:
     if model is not None:
-        notes = measure_noise(log, model)
-        return give_types(log, model), notes
+        return name_finds(log, model)
     beside = log.path.with_name(MODEL_NAME)
     if not beside.exists():
         return None, []
     try:
-        notes = measure_noise(log, beside)
-        return give_types(log, beside), notes
+        return name_finds(log, beside)
     except ModelError as error:  # nobody asked for it by name, so the finds shall not wait for it
         return None, [str(error)]

@@ -11,7 +11,7 @@ from calltag.errors import InputError, MediaError, ModelError
 from calltag.learn.by_hand import with_labels
 from calltag.learn.model_file import read_card
 from calltag.log import Log
-from calltag.naming import give_types, measure_labels, measure_noise, teach_log
+from calltag.naming import measure_labels, name_finds, teach_log
 from calltag.records import Call, Label, Levels, NoiseSpan, Span, Take, TakeLog
 from calltag.sound.features import FEATURE_VERSION
 
@@ -159,6 +159,8 @@ def test_a_model_names_takes_only_when_it_is_another_than_before(
     tagged = []
 
     class Tagger:
+        classes = ("pit rail",)
+
         def tag(self, features: np.ndarray) -> list[tuple[str, float]]:
             tagged.append(len(features))
             return [("pit rail", 0.8)] * len(features)
@@ -167,13 +169,13 @@ def test_a_model_names_takes_only_when_it_is_another_than_before(
     model = tmp_path / "calltag.model"
     model.write_bytes(b"one")
     for _ in range(2):
-        give_types(log, model)
+        name_finds(log, model)
     assert tagged == [1]
     model.write_bytes(b"another")
-    give_types(log, model)
+    name_finds(log, model)
     assert tagged == [1, 1]
     log.put(log.take_log("A001.mov", features=True), feature_version=FEATURE_VERSION)
-    give_types(log, model)
+    name_finds(log, model)
     assert tagged == [1, 1, 1]
 
 
@@ -189,7 +191,7 @@ def test_a_file_that_is_no_model_is_refused(log: Log, tmp_path: Path, content) -
     if content is not None:
         model.write_bytes(content)
     with pytest.raises(ModelError, match=r"some\.model"):
-        give_types(log, model)
+        name_finds(log, model)
     assert log.entries()[0].model is None
 
 
@@ -251,11 +253,11 @@ def test_noise_without_finds_is_named_by_an_excerpt(with_noise, tmp_path, monkey
     shown = with_labels(with_noise.take_log("B001.mov"), [])
     assert [n.kind for n in shown.noise] == ["machine/hedge trimmer", "wind", "machine"]
     # it is measured once; and read again with the take
-    assert measure_noise(with_noise, model, measure=measure) == []
+    assert name_finds(with_noise, model, measure=measure)[1] == []
     assert len(asked) == 1
     again = with_noise.take_log("B001.mov")
     with_noise.put(again, feature_version=FEATURE_VERSION)
-    assert measure_noise(with_noise, model, measure=measure) == []
+    assert name_finds(with_noise, model, measure=measure)[1] == []
     assert len(asked) == 2
 
 
@@ -282,8 +284,7 @@ def test_noise_of_a_take_that_is_not_at_hand_waits(with_noise, tmp_path, monkeyp
         "B001.mov: is gone; check the drive or card (its noise has no details until then)"
     ]
     found = [call(9.0, np.full(6, 9.0))]
-    assert measure_noise(with_noise, model, measure=lambda *_: found) == []
-    give_types(with_noise, model)
+    assert name_finds(with_noise, model, measure=lambda *_: found)[1] == []
     assert with_labels(with_noise.take_log("B001.mov"), []).noise[0].kind == "machine/hedge trimmer"
 
 
@@ -298,4 +299,4 @@ def test_without_a_taught_detail_no_noise_is_measured(shoot, tmp_path) -> None:
     def never(*_):
         raise AssertionError
 
-    assert measure_noise(shoot, model, measure=never) == []
+    assert name_finds(shoot, model, measure=never)[1] == []
