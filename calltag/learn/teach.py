@@ -136,7 +136,7 @@ class Report:
             f" `call`. That named {figures.named} of {figures.checked},"
             f" {figures.named_right} of them rightly.",
             "How sure it says it is, and how often it is right, differ by"
-            f" {100 * figures.calibration_error:.0f} points on average.",
+            f" {100 * figures.calibration_error:.0f} % on average.",
             *self._strangers(),
         ]
 
