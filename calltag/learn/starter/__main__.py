@@ -26,12 +26,20 @@ from calltag.learn.starter.compose import Bank
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.net import Net, export, train
 from calltag.learn.starter.recordings import Recording, load_recordings
-from calltag.learn.starter.scenes import Scene, make_scenes
+from calltag.learn.starter.scenes import (
+    Scene,
+    make_scenes,
+    recordings_alone,
+    short_takes,
+)
 from calltag.learn.starter.synth_calls import Rng
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import HOP, MEL_HIGH_HZ, MEL_LOW_HZ, N_FFT, N_MELS, RATE_HZ
 
 log = logging.getLogger("calltag.learn.starter")
+
+SHORT_TAKES = 3
+"""Short takes that are cut out of each scene: some are over before it is known what is usual."""
 
 
 def _arguments() -> argparse.Namespace:
@@ -53,46 +61,49 @@ def _arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
-class _Part(NamedTuple):
-    """Scenes, and what a network heard in them that had not heard their recordings."""
+Told = list[tuple[SceneHeard, Scene]]
+"""Scenes, and what a network heard in each that had not heard its recordings."""
 
-    heard: list[SceneHeard]
-    scenes: list[Scene]
+
+class _Part(NamedTuple):
+    """What a network tells of a group that was kept from it."""
+
+    long: Told
+    short: Told
 
 
 def _left_out(net: Net, recordings: list[Recording], rng: Rng, per_kind: int) -> _Part:
     """Let a network listen to scenes of recordings that it has not heard."""
-    scenes = make_scenes(rng, recordings, per_kind)
     with tempfile.TemporaryDirectory() as folder:
         model = Path(folder) / "starter.onnx"
         export(net, model)
         model.with_suffix(".json").write_text("{}", "utf-8")
         hearing = Hearing(model)
-        heard = [hear(hearing, scene.samples) for scene in scenes]
-    mute = np.zeros(0, np.float32)  # a minute of sound each: not needed any more
-    return _Part(heard, [replace(scene, samples=mute) for scene in scenes])
+    mute = np.zeros(0, np.float32)  # the sound is not needed any more
+
+    def told(scenes: list[Scene]) -> Told:
+        return [(hear(hearing, one.samples), replace(one, samples=mute)) for one in scenes]
+
+    scenes = make_scenes(rng, recordings, per_kind)
+    short = short_takes(rng, scenes, SHORT_TAKES) + recordings_alone(recordings)
+    return _Part(told(scenes), told(short))
 
 
 def _taught(parts: list[_Part]) -> SecondLook:
-    heard = [what for part in parts for what in part.heard]
-    scenes = [scene for part in parts for scene in part.scenes]
+    heard, scenes = zip(*[one for part in parts for one in part.long + part.short], strict=True)
     return fit(np.concatenate([what.evidence for what in heard]), right(heard, scenes))
 
 
 def _figures(parts: list[_Part]) -> dict[str, Any]:
-    """Judge each part by a second look that the others taught."""
+    """Judge the long scenes of each part by a second look that the other parts taught."""
     if len(parts) == 1:
-        (heard, scenes), parts = parts[0], []
-        parts = [_Part(heard[first::2], scenes[first::2]) for first in (0, 1)]
+        parts = [_Part(parts[0].long[first::2], parts[0].short[first::2]) for first in (0, 1)]
+    heard, scenes = zip(*[one for part in parts for one in part.long], strict=True)
     sureness = []
     for i, part in enumerate(parts):
         second_look = _taught(parts[:i] + parts[i + 1 :])
-        sureness += [second_look.probability(what.evidence) for what in part.heard]
-    return judge(
-        [what for part in parts for what in part.heard],
-        [scene for part in parts for scene in part.scenes],
-        sureness,
-    )
+        sureness += [second_look.probability(what.evidence) for what, _ in part.long]
+    return judge(heard, scenes, sureness)
 
 
 def main() -> None:
@@ -116,6 +127,7 @@ def main() -> None:
     log.info("going on with everything")
     net = train(Bank(pieces), steps=arguments.steps // 3, seed=arguments.seed + 1, start=net)
     figures = _figures(parts)
+    n_finds = sum(len(what.finds) for part in parts for what, _ in part.long + part.short)
     card = {
         "name": "starter",
         "calltag": __version__,
@@ -136,7 +148,7 @@ def main() -> None:
             "python": platform.python_version(),
         },
         "left_out": arguments.leave_out,
-        "second_look": {"finds": sum(len(what.finds) for part in parts for what in part.heard)},
+        "second_look": {"finds": n_finds},
         "figures": figures,
     }
     arguments.out.mkdir(parents=True, exist_ok=True)

@@ -21,10 +21,11 @@ domain, attributed in the text beside each). Recordings under other licences wer
 model file is under calltag's own licence.
 
 **Judged** on recordings that it had not heard: a network was trained without each of {left_out}
-in turn, and listened to scenes made of that group and of calls invented anew. {n_finds} finds there
-taught the second look (`starter.npz`, see `calltag/learn/second_look.py`), which says how sure a
-find is. For these figures each group was judged by what the other groups had taught. A call counts
-as found when a quarter of it is covered, a find as right when half of it lies in calls. The network
+in turn, and listened to scenes made of that group and of calls invented anew, to short takes cut
+out of them, and to the recordings themselves. {n_finds} finds there taught the second look
+(`starter.npz`, see `calltag/learn/second_look.py`), which says how sure a find is. For these
+figures, of the scenes, each group was judged by what the other groups had taught. A call counts as
+found when a quarter of it is covered, a find as right when half of it lies in calls. The network
 that ships went on learning with everything, for a third as many steps.{note}
 
 | | calls | finds | recall | precision | F1 |

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import scipy.signal
 
 from calltag.learn.starter.bank import NOISE_MAKERS
@@ -20,6 +21,8 @@ from calltag.sound.spectrum import FRAMES_PER_S, HOP, RATE_HZ
 
 SCENE_S = 60
 SNRS_DB = (20.0, 10.0, 5.0, 0.0)
+SHORT_S = (2.0, 12.0)
+"""Shortest and longest of short takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +83,15 @@ def _background(rng: Rng, kind: str, recordings: Sequence[Recording], n: int) ->
     return makers[int(rng.integers(len(makers)))](rng, n)
 
 
+def _spans(active: npt.NDArray[np.bool_], first: int = 0) -> list[Span]:
+    """Stretches in which frames are active; the first of them is that frame of the scene."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], active, [0]])))
+    return [
+        Span((first + int(a)) / FRAMES_PER_S, (first + int(b)) / FRAMES_PER_S)
+        for a, b in zip(edges[::2], edges[1::2], strict=True)
+    ]
+
+
 def make_scene(rng: Rng, recordings: Sequence[Recording], background: str, snr_db: float) -> Scene:
     """Plant calls in a background.
 
@@ -121,11 +133,7 @@ def make_scene(rng: Rng, recordings: Sequence[Recording], background: str, snr_d
         sounding = one[np.repeat(active, HOP)[: len(one)]]
         gain = 10 ** (snr_db / 20) * _band_rms(room, band) / _band_rms(sounding, band)
         sound[first * HOP : first * HOP + len(one)] += np.float32(gain) * one
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], active, [0]])))
-        calls += [
-            Span((first + int(a)) / FRAMES_PER_S, (first + int(b)) / FRAMES_PER_S)
-            for a, b in zip(edges[::2], edges[1::2], strict=True)
-        ]
+        calls += _spans(active, first)
         at_s += len(one) / RATE_HZ + rng.uniform(1.0, 5.0)
     sound *= np.float32(0.5 / max(float(np.abs(sound).max()), 1e-6))
     return Scene(sound, tuple(calls), background, snr_db)
@@ -153,4 +161,61 @@ def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> lis
         for background in (*NOISE_KINDS, "other", "air")
         for snr_db in (*SNRS_DB, float("nan"))
         for _ in range(per_kind)
+    ]
+
+
+def short_takes(rng: Rng, scenes: Sequence[Scene], per_scene: int) -> list[Scene]:
+    """Cut short takes out of scenes: they begin and end anywhere, also within a call.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    scenes : sequence of Scene
+        The scenes.
+    per_scene : int
+        How many takes of each.
+
+    Returns
+    -------
+    list of Scene
+        The takes, with what they have of the calls.
+    """
+    takes = []
+    for scene in scenes:
+        for _ in range(per_scene):
+            length_s = np.exp(rng.uniform(*np.log(SHORT_S)))
+            first = int(rng.uniform(0, len(scene.samples) / HOP - length_s * FRAMES_PER_S))
+            start_s, end_s = first / FRAMES_PER_S, first / FRAMES_PER_S + length_s
+            calls = tuple(
+                Span(max(0.0, call.start_s - start_s), min(end_s, call.end_s) - start_s)
+                for call in scene.calls
+                if call.start_s < end_s and call.end_s > start_s
+            )
+            samples = scene.samples[first * HOP : round(end_s * RATE_HZ)]
+            takes.append(Scene(samples, calls, scene.background, scene.snr_db))
+    return takes
+
+
+def recordings_alone(recordings: Sequence[Recording]) -> list[Scene]:
+    """Take recordings as they are: what little silence or noise they have is their background.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        The recordings.
+
+    Returns
+    -------
+    list of Scene
+        One take for each; in those of calls, a call is where it is loud.
+    """
+    return [
+        Scene(
+            recording.samples,
+            tuple(_spans(active_frames(recording.samples)) if recording.kind == "call" else ()),
+            recording.kind,
+            float("nan"),
+        )
+        for recording in recordings
     ]

@@ -10,7 +10,8 @@ from calltag.learn.hearing import STEPS_PER_S, Heard
 from calltag.learn.second_look import EVIDENCE
 from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right, share_in
 from calltag.learn.starter.judge import judge
-from calltag.learn.starter.scenes import Scene
+from calltag.learn.starter.recordings import Recording
+from calltag.learn.starter.scenes import SHORT_S, Scene, recordings_alone, short_takes
 from calltag.records import NOISE_KINDS, Span
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import RATE_HZ
@@ -118,3 +119,34 @@ def test_a_scene_is_heard_with_evidence_for_each_find(rng) -> None:
     assert what.evidence.shape == (1, len(EVIDENCE))
     assert what.evidence[0, EVIDENCE.index("snr_db")] > 30
     assert hear(Ear(), np.zeros(RATE_HZ, np.float32)).evidence.shape == (0, len(EVIDENCE))
+
+
+def test_short_takes_hold_what_they_cut_of_the_calls(rng) -> None:
+    """Where the scene calls, its sound is one: the takes say so of the same samples."""
+    sound = np.zeros(60 * RATE_HZ, np.float32)
+    calls = tuple(Span(at, at + 2.5) for at in range(2, 56, 6))
+    for call in calls:
+        sound[round(call.start_s * RATE_HZ) : round(call.end_s * RATE_HZ)] = 1
+    whole = Scene(sound, calls, "water", 5.0)
+    takes = short_takes(rng, [whole], 40)
+    assert len(takes) == 40
+    for take in takes:
+        assert SHORT_S[0] - 0.02 <= len(take.samples) / RATE_HZ <= SHORT_S[1] + 0.02
+        assert (take.background, take.snr_db) == ("water", 5.0)
+        said = np.zeros(len(take.samples), np.float32)
+        for call in take.calls:
+            said[round(call.start_s * RATE_HZ) : round(call.end_s * RATE_HZ)] = 1
+        assert np.abs(said - take.samples).mean() < 0.002
+    assert any(take.calls and take.calls[0].start_s == 0 for take in takes)
+
+
+def test_recordings_alone_call_where_they_are_loud() -> None:
+    t = np.arange(4 * RATE_HZ) / RATE_HZ
+    sound = (np.sin(2 * np.pi * 800 * t) * ((t > 1) & (t < 2.5))).astype(np.float32)
+    bird, saw = recordings_alone(
+        [Recording("a.ogg", "call", "one", sound), Recording("b.ogg", "machine", "one", sound)]
+    )
+    ((start_s, end_s),) = bird.calls
+    assert (start_s, end_s) == pytest.approx((1, 2.5), abs=0.02)
+    assert saw.calls == ()
+    assert saw.background == "machine"
