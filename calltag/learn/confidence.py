@@ -42,7 +42,7 @@ _USUAL_THRESHOLD = 0.5
 # label: what fitted scenes made of other recordings where all types were taught. Where half of the
 # calls are of none, they are too sure with it or without.
 _MORE, _MOST_MORE = 6.0, 0.6
-_HALF = 0.5  # as many strangers for each taught sound, when the threshold is chosen
+_STRANGERS = 1.0  # for each taught sound, when the threshold is chosen
 _FAR = 15.0  # beyond this more kinship, or less, says nothing new
 
 
@@ -104,7 +104,7 @@ class Confidence:
         fitted = cls((float(constant), float(votes), float(like), float(kin)))
         n_taught = float(weight.sum() if strange is None else weight[~strange].sum())
         if strange is not None and strange.any():
-            weight = np.where(strange, _HALF * n_taught / strange.sum(), weight)
+            weight = np.where(strange, _STRANGERS * n_taught / strange.sum(), weight)
         return cls(fitted.curve, _choose(fitted(evidence), right, weight, n_taught))
 
     def __call__(self, evidence: Evidence) -> Array:

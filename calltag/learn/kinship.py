@@ -30,9 +30,9 @@ strangers named where nine tenths of the others are     14 %        5 %
 the same without company                                28 %        12 %
 the same without the network                            19 %        8 %
 the same without kinship                                42 %        43 %
-strangers named at the threshold chosen by the tagger   2 %         8 %
-taught calls named there                                75 %        86 %
-the same without company, both                          8 and 78 %  10 and 88 %
+strangers named at the threshold chosen by the tagger   2 %         2 %
+taught calls named there                                75 %        82 %
+the same without company, both                          8 and 77 %  5 and 76 %
 the same without the network, both                      5 and 72 %  3 and 81 %
 the same without kinship, both                          24 and 77 % 41 and 90 %
 ======================================================= =========== ============
