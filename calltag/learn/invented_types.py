@@ -97,7 +97,7 @@ def animal(rng: Rng) -> Callable[[], FloatArray]:
             pieces += [one * level, gap]
         sound = np.concatenate(pieces[:-1])[: int(_LONGEST_S * RATE_HZ)]
         if rng.random() < roomy:
-            sound = synth_calls._room(rng, sound)
+            sound = synth_calls.placed(rng, sound)
         return _as_found(rng, _individual(rng, sound, pace, colour_db))
 
     return call

@@ -322,8 +322,21 @@ FAMILIES: tuple[tuple[Maker, float], ...] = (
 )
 
 
-def _room(rng: Rng, sound: FloatArray) -> FloatArray:
-    """Distance and place: fewer highs, and a tail of reflections."""
+def placed(rng: Rng, sound: FloatArray) -> FloatArray:
+    """Put a sound somewhere: distance takes highs away, and a place adds a tail of reflections.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    sound : np.ndarray, shape (n,), float32
+        The sound at `RATE_HZ`.
+
+    Returns
+    -------
+    np.ndarray, shape (n + n_tail,), float32
+        As it is heard from there; now and then unchanged.
+    """
     if rng.random() < 0.5:
         cut = np.exp(rng.uniform(np.log(3000), np.log(16_000)))
         sos = scipy.signal.butter(rng.integers(1, 3), cut, fs=RATE_HZ, output="sos")
@@ -368,7 +381,7 @@ def phrase(rng: Rng) -> FloatArray:
             pieces.append(np.zeros(int(_vary(rng, gap_s, 0.15) * RATE_HZ), np.float32))
     sound = np.concatenate(pieces[:-1])[: int(LONGEST_S * RATE_HZ)]
     sound[-480:] *= np.linspace(1, 0, len(sound[-480:]), dtype=np.float32)
-    sound = _room(rng, sound)
+    sound = placed(rng, sound)
     if rng.random() < 0.6:  # as recordings have it: with a background of its own
         hiss_db = rng.uniform(-45, -12)
         low = np.exp(rng.uniform(np.log(60), np.log(1500)))
