@@ -12,13 +12,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
 from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
-from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing, starter_model
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, starter_model
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.second_look import SecondLook, Surroundings
-from calltag.learn.segments import LONGEST_GAP_S, find_segments
+from calltag.learn.segments import LONGEST_GAP_S, busy_frames, find_segments
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
@@ -54,7 +53,6 @@ WINDOW_FRAMES = 60 * FRAMES_PER_S
 CONTEXT_FRAMES = 6 * FRAMES_PER_S
 """The noise floor looks 4 s to each side, the starter model 1.4 s."""
 
-FRAMES_PER_STEP = FRAMES_PER_S // STEPS_PER_S
 LEAST_PROBABILITY = 0.1
 """Less likely finds are not kept."""
 
@@ -183,7 +181,7 @@ class _Pass:
         self._look_for_beats(window, heard)
         self._look_for_hum(window)
         segments = find_segments(heard.call)
-        busy = _busy(segments, len(level_db))
+        busy = busy_frames(segments, len(level_db))
         surroundings = Surroundings(window.mel, level_db, heard, segments)
         for i, (begin, end) in enumerate(segments):
             first = window.first + begin * FRAMES_PER_STEP
@@ -263,14 +261,6 @@ def _around(first: int, last: int, n_frames: int) -> slice:
     """Frames that measuring an event needs."""
     reach = AROUND_FRAMES + 2 * OUTWARD_FRAMES
     return slice(max(0, first - reach), min(n_frames, last + reach))
-
-
-def _busy(segments: Sequence[tuple[int, int]], n_frames: int) -> npt.NDArray[np.bool_]:
-    """Frames in which something was found."""
-    busy = np.zeros(n_frames, bool)
-    for begin, end in segments:
-        busy[begin * FRAMES_PER_STEP : end * FRAMES_PER_STEP] = True
-    return busy
 
 
 def measure_call(
@@ -477,7 +467,7 @@ class Finder:
         begin = first // FRAMES_PER_STEP
         end = max(begin + 1, last // FRAMES_PER_STEP)
         found = find_segments(heard.call)
-        busy = _busy(found, len(power))
+        busy = busy_frames(found, len(power))
         busy[first:last] = True
         segments = [(a, b) for a, b in found if b <= begin or a >= end]
         event = sum(b <= begin for _, b in segments)

@@ -20,7 +20,8 @@ from calltag.sound.features import N_EMBEDDING
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS
 
-STEPS_PER_S = FRAMES_PER_S // 2
+FRAMES_PER_STEP = 2
+STEPS_PER_S = FRAMES_PER_S // FRAMES_PER_STEP
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +129,7 @@ def starter_model() -> Path:
 
 
 __all__ = [
+    "FRAMES_PER_STEP",
     "N_EMBEDDING",
     "N_MELS",
     "NOISE_KINDS",

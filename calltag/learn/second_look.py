@@ -34,13 +34,14 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import expit
 
 from calltag.errors import ModelError
 from calltag.files import written_whole
-from calltag.learn.hearing import STEPS_PER_S, Heard
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard
 from calltag.records import NOISE_KINDS, FloatArray
 from calltag.sound.events import Region
-from calltag.sound.spectrum import FRAMES_PER_S, mel_edges_hz
+from calltag.sound.spectrum import mel_edges_hz
 
 Array = npt.NDArray[np.float64]
 
@@ -73,7 +74,6 @@ EVIDENCE = (
 """What an event is judged by; see `Surroundings.evidence`."""
 
 _CENTRES_HZ = mel_edges_hz()[1:-1]
-_STEP = FRAMES_PER_S // STEPS_PER_S
 _BESIDE = round(0.3 * STEPS_PER_S)
 _CLOSE = 2 * STEPS_PER_S
 _AROUND = 5 * STEPS_PER_S
@@ -107,7 +107,7 @@ class Surroundings:
         heard: Heard,
         segments: Sequence[tuple[int, int]],
     ) -> None:
-        n = max(1, len(mel) // _STEP)
+        n = max(1, len(mel) // FRAMES_PER_STEP)
         self._heard = heard
         self._power, self._level = (_steps(frames, n) for frames in (mel, level_db))
         self._segments = [(min(first, n - 1), min(last, n)) for first, last in segments]
@@ -278,7 +278,7 @@ class SecondLook:
         x = np.clip((evidence - self.mean) / self.scale, -CUT, CUT)
         hidden = np.tanh(x @ self.inward + self.inner[:, None])
         odds = (hidden * self.outward[:, None]).sum(axis=2) + self.outer[:, None]
-        return np.asarray((1 / (1 + np.exp(-np.clip(odds, -30, 30)))).mean(axis=0))
+        return np.asarray(expit(odds).mean(axis=0))
 
     @classmethod
     def read(cls, path: Path) -> SecondLook:
@@ -336,9 +336,9 @@ def _band(region: Region) -> slice:
 
 def _steps(frames: FloatArray, n: int) -> FloatArray:
     """Means of frames over steps."""
-    if len(frames) < _STEP:
+    if len(frames) < FRAMES_PER_STEP:
         return frames.mean(axis=0, keepdims=True)
-    steps: FloatArray = frames[: n * _STEP].reshape(n, _STEP, -1).mean(axis=1)
+    steps: FloatArray = frames[: n * FRAMES_PER_STEP].reshape(n, FRAMES_PER_STEP, -1).mean(axis=1)
     return steps
 
 

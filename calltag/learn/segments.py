@@ -6,11 +6,13 @@ this step" are the starter model's; how sure an event is, `calltag.learn.second_
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
-from calltag.learn.hearing import STEPS_PER_S
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S
 from calltag.records import FloatArray
 
 SOUNDING_ODDS = 0.0
@@ -54,3 +56,24 @@ def find_segments(call_odds: FloatArray) -> list[tuple[int, int]]:
         else:
             merged.append((first, last))
     return [(first, last) for first, last in merged if last - first >= shortest]
+
+
+def busy_frames(segments: Sequence[tuple[int, int]], n_frames: int) -> npt.NDArray[np.bool_]:
+    """Tell in which frames something was found.
+
+    Parameters
+    ----------
+    segments : sequence of tuple of int
+        First step of each event and the step after its last.
+    n_frames : int
+        How many frames there are.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames,), bool
+        Whether each is part of an event.
+    """
+    busy = np.zeros(n_frames, bool)
+    for first, last in segments:
+        busy[first * FRAMES_PER_STEP : last * FRAMES_PER_STEP] = True
+    return busy

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -131,11 +132,8 @@ def standardised(voice: Voice, scaled: npt.NDArray[np.floating]) -> Voice:
     """
     found = voice(scaled)
     mean, spread = found.mean(axis=0), np.maximum(found.std(axis=0), 1e-9)
-    return Voice(
-        first=voice.first,
-        first_offset=voice.first_offset,
-        second=voice.second,
-        second_offset=voice.second_offset,
+    return replace(
+        voice,
         bent=voice.bent / spread,
         straight=voice.straight / spread,
         offset=(voice.offset - mean) / spread,

@@ -7,17 +7,16 @@ import pytest
 from sklearn.neural_network import MLPClassifier
 
 from calltag.errors import ModelError
-from calltag.learn.hearing import STEPS_PER_S, Heard, starter_model
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, starter_model
 from calltag.learn.second_look import CUT, EVIDENCE, SecondLook, Surroundings
 from calltag.records import NOISE_KINDS
 from calltag.sound.events import Region
 from calltag.sound.features import N_EMBEDDING
-from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz, to_db
+from calltag.sound.spectrum import N_MELS, mel_edges_hz, to_db
 
 N_STEPS = 20 * STEPS_PER_S
 EVENT = (500, 540)
 BAND = 30
-FRAMES_PER_STEP = FRAMES_PER_S // STEPS_PER_S
 
 
 def odds(*on, n=N_STEPS):

@@ -17,20 +17,19 @@ from sklearn.exceptions import ConvergenceWarning
 from sklearn.neural_network import MLPClassifier
 
 from calltag.errors import InputError
-from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing
 from calltag.learn.second_look import CUT, EVIDENCE, SecondLook, Surroundings
-from calltag.learn.segments import find_segments
+from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.starter.scenes import Scene
 from calltag.records import FloatArray, Span
 from calltag.sound.events import measure_region
-from calltag.sound.spectrum import FRAMES_PER_S, mel_power, power_spectrum, to_db
+from calltag.sound.spectrum import mel_power, power_spectrum, to_db
 
 N_NETWORKS = 6
 N_HIDDEN = 8
 _DECAY = 0.3
 _PASSES = 60
 _PACE = 0.005
-_FRAMES_PER_STEP = FRAMES_PER_S // STEPS_PER_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +72,10 @@ def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
     heard = hearing.listen(level_db)
     segments = find_segments(heard.call)
     frames = [
-        (first * _FRAMES_PER_STEP, min(last * _FRAMES_PER_STEP, len(power)))
+        (first * FRAMES_PER_STEP, min(last * FRAMES_PER_STEP, len(power)))
         for first, last in segments
     ]
-    busy = np.zeros(len(power), bool)
-    for first, last in frames:
-        busy[first:last] = True
+    busy = busy_frames(segments, len(power))
     surroundings = Surroundings(mel, level_db, heard, segments)
     rows = [
         surroundings.evidence(i, measure_region(power, busy, first, last))
