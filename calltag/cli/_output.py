@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Sized
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import typer
 
+from calltag.cli import FAILED, SOME_UNREADABLE
 from calltag.cli._options import As
 
 if TYPE_CHECKING:
@@ -47,6 +48,20 @@ class Column:
 def say(text: str) -> None:
     """Print a message for the user."""
     typer.echo(text, err=True)
+
+
+def end(problems: Sized, *, done: bool = True) -> None:
+    """End the command with the status that tells of takes that could not be read, if there are any.
+
+    Parameters
+    ----------
+    problems : sized
+        What could not be read; each was named before.
+    done : bool
+        Whether anything else could be done.
+    """
+    if problems:
+        raise typer.Exit(SOME_UNREADABLE if done else FAILED)
 
 
 def print_data(columns: Sequence[str], rows: Iterable[Row], how: As, **more: list[Any]) -> None:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import CallFilter, CallOrder, choose_takes, order_calls
 from calltag.cli._options import (
     LOG_NAME,
@@ -21,7 +20,7 @@ from calltag.cli._options import (
     Types,
     Verdicts,
 )
-from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.words import counted, position, sure
 
 if TYPE_CHECKING:
@@ -176,8 +175,7 @@ def calls_command(
 def _end(problems: Sequence[Problem]) -> None:
     for problem in problems:
         say(f"Could not be read: {problem.path}: {problem.reason}")
-    if problems:
-        raise typer.Exit(SOME_UNREADABLE)
+    end(problems)
 
 
 def _has_verdict(take_log: TakeLog, grades: Collection[Grade]) -> bool:

@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import CallFilter, CallOrder, Found, choose_takes, order_calls
 from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes, Types
-from calltag.cli._output import Column, print_table, say
+from calltag.cli._output import Column, end, print_table, say
 from calltag.errors import InputError
 from calltag.words import CARE, counted, position
 
@@ -370,8 +369,7 @@ def _keep(folder: Path, calls: Sequence[Wanted], options: KeepOptions) -> None:
             say(line)
     if begun:
         say(CARE)
-    if report.problems:
-        raise typer.Exit(SOME_UNREADABLE)
+    end(report.problems, done=bool(report.kept or report.known))
 
 
 def _told(report: KeepReport, folder: Path) -> Iterator[str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli import FAILED, SOME_UNREADABLE
+from calltag.cli import FAILED
 from calltag.cli._help import App
 from calltag.cli._library import (
     LIBRARY,
@@ -31,7 +31,7 @@ from calltag.cli._library import (
     months_of,
 )
 from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, MinConfidence, MinSnr, Types
-from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.errors import InputError
 from calltag.words import CARE, counted, first_few, position, sure
 
@@ -337,8 +337,7 @@ def out_command(
     for line in report_lines(report, folder, loudness):
         say(line)
     say(CARE)
-    if report.problems:
-        raise typer.Exit(SOME_UNREADABLE if report.copies else FAILED)
+    end(report.problems, done=bool(report.copies))
 
 
 @group.command("like")

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli import SOME_UNREADABLE, STOPPED
+from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME, LogFile, Workers
-from calltag.cli._output import say
+from calltag.cli._output import end, say
 
 if TYPE_CHECKING:
     from calltag.run import RunReport
@@ -93,8 +93,7 @@ def log_command(
         for line in run_lines(report, list(read_takes(opened))):
             typer.echo(line)
     _tell_what_to_know(report, dropped=drop_missing)
-    if report.problems:
-        raise typer.Exit(SOME_UNREADABLE)
+    end(report.problems, done=bool(report.analysed or report.known or report.copied))
 
 
 @contextmanager

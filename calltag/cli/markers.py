@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import choose_takes
 from calltag.cli._log import read_takes
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
-from calltag.cli._output import say
+from calltag.cli._output import end, say
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
 from calltag.records import Problem
@@ -190,8 +189,7 @@ def markers_command(
     options = WriteOptions(record_start=start_tc, replace=replace, on_problem=problems.append)
     written = chosen.write(marked, out, options)
     _tell(marked, written, problems)
-    if problems:
-        raise typer.Exit(SOME_UNREADABLE)
+    end(problems, done=bool(written))
 
 
 def tell_files(written: Sequence[Path]) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from calltag.cli import SOME_UNREADABLE, STOPPED
+from calltag.cli import STOPPED
 from calltag.cli._choose import CallFilter, choose_takes
 from calltag.cli._options import (
     LOG_NAME,
@@ -19,7 +19,7 @@ from calltag.cli._options import (
     Verdicts,
     Workers,
 )
-from calltag.cli._output import say
+from calltag.cli._output import end, say
 from calltag.words import counted
 
 
@@ -120,5 +120,4 @@ def sheet_command(
     for problem in report.problems:
         say(f"Could not be read: {problem.path}: {problem.reason}")
     say("It is for your eyes and ears; a tag is no identification record.")
-    if report.problems:
-        raise typer.Exit(SOME_UNREADABLE)
+    end(report.problems)

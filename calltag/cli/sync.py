@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli import FAILED, SOME_UNREADABLE
 from calltag.cli._choose import choose_takes
 from calltag.cli._options import LOG_NAME, As, LogFile
-from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.errors import InputError
 from calltag.records import Take, TakeLog
 from calltag.words import counted, sure
@@ -122,8 +121,7 @@ def sync_command(
         print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
     for problem in problems:
         say(f"{problem.path}: {problem.reason}")
-    if problems:
-        raise typer.Exit(SOME_UNREADABLE if compared else FAILED)
+    end(problems, done=bool(compared))
 
 
 def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[Source]:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli import SOME_UNREADABLE
 from calltag.cli._choose import CallFilter, choose_takes
 from calltag.cli._options import (
     LOG_NAME,
@@ -20,7 +19,7 @@ from calltag.cli._options import (
     Types,
     Verdicts,
 )
-from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.words import duration, position
 
 if TYPE_CHECKING:
@@ -160,8 +159,7 @@ def takes_command(
 def _end(unseen: Sequence[Problem]) -> None:
     for problem in unseen:
         say(f"Its picture could not be read: {problem.path}: {problem.reason}")
-    if unseen:
-        raise typer.Exit(SOME_UNREADABLE)
+    end(unseen)
 
 
 Listed = tuple["TakeLog", "Verdict", int]

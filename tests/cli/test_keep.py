@@ -164,6 +164,14 @@ def test_a_take_that_is_gone_does_not_stop_the_others(run, rushes):
     assert "A001.wav: " in ran.err
 
 
+def test_where_no_take_is_there_nothing_was_done(run, rushes):
+    for take in rushes.iterdir():
+        take.unlink()
+    ran = run("keep", "--library", "lib", "--take", "*")
+    assert ran.status == 1
+    assert "A001.wav: " in ran.err
+
+
 def test_what_two_cameras_heard_is_shown_or_kept_once(run, rushes, tmp_path):
     pair = Alignment(
         take_a="A001.wav", take_b="B001.wav", offset_s=0.0, drift_ppm=0, confidence=1, overlap_s=12

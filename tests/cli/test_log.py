@@ -142,6 +142,15 @@ if __name__ == "__main__":
 
 
 @pytest.mark.skipif(os.name != "posix", reason="stops a program by POSIX signals")
+def test_where_no_take_can_be_read_nothing_was_done(run, tmp_path) -> None:
+    rushes = tmp_path / "broken"
+    rushes.mkdir()
+    (rushes / "A001.mov").write_bytes(b"no picture, no sound")
+    ran = run("log", str(rushes), "--log", str(tmp_path / "empty.db"))
+    assert ran.status == 1
+    assert "A001.mov: " in ran.err
+
+
 def test_a_stopped_run_says_so_and_ends_with_130(tmp_path: Path) -> None:
     for name in ("rushes", "started"):
         (tmp_path / name).mkdir()

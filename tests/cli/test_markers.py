@@ -14,7 +14,7 @@ from otio_cmx3600_adapter import cmx_3600
 from typer.testing import CliRunner
 from wavinfo import WavInfoReader
 
-from calltag.cli import SOME_UNREADABLE, markers
+from calltag.cli import FAILED, SOME_UNREADABLE, markers
 from calltag.log import Log
 from calltag.records import Alignment, Call, Label, NoiseSpan, Take, TakeLog
 
@@ -194,6 +194,15 @@ def test_one_clip_that_is_gone_does_not_stop_the_others(shoot):
     assert sorted(path.name for path in Path("copies").iterdir()) == ["A001.mkv", "R001.mka"]
     assert "copies/A001.mkv, copies/R001.mka: 2 calls marked in 2 takes" in result.stderr
     assert "B001.mov: is not there" in result.stderr
+
+
+def test_where_no_clip_is_there_nothing_was_done(shoot):
+    for clip in (shoot / "rushes").iterdir():
+        clip.unlink()
+    result = run("copies", "--as", "chapters")
+    assert result.exit_code == FAILED
+    assert "B001.mov: is not there" in result.stderr
+    assert not list(Path().glob("copies/*"))
 
 
 def test_usable_noise_and_labels(shoot):
