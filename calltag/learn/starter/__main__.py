@@ -54,7 +54,7 @@ def _arguments() -> argparse.Namespace:
         metavar="GROUP",
         help="groups that a network is trained without, each in turn, to teach the second look",
     )
-    parser.add_argument("--steps", type=int, default=1800, help="training steps")
+    parser.add_argument("--steps", type=int, default=1800, help="training steps without a group")
     parser.add_argument("--phrases", type=int, default=3400, help="invented phrases of calls")
     parser.add_argument("--scenes", type=int, default=1, help="scenes per background and level")
     parser.add_argument("--seed", type=int, default=2)
@@ -124,8 +124,8 @@ def main() -> None:
         own = [recording for recording in recordings if recording.group == group]
         draw = np.random.default_rng([arguments.seed, i + 1])
         parts.append(_left_out(net, own, draw, 2 * arguments.scenes))
-    log.info("going on with everything")
-    net = train(Bank(pieces), steps=arguments.steps // 3, seed=arguments.seed + 1, start=net)
+    log.info("training with everything")
+    net = train(Bank(pieces), steps=arguments.steps * 4 // 3, seed=arguments.seed + 1)
     figures = _figures(parts)
     n_finds = sum(len(what.finds) for part in parts for what, _ in part.long + part.short)
     card = {

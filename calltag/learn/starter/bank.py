@@ -40,6 +40,8 @@ class Piece:
     ----------
     kind : str
         A kind of recording, or ``air``.
+    sort : str
+        What it is of its kind: the folder a recording lies in, or the maker of a synthetic piece.
     group : str
         Group of the recording it comes from; empty for a synthetic piece.
     mel : np.ndarray, shape (n_frames, N_MELS), float16
@@ -49,12 +51,13 @@ class Piece:
     """
 
     kind: str
+    sort: str
     group: str
     mel: npt.NDArray[np.float16]
     active: npt.NDArray[np.bool_]
 
 
-def _piece(kind: str, sound: FloatArray, *, group: str = "") -> Piece:
+def _piece(kind: str, sort: str, sound: FloatArray, *, group: str = "") -> Piece:
     sound = sound / (np.abs(sound).max() + 1e-9)
     n = len(sound) // HOP
     mel = mel_power(power_spectrum(sound[: n * HOP]))[:n]
@@ -62,7 +65,7 @@ def _piece(kind: str, sound: FloatArray, *, group: str = "") -> Piece:
     active = active_frames(sound[: n * HOP]) if kind == "call" else np.ones(n, bool)
     on = np.flatnonzero(active)
     kept = slice(on[0], on[-1] + 1)
-    return Piece(kind, group, level[kept].astype(np.float16), active[kept])
+    return Piece(kind, sort, group, level[kept].astype(np.float16), active[kept])
 
 
 def _at_other_speed(sound: FloatArray, factor: float) -> FloatArray:
@@ -87,11 +90,11 @@ def synthetic_pieces(rng: Rng, *, phrases: int, noises: int) -> list[Piece]:
     list of Piece
         The pieces.
     """
-    pieces = [_piece("call", phrase(rng)) for _ in range(phrases)]
+    pieces = [_piece("call", "phrase", phrase(rng)) for _ in range(phrases)]
     for kind, makers in NOISE_MAKERS.items():
         for i in range(noises):
-            sound = makers[i % len(makers)](rng, PIECE_S * RATE_HZ)
-            pieces.append(_piece(kind, sound))
+            maker = makers[i % len(makers)]
+            pieces.append(_piece(kind, maker.__name__, maker(rng, PIECE_S * RATE_HZ)))
     return pieces
 
 
@@ -118,5 +121,5 @@ def real_pieces(rng: Rng, recordings: Sequence[Recording], *, variants: int) -> 
         for variant in range(variants):
             factor = 1.0 if variant == 0 else float(np.exp(rng.normal(0, spread)))
             sound = _at_other_speed(recording.samples[: 20 * RATE_HZ], factor)
-            pieces.append(_piece(recording.kind, sound, group=recording.group))
+            pieces.append(_piece(recording.kind, recording.sort, sound, group=recording.group))
     return pieces

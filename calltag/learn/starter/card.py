@@ -26,7 +26,7 @@ out of them, and to the recordings themselves. {n_finds} finds there taught the 
 (`starter.npz`, see `calltag/learn/second_look.py`), which says how sure a find is. For these
 figures, of the scenes, each group was judged by what the other groups had taught. A call counts as
 found when a quarter of it is covered, a find as right when half of it lies in calls. The network
-that ships went on learning with everything, for a third as many steps.{note}
+that ships learnt from everything, for a third more steps.{note}
 
 | | calls | finds | recall | precision | F1 |
 |---|---|---|---|---|---|

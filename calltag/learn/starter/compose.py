@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -29,7 +30,46 @@ SYNTHETIC_SHARE = {"machine": 0.35, "water": 0.2, "voice": 0.3, "other": 0.25, "
 """How often a piece is synthetic where there are recordings of the kind as well."""
 
 
-Sound = tuple[FloatArray, npt.NDArray[np.bool_]]
+class Sound(NamedTuple):
+    """A piece drawn from the bank.
+
+    Attributes
+    ----------
+    power : np.ndarray, shape (n_frames, N_MELS), float32
+        Mel power.
+    active : np.ndarray, shape (n_frames,), bool
+        Where it sounds.
+    sort : int
+        Position of its sort in `Bank.sorts`.
+    """
+
+    power: FloatArray
+    active: npt.NDArray[np.bool_]
+    sort: int
+
+
+class Composed(NamedTuple):
+    """A training scene and what is to be heard in it.
+
+    Attributes
+    ----------
+    level_db : np.ndarray, shape (SCENE_FRAMES, N_MELS), float32
+        The scene.
+    call : np.ndarray, shape (SCENE_FRAMES // 2,), float32
+        Where a call sounds, per 20 ms.
+    kinds : np.ndarray, shape (SCENE_FRAMES // 2, len(NOISE_KINDS)), float32
+        Which noise kinds sound, per 20 ms.
+    sorts : np.ndarray, shape (SCENE_FRAMES // 2, n_sorts), float32
+        Which sorts of noise and call sound, per 20 ms.
+    weight : np.ndarray, shape (SCENE_FRAMES // 2,), float32
+        How much each moment's `call` counts: less at a call's edges, and for calls under the noise.
+    """
+
+    level_db: FloatArray
+    call: FloatArray
+    kinds: FloatArray
+    sorts: FloatArray
+    weight: FloatArray
 
 
 class Bank:
@@ -43,10 +83,12 @@ class Bank:
 
     def __init__(self, pieces: Sequence[Piece]) -> None:
         self._pieces: dict[tuple[str, bool], list[Sound]] = {}
+        self.sorts = sorted({(piece.kind, piece.sort) for piece in pieces})
         for piece in pieces:
             power = np.power(np.float32(10), piece.mel.astype(np.float32) / 10)
             key = (piece.kind, piece.group != "")
-            self._pieces.setdefault(key, []).append((power, piece.active))
+            sound = Sound(power, piece.active, self.sorts.index((piece.kind, piece.sort)))
+            self._pieces.setdefault(key, []).append(sound)
 
     def draw(self, rng: Rng, kind: str) -> Sound:
         """Draw a piece of a kind: its mel power, and where it sounds."""
@@ -65,27 +107,32 @@ def _colour(rng: Rng) -> FloatArray:
     return np.power(np.float32(10), _curve(rng, N_MELS, int(rng.integers(2, 7)), 0.4))
 
 
+def _shifted(power: FloatArray, bands: int) -> FloatArray:
+    """The same sound higher or lower by some bands."""
+    if bands:
+        power = np.roll(power, bands, axis=1)
+        power[:, slice(0, bands) if bands > 0 else slice(bands, None)] = 0
+    return power
+
+
 def _again(rng: Rng, sound: Sound) -> Sound:
     """The same call at another pace and pitch, and of another colour."""
-    power, active = sound
-    n = max(2, int(len(power) * np.exp(rng.normal(0, 0.12))))
-    at = np.minimum((np.arange(n) * len(power) / n).astype(int), len(power) - 1)
-    power, active = power[at], active[at]
-    shift = int(rng.integers(-3, 4))
-    if shift:
-        power = np.roll(power, shift, axis=1)
-        power[:, slice(0, shift) if shift > 0 else slice(shift, None)] = 0
-    return power * _colour(rng), active
+    n = max(2, int(len(sound.power) * np.exp(rng.normal(0, 0.12))))
+    at = np.minimum((np.arange(n) * len(sound.power) / n).astype(int), len(sound.power) - 1)
+    power = _shifted(sound.power[at], int(rng.integers(-3, 4)))
+    return Sound(power * _colour(rng), sound.active[at], sound.sort)
 
 
-def _fill(rng: Rng, bank: Bank, kind: str, n: int) -> FloatArray:
-    """A stretch of one kind of noise, pieces crossfaded."""
+def _fill(rng: Rng, bank: Bank, kind: str, n: int) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """A stretch of one kind of noise, pieces crossfaded; and which sorts of it sound."""
     out = np.zeros((n, N_MELS), np.float32)
+    sorts = np.zeros((n, len(bank.sorts)), bool)
     at, fade = 0, 25
     while at < n:
-        power, _ = bank.draw(rng, kind)
+        power, _, sort = bank.draw(rng, kind)
         first = int(rng.integers(0, max(1, len(power) - 200)))
-        power = power[first : first + int(rng.integers(200, 1000))] * _colour(rng)
+        power = power[first : first + int(rng.integers(200, 1000))]
+        power = _shifted(power, int(rng.integers(-2, 3))) * _colour(rng)
         power /= power.sum(axis=1).mean() + 1e-12
         weight = np.ones(len(power), np.float32)
         if at and len(power) > 2 * fade:
@@ -94,6 +141,7 @@ def _fill(rng: Rng, bank: Bank, kind: str, n: int) -> FloatArray:
             weight[-fade:] = np.linspace(1, 0, fade)
         m = min(len(power), n - at)
         out[at : at + m] += power[:m] * weight[:m, None]
+        sorts[at : at + m, sort] = True
         at += max(fade, len(power) - fade)
         if kind in ("voice", "handling", "other") and rng.random() < 0.5:
             at += int(rng.exponential(120))
@@ -103,7 +151,7 @@ def _fill(rng: Rng, bank: Bank, kind: str, n: int) -> FloatArray:
         ramp = np.exp(rng.uniform(np.log(0.002), np.log(0.2)))
         gate = np.clip((t - first) / ramp, 0, 1) * np.clip((last - t) / ramp, 0, 1)
         out *= gate[:, None].astype(np.float32)
-    return out
+    return out, sorts
 
 
 def _smooth(power: FloatArray) -> FloatArray:
@@ -113,52 +161,17 @@ def _smooth(power: FloatArray) -> FloatArray:
     return padded[:-3] + padded[1:-2] + padded[2:-1] + padded[3:]
 
 
-def compose(rng: Rng, bank: Bank) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Compose one scene.
-
-    Parameters
-    ----------
-    rng : np.random.Generator
-        Source of chance.
-    bank : Bank
-        What to compose from.
-
-    Returns
-    -------
-    level_db : np.ndarray, shape (SCENE_FRAMES, N_MELS), float32
-        The scene.
-    call : np.ndarray, shape (SCENE_FRAMES // 2,), float32
-        Where a call sounds, per 20 ms.
-    kinds : np.ndarray, shape (SCENE_FRAMES // 2, len(NOISE_KINDS)), float32
-        Which noise kinds sound, per 20 ms.
-    weight : np.ndarray, shape (SCENE_FRAMES // 2,), float32
-        How much each moment's `call` counts: less at a call's edges, and for calls under the noise.
-    """
-    n = SCENE_FRAMES
-    parts = {"air": _fill(rng, bank, "air", n) * np.float32(10 ** (rng.uniform(-6.5, -3.5)))}
-    for kind, chance in CHANCE.items():
-        if rng.random() < chance:
-            part = _fill(rng, bank, kind, n)
-            if rng.random() < 0.3:  # two at once sound like a third
-                part = part + _fill(rng, bank, kind, n) * np.float32(10 ** rng.normal(0, 0.5))
-            parts[kind] = part * np.float32(10 ** (rng.normal(-3.0, 0.9)))
-    noise = np.zeros((n, N_MELS), np.float32)
-    for part in parts.values():
-        noise += part
-
-    kinds = np.zeros((n, len(NOISE_KINDS)), np.float32)
-    whole = _smooth(noise)
-    for i, kind in enumerate(NOISE_KINDS):
-        if kind in parts:
-            heard = (_smooth(parts[kind]) > 0.4 * whole).mean(axis=1) > 0.08
-            kinds[:, i] = np.repeat(heard, 8)
-
+def _add_calls(
+    rng: Rng, bank: Bank, noise: FloatArray, sorts: FloatArray
+) -> tuple[FloatArray, npt.NDArray[np.bool_], FloatArray]:
+    """Put calls into noise: the scene, where a call sounds, and how much each moment counts."""
+    n = len(noise)
     scene, call, weight = noise.copy(), np.zeros(n, bool), np.ones(n, np.float32)
     at = int(rng.uniform(10, 500)) if rng.random() < 0.78 else n
     gap, loud_db = rng.choice([40.0, 120.0, 300.0]), rng.uniform(-2, 22)
     voices = [bank.draw(rng, "call") for _ in range(rng.integers(1, 5))]  # the same animals again
     while at < n - 20:
-        power, active = _again(rng, voices[rng.integers(len(voices))])
+        power, active, sort = _again(rng, voices[rng.integers(len(voices))])
         power, active = power[: n - at], active[: n - at]
         energy = np.cumsum(power.sum(axis=0))
         low, high = np.searchsorted(energy, np.array([0.05, 0.95]) * energy[-1])
@@ -170,22 +183,67 @@ def compose(rng: Rng, bank: Bank) -> tuple[FloatArray, FloatArray, FloatArray, F
             10 ** (level_db / 10) * here / (own + 1e-20)
         )
         call[at : at + len(power)] |= active
+        sorts[at : at + len(power), sort][active] = 1
         if level_db < -3:
             weight[at : at + len(power)] = 0.2
         at += len(power) + 32 + int(rng.exponential(gap))
 
-    edges = np.flatnonzero(np.diff(call.astype(np.int8)))
-    for edge in edges:
+    for edge in np.flatnonzero(np.diff(call.astype(np.int8))):
         weight[max(0, edge - 1) : edge + 3] *= 0.4
+    return scene, call, weight
+
+
+def compose(rng: Rng, bank: Bank) -> Composed:
+    """Compose one scene.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    bank : Bank
+        What to compose from.
+
+    Returns
+    -------
+    Composed
+        The scene.
+    """
+    n = SCENE_FRAMES
+    parts = {"air": _fill(rng, bank, "air", n)[0] * np.float32(10 ** (rng.uniform(-6.5, -3.5)))}
+    sorts_of: dict[str, npt.NDArray[np.bool_]] = {}
+    for kind, chance in CHANCE.items():
+        if rng.random() < chance:
+            part, sorts_of[kind] = _fill(rng, bank, kind, n)
+            if rng.random() < 0.3:  # two at once sound like a third
+                other, other_sorts = _fill(rng, bank, kind, n)
+                part = part + other * np.float32(10 ** rng.normal(0, 0.5))
+                sorts_of[kind] |= other_sorts
+            parts[kind] = part * np.float32(10 ** (rng.normal(-3.0, 0.9)))
+    noise = np.zeros((n, N_MELS), np.float32)
+    for part in parts.values():
+        noise += part
+
+    kinds = np.zeros((n, len(NOISE_KINDS)), np.float32)
+    sorts = np.zeros((n, len(bank.sorts)), np.float32)
+    whole = _smooth(noise)
+    for kind, own_sorts in sorts_of.items():
+        heard = (_smooth(parts[kind]) > 0.4 * whole).mean(axis=1) > 0.08
+        heard = np.repeat(heard, 8)
+        sorts[own_sorts & heard[:, None]] = 1
+        if kind in NOISE_KINDS:
+            kinds[:, NOISE_KINDS.index(kind)] = heard
+
+    scene, call, weight = _add_calls(rng, bank, noise, sorts)
     level = 10 * np.log10(scene + 10 ** rng.uniform(-11, -8)) + rng.uniform(-30, 5)
     if rng.random() < 0.25:  # lossy sound loses its top
         level[:, int(rng.integers(48, N_MELS)) :] -= rng.uniform(10, 40)
     level = 10 * np.log10(10 ** (level / 10) + POWER_FLOOR)
     halves = (n // 2, 2)
     sounding = np.asarray(call.reshape(halves).any(axis=1), np.float32)
-    return (
+    return Composed(
         level.astype(np.float32),
         sounding,
         kinds.reshape(*halves, -1).max(axis=1),
+        sorts.reshape(*halves, -1).max(axis=1),
         weight.reshape(halves).min(axis=1),
     )

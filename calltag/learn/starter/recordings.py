@@ -6,7 +6,7 @@ import csv
 import itertools
 from collections.abc import Collection
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 
 import librosa
 import numpy as np
@@ -45,6 +45,11 @@ class Recording:
     kind: str
     group: str
     samples: FloatArray
+
+    @property
+    def sort(self) -> str:
+        """What it is of its kind: the folder it lies in."""
+        return PurePath(self.name).parent.name
 
 
 def level_frames(samples: FloatArray) -> FloatArray:

@@ -68,15 +68,17 @@ def test_wind_is_low_and_a_hum_is_at_mains_frequency(rng) -> None:
     assert np.all(np.abs(peaks - mains * np.round(peaks / mains)) <= 3)
 
 
-def recording(kind: str, group: str, seconds: float = 3.0) -> Recording:
+def recording(name: str, group: str, seconds: float = 3.0) -> Recording:
     noise = np.random.default_rng(1).normal(0, 0.1, int(seconds * RATE_HZ)).astype(np.float32)
-    return Recording(f"{kind}.ogg", kind, group, noise)
+    return Recording(f"{name}.ogg", name.rpartition("/")[2], group, noise)
 
 
 def test_recordings_are_also_played_at_other_speeds(rng) -> None:
-    pieces = real_pieces(rng, [recording("machine", "g1"), recording("water", "g2")], variants=4)
+    saw, brook = recording("saws/machine", "g1"), recording("brooks/water", "g2")
+    pieces = real_pieces(rng, [saw, brook], variants=4)
     assert [p.kind for p in pieces] == ["machine"] * 4 + ["water"] * 4
     assert [p.group for p in pieces] == ["g1"] * 4 + ["g2"] * 4
+    assert {p.sort for p in pieces} == {"saws", "brooks"}
     lengths = [len(p.mel) for p in pieces]
     assert lengths[0] == lengths[4] == pytest.approx(300, abs=2), "the first is as it was"
     assert len(set(lengths)) > 4
@@ -87,10 +89,15 @@ def test_scenes_say_where_calls_and_noise_are(rng) -> None:
     bank = Bank(synthetic_pieces(rng, phrases=8, noises=2))
     shares, kinds_heard = [], np.zeros(len(NOISE_KINDS))
     for _ in range(24):
-        level_db, call, kinds, weight = compose(rng, bank)
+        level_db, call, kinds, sorts, weight = compose(rng, bank)
         assert level_db.shape == (SCENE_FRAMES, N_MELS)
         assert call.shape == weight.shape == (SCENE_FRAMES // 2,)
         assert kinds.shape == (SCENE_FRAMES // 2, len(NOISE_KINDS))
+        assert sorts.shape == (SCENE_FRAMES // 2, len(bank.sorts))
+        for i, kind in enumerate(NOISE_KINDS):
+            own = [sorted_of == kind for sorted_of, _ in bank.sorts]
+            assert (sorts[:, own].any(axis=1) <= kinds[:, i]).all()
+        assert (sorts[:, bank.sorts.index(("call", "phrase"))] == call).all()
         assert np.isfinite(level_db).all()
         assert set(np.unique(call)) <= {0, 1}
         assert ((weight > 0) & (weight <= 1)).all()
