@@ -14,7 +14,14 @@ from pathlib import Path
 import numpy as np
 
 from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
-from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, starter_model
+from calltag.learn.hearing import (
+    FRAMES_PER_STEP,
+    STEPS_PER_S,
+    Heard,
+    Hearing,
+    over_steps,
+    starter_model,
+)
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.second_look import SecondLook, Surroundings
 from calltag.learn.segments import LONGEST_GAP_S, busy_frames, find_segments
@@ -180,9 +187,10 @@ class _Pass:
         )
         self._look_for_beats(window, heard)
         self._look_for_hum(window)
-        segments = find_segments(heard.call)
+        power_of_steps = over_steps(window.mel)
+        segments = find_segments(heard.call, power_of_steps)
         busy = busy_frames(segments, len(level_db))
-        surroundings = Surroundings(window.mel, level_db, heard, segments)
+        surroundings = Surroundings(power_of_steps, over_steps(level_db), heard, segments)
         for i, (begin, end) in enumerate(segments):
             first = window.first + begin * FRAMES_PER_STEP
             last = window.first + min(end * FRAMES_PER_STEP, len(level_db))
@@ -466,14 +474,16 @@ class Finder:
         last = min(max(first + 1, round(span.end_s * FRAMES_PER_S) - offset), len(power))
         begin = first // FRAMES_PER_STEP
         end = max(begin + 1, last // FRAMES_PER_STEP)
-        found = find_segments(heard.call)
+        power_of_steps = over_steps(mel)
+        found = find_segments(heard.call, power_of_steps)
         busy = busy_frames(found, len(power))
         busy[first:last] = True
         segments = [(a, b) for a, b in found if b <= begin or a >= end]
         event = sum(b <= begin for _, b in segments)
         segments.insert(event, (begin, end))
         region = measure_region(power, busy, first, last)
-        evidence = Surroundings(mel, level_db, heard, segments).evidence(event, region)
+        surroundings = Surroundings(power_of_steps, over_steps(level_db), heard, segments)
+        evidence = surroundings.evidence(event, region)
         return measure_call(
             power,
             busy,

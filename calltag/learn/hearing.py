@@ -62,6 +62,26 @@ def model_input(level_db: FloatArray, floor_db: FloatArray) -> FloatArray:
     return out
 
 
+def over_steps(frames: FloatArray) -> FloatArray:
+    """Take the mean of frames over the steps of the starter model.
+
+    Parameters
+    ----------
+    frames : np.ndarray, shape (n_frames, n)
+        Numbers of each frame.
+
+    Returns
+    -------
+    np.ndarray, shape (max(1, n_frames // FRAMES_PER_STEP), n)
+        Their means; a frame too many is left out.
+    """
+    if len(frames) < FRAMES_PER_STEP:
+        return frames.mean(axis=0, keepdims=True)
+    n = len(frames) // FRAMES_PER_STEP
+    steps: FloatArray = frames[: n * FRAMES_PER_STEP].reshape(n, FRAMES_PER_STEP, -1).mean(axis=1)
+    return steps
+
+
 class Hearing:
     """The starter model, ready to listen.
 
@@ -137,5 +157,6 @@ __all__ = [
     "Heard",
     "Hearing",
     "model_input",
+    "over_steps",
     "starter_model",
 ]

@@ -32,7 +32,7 @@ from calltag.learn.starter.synth_calls import Rng
 from calltag.learn.voice import Array, Voice
 from calltag.records import FloatArray
 from calltag.sound.events import measure_region, refine_edges
-from calltag.sound.features import FEATURE_VERSION, N_EMBEDDING, N_MEASURED, event_features
+from calltag.sound.features import MEASURED_VERSION, N_EMBEDDING, N_MEASURED, event_features
 from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum
 
 log = logging.getLogger("calltag.learn.invented_types")
@@ -321,7 +321,7 @@ def write(path: Path, known: Kinship) -> None:
     known : Kinship
         The prior, with its network.
     """
-    content: dict[str, Any] = {"feature_version": FEATURE_VERSION, **known.arrays(np.float32)}
+    content: dict[str, Any] = {"measured_version": MEASURED_VERSION, **known.arrays(np.float32)}
     if known.voice is not None:
         content |= {VOICE + name: part for name, part in known.voice.arrays().items()}
     with written_whole(path) as partial, partial.open("wb") as file:

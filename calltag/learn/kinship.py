@@ -75,7 +75,7 @@ from scipy.special import expit, logsumexp
 
 from calltag.errors import ModelError
 from calltag.learn.voice import Voice
-from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
+from calltag.sound.features import FEATURE_NAMES, MEASURED_VERSION
 
 Array = npt.NDArray[np.float64]
 
@@ -210,7 +210,7 @@ def prior() -> Kinship:
     """
     try:
         with np.load(PRIOR, allow_pickle=False) as stored:
-            fits = int(stored["feature_version"]) == FEATURE_VERSION
+            fits = int(stored["measured_version"]) == MEASURED_VERSION
             known = {name: stored[name].astype(float) for name in _ARRAYS}
             voice = {name: stored[VOICE + name].astype(float) for name in Voice.__slots__}
     except Exception as error:

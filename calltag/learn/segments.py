@@ -11,27 +11,46 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+import scipy.ndimage
 
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S
 from calltag.records import FloatArray
 
 SOUNDING_ODDS = 0.0
-"""A step belongs to an event above these log-odds. Lower ones find a few calls more and begin each
-too early: the middle onset error was 24 ms at 0 and 40 ms at -1, with the same F1."""
+"""An event has a step above these log-odds."""
+
+FAINTEST_ODDS = -1.5
+"""No event goes on where the log-odds are lower."""
+
+BELOW_PEAK = 3.0
+"""A faint event goes on until its log-odds are this much below their highest. A clear one ends at
+`SOUNDING_ODDS`: going further began it too early."""
 
 LONGEST_GAP_S = 0.3
 """Shorter silences inside a call belong to it: a call in pieces is one call to an editor."""
 
 SHORTEST_S = 0.04
+_LONGEST_LULL_S = 0.1  # where the odds of a faint event sink
+
+_BESIDE_S = 1.5
+_FEWEST = 10  # steps without events that are needed to know the background
+_LOUD_SHARE = 0.25
+_CLEAR = 3.0  # times the background, in a band that shows the event
+_OF_CLEAREST = 0.1
+_SILENT = 2.5  # times the background, where nothing sounds
+_FADED = 0.1  # of the event's own level
+_SMOOTH_STEPS = 5
 
 
-def find_segments(call_odds: FloatArray) -> list[tuple[int, int]]:
-    """Find events in the odds.
+def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, int]]:
+    """Find events: stretches that are likely to be calls, apart where it is silent between them.
 
     Parameters
     ----------
     call_odds : np.ndarray, shape (n_steps,)
         Log-odds that a call sounds.
+    power : np.ndarray, shape (n_steps, N_MELS)
+        Mel power of each step, by `calltag.learn.hearing.over_steps`.
 
     Returns
     -------
@@ -43,19 +62,106 @@ def find_segments(call_odds: FloatArray) -> list[tuple[int, int]]:
     --------
     >>> odds = np.full(100, -5.0)
     >>> odds[10:20] = odds[25:30] = odds[80:90] = 4.0
-    >>> find_segments(odds)
+    >>> steady = np.ones((100, 64))
+    >>> find_segments(odds, steady)
     [(10, 30), (80, 90)]
+
+    What is faint goes on further.
+
+    >>> odds[60:95] = -1.0
+    >>> odds[80:90] = 0.5
+    >>> find_segments(odds, steady)
+    [(10, 30), (60, 95)]
+
+    Silence parts what the odds hold together.
+
+    >>> odds = np.where((np.arange(200) >= 60) & (np.arange(200) < 140), 4.0, -5.0)
+    >>> sound = np.ones((200, 64))
+    >>> sound[60:85, 20:30] = sound[115:140, 20:30] = 100.0
+    >>> find_segments(odds, sound)
+    [(60, 87), (113, 140)]
     """
-    sounding = np.concatenate([[False], call_odds > SOUNDING_ODDS, [False]])
-    edges = np.flatnonzero(sounding[1:] != sounding[:-1])
-    gap, shortest = round(LONGEST_GAP_S * STEPS_PER_S), round(SHORTEST_S * STEPS_PER_S)
+    return _apart(_in_odds(call_odds), power)
+
+
+def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
+    """Find events by the odds alone."""
+    cores = _merged(_runs(call_odds > SOUNDING_ODDS))
+    shortest = round(SHORTEST_S * STEPS_PER_S)
+    cores = [(first, last) for first, last in cores if last - first >= shortest]
+    ends = [0, *(last for _, last in cores)]
+    begins = [*(first for first, _ in cores), len(call_odds)]
+    segments = []
+    for i, (first, last) in enumerate(cores):
+        least = max(call_odds[first:last].max() - BELOW_PEAK, FAINTEST_ODDS)
+        before, after = call_odds[ends[i] : first], call_odds[last : begins[i + 1]]
+        if least < SOUNDING_ODDS:
+            first -= _reach(before[::-1] > least)
+            last += _reach(after > least)
+        segments.append((first, last))
+    return _merged(segments)
+
+
+def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int, int]]:
+    """Part events where nothing stands out of the background for longer than `LONGEST_GAP_S`."""
+    free = np.ones(len(power), bool)
+    for first, last in segments:
+        free[first:last] = False
+    beside, gap = round(_BESIDE_S * STEPS_PER_S), round(LONGEST_GAP_S * STEPS_PER_S)
+    pieces: list[tuple[int, int]] = []
+    for first, last in segments:
+        around = slice(max(0, first - beside), last + beside)
+        behind = power[around][free[around]]
+        begin = first
+        if last - first > gap and len(behind) >= _FEWEST:
+            silent = _silent(power[first:last], behind.mean(axis=0))
+            for end, goes_on in _runs(silent):
+                if goes_on - end > gap and end > 0 and goes_on < len(silent):
+                    pieces.append((begin, first + end))
+                    begin = first + goes_on
+        pieces.append((begin, last))
+    shortest = round(SHORTEST_S * STEPS_PER_S)
+    return [(first, last) for first, last in pieces if last - first >= shortest]
+
+
+def _silent(power: FloatArray, behind: FloatArray) -> npt.NDArray[np.bool_]:
+    """Where an event does not stand out of what is behind it, in the bands that show it."""
+    n_loud = max(2, int(_LOUD_SHARE * len(power)))
+    behind = np.maximum(behind, 1e-12)
+    clear = np.sort(power, axis=0)[-n_loud:].mean(axis=0) / behind
+    shows = clear > max(_CLEAR, _OF_CLEAREST * clear.max())
+    if not shows.any():
+        return np.zeros(len(power), bool)
+    over = scipy.ndimage.uniform_filter1d(
+        (power[:, shows] / behind[shows]).mean(axis=1), _SMOOTH_STEPS, mode="nearest"
+    )
+    silent: npt.NDArray[np.bool_] = over < min(_SILENT, _FADED * np.sort(over)[-n_loud:].mean())
+    return silent
+
+
+def _runs(on: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Stretches that are on: the first step of each, and the step after its last."""
+    edges = np.flatnonzero(np.diff(on, prepend=False, append=False))
+    return list(pairwise(edges.tolist()))[::2]
+
+
+def _merged(segments: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Segments without the short silences between them."""
+    gap = round(LONGEST_GAP_S * STEPS_PER_S)
     merged: list[tuple[int, int]] = []
-    for first, last in list(pairwise(edges.tolist()))[::2]:
+    for first, last in segments:
         if merged and first - merged[-1][1] <= gap:
             merged[-1] = (merged[-1][0], last)
         else:
             merged.append((first, last))
-    return [(first, last) for first, last in merged if last - first >= shortest]
+    return merged
+
+
+def _reach(goes_on: npt.NDArray[np.bool_]) -> int:
+    """How many steps an event goes on, over short lulls."""
+    at = np.concatenate([[-1], np.flatnonzero(goes_on)])
+    breaks = np.flatnonzero(np.diff(at) > round(_LONGEST_LULL_S * STEPS_PER_S) + 1)
+    return int(at[breaks[0]] if len(breaks) else at[-1]) + 1
 
 
 def busy_frames(segments: Sequence[tuple[int, int]], n_frames: int) -> npt.NDArray[np.bool_]:

@@ -1,8 +1,8 @@
 """Features: one row of numbers that describes an event, for the tagger to learn from.
 
-What each number is, is in `FEATURE_NAMES`. Any change to them, to their order, or to the spectrum
-that they are taken from raises `FEATURE_VERSION`; models and logs of another version are then told
-apart.
+What each number is, is in `FEATURE_NAMES`. Any change to them, to their order, to the spectrum that
+they are taken from, or to the starter model raises `FEATURE_VERSION`; models and logs of another
+version are then told apart. `MEASURED_VERSION` stays when only the starter model changed.
 """
 
 from __future__ import annotations
@@ -17,7 +17,11 @@ from calltag.sound.engine import listen_for_beat
 from calltag.sound.events import Region
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
 
-FEATURE_VERSION = 2
+FEATURE_VERSION = 3
+"""Version of the whole row."""
+
+MEASURED_VERSION = 2
+"""Version of what the row holds beside the starter model's description."""
 
 N_EMBEDDING = 64
 """Length of the starter model's description of each moment, which is part of the features."""

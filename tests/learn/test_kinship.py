@@ -256,7 +256,7 @@ def test_a_damaged_prior_is_refused(tmp_path, monkeypatch) -> None:
     try:
         with pytest.raises(ModelError, match="install calltag again"):
             prior()
-        np.savez(tmp_path / "kinship.npz", feature_version=0, **known_arrays())
+        np.savez(tmp_path / "kinship.npz", measured_version=0, **known_arrays())
         with pytest.raises(ModelError, match="other measurements"):
             prior()
     finally:

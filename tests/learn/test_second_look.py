@@ -7,7 +7,13 @@ import pytest
 from sklearn.neural_network import MLPClassifier
 
 from calltag.errors import ModelError
-from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, starter_model
+from calltag.learn.hearing import (
+    FRAMES_PER_STEP,
+    STEPS_PER_S,
+    Heard,
+    over_steps,
+    starter_model,
+)
 from calltag.learn.second_look import CUT, EVIDENCE, SecondLook, Surroundings
 from calltag.records import NOISE_KINDS
 from calltag.sound.events import Region
@@ -47,7 +53,9 @@ def noise(rng, n=N_STEPS, mean=1e-6):
 
 
 def named(what, mel, segments=(EVENT,), event=0, where=None):
-    values = Surroundings(mel, to_db(mel), what, segments).evidence(event, where or region())
+    values = Surroundings(over_steps(mel), over_steps(to_db(mel)), what, segments).evidence(
+        event, where or region()
+    )
     assert values.shape == (len(EVIDENCE),)
     assert np.isfinite(values).all()
     return dict(zip(EVIDENCE, values.tolist(), strict=True))
@@ -245,10 +253,12 @@ def test_the_one_that_ships_believes_what_stands_out_and_not_what_is_usual(rng):
     mel = noise(rng)
     mel[frames(*EVENT), BAND] += 100e-6
     kinds = np.full((N_STEPS, len(NOISE_KINDS)), -6, np.float32)
-    clear = Surroundings(mel, to_db(mel), heard(odds(EVENT), kinds), [EVENT])
+    steps = over_steps(mel), over_steps(to_db(mel))
+    clear = Surroundings(*steps, heard(odds(EVENT), kinds), [EVENT])
     assert look.probability(clear.evidence(0, region())[None])[0] > 0.9
     kinds[:, NOISE_KINDS.index("machine")] = 4
     call = np.full(N_STEPS, -0.5, np.float32)
     call[slice(*EVENT)] = 0.3
-    doubtful = Surroundings(noise(rng), to_db(noise(rng)), heard(call, kinds), [EVENT])
+    steps = over_steps(noise(rng)), over_steps(to_db(noise(rng)))
+    doubtful = Surroundings(*steps, heard(call, kinds), [EVENT])
     assert look.probability(doubtful.evidence(0, region(snr_db=-9))[None])[0] < 0.5

@@ -11,13 +11,24 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as npst
 
 from calltag.learn.hearing import STEPS_PER_S
-from calltag.learn.segments import LONGEST_GAP_S, SHORTEST_S, SOUNDING_ODDS, find_segments
+from calltag.learn.segments import (
+    BELOW_PEAK,
+    FAINTEST_ODDS,
+    LONGEST_GAP_S,
+    SHORTEST_S,
+    SOUNDING_ODDS,
+    find_segments,
+)
 
 GAP = round(LONGEST_GAP_S * STEPS_PER_S)
 SHORTEST = round(SHORTEST_S * STEPS_PER_S)
 ODDS = npst.arrays(
-    np.float32, st.integers(0, 300), elements=st.sampled_from([-4.0, SOUNDING_ODDS, 0.5, 4.0])
+    np.float32, st.integers(0, 300), elements=st.sampled_from([-4.0, -1.0, SOUNDING_ODDS, 0.5, 4.0])
 )
+
+
+def events(odds, power=None):
+    return find_segments(odds, np.ones((len(odds), 8)) if power is None else power)
 
 
 def steps(n, *on):
@@ -29,38 +40,39 @@ def steps(n, *on):
 
 @pytest.mark.parametrize("n", [0, 1, 100])
 def test_nothing_heard_nothing_found(n):
-    assert find_segments(steps(n)) == []
+    assert events(steps(n)) == []
 
 
 def test_one_call_through_and_through():
-    assert find_segments(steps(50, (0, 50))) == [(0, 50)]
+    assert events(steps(50, (0, 50))) == [(0, 50)]
 
 
 @pytest.mark.parametrize(("gap", "found"), [(1, 1), (GAP, 1), (GAP + 1, 2), (3 * GAP, 2)])
 def test_short_gaps_are_closed(gap, found):
-    assert len(find_segments(steps(200, (10, 30), (30 + gap, 50 + gap)))) == found
+    assert len(events(steps(200, (10, 30), (30 + gap, 50 + gap)))) == found
 
 
 @pytest.mark.parametrize("length", [1, SHORTEST, SHORTEST + 1])
 def test_too_short_is_no_event(length):
-    assert len(find_segments(steps(50, (20, 20 + length)))) == (length >= SHORTEST)
+    assert len(events(steps(50, (20, 20 + length)))) == (length >= SHORTEST)
 
 
 def test_pieces_too_short_alone_may_make_an_event_together():
     odds = steps(60, *((at, at + 1) for at in range(10, 40, 5)))
-    assert find_segments(odds) == [(10, 36)]
+    assert events(odds) == [(10, 36)]
 
 
 @given(ODDS)
 def test_events_are_apart_in_order_and_begin_and_end_with_sound(odds):
-    found = find_segments(odds)
-    sounding = odds > SOUNDING_ODDS
+    found = events(odds)
+    sounding, faint = odds > SOUNDING_ODDS, odds > FAINTEST_ODDS
     for first, last in found:
         assert 0 <= first < last <= len(odds)
         assert last - first >= SHORTEST
-        assert sounding[first]
-        assert sounding[last - 1]
-        silent = np.diff(np.flatnonzero(np.r_[True, sounding[first:last], True])) - 1
+        assert faint[first]
+        assert faint[last - 1]
+        assert sounding[first:last].any()
+        silent = np.diff(np.flatnonzero(np.r_[True, faint[first:last], True])) - 1
         assert silent.max() <= GAP
     assert all(b[0] - a[1] > GAP for a, b in itertools.pairwise(found))
     covered = np.zeros(len(odds), bool)
@@ -73,5 +85,67 @@ def test_events_are_apart_in_order_and_begin_and_end_with_sound(odds):
 
 @given(ODDS)
 def test_found_the_same_backwards(odds):
-    backwards = [(len(odds) - last, len(odds) - first) for first, last in find_segments(odds)]
-    assert find_segments(odds[::-1]) == backwards[::-1]
+    backwards = [(len(odds) - last, len(odds) - first) for first, last in events(odds)]
+    assert events(odds[::-1]) == backwards[::-1]
+
+
+@pytest.mark.parametrize(
+    ("highest", "around", "goes_on"),
+    [
+        (1.0, -1.0, True),
+        (1.0, FAINTEST_ODDS - 0.1, False),
+        (BELOW_PEAK - 0.5, -0.4, True),
+        (BELOW_PEAK - 0.5, -0.6, False),
+        (BELOW_PEAK + 1, -0.1, False),
+    ],
+)
+def test_only_a_faint_event_goes_on_below_even_odds(highest, around, goes_on):
+    odds = steps(200)
+    odds[70:130] = around
+    odds[90:110] = highest
+    assert events(odds) == ([(70, 130)] if goes_on else [(90, 110)])
+
+
+def test_a_faint_event_goes_on_over_a_lull_but_not_into_the_next():
+    odds = steps(200)
+    odds[40:150] = -1.0
+    odds[60:64] = odds[46:48] = -5.0
+    odds[80:90] = 1.0
+    odds[120:130] = 5.0  # clear, so it ends where it is
+    assert events(odds) == [(40, 130)]
+    odds[100:112] = -5.0
+    assert events(odds) == [(40, 100), (120, 130)]
+
+
+def sounds(n, rng, *on, level=30.0):
+    power = rng.gamma(4, 0.25, (n, 64))
+    for first, last in on:
+        power[first:last, 20:30] *= level
+    return power
+
+
+@pytest.mark.parametrize(("gap", "found"), [(4, 1), (GAP, 1), (GAP + 8, 2), (3 * GAP, 2)])
+def test_silence_parts_what_the_odds_hold_together(rng, gap, found):
+    odds = steps(300, (100, 160 + gap))
+    pieces = events(odds, sounds(300, rng, (100, 130), (130 + gap, 160 + gap)))
+    assert len(pieces) == found
+    assert pieces[0][0] == 100
+    assert pieces[-1][1] == 160 + gap
+    if found == 2:
+        assert pieces[0][1] == pytest.approx(130, abs=3)
+        assert pieces[1][0] == pytest.approx(130 + gap, abs=3)
+
+
+def test_a_soft_part_is_not_silence(rng):
+    power = sounds(300, rng, (100, 130), (170, 200))
+    power[130:170, 20:30] *= 6
+    assert events(steps(300, (100, 200)), power) == [(100, 200)]
+
+
+def test_where_all_is_busy_nothing_tells_silence(rng):
+    power = sounds(100, rng, (0, 30), (70, 100))
+    assert events(steps(100, (0, 100)), power) == [(0, 100)]
+
+
+def test_what_does_not_stand_out_is_left_whole(rng):
+    assert events(steps(300, (100, 200)), sounds(300, rng)) == [(100, 200)]

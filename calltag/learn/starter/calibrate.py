@@ -17,7 +17,7 @@ from sklearn.exceptions import ConvergenceWarning
 from sklearn.neural_network import MLPClassifier
 
 from calltag.errors import InputError
-from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
 from calltag.learn.second_look import CUT, EVIDENCE, SecondLook, Surroundings
 from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.starter.scenes import Scene
@@ -70,13 +70,14 @@ def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
     mel = mel_power(power)
     level_db = to_db(mel)
     heard = hearing.listen(level_db)
-    segments = find_segments(heard.call)
+    power_of_steps = over_steps(mel)
+    segments = find_segments(heard.call, power_of_steps)
     frames = [
         (first * FRAMES_PER_STEP, min(last * FRAMES_PER_STEP, len(power)))
         for first, last in segments
     ]
     busy = busy_frames(segments, len(power))
-    surroundings = Surroundings(mel, level_db, heard, segments)
+    surroundings = Surroundings(power_of_steps, over_steps(level_db), heard, segments)
     rows = [
         surroundings.evidence(i, measure_region(power, busy, first, last))
         for i, (first, last) in enumerate(frames)
