@@ -35,6 +35,7 @@ from calltag.sound.events import (
     Region,
     measure_region,
     refine_edges,
+    under_the_noise,
 )
 from calltag.sound.features import event_features
 from calltag.sound.floor import STEP_FRAMES, noise_floor_db
@@ -313,7 +314,10 @@ def measure_call(
     """
     first, last = region.first, region.last
     if edges is not None:
-        first, last = refine_edges(power, region, before=edges[0], after=edges[1])
+        before, after = edges
+        first, last = refine_edges(power, region, before=before, after=after)
+        further = under_the_noise(region.snr_db)
+        first, last = max(before, first - further), min(after, last + further)
     if (first, last) != (region.first, region.last):
         region = measure_region(power, busy, first, last)
     begin = (offset + first - heard_from) // FRAMES_PER_STEP

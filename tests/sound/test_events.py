@@ -12,6 +12,7 @@ from calltag.sound.events import (
     background,
     measure_region,
     refine_edges,
+    under_the_noise,
 )
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_BINS, RATE_HZ, power_spectrum
 
@@ -243,6 +244,32 @@ def test_edges_are_the_most_likely_places_of_a_change(rng):
         off.append(np.abs(np.subtract(found, (first, last))))
     assert np.median(off) <= 1
     assert np.percentile(off, 90) <= 3
+
+
+@pytest.mark.parametrize(
+    ("snr_db", "frames"), [(-5, 2), (2.9, 2), (3, 1), (11, 1), (12, 0), (30, 0)]
+)
+def test_what_is_faint_begins_under_the_noise(snr_db, frames):
+    assert under_the_noise(snr_db) == frames
+
+
+@pytest.mark.parametrize("times", [2, 4, 8])
+def test_a_start_that_swells_is_nearer_with_the_frames_under_the_noise(rng, times):
+    """Frames of an event that swells for 80 ms: it begins before it can be told from noise."""
+    late, mended = [], []
+    for _ in range(60):
+        mean = np.full((400, N_BINS), 1e-8, np.float32)
+        swell = np.minimum(np.arange(1, 61), 8) / 8
+        mean[200:260, 80:90] *= 1 + times * np.minimum(swell, swell[::-1])[:, None] ** 2
+        power = rng.exponential(mean).astype(np.float32)
+        busy = np.zeros(400, bool)
+        busy[203:257] = True
+        region = measure_region(power, busy, 203, 257)
+        first, _ = refine_edges(power, region, before=0, after=400)
+        late.append(first - 200)
+        mended.append(first - 200 - under_the_noise(region.snr_db))
+    assert np.median(late) > 0
+    assert np.median(np.abs(mended)) < np.median(np.abs(late))
 
 
 def test_the_edge_is_where_the_call_has_fallen_far_below_its_top():
