@@ -201,7 +201,7 @@ class Surroundings:
         others_db = _db(_means(_sums(outside[:, None]), length)[:, 0])
         lower, middle, upper = _quantiles(others_db, 0.16, 0.5, 0.84)
         spread = max(_LEAST_SPREAD_DB, (upper - lower) / 2)
-        colours, ears = (_means(rows, length)[:: max(1, length // 2)] for rows in sums)
+        colours, ears = (_means(rows, length, max(1, length // 2)) for rows in sums)
         colour = self._level[first:last].mean(axis=0)
         ear = self._heard.embedding[first:last].mean(axis=0)
         return np.array(
@@ -355,9 +355,9 @@ def _sums(rows: FloatArray) -> Array:
     return sums
 
 
-def _means(sums: Array, length: int) -> Array:
-    """Mean of every stretch of a length."""
-    return np.asarray((sums[length:] - sums[:-length]) / length)
+def _means(sums: Array, length: int, every: int = 1) -> Array:
+    """Mean of stretches of a length that begin every so many steps."""
+    return np.asarray((sums[length::every] - sums[:-length:every]) / length)
 
 
 def _cosines(rows: Array, one: FloatArray) -> Array:
