@@ -17,6 +17,7 @@ import scipy.ndimage
 
 from calltag.records import FloatArray
 from calltag.sound.engine import EVIDENCE, Beat, listen_for_beat
+from calltag.sound.runs import runs
 from calltag.sound.spectrum import RATE_HZ
 
 TENTHS_PER_S = 10
@@ -135,8 +136,7 @@ class BeatWatch:
         half = round(_EXCERPT_S / 2 * TENTHS_PER_S)
         around = np.cumsum(np.pad(calling, (half + 1, half)))
         busy = around[2 * half :] - around[: -2 * half]
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], odds > DOUBTFUL_ODDS[0], [0]])))
-        for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        for begin, end in runs(odds > DOUBTFUL_ODDS[0]):
             if end - begin < _SHORTEST_S * TENTHS_PER_S:
                 continue
             first, last = begin + half, end - half

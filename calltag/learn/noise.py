@@ -19,6 +19,7 @@ from calltag.records import NOISE_KINDS, FloatArray, NoiseSpan, Span
 from calltag.sound.bursts import find_knocks, group_levels_db, gustiness
 from calltag.sound.engine import Beat, describe_engines
 from calltag.sound.hum import Hum, describe_hum
+from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz, to_db
 
 LEAST_PROBABILITY = 0.5
@@ -131,8 +132,7 @@ class NoiseMeter:
         for i, kind in enumerate(NOISE_KINDS):
             on = probability[:, i] > LEAST_PROBABILITY
             on = scipy.ndimage.binary_closing(np.pad(on, per_s, mode="edge"), np.ones(per_s))
-            edges = np.flatnonzero(np.diff(np.concatenate([[0], on[per_s:-per_s], [0]])))
-            for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            for first, last in runs(on[per_s:-per_s]):
                 if last - first >= per_s // 2 or n < per_s:
                     found.append(
                         _span(

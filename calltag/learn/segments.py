@@ -7,7 +7,6 @@ this step" are the starter model's; how sure an event is, `calltag.learn.second_
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +14,7 @@ import scipy.ndimage
 
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S
 from calltag.records import FloatArray
+from calltag.sound.runs import runs
 
 SOUNDING_ODDS = 0.0
 """An event has a step above these log-odds."""
@@ -86,7 +86,7 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
 
 def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
     """Find events by the odds alone."""
-    cores = _merged(_runs(call_odds > SOUNDING_ODDS))
+    cores = _merged(runs(call_odds > SOUNDING_ODDS))
     shortest = round(SHORTEST_S * STEPS_PER_S)
     cores = [(first, last) for first, last in cores if last - first >= shortest]
     ends = [0, *(last for _, last in cores)]
@@ -115,7 +115,7 @@ def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int
         begin = first
         if last - first > gap and len(behind) >= _FEWEST:
             silent = _silent(power[first:last], behind.mean(axis=0))
-            for end, goes_on in _runs(silent):
+            for end, goes_on in runs(silent):
                 if goes_on - end > gap and end > 0 and goes_on < len(silent):
                     pieces.append((begin, first + end))
                     begin = first + goes_on
@@ -137,12 +137,6 @@ def _silent(power: FloatArray, behind: FloatArray) -> npt.NDArray[np.bool_]:
     )
     silent: npt.NDArray[np.bool_] = over < min(_SILENT, _FADED * np.sort(over)[-n_loud:].mean())
     return silent
-
-
-def _runs(on: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Stretches that are on: the first step of each, and the step after its last."""
-    edges = np.flatnonzero(np.diff(on, prepend=False, append=False))
-    return list(pairwise(edges.tolist()))[::2]
 
 
 def _merged(segments: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:

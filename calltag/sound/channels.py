@@ -19,6 +19,7 @@ import numpy.typing as npt
 from scipy.linalg.blas import isamax
 
 from calltag.records import FloatArray
+from calltag.sound.runs import runs
 
 _FULL_SCALE = 0.999
 _CLIP_RUN = 3
@@ -466,12 +467,9 @@ def _zero_runs(row: FloatArray, least: int) -> Iterator[tuple[int, int]]:
     n = len(row)
     step = max(1, least // 2)
     grid = np.abs(row[::step]) < _ZERO
-    if not grid.any():
-        grid_runs: list[tuple[int, int]] = []
-    else:
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], grid, [False]]).astype(np.int8)))
-        grid_runs = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    for first, last in grid_runs:
+    grid_runs = runs(grid) if grid.any() else []
+    for first, after in grid_runs:
+        last = after - 1
         left = max(0, first * step - step + 1)
         start = left + _after_last_sound(row[left : first * step])
         right = min(n, (last + 1) * step)
@@ -479,7 +477,7 @@ def _zero_runs(row: FloatArray, least: int) -> Iterator[tuple[int, int]]:
         if end - start >= least or start == 0 or end == n:
             yield start, end
     tail = row[(n - 1) // step * step :]
-    if not (grid_runs and grid_runs[-1][1] == len(grid) - 1):
+    if not (grid_runs and grid_runs[-1][1] == len(grid)):
         start = n - len(tail) + _after_last_sound(tail)
         if start < n:
             yield start, n

@@ -17,6 +17,7 @@ from calltag.learn.starter.bank import NOISE_MAKERS
 from calltag.learn.starter.recordings import Recording, active_frames
 from calltag.learn.starter.synth_calls import Rng, phrase
 from calltag.records import NOISE_KINDS, FloatArray, Span
+from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, HOP, RATE_HZ
 
 SCENE_S = 60
@@ -85,11 +86,7 @@ def _background(rng: Rng, kind: str, recordings: Sequence[Recording], n: int) ->
 
 def _spans(active: npt.NDArray[np.bool_], first: int = 0) -> list[Span]:
     """Stretches in which frames are active; the first of them is that frame of the scene."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], active, [0]])))
-    return [
-        Span((first + int(a)) / FRAMES_PER_S, (first + int(b)) / FRAMES_PER_S)
-        for a, b in zip(edges[::2], edges[1::2], strict=True)
-    ]
+    return [Span((first + a) / FRAMES_PER_S, (first + b) / FRAMES_PER_S) for a, b in runs(active)]
 
 
 def make_scene(rng: Rng, recordings: Sequence[Recording], background: str, snr_db: float) -> Scene:
