@@ -146,7 +146,9 @@ class Database:
     def _prepare(self, migrations: Sequence[Migration]) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")
         newest = len(migrations)
-        if self._checked_version(newest) < newest:
+        with self._reading():
+            version = self._checked_version(newest)
+        if version < newest:
             with self.writing() as db:
                 # Looked at again, now alone: two processes may open a new file at the same time.
                 for step in migrations[self._checked_version(newest) :]:
@@ -156,7 +158,18 @@ class Database:
         with suppress(sqlite3.OperationalError):  # busy, or a disk that cannot: works without, too
             self._db.execute("PRAGMA journal_mode = WAL")
 
+    @contextmanager
+    def _reading(self) -> Iterator[None]:
+        """Read the file as it was at one moment, whoever writes to it meanwhile."""
+        self._db.execute("BEGIN DEFERRED")
+        try:
+            yield
+        finally:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+
     def _checked_version(self, newest: int) -> int:
+        """Tell how new the file is; call it within a transaction, as it asks more than once."""
         kind = self._kind
         (version,) = self._db.execute("PRAGMA user_version").fetchone()
         (mark,) = self._db.execute("PRAGMA application_id").fetchone()

@@ -1,0 +1,72 @@
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from calltag.database import Database, Kind
+from calltag.errors import LogError
+
+KIND = Kind(
+    name="log", error=LogError, application_id=0x41534D52, elsewhere="name it", mend="copy it"
+)
+
+
+def two_tables(db: sqlite3.Connection) -> None:
+    db.execute("CREATE TABLE takes (name TEXT)")
+    db.execute("CREATE TABLE calls (take TEXT)")
+
+
+def made_elsewhere(path: Path) -> bool:
+    """Fill the file as another process would; tells whether it was let."""
+    other = sqlite3.connect(path, timeout=0, isolation_level=None)
+    try:
+        other.execute("BEGIN IMMEDIATE")
+        two_tables(other)
+        other.execute(f"PRAGMA application_id = {KIND.application_id}")
+        other.execute("PRAGMA user_version = 1")
+        other.execute("COMMIT")
+    except sqlite3.OperationalError:
+        return False
+    finally:
+        other.close()
+    return True
+
+
+@pytest.mark.parametrize("before", ["user_version", "application_id", "count(*)"])
+def test_another_process_makes_the_file_while_it_is_looked_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, before: str
+) -> None:
+    path = tmp_path / "new.db"
+    tried: list[bool] = []
+
+    class Overtaken(sqlite3.Connection):
+        def execute(self, query: str, *values: Any) -> sqlite3.Cursor:
+            if before in query and "=" not in query and not tried:
+                tried.append(made_elsewhere(path))
+            return super().execute(query, *values)
+
+    connect = sqlite3.connect
+
+    def overtaken(path: Path, **options: Any) -> sqlite3.Connection:
+        ours = "isolation_level" in options and options.get("timeout") != 0
+        return connect(path, factory=Overtaken if ours else sqlite3.Connection, **options)
+
+    monkeypatch.setattr("calltag.database.sqlite3.connect", overtaken)
+    database = Database(path, KIND, [two_tables])
+    assert tried
+    assert database.read("SELECT count(*) FROM sqlite_master") == [(2,)]
+    assert database.read("PRAGMA user_version") == [(1,)]
+    database.close()
+
+
+def test_looking_leaves_no_transaction_behind(tmp_path: Path) -> None:
+    path = tmp_path / "new.db"
+    Database(path, KIND, [two_tables]).close()
+    database = Database(path, KIND, [two_tables])
+    with database.writing() as db:
+        db.execute("INSERT INTO takes VALUES ('A001.mov')")
+    assert database.read("SELECT name FROM takes") == [("A001.mov",)]
+    database.close()
