@@ -25,6 +25,9 @@ SNRS_DB = (20.0, 10.0, 5.0, 0.0)
 SHORT_S = (2.0, 12.0)
 """Shortest and longest of short takes."""
 
+INVENTED = 0.6
+"""Share of the calls that are invented, where there are recordings of calls as well."""
+
 
 @dataclass(frozen=True, slots=True)
 class Scene:
@@ -89,7 +92,14 @@ def _spans(active: npt.NDArray[np.bool_], first: int = 0) -> list[Span]:
     return [Span((first + a) / FRAMES_PER_S, (first + b) / FRAMES_PER_S) for a, b in runs(active)]
 
 
-def make_scene(rng: Rng, recordings: Sequence[Recording], background: str, snr_db: float) -> Scene:
+def make_scene(
+    rng: Rng,
+    recordings: Sequence[Recording],
+    background: str,
+    snr_db: float,
+    *,
+    invented: float = INVENTED,
+) -> Scene:
     """Plant calls in a background.
 
     Parameters
@@ -102,6 +112,8 @@ def make_scene(rng: Rng, recordings: Sequence[Recording], background: str, snr_d
         A noise kind, ``"other"`` or ``"air"``.
     snr_db : float
         Level of the calls; nan for a scene without calls.
+    invented : float
+        Share of its calls that are invented.
 
     Returns
     -------
@@ -117,7 +129,7 @@ def make_scene(rng: Rng, recordings: Sequence[Recording], background: str, snr_d
     while at_s < SCENE_S - 8:
         one = (
             phrase(rng)
-            if rng.random() < 0.6 or not real
+            if rng.random() < invented or not real
             else real[int(rng.integers(len(real)))].samples
         )
         active = active_frames(one)
@@ -136,7 +148,9 @@ def make_scene(rng: Rng, recordings: Sequence[Recording], background: str, snr_d
     return Scene(sound, tuple(calls), background, snr_db)
 
 
-def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> list[Scene]:
+def make_scenes(
+    rng: Rng, recordings: Sequence[Recording], per_kind: int, *, invented: float = INVENTED
+) -> list[Scene]:
     """Make scenes over every kind of background, every level, and without calls.
 
     Parameters
@@ -147,6 +161,8 @@ def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> lis
         Recordings to make them of.
     per_kind : int
         How many of each background at each level.
+    invented : float
+        Share of their calls that are invented.
 
     Returns
     -------
@@ -154,7 +170,7 @@ def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> lis
         The scenes.
     """
     return [
-        make_scene(rng, recordings, background, snr_db)
+        make_scene(rng, recordings, background, snr_db, invented=invented)
         for background in (*NOISE_KINDS, "other", "air")
         for snr_db in (*SNRS_DB, float("nan"))
         for _ in range(per_kind)
