@@ -41,7 +41,7 @@ class Piece:
     kind : str
         A kind of recording, or ``air``.
     sort : str
-        What it is of its kind: the folder a recording lies in, or the maker of a synthetic piece.
+        What it is of its kind: a recording's, or the maker of a synthetic piece.
     group : str
         Group of the recording it comes from; empty for a synthetic piece.
     mel : np.ndarray, shape (n_frames, N_MELS), float16

@@ -35,6 +35,8 @@ class Recording:
         Its path below the folder of recordings.
     kind : str
         One of `KINDS`.
+    sort : str
+        What it is of its kind: a rotor and a saw are both machines.
     group : str
         What validation leaves out together.
     samples : np.ndarray, shape (n,), float32
@@ -43,13 +45,9 @@ class Recording:
 
     name: str
     kind: str
+    sort: str
     group: str
     samples: FloatArray
-
-    @property
-    def sort(self) -> str:
-        """What it is of its kind: the folder it lies in."""
-        return PurePath(self.name).parent.name
 
 
 def level_frames(samples: FloatArray) -> FloatArray:
@@ -90,7 +88,8 @@ def load_recordings(
     Parameters
     ----------
     sources : Path
-        CSV with the columns ``path,kind,group,licence,credit``.
+        CSV with the columns ``path,kind,group``; ``sort``, if it is there, is the folder that a
+        recording lies in unless it says otherwise.
     folder : Path
         Folder that the paths start from.
     groups : collection of str, optional
@@ -122,5 +121,6 @@ def load_recordings(
             sounding = np.flatnonzero(np.abs(mono) > 1e-4)  # silent tails teach nothing
             if len(sounding) > RATE_HZ // 4:
                 mono = mono[sounding[0] : sounding[-1] + 1]
-                recordings.append(Recording(row["path"], row["kind"], row["group"], mono))
+                sort = row.get("sort") or PurePath(row["path"]).parent.name
+                recordings.append(Recording(row["path"], row["kind"], sort, row["group"], mono))
     return recordings

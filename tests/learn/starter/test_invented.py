@@ -70,7 +70,8 @@ def test_wind_is_low_and_a_hum_is_at_mains_frequency(rng) -> None:
 
 def recording(name: str, group: str, seconds: float = 3.0) -> Recording:
     noise = np.random.default_rng(1).normal(0, 0.1, int(seconds * RATE_HZ)).astype(np.float32)
-    return Recording(f"{name}.ogg", name.rpartition("/")[2], group, noise)
+    sort, _, kind = name.partition("/")
+    return Recording(f"{name}.ogg", kind, sort, group, noise)
 
 
 def test_recordings_are_also_played_at_other_speeds(rng) -> None:

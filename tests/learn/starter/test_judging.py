@@ -144,7 +144,10 @@ def test_recordings_alone_call_where_they_are_loud() -> None:
     t = np.arange(4 * RATE_HZ) / RATE_HZ
     sound = (np.sin(2 * np.pi * 800 * t) * ((t > 1) & (t < 2.5))).astype(np.float32)
     bird, saw = recordings_alone(
-        [Recording("a.ogg", "call", "one", sound), Recording("b.ogg", "machine", "one", sound)]
+        [
+            Recording("a.ogg", "call", "hoots", "one", sound),
+            Recording("b.ogg", "machine", "saws", "one", sound),
+        ]
     )
     ((start_s, end_s),) = bird.calls
     assert (start_s, end_s) == pytest.approx((1, 2.5), abs=0.02)
