@@ -25,6 +25,7 @@ from calltag.learn.hearing import (
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.second_look import SecondLook, Surroundings
 from calltag.learn.segments import LONGEST_GAP_S, busy_frames, find_segments
+from calltag.learn.whines import listen_through
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
@@ -38,7 +39,7 @@ from calltag.sound.events import (
     under_the_noise,
 )
 from calltag.sound.features import event_features
-from calltag.sound.floor import STEP_FRAMES, noise_floor_db
+from calltag.sound.floor import STEP_FRAMES
 from calltag.sound.hum import find_hum
 from calltag.sound.loudness import SpectrumLoudness, channel_gain
 from calltag.sound.spectrum import (
@@ -66,7 +67,7 @@ LEAST_PROBABILITY = 0.1
 
 _MACHINE = NOISE_KINDS.index("machine")
 _STEPS_PER_TENTH = STEPS_PER_S // TENTHS_PER_S
-_BEFORE_S = 2.5  # sound that is kept from before a window, for what begins there
+_BEFORE_S = CONTEXT_FRAMES / FRAMES_PER_S  # sound that is kept from before a window
 _HUM_S = 6.0
 _HUM_EVERY_S = 300.0  # hum does not come and go
 
@@ -180,7 +181,10 @@ class _Pass:
     def look(self, window: _Window) -> None:
         """Find what is in a window."""
         level_db = to_db(window.mel)
-        heard = self.hearing.listen(level_db, noise_floor_db(level_db))
+        first_s = window.first / FRAMES_PER_S
+        heard = listen_through(
+            self.hearing, window.mel, lambda a, b: self.recent.cut(first_s + a, first_s + b)
+        )
         own = slice(window.core - window.first, window.stop - window.first)
         self.noise.add(
             window.mel[own],
@@ -472,7 +476,9 @@ class Finder:
         power = power_spectrum(sound)
         mel = mel_power(power)
         level_db = to_db(mel)
-        heard = self._hearing.listen(level_db)
+        heard = listen_through(
+            self._hearing, mel, lambda a, b: sound[round(a * RATE_HZ) : round(b * RATE_HZ)]
+        )
         offset = round(start_s * FRAMES_PER_S)
         first = min(max(0, round(span.start_s * FRAMES_PER_S) - offset), len(power) - 1)
         last = min(max(first + 1, round(span.end_s * FRAMES_PER_S) - offset), len(power))

@@ -7,18 +7,16 @@ recordings come with packages of Debian 12 (bookworm) and are not part of callta
 they lie as `dpkg-deb -x PACKAGE.deb debian/PACKAGE` leaves them. Each has the licence that its
 package's copyright file says. They are for games and lessons, cleaner and shorter than a take.
 
-A model without a card or a second look beside it is given those of the shipped model.
+The model's card and second look lie beside it.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import tempfile
 from pathlib import Path
 
 import numpy as np
-from noise_seconds import beside
 
 from calltag.learn.hearing import Hearing
 from calltag.learn.second_look import SecondLook
@@ -41,9 +39,8 @@ def main() -> None:
     arguments = parser.parse_args()
     recordings = load_recordings(SOURCES, arguments.recordings)
     rng = np.random.default_rng(arguments.seed)
-    with tempfile.TemporaryDirectory() as folder:
-        model = beside(arguments.model, Path(folder))
-        hearing, second_look = Hearing(model), SecondLook.read(model.with_suffix(".npz"))
+    hearing = Hearing(arguments.model)
+    second_look = SecondLook.read(arguments.model.with_suffix(".npz"))
     scenes, heard, probability = [], [], []
     for background in BACKGROUNDS:
         for snr_db in (*SNRS_DB, float("nan")):

@@ -49,14 +49,14 @@ class Score(NamedTuple):
         return (self.recall + self.specificity) / 2
 
 
-def beside(model: Path, folder: Path) -> Path:
-    """A copy of a starter model in a folder, with a card and a second look beside it."""
+def load(model: Path, folder: Path) -> Finder:
+    """A finder with another starter model; `folder` takes a copy with a card and a second look."""
     shutil.copy(model, folder / "model.onnx")
     for suffix in (".json", ".npz"):
         own = model.with_suffix(suffix)
         known = own if own.is_file() else starter_model().with_suffix(suffix)
         shutil.copy(known, folder / f"model{suffix}")
-    return folder / "model.onnx"
+    return Finder.load(folder / "model.onnx")
 
 
 def sources(group: str) -> list[tuple[str, str]]:
@@ -101,7 +101,7 @@ def measure(model: Path, recordings: Path, group: str, *, every: int = 1) -> dic
     """Scores of each kind, on one of so many recordings."""
     said, truth = [], []
     with tempfile.TemporaryDirectory() as made:
-        finder = Finder.load(beside(model, Path(made)))
+        finder = load(model, Path(made))
         for name, kind in sources(group)[::every]:
             if not name.startswith("esc10/"):
                 continue
@@ -125,7 +125,7 @@ def false_by_kind(model: Path, recordings: Path, group: str, *, every: int = 1) 
     """Seconds taken for wind or handling, by folder; hardly any of the recordings has any."""
     wrong: dict[str, float] = defaultdict(float)
     with tempfile.TemporaryDirectory() as made:
-        finder = Finder.load(beside(model, Path(made)))
+        finder = load(model, Path(made))
         for name, _ in sources(group)[::every]:
             if name.startswith("esc10/"):
                 found = finder.analyse(recordings / name, probe(recordings / name))

@@ -21,9 +21,10 @@ from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, 
 from calltag.learn.second_look import CUT, EVIDENCE, SecondLook, Surroundings
 from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.starter.scenes import Scene
+from calltag.learn.whines import listen_through
 from calltag.records import FloatArray, Span
 from calltag.sound.events import measure_region
-from calltag.sound.spectrum import mel_power, power_spectrum, to_db
+from calltag.sound.spectrum import RATE_HZ, mel_power, power_spectrum, to_db
 
 N_NETWORKS = 6
 N_HIDDEN = 8
@@ -69,7 +70,9 @@ def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
     power = power_spectrum(samples)
     mel = mel_power(power)
     level_db = to_db(mel)
-    heard = hearing.listen(level_db)
+    heard = listen_through(
+        hearing, mel, lambda a, b: samples[round(a * RATE_HZ) : round(b * RATE_HZ)]
+    )
     power_of_steps = over_steps(mel)
     segments = find_segments(heard.call, power_of_steps)
     frames = [
