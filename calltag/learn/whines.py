@@ -40,10 +40,13 @@ _SURE_ODDS = 5.0  # beats, or a bass that is missing, cannot speak against it
 _SUSPECT_ODDS = -1.0
 _SUSPECT_S = 2.0
 _FALL = 1.5  # of the odds, once a tone is out that was taken for a call
-_MOST_TONES = 6
-_PER_TENTH = FRAMES_PER_S // 10
+_MOST_TONES = 10
+_SLOTS_PER_S = 5  # a tone is followed in steps of 0.2 s
+_PER_SLOT = FRAMES_PER_S // _SLOTS_PER_S
 _MIDDLE_S = 3.0
-_LULL_TENTHS = 3
+_LULL = 2  # slots
+_MOVE = 1.0  # what it costs a path to change its band, in dB
+_QUIETER = 30  # percent: tones may stand close together
 _WIDTH = 2  # bands to each side of a tone that it fills
 _BESIDE = 8  # bands to each side that its background is taken from
 _LISTEN_S = 2.0
@@ -109,8 +112,8 @@ def _without(hearing: Hearing, level_db: FloatArray, whines: Sequence[Whine]) ->
     quieter_db = level_db.copy()
     for whine in whines:
         own = quieter_db[whine.first : whine.last]
-        filled = _filled(whine.bands)
-        own[filled] = np.minimum(own, _beside_db(own, filled))[filled]
+        beside_db = _beside_db(own, whine.bands)[:, None]
+        np.minimum(own, beside_db, out=own, where=_filled(whine.bands))
     return hearing.listen(quieter_db)
 
 
@@ -150,27 +153,26 @@ def find_whines(
     if not suspect or not _may_hold(_means(level_db, FRAMES_PER_S)):
         return []
     whines = []
-    tenths_db = _means(level_db, _PER_TENTH).copy()
+    slots_db = _means(level_db, _PER_SLOT)
     for _ in range(_MOST_TONES):
-        path = _path(tenths_db)
-        filled = _filled(path)
-        beside_db = _beside_db(tenths_db, filled)
-        at = (np.arange(len(path)), path)
-        spans = _held(tenths_db[at], tenths_db[at] - beside_db[at])
+        path = _path(slots_db)
+        own_db = slots_db[np.arange(len(path)), path]
+        beside_db = _beside_db(slots_db, path)
+        spans = _held(own_db, own_db - beside_db)
         if not spans:
             break
         for a, b in spans:
-            # A tenth more on each side: it may begin and end within one.
-            first, last = max(0, (a - 1) * _PER_TENTH), min((b + 2) * _PER_TENTH, len(level_db))
-            at_tenth = np.arange(first, last) // _PER_TENTH
-            whine = Whine(first, last, path[np.clip(at_tenth, a, b - 1)])
+            # A slot more on each side: it may begin and end within one.
+            first, last = max(0, (a - 1) * _PER_SLOT), min((b + 2) * _PER_SLOT, len(level_db))
+            slot = np.arange(first, last) // _PER_SLOT
+            whine = Whine(first, last, path[np.clip(slot, a, b - 1)])
             taken = any(
                 whine.first < end * FRAMES_PER_STEP and whine.last > begin * FRAMES_PER_STEP
                 for begin, end in suspect
             )
             if taken and not _beats(whine, cut):
                 whines.append(whine)
-        tenths_db[filled] = beside_db[filled]
+        slots_db = np.where(_filled(path), beside_db[:, None], slots_db)
     return whines
 
 
@@ -182,10 +184,11 @@ def _means(level_db: FloatArray, length: int) -> FloatArray:
 
 
 def _stands_db(level_db: FloatArray) -> FloatArray:
-    """How far each band stands out of those around it, shape as given."""
-    padded = np.pad(level_db, ((0, 0), (_BESIDE, _BESIDE)), mode="reflect")
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * _BESIDE + 1, axis=1)
-    return np.asarray(level_db - np.median(around, axis=2), np.float32)
+    """How far each band stands out of the quieter of those around it, shape as given."""
+    quieter = scipy.ndimage.percentile_filter(
+        level_db, _QUIETER, size=(1, 2 * _BESIDE + 1), mode="reflect"
+    )
+    return np.asarray(level_db - quieter, np.float32)
 
 
 def _may_hold(seconds_db: FloatArray) -> bool:
@@ -205,11 +208,11 @@ def _filled(bands: npt.NDArray[np.intp]) -> npt.NDArray[np.bool_]:
 def _path(level_db: FloatArray) -> npt.NDArray[np.intp]:
     """The band of the clearest tone at each moment, moving by one band at most."""
     stands = _stands_db(level_db)
-    best = stands[0].copy()
-    came = np.zeros(stands.shape, np.int8)
+    came = np.zeros(stands.shape, np.intp)
+    moves = np.full((3, N_MELS), -np.inf)
+    best = stands[0]
     for i in range(1, len(stands)):
-        moves = np.stack([np.r_[-np.inf, best[:-1]], best, np.r_[best[1:], -np.inf]])
-        moves[[0, 2]] -= 1.0
+        moves[0, 1:], moves[1], moves[2, :-1] = best[:-1] - _MOVE, best, best[1:] - _MOVE
         came[i] = moves.argmax(axis=0) - 1
         best = moves.max(axis=0) + stands[i]
     path = np.empty(len(stands), np.intp)
@@ -219,30 +222,29 @@ def _path(level_db: FloatArray) -> npt.NDArray[np.intp]:
     return path
 
 
-def _beside_db(level_db: FloatArray, filled: npt.NDArray[np.bool_]) -> FloatArray:
-    """Mean level of the bands beside those that a tone fills, for each moment, in all bands."""
-    near = scipy.ndimage.binary_dilation(filled, np.ones((1, 2 * (_BESIDE - _WIDTH) + 1))) & ~filled
-    count = np.maximum(near.sum(axis=1, keepdims=True), 1)
-    mean = (level_db * near).sum(axis=1, keepdims=True) / count
-    return np.broadcast_to(mean, level_db.shape).astype(np.float32)
+def _beside_db(level_db: FloatArray, bands: npt.NDArray[np.intp]) -> FloatArray:
+    """Mean level of what is beside a tone, for each moment, shape (n,)."""
+    away = np.abs(np.arange(N_MELS) - bands[:, None])
+    near = (away > _WIDTH) & (away <= _BESIDE)
+    return np.asarray((level_db * near).sum(axis=1) / near.sum(axis=1), np.float32)
 
 
 def _held(own_db: FloatArray, stands_db: FloatArray) -> list[tuple[int, int]]:
-    """Stretches, in tenths of a second, in which a tone neither pauses nor wavers."""
-    middle = scipy.ndimage.median_filter(own_db, round(_MIDDLE_S * 10), mode="nearest")
+    """Stretches, in slots, in which a tone neither pauses nor wavers."""
+    middle = scipy.ndimage.median_filter(own_db, round(_MIDDLE_S * _SLOTS_PER_S), mode="nearest")
     wavers = np.abs(own_db - middle)
     even = _closed((stands_db > STANDS_DB) & (wavers < WAVERS_DB))
     # From there it goes on for as long as it can be told at all.
     goes_on = _closed((stands_db > STANDS_DB / 2) & (wavers < 2 * WAVERS_DB))
-    sure = [(a, b) for a, b in runs(even) if b - a >= HELD_S * 10]
+    sure = [(a, b) for a, b in runs(even) if b - a >= HELD_S * _SLOTS_PER_S]
     return [(a, b) for a, b in runs(goes_on) if any(a <= c and d <= b for c, d in sure)]
 
 
 def _closed(so: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     """The same without short lulls."""
-    padded = np.pad(so, _LULL_TENTHS)
-    closed: npt.NDArray[np.bool_] = scipy.ndimage.binary_closing(padded, np.ones(_LULL_TENTHS))
-    return closed[_LULL_TENTHS:-_LULL_TENTHS] | so
+    padded = np.pad(so, _LULL)
+    closed: npt.NDArray[np.bool_] = scipy.ndimage.binary_closing(padded, np.ones(_LULL))
+    return closed[_LULL:-_LULL] | so
 
 
 def _beats(whine: Whine, cut: Callable[[float, float], FloatArray]) -> bool:
