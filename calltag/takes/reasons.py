@@ -74,6 +74,10 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
             f"a low cut at {cut} keeps them{but} {_RESCUE}"
         )
     if left == Left.OVER:
+        below = [c.high_hz for e in alike for c in e.standing if c.high_hz < e.noise.low_hz]
+        if len(below) == sum(len(e.standing) for e in alike):
+            high_cut = hertz((max(below) * min(e.noise.low_hz for e in alike)) ** 0.5)
+            return f"{count} lie below it, a high cut at {high_cut} in your edit keeps them"
         return f"{count} stand above it, but in its own band: no filter parts them from it"
     kind = noise_kind(alike[0].noise.kind)
     if kind == "voice":

@@ -100,6 +100,17 @@ def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
     assert [(u.start_s, u.end_s) for u in verdict.usable] == [(29.0, 32.0)]
 
 
+def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing():
+    whine = noise("machine", 0.0, 60.0, 2500.0, 8000.0)
+    hoots = [whistle(t, low_hz=850.0, high_hz=1600.0) for t in (5, 20, 40)]
+    (reason,) = judge(take_log(hoots, [whine])).reasons
+    # half-way, in octaves, between the hoots' top and the whine's bottom
+    assert reason.endswith("3 of 3 calls lie below it, a high cut at 2 kHz in your edit keeps them")
+    (reason,) = judge(take_log([*hoots, whistle(50)], [whine])).reasons
+    assert reason.endswith("4 of 4 calls stand above it, but in its own band: no filter parts them "
+                           "from it")  # fmt: skip
+
+
 def test_a_boom_below_a_wind_is_not_filtered_away():
     boom = whistle(10, snr_db=15.0, low_hz=120.0, high_hz=180.0)
     wind = noise("wind", 0, 60, 20.0, 250.0)
