@@ -183,7 +183,7 @@ class _Pass:
         level_db = to_db(window.mel)
         first_s = window.first / FRAMES_PER_S
         heard = listen_through(
-            self.hearing, window.mel, lambda a, b: self.recent.cut(first_s + a, first_s + b)
+            self.hearing, level_db, lambda a, b: self.recent.cut(first_s + a, first_s + b)
         )
         own = slice(window.core - window.first, window.stop - window.first)
         self.noise.add(
@@ -477,7 +477,7 @@ class Finder:
         mel = mel_power(power)
         level_db = to_db(mel)
         heard = listen_through(
-            self._hearing, mel, lambda a, b: sound[round(a * RATE_HZ) : round(b * RATE_HZ)]
+            self._hearing, level_db, lambda a, b: sound[round(a * RATE_HZ) : round(b * RATE_HZ)]
         )
         offset = round(start_s * FRAMES_PER_S)
         first = min(max(0, round(span.start_s * FRAMES_PER_S) - offset), len(power) - 1)

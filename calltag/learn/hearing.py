@@ -62,23 +62,25 @@ def model_input(level_db: FloatArray, floor_db: FloatArray) -> FloatArray:
     return out
 
 
-def over_steps(frames: FloatArray) -> FloatArray:
-    """Take the mean of frames over the steps of the starter model.
+def over_steps(frames: FloatArray, length: int = FRAMES_PER_STEP) -> FloatArray:
+    """Take the mean of frames over the steps of the starter model, or over longer ones.
 
     Parameters
     ----------
     frames : np.ndarray, shape (n_frames, n)
         Numbers of each frame.
+    length : int
+        Frames to a step.
 
     Returns
     -------
-    np.ndarray, shape (max(1, n_frames // FRAMES_PER_STEP), n)
-        Their means; a frame too many is left out.
+    np.ndarray, shape (max(1, n_frames // length), n)
+        Their means; frames too many are left out.
     """
-    if len(frames) < FRAMES_PER_STEP:
+    if len(frames) < length:
         return frames.mean(axis=0, keepdims=True)
-    n = len(frames) // FRAMES_PER_STEP
-    steps: FloatArray = frames[: n * FRAMES_PER_STEP].reshape(n, FRAMES_PER_STEP, -1).mean(axis=1)
+    n = len(frames) // length
+    steps: FloatArray = frames[: n * length].reshape(n, length, -1).mean(axis=1)
     return steps
 
 

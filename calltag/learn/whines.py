@@ -17,11 +17,11 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
 from calltag.records import NOISE_KINDS, FloatArray
 from calltag.sound.envelope import beat_depth
 from calltag.sound.runs import runs
-from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz, to_db
+from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz
 
 HELD_S = 5.5
 """No call is held so long at one level; it is less than a window sees of what begins at its end."""
@@ -69,7 +69,7 @@ class Whine(NamedTuple):
 
 
 def listen_through(
-    hearing: Hearing, mel: FloatArray, cut: Callable[[float, float], FloatArray]
+    hearing: Hearing, level_db: FloatArray, cut: Callable[[float, float], FloatArray]
 ) -> Heard:
     """Listen to a stretch of sound, through the whines in it.
 
@@ -77,8 +77,8 @@ def listen_through(
     ----------
     hearing : Hearing
         The starter model.
-    mel : np.ndarray, shape (n_frames, N_MELS), float32
-        Mel power.
+    level_db : np.ndarray, shape (n_frames, N_MELS), float32
+        Mel levels in dBFS.
     cut : callable
         Gives the sound between two times, in seconds from the first frame.
 
@@ -87,7 +87,6 @@ def listen_through(
     Heard
         What is heard; where there is a whine, as if its tone were not there, and a machine.
     """
-    level_db = to_db(mel)
     heard = hearing.listen(level_db)
     whines = find_whines(heard.call, level_db, cut)
     while whines:
@@ -150,10 +149,10 @@ def find_whines(
         (call_odds > _SUSPECT_ODDS).astype(np.float32), STEPS_PER_S, mode="nearest"
     )
     suspect = [(a, b) for a, b in runs(share > 0.5) if b - a >= _SUSPECT_S * STEPS_PER_S]
-    if not suspect or not _may_hold(_means(level_db, FRAMES_PER_S)):
+    if not suspect or not _may_hold(over_steps(level_db, FRAMES_PER_S)):
         return []
     whines = []
-    slots_db = _means(level_db, _PER_SLOT)
+    slots_db = over_steps(level_db, _PER_SLOT)
     for _ in range(_MOST_TONES):
         path = _path(slots_db)
         own_db = slots_db[np.arange(len(path)), path]
@@ -174,13 +173,6 @@ def find_whines(
                 whines.append(whine)
         slots_db = np.where(_filled(path), beside_db[:, None], slots_db)
     return whines
-
-
-def _means(level_db: FloatArray, length: int) -> FloatArray:
-    """Means of so many frames each."""
-    n = max(1, len(level_db) // length)
-    means: FloatArray = level_db[: n * length].reshape(n, -1, N_MELS).mean(axis=1)
-    return means
 
 
 def _stands_db(level_db: FloatArray) -> FloatArray:

@@ -71,7 +71,7 @@ def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
     mel = mel_power(power)
     level_db = to_db(mel)
     heard = listen_through(
-        hearing, mel, lambda a, b: samples[round(a * RATE_HZ) : round(b * RATE_HZ)]
+        hearing, level_db, lambda a, b: samples[round(a * RATE_HZ) : round(b * RATE_HZ)]
     )
     power_of_steps = over_steps(mel)
     segments = find_segments(heard.call, power_of_steps)
