@@ -57,15 +57,19 @@ class Whine(NamedTuple):
 
     Attributes
     ----------
-    first, last : int
-        Its first frame, and the frame after its last.
-    bands : np.ndarray, shape (last - first,), int
+    first : int
+        Its first frame.
+    bands : np.ndarray, shape (n_frames,), int
         Mel band that it lies in, frame by frame.
     """
 
     first: int
-    last: int
     bands: npt.NDArray[np.intp]
+
+    @property
+    def last(self) -> int:
+        """The frame after its last."""
+        return self.first + len(self.bands)
 
 
 def listen_through(
@@ -164,7 +168,7 @@ def find_whines(
             # A slot more on each side: it may begin and end within one.
             first, last = max(0, (a - 1) * _PER_SLOT), min((b + 2) * _PER_SLOT, len(level_db))
             slot = np.arange(first, last) // _PER_SLOT
-            whine = Whine(first, last, path[np.clip(slot, a, b - 1)])
+            whine = Whine(first, path[np.clip(slot, a, b - 1)])
             taken = any(
                 whine.first < end * FRAMES_PER_STEP and whine.last > begin * FRAMES_PER_STEP
                 for begin, end in suspect
@@ -185,10 +189,12 @@ def _stands_db(level_db: FloatArray) -> FloatArray:
 
 def _may_hold(seconds_db: FloatArray) -> bool:
     """Whether a tone may be held anywhere: a quick look, second by second."""
-    clear = scipy.ndimage.binary_dilation(_stands_db(seconds_db) > STANDS_DB, np.ones((1, 3)))
     least = int(HELD_S) - 1
-    windows = np.lib.stride_tricks.sliding_window_view(clear, min(least, len(clear)), axis=0)
-    return len(clear) >= least and bool(windows.all(axis=2).any())
+    if len(seconds_db) < least:
+        return False
+    clear = scipy.ndimage.binary_dilation(_stands_db(seconds_db) > STANDS_DB, np.ones((1, 3)))
+    windows = np.lib.stride_tricks.sliding_window_view(clear, least, axis=0)
+    return bool(windows.all(axis=2).any())
 
 
 def _filled(bands: npt.NDArray[np.intp]) -> npt.NDArray[np.bool_]:
@@ -241,11 +247,11 @@ def _closed(so: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
 
 def _beats(whine: Whine, cut: Callable[[float, float], FloatArray]) -> bool:
     """Whether a tone beats, as a cricket's or a reeling bird's does."""
-    middle_s = (whine.first + whine.last) / 2 / FRAMES_PER_S
-    sound = cut(middle_s - _LISTEN_S / 2, middle_s + _LISTEN_S / 2)
-    at = (whine.first + whine.last) // 2 - whine.first
     reach = round(_LISTEN_S / 2 * FRAMES_PER_S)
-    bands = whine.bands[max(0, at - reach) : at + reach]
+    middle = len(whine.bands) // 2
+    bands = whine.bands[middle - reach : middle + reach]
+    at = whine.first + middle
+    sound = cut((at - reach) / FRAMES_PER_S, (at + reach) / FRAMES_PER_S)
     edges_hz = mel_edges_hz()
     low_hz = float(edges_hz[max(0, bands.min() - 1)])
     high_hz = float(edges_hz[min(N_MELS + 1, bands.max() + 3)])

@@ -69,6 +69,11 @@ class Effect:
         """Those of the standing that the low cut leaves."""
         return tuple(call for call in self.standing if call.low_hz >= self.cut_hz)
 
+    @property
+    def below(self) -> tuple[Call, ...]:
+        """Those of the standing that lie in a band below the noise."""
+        return tuple(call for call in self.standing if call.high_hz < self.noise.low_hz)
+
 
 def stands(call: Call, noise: NoiseSpan, thresholds: Thresholds) -> bool:
     """Tell whether a call is usable in spite of a noise.

@@ -74,10 +74,12 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
             f"a low cut at {cut} keeps them{but} {_RESCUE}"
         )
     if left == Left.OVER:
-        below = [c.high_hz for e in alike for c in e.standing if c.high_hz < e.noise.low_hz]
-        if len(below) == sum(len(e.standing) for e in alike):
-            high_cut = hertz((max(below) * min(e.noise.low_hz for e in alike)) ** 0.5)
-            return f"{count} lie below it, a high cut at {high_cut} in your edit keeps them"
+        if all(e.below == e.standing for e in alike):
+            tops_hz = [(max(c.high_hz for c in e.below), e.noise) for e in alike if e.below]
+            cut = _from_to([(top_hz * noise.low_hz) ** 0.5 for top_hz, noise in tops_hz])
+            return (
+                f"{count} stand clear below its band, a high cut at {cut} in your edit keeps them"
+            )
         return f"{count} stand above it, but in its own band: no filter parts them from it"
     kind = noise_kind(alike[0].noise.kind)
     if kind == "voice":
@@ -92,11 +94,12 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
 
 
 def _cut(alike: Sequence[Effect]) -> str:
-    lowest = min(max(e.cut_hz, 1.0) for e in alike)
-    highest = max(max(e.cut_hz, 1.0) for e in alike)
-    if hertz(lowest) == hertz(highest):
-        return hertz(highest)
-    return f"{hertz(lowest)} to {hertz(highest)}"
+    return _from_to([max(e.cut_hz, 1.0) for e in alike])
+
+
+def _from_to(frequencies_hz: Sequence[float]) -> str:
+    low, high = hertz(min(frequencies_hz)), hertz(max(frequencies_hz))
+    return high if low == high else f"{low} to {high}"
 
 
 def buried_in_water(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> str:

@@ -103,9 +103,19 @@ def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
 def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing():
     whine = noise("machine", 0.0, 60.0, 2500.0, 8000.0)
     hoots = [whistle(t, low_hz=850.0, high_hz=1600.0) for t in (5, 20, 40)]
-    (reason,) = judge(take_log(hoots, [whine])).reasons
+    faint = whistle(30, snr_db=2.0, low_hz=850.0, high_hz=1600.0)
+    (reason,) = judge(take_log([*hoots, faint], [whine])).reasons
     # half-way, in octaves, between the hoots' top and the whine's bottom
-    assert reason.endswith("3 of 3 calls lie below it, a high cut at 2 kHz in your edit keeps them")
+    assert reason.endswith(
+        "3 of 4 calls stand clear below its band, a high cut at 2 kHz in your edit keeps them"
+    )
+    two = [
+        noise("machine", 0.0, 25.0, 2500.0, 8000.0),
+        noise("machine", 35.0, 60.0, 3600.0, 8000.0),
+    ]
+    (reason,) = judge(take_log(hoots, two)).reasons
+    assert "3 of 3 calls" in reason
+    assert "a high cut at 2 kHz to 2.4 kHz" in reason
     (reason,) = judge(take_log([*hoots, whistle(50)], [whine])).reasons
     assert reason.endswith("4 of 4 calls stand above it, but in its own band: no filter parts them "
                            "from it")  # fmt: skip

@@ -148,9 +148,7 @@ def make_scene(
     return Scene(sound, tuple(calls), background, snr_db)
 
 
-def make_scenes(
-    rng: Rng, recordings: Sequence[Recording], per_kind: int, *, invented: float = INVENTED
-) -> list[Scene]:
+def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> list[Scene]:
     """Make scenes over every kind of background, every level, and without calls.
 
     Parameters
@@ -161,8 +159,6 @@ def make_scenes(
         Recordings to make them of.
     per_kind : int
         How many of each background at each level.
-    invented : float
-        Share of their calls that are invented.
 
     Returns
     -------
@@ -170,7 +166,7 @@ def make_scenes(
         The scenes.
     """
     return [
-        make_scene(rng, recordings, background, snr_db, invented=invented)
+        make_scene(rng, recordings, background, snr_db)
         for background in (*NOISE_KINDS, "other", "air")
         for snr_db in (*SNRS_DB, float("nan"))
         for _ in range(per_kind)
