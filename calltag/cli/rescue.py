@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,6 +52,15 @@ def rescue_command(
             show_default=False,
         ),
     ] = None,
+    high_cut: Annotated[
+        float | None,
+        typer.Option(
+            "--high-cut",
+            metavar="HZ",
+            help="Cut what lies above this frequency, in place of what is computed.",
+            show_default=False,
+        ),
+    ] = None,
     channel: Annotated[
         int | None,
         typer.Option(
@@ -70,8 +80,8 @@ def rescue_command(
 ) -> None:
     """Say what would help a spoilt take, and write its treated sound.
 
-    A better channel, a low cut that keeps the calls and notches for mains hum are tried on the
-    sound itself; another camera that ran at the same time is named. The new file has the take's
+    A better channel, cuts that keep the calls and notches for mains hum are tried on the sound
+    itself; another camera that ran at the same time is named. The new file has the take's
     length and start time, 24 bit; the take is only read, never changed.
 
     \b
@@ -81,6 +91,7 @@ def rescue_command(
     """
     from calltag.log import Log
     from calltag.takes.companions import companions
+    from calltag.takes.cuts import Band
     from calltag.takes.rescue import examine, write_treated
     from calltag.takes.treatment import Treatment
     from calltag.takes.verdict import judge
@@ -89,7 +100,8 @@ def rescue_command(
         take_logs = list(read_takes(opened))
     chosen = one_take(take_logs, take)
     own = chosen.take
-    wanted = Treatment(channel=channel, low_cut_hz=low_cut) if low_cut or channel else None
+    band = Band(low_cut or 0.0, high_cut or math.inf)
+    wanted = Treatment(channel=channel, band=band) if band or channel else None
     name = f"{Path(own.path).stem}-treated.wav"
     target = None if dry_run else sound_target(out, name, take_logs, replace=replace)
     verdict = judge(chosen)

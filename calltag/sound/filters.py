@@ -8,7 +8,7 @@ blocks with margins in which the filter settles, to the same samples as in one p
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -65,16 +65,51 @@ def low_cut(cutoff_hz: float, rate_hz: int, *, order: int = 4) -> Sections:
     >>> gain_db(low_cut(1000, 48_000), [500, 1000, 4000], 48_000).round(1).tolist()
     [-40.7, -3.0, -0.0]
     """
+    return _cut("low", cutoff_hz, rate_hz, order)
+
+
+def high_cut(cutoff_hz: float, rate_hz: int, *, order: int = 4) -> Sections:
+    """Design a high cut: a Butterworth low-pass, for both passes together.
+
+    Parameters
+    ----------
+    cutoff_hz : float
+        Where the two passes together take 3 dB.
+    rate_hz : int
+        Sampling rate.
+    order : int
+        Order of one pass; both together fall by ``12 * order`` dB an octave.
+
+    Returns
+    -------
+    np.ndarray, shape (n_sections, 6)
+        The filter of one pass.
+
+    Raises
+    ------
+    InputError
+        If the cutoff is not between 0 and half the rate.
+
+    Examples
+    --------
+    >>> gain_db(high_cut(1000, 48_000), [250, 1000, 2000], 48_000).round(1).tolist()
+    [-0.0, -3.0, -40.9]
+    """
+    return _cut("high", cutoff_hz, rate_hz, order)
+
+
+def _cut(side: Literal["low", "high"], cutoff_hz: float, rate_hz: int, order: int) -> Sections:
     if not 0 < cutoff_hz < rate_hz / 2:
         raise InputError(
-            f"a low cut at {cutoff_hz:g} Hz cannot be made at {rate_hz} Hz; "
+            f"a {side} cut at {cutoff_hz:g} Hz cannot be made at {rate_hz} Hz; "
             f"choose one between 0 and {rate_hz / 2:g} Hz"
         )
-    # each pass takes half of the 3 dB: it is set lower, by the analogue Butterworth's formula, on
-    # the warped frequency axis of the bilinear transform
-    warped = np.tan(np.pi * cutoff_hz / rate_hz) * (np.sqrt(2) - 1) ** (1 / (2 * order))
-    one_pass_hz = np.arctan(warped) * rate_hz / np.pi
-    return scipy.signal.butter(order, one_pass_hz, "highpass", fs=rate_hz, output="sos")
+    # each pass takes half of the 3 dB: it is set further out, by the analogue Butterworth's
+    # formula, on the warped frequency axis of the bilinear transform
+    outward = (np.sqrt(2) - 1) ** ((1 if side == "low" else -1) / (2 * order))
+    one_pass_hz = np.arctan(np.tan(np.pi * cutoff_hz / rate_hz) * outward) * rate_hz / np.pi
+    passed = "highpass" if side == "low" else "lowpass"
+    return scipy.signal.butter(order, one_pass_hz, passed, fs=rate_hz, output="sos")
 
 
 def hum_notch(

@@ -7,8 +7,10 @@ not. Water is natural sound, and here no noise at all. The figures are in `thres
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
+import operator
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
@@ -16,11 +18,12 @@ from enum import IntEnum
 from calltag.learn.labels import noise_kind
 from calltag.records import Call, NoiseSpan, Span, TakeLog
 from calltag.sound.hum import HUM
+from calltag.takes.cuts import UNCUT, Band
 from calltag.takes.thresholds import Thresholds
 
-_LOW_CUT_MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole
+_MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole; a high cut too
 _DIAL = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0)  # preferred numbers: ISO 3, R10
-_CUT_REACH = 2.0  # a cut further above a noise than this takes natural sound, and no more noise
+_CUT_REACH = 2.0  # a cut further from a noise than this takes natural sound, and no more noise
 
 
 class Left(IntEnum):
@@ -32,11 +35,13 @@ class Left(IntEnum):
     """All but its lines: notches take the hum."""
     RUMBLE = 2
     """All but the lowest: a low cut takes the noise."""
-    BESIDE = 3
-    """Calls, which lie in another band than the noise: a low cut keeps them."""
-    OVER = 4
+    ABOVE = 3
+    """Calls, which lie in a band above the noise: a low cut keeps them."""
+    BELOW = 4
+    """Calls, which lie in a band below the noise: a high cut keeps them."""
+    OVER = 5
     """Calls that drown a noise in their own band."""
-    LOST = 5
+    LOST = 6
     """Nothing."""
 
 
@@ -50,8 +55,8 @@ class Effect:
         The noise.
     left : Left
         What it leaves.
-    cut_hz : float
-        The low cut that this needs; 0 for none.
+    band : Band
+        What the cuts that this needs let through.
     calls : tuple of Call
         Calls at the same time.
     standing : tuple of Call
@@ -60,19 +65,15 @@ class Effect:
 
     noise: NoiseSpan
     left: Left
-    cut_hz: float = 0.0
+    band: Band = UNCUT
     calls: tuple[Call, ...] = ()
     standing: tuple[Call, ...] = ()
 
     @property
     def kept(self) -> tuple[Call, ...]:
-        """Those of the standing that the low cut leaves."""
-        return tuple(call for call in self.standing if call.low_hz >= self.cut_hz)
-
-    @property
-    def below(self) -> tuple[Call, ...]:
-        """Those of the standing that lie in a band below the noise."""
-        return tuple(call for call in self.standing if call.high_hz < self.noise.low_hz)
+        """Those of the standing that the cuts leave."""
+        low_hz, high_hz = self.band
+        return tuple(c for c in self.standing if c.low_hz >= low_hz and c.high_hz <= high_hz)
 
 
 def stands(call: Call, noise: NoiseSpan, thresholds: Thresholds) -> bool:
@@ -102,7 +103,15 @@ def stands(call: Call, noise: NoiseSpan, thresholds: Thresholds) -> bool:
 
 
 def _beside(call: Call, noise: NoiseSpan, t: Thresholds) -> bool:
-    return call.low_hz >= noise.high_hz * t.band_gap or call.high_hz * t.band_gap <= noise.low_hz
+    return _above(call, noise, t) or _below(call, noise, t)
+
+
+def _above(call: Call, noise: NoiseSpan, t: Thresholds) -> bool:
+    return call.low_hz >= noise.high_hz * t.band_gap
+
+
+def _below(call: Call, noise: NoiseSpan, t: Thresholds) -> bool:
+    return call.high_hz * t.band_gap <= noise.low_hz
 
 
 def is_hum(noise: NoiseSpan) -> bool:
@@ -194,44 +203,72 @@ def _effect(noise: NoiseSpan, calls: Sequence[Call], t: Thresholds) -> Effect:
         return Effect(noise, Left.LOST, calls=during)
     standing = tuple(c for c in during if stands(c, noise, t))
     if noise.high_hz <= t.rumble_hz and not any(c.low_hz < noise.high_hz for c in during):
-        return Effect(noise, Left.RUMBLE, _cut_hz(noise, during, t), during, standing)
+        return Effect(noise, Left.RUMBLE, _low_cut(noise, during, t), during, standing)
     # calls above the noise's band say whether that is free; those in it, whether they drown it
-    above = [c for c in during if c.low_hz >= noise.high_hz * t.band_gap]
+    above = [c for c in during if _above(c, noise, t)]
     clear = [c for c in above if c in standing]
     if above and len(clear) >= t.standing_share * len(above):
-        return Effect(noise, Left.BESIDE, _cut_hz(noise, clear, t), during, standing)
+        return Effect(noise, Left.ABOVE, _low_cut(noise, clear, t), during, standing)
+    below = [c for c in during if _below(c, noise, t)]
+    # a high cut takes the air of all that is above it: not where it would take a clear call
+    if standing and set(standing) <= set(below) and len(standing) >= t.standing_share * len(below):
+        return Effect(noise, Left.BELOW, _high_cut(noise, standing, t), during, standing)
     if len(standing) > t.standing_share * len(during):
-        return Effect(noise, Left.OVER, 0.0, during, standing)
+        return Effect(noise, Left.OVER, UNCUT, during, standing)
     # a noise that ends far below the take's calls leaves their band whether or not one is in it
     far_above = [c for c in calls if c.low_hz >= noise.high_hz * t.band_gap_elsewhere]
     far_clear = [c for c in far_above if c.snr_db >= t.clear_snr_db]
     enough = far_above and len(far_clear) >= t.standing_share * len(far_above)
     if enough and kind != "handling":  # a knock's click has no upper end
-        return Effect(noise, Left.BESIDE, _cut_hz(noise, far_clear, t), during, standing)
+        return Effect(noise, Left.ABOVE, _low_cut(noise, far_clear, t), during, standing)
     return Effect(noise, Left.LOST, calls=during, standing=standing)
 
 
 def _together(found: Sequence[Effect], t: Thresholds) -> list[Effect]:
-    """Give noises that sound together one low cut: the higher takes what the lower would."""
-    cut = [effect for effect in found if effect.cut_hz]
-    common: dict[int, float] = {}
-    for run in merged((effect.noise.span for effect in cut), 2 * t.margin_s):
-        inside = [e for e in cut if run.start_s <= e.noise.start_s < run.end_s]
-        common |= {id(e): max(e.cut_hz for e in inside) for e in inside}
-    return [replace(e, cut_hz=common.get(id(e), 0.0)) for e in found]
+    """Give noises that sound together the same cuts: the higher low cut takes what a lower would.
+
+    Where calls lie above one noise and below another, those above are kept.
+    """
+    common: dict[int, Band] = {}
+    for run in merged((effect.noise.span for effect in found if effect.band), 2 * t.margin_s):
+        inside = [e for e in found if e.band and run.start_s <= e.noise.start_s < run.end_s]
+        band = functools.reduce(operator.and_, (e.band for e in inside))
+        if any(e.left == Left.ABOVE for e in inside):
+            band = Band(low_hz=band.low_hz)
+        common |= {id(e): band for e in inside}
+    together = [replace(e, band=common.get(id(e), UNCUT)) for e in found]
+    return [replace(e, left=Left.OVER) if _without_high_cut(e) else e for e in together]
 
 
-def _cut_hz(noise: NoiseSpan, kept: Sequence[Call], t: Thresholds) -> float:
+def _without_high_cut(effect: Effect) -> bool:
+    return effect.left == Left.BELOW and not (math.isfinite(effect.band.high_hz) and effect.kept)
+
+
+def _low_cut(noise: NoiseSpan, kept: Sequence[Call], t: Thresholds) -> Band:
     """Set a low cut half-way, in octaves, between a noise and the lowest call to be kept."""
     least = noise.high_hz * t.band_gap
-    most = _LOW_CUT_MARGIN * min((call.low_hz for call in kept), default=0.0)
+    most = _MARGIN * min((call.low_hz for call in kept), default=0.0)
     if most <= least:  # a call just above it, or none: as low as takes the noise
-        return min(least, max(noise.high_hz, most)) if kept else least
-    half_way = min(float((least * most) ** 0.5), _CUT_REACH * noise.high_hz)
-    # steps as on a filter's dial, so that stretches with nearly the same noise get the same cut
-    decade = 10 ** math.floor(math.log10(half_way))
-    dial = min((decade * step for step in _DIAL), key=lambda hz: abs(math.log(hz / half_way)))
-    return dial if least <= dial <= most else half_way
+        return Band(low_hz=min(least, max(noise.high_hz, most)) if kept else least)
+    half_way = min(math.sqrt(least * most), _CUT_REACH * noise.high_hz)
+    return Band(low_hz=_dialled(half_way, least, most))
+
+
+def _high_cut(noise: NoiseSpan, kept: Sequence[Call], t: Thresholds) -> Band:
+    """Set a high cut half-way, in octaves, between the highest call to be kept and a noise."""
+    most = noise.low_hz / t.band_gap
+    least = max(call.high_hz for call in kept) / _MARGIN
+    if least >= most:  # a call just below it: as high as takes the noise
+        return Band(high_hz=max(most, min(noise.low_hz, least)))
+    half_way = max(math.sqrt(least * most), noise.low_hz / _CUT_REACH)
+    return Band(high_hz=_dialled(half_way, least, most))
+
+
+def _dialled(wanted_hz: float, least: float, most: float) -> float:
+    """Take a step as on a filter's dial, so that nearly the same noise gets the same cut."""
+    decade = 10 ** math.floor(math.log10(wanted_hz))
+    dial = min((decade * step for step in _DIAL), key=lambda hz: abs(math.log(hz / wanted_hz)))
+    return dial if least <= dial <= most else wanted_hz
 
 
 def merged(spans: Iterable[Span], gap_s: float = 1.0) -> list[Span]:

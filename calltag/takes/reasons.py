@@ -58,28 +58,23 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     calls = {(c.start_s, c.low_hz) for e in alike for c in e.calls}
     standing = {(c.start_s, c.low_hz) for e in alike for c in e.standing}
     count = f"{len(standing)} of {len(calls)} calls"
-    cut = _cut(alike)
     if left == Left.HUM:
         return f"notches take it out {_RESCUE}"
     if left == Left.RUMBLE:
-        return f"a low cut at {cut} takes it out {_RESCUE}"
-    if left == Left.BESIDE and not calls:
-        return f"it lies below this take's calls, a low cut at {cut} leaves their band {_RESCUE}"
-    if left == Left.BESIDE:
+        return f"a {_low_cut(alike)} takes it out {_RESCUE}"
+    if left == Left.ABOVE and not calls:
+        return f"it lies below this take's calls, a {_low_cut(alike)} leaves their band {_RESCUE}"
+    if left in (Left.ABOVE, Left.BELOW):
         kept = {(c.start_s, c.low_hz) for e in alike for c in e.kept}
-        lost = len(standing - kept)
-        but = f" and takes {lost} lower {'ones' if lost > 1 else 'one'}" if lost else ""
-        return (
-            f"{len(kept)} of {len(calls)} calls stand above it in their own band, "
-            f"a low cut at {cut} keeps them{but} {_RESCUE}"
+        lost, side = len(standing - kept), "lower" if left == Left.ABOVE else "higher"
+        but = f" and takes {lost} {side} {'ones' if lost > 1 else 'one'}" if lost else ""
+        stand, cut = (
+            ("stand above it in their own band", _low_cut(alike))
+            if left == Left.ABOVE
+            else ("stand clear below its band", _high_cut(alike))
         )
+        return f"{len(kept)} of {len(calls)} calls {stand}, a {cut} keeps them{but} {_RESCUE}"
     if left == Left.OVER:
-        if all(e.below == e.standing for e in alike):
-            tops_hz = [(max(c.high_hz for c in e.below), e.noise) for e in alike if e.below]
-            cut = _from_to([(top_hz * noise.low_hz) ** 0.5 for top_hz, noise in tops_hz])
-            return (
-                f"{count} stand clear below its band, a high cut at {cut} in your edit keeps them"
-            )
         return f"{count} stand above it, but in its own band: no filter parts them from it"
     kind = noise_kind(alike[0].noise.kind)
     if kind == "voice":
@@ -93,8 +88,12 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     return "no call stands above it"
 
 
-def _cut(alike: Sequence[Effect]) -> str:
-    return _from_to([max(e.cut_hz, 1.0) for e in alike])
+def _low_cut(alike: Sequence[Effect]) -> str:
+    return "low cut at " + _from_to([e.band.low_hz for e in alike])
+
+
+def _high_cut(alike: Sequence[Effect]) -> str:
+    return "high cut at " + _from_to([e.band.high_hz for e in alike])
 
 
 def _from_to(frequencies_hz: Sequence[float]) -> str:

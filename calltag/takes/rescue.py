@@ -1,8 +1,8 @@
 """What would help a spoilt take, computed and checked on its sound.
 
-Four things are tried: another channel of the same take, low cuts, notches for mains hum, and the
-sound of another recorder that ran at the same time. The low cuts are those that the verdict's
-reasons name, where they name them; where they name none, one for the whole take is looked for that
+Four things are tried: another channel of the same take, cuts, notches for mains hum, and the
+sound of another recorder that ran at the same time. The cuts are those that the verdict's reasons
+name, where they name them; where they name none, a low cut of the whole take is looked for that
 keeps the calls and makes them stand clearer. How they then stand above the rest is measured, first
 on their spectra and, once the treated file is written, on that file. Nothing is turned up, and
 footage is never written to.
@@ -10,6 +10,7 @@ footage is never written to.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -26,6 +27,7 @@ from calltag.records import Call, FloatArray, Span, TakeLog
 from calltag.sound.engine import describe_machine
 from calltag.sound.hum import Hum, find_hum
 from calltag.sound.spectrum import RATE_HZ
+from calltag.takes.cuts import Band, Cut, by_band
 from calltag.takes.masking import Effect, Left, effects
 from calltag.takes.standing import (
     QUIET_S,
@@ -40,8 +42,8 @@ from calltag.takes.standing import (
     weights,
 )
 from calltag.takes.thresholds import Thresholds, read_thresholds
-from calltag.takes.treatment import Treatment, by_cut, cut_gain, treated
-from calltag.takes.usable import LowCut, broken_spans, low_cuts
+from calltag.takes.treatment import Treatment, treated
+from calltag.takes.usable import broken_spans, needed_cuts
 from calltag.takes.verdict import likely_calls
 from calltag.takes.words import hertz, stretches
 
@@ -149,9 +151,11 @@ def examine(
     used = used_channel(take_log.take)
     if wanted is not None and wanted.channel is not None and wanted.channel > take.channels:
         raise InputError(f"{take.path}: has {take.channels} channels, no channel {wanted.channel}")
+    if wanted is not None and not wanted.band.is_open:
+        raise InputError(f"{take.path}: a {wanted.band} leave nothing between them")
     noises = effects(take_log, calls, t)
     faults = take.levels.faults if take.levels else ()
-    cuts = low_cuts(noises, broken_spans(faults, take.duration_s), take.duration_s, t)
+    cuts = needed_cuts(noises, broken_spans(faults, take.duration_s), take.duration_s, t)
     regions = [cut.span for cut in cuts]
     heard = {used: listen(path, calls, used, regions)}
     before = figures(heard[used])
@@ -179,11 +183,11 @@ def examine(
         treatment = replace(treatment, **_as_cuts(cuts, take.duration_s))
         advice += _told_cuts(spectra, cuts, calls, take.duration_s, t)
     elif cut_hz := _low_cut(spectra, calls, noises, t):
-        treatment = replace(treatment, low_cut_hz=cut_hz)
-        after = figures(spectra, _gains(Treatment(low_cut_hz=cut_hz), calls, regions))
+        treatment = replace(treatment, band=Band(low_hz=cut_hz))
+        after = figures(spectra, _gains(treatment, calls, regions))
         advice.append(f"a low cut at {hertz(cut_hz)} keeps the calls: {after}")
     logged_s = [e.noise.start_s for e in noises if e.left == Left.HUM]
-    hum = _hum(path, [spectra.quiet_s, *logged_s], channel, treatment.low_cut_hz)
+    hum = _hum(path, [spectra.quiet_s, *logged_s], channel, treatment.band.low_hz)
     if hum is not None:
         treatment = replace(treatment, hum=hum)
         advice.append(
@@ -243,7 +247,9 @@ def write_treated(
     if out.resolve() == path.resolve():
         raise InputError(f"{out.name}: is the take itself, which is never written to; name another")
     if not treatment:
-        raise InputError(f"{path.name}: there is nothing to treat; add --low-cut or --channel")
+        raise InputError(
+            f"{path.name}: there is nothing to treat; add --low-cut, --high-cut or --channel"
+        )
     peak = _Peak()
     reader = SoundReader(path, rate_hz=None, block_s=_READ_S)
     rate_hz = take_log.take.sample_rate_hz or RATE_HZ
@@ -274,11 +280,11 @@ def _gains(treatment: Treatment, calls: Sequence[Call], regions: Sequence[Span])
     A notch is narrower than a bin, and the bin's own frequency says little of what it takes: it is
     left out here, and only shows in what is measured on the treated file.
     """
-    whole = cut_gain(treatment.low_cut_hz)
+    whole = treatment.band.gain()
     of_calls = np.tile(whole, (len(calls), 1))
     of_rest = np.tile(whole, (1 + len(regions), 1))
     for cut in treatment.cuts:
-        gain = cut_gain(cut.cut_hz)
+        gain = cut.band.gain()
         for i, call in enumerate(calls):
             if cut.start_s <= (call.start_s + call.end_s) / 2 < cut.end_s:
                 of_calls[i] *= gain
@@ -288,29 +294,30 @@ def _gains(treatment: Treatment, calls: Sequence[Call], regions: Sequence[Span])
     return Gains(of_calls, of_rest)
 
 
-def _as_cuts(cuts: tuple[LowCut, ...], duration_s: float) -> dict[str, Any]:
+def _as_cuts(cuts: tuple[Cut, ...], duration_s: float) -> dict[str, Any]:
     """One cut for the whole take where it is the only one, and reaches over nearly all of it."""
     if len(cuts) == 1 and cuts[0].span.length_s >= _THROUGHOUT * duration_s:
-        return {"low_cut_hz": cuts[0].cut_hz}
+        return {"band": cuts[0].band}
     return {"cuts": cuts}
 
 
 def _told_cuts(
     heard: Spectra,
-    cuts: tuple[LowCut, ...],
+    cuts: tuple[Cut, ...],
     calls: Sequence[Call],
     duration_s: float,
     t: Thresholds,
 ) -> Iterator[str]:
-    """Say what each low cut does where it is."""
+    """Say what the cuts do where they are."""
     gains = _gains(Treatment(cuts=cuts), calls, [cut.span for cut in cuts])
     loudness, left = heard.calls @ weights(), (heard.calls * weights() * gains.calls).sum(axis=1)
     whole = left >= _KEPT * loudness
     before_db, after_db = stand_db(heard), stand_db(heard, gains.calls)
     middles_s = np.array([(call.start_s + call.end_s) / 2 for call in calls])
     clear = np.array([call.snr_db >= t.clear_snr_db for call in calls], bool)
-    for name, spans in by_cut(cuts)[:_TOLD]:
-        here = [i for i, cut in enumerate(cuts, 1) if hertz(cut.cut_hz) == name]
+    for name, alike in by_band(cuts)[:_TOLD]:
+        spans = [cut.span for cut in alike]
+        here = [i for i, cut in enumerate(cuts, 1) if cut in alike]
         length_s = heard.rest_s[here]
         levels = []
         for gain in (np.ones_like(gains.rest), gains.rest):
@@ -318,7 +325,7 @@ def _told_cuts(
             mean = float(np.average(power, weights=length_s)) if length_s.any() else power.mean()
             levels.append(f"{-0.691 + 10 * np.log10(mean + 1e-12):.0f}")
         line = (
-            f"a low cut at {name} {stretches(spans, duration_s)} takes the noise there from "
+            f"a {name} {stretches(spans, duration_s)} takes the noise there from "
             f"{levels[0]} to {levels[1]} LUFS"
         )
         inside = np.zeros(len(calls), bool)
@@ -332,10 +339,13 @@ def _told_cuts(
                 f"{STANDS_DB:.0f} dB or more above all else, {stood} of them now"
             )
         if lost := int((inside & clear & ~whole).sum()):
-            line += f"; {lost} lower {'calls go' if lost > 1 else 'call goes'} with the noise"
+            side = {(True, False): "lower ", (False, True): "higher "}.get(
+                (bool(alike[0].band.low_hz), math.isfinite(alike[0].band.high_hz)), ""
+            )
+            line += f"; {lost} {side}{'calls go' if lost > 1 else 'call goes'} with the noise"
         yield line
-    if (more := len(by_cut(cuts)) - _TOLD) > 0:
-        yield f"and {more} more low cuts elsewhere"
+    if (more := len(by_band(cuts)) - _TOLD) > 0:
+        yield f"and {more} more cuts elsewhere"
 
 
 def _spoilt_track(faults: Sequence[str], used: int) -> str:
@@ -351,10 +361,10 @@ def _nothing_helps(calls: Sequence[Call], noises: Sequence[Effect], before: Figu
     if not noises and before.standing == len(calls):
         return "there is nothing to mend"
     if not calls:
-        return "no channel, low cut or notch would help, and no call was found that one might keep"
+        return "no channel, cut or notch would help, and no call was found that one might keep"
     if before.median_db >= _ENOUGH_DB:
         return "its calls stand clear as they are: a filter would only thin the sound"
-    return "no channel, low cut or notch makes the calls stand clearer"
+    return "no channel, cut or notch makes the calls stand clearer"
 
 
 def _best_channel(heard: dict[int, Spectra], used: int) -> int:
@@ -406,7 +416,7 @@ def _low_cut(
     loudness = heard.calls @ weights()
     tried: list[tuple[float, int, float]] = []
     for cut_hz in (0.0, *_CUTS_HZ):
-        gain = cut_gain(float(cut_hz) or None)
+        gain = Band(low_hz=float(cut_hz)).gain()
         kept = heard.calls @ (weights() * gain) >= _KEPT * loudness
         if clear.any() and kept[clear].mean() < _CALLS_KEPT:
             break  # higher cuts take more
@@ -425,12 +435,12 @@ def _low_cut(
     )
 
 
-def _hum(path: Path, places_s: Sequence[float], channel: int, cut_hz: float | None) -> Hum | None:
+def _hum(path: Path, places_s: Sequence[float], channel: int, cut_hz: float) -> Hum | None:
     """Hum in the quietest stretch, or where the log has it, as far as a low cut leaves it."""
     for start_s in places_s:
         sound, rate_hz = read_span(path, start_s, start_s + QUIET_S)
         hum = find_hum(sound[min(channel, len(sound) - 1)], rate_hz)
         if hum is not None:
-            lines = tuple(line for line in hum.lines if line * hum.base_hz > (cut_hz or 0.0) / 2)
+            lines = tuple(line for line in hum.lines if line * hum.base_hz > cut_hz / 2)
             return replace(hum, lines=lines) if lines else None
     return None

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
+import operator
 import re
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from calltag.records import Span, Usable
+from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.masking import Effect, Left
 from calltag.takes.thresholds import Thresholds
-from calltag.takes.words import hertz, listed
+from calltag.takes.words import listed
 
 NATURAL_SOUND = "natural sound"
 """Purpose of a stretch that is good as it is."""
@@ -21,23 +24,10 @@ _UP_TO = re.compile(r"(?:sound ends at|cannot be read beyond) ([\d.]+) s")
 _FROM = re.compile(r"sound starts ([\d.]+) s after the picture")
 
 
-class LowCut(NamedTuple):
-    """A stretch of a take whose noise a low cut takes, and where the cut takes 3 dB."""
-
-    start_s: float
-    end_s: float
-    cut_hz: float
-
-    @property
-    def span(self) -> Span:
-        """The stretch."""
-        return Span(self.start_s, self.end_s)
-
-
 class _Cell(NamedTuple):
     span: Span
     left: Left
-    cut_hz: float
+    band: Band
 
 
 def broken_spans(faults: Iterable[str], duration_s: float) -> list[Span]:
@@ -115,13 +105,13 @@ def usable_stretches(
     return tuple(usable), natural_s
 
 
-def low_cuts(
+def needed_cuts(
     effects: Sequence[Effect],
     broken: Sequence[Span],
     duration_s: float,
     thresholds: Thresholds,
-) -> tuple[LowCut, ...]:
-    """List the low cuts that the reasons and usable stretches of a take are given with.
+) -> tuple[Cut, ...]:
+    """List the cuts that the reasons and usable stretches of a take are given with.
 
     Reasons and purposes name these, and `calltag.takes.rescue` makes them.
 
@@ -138,29 +128,29 @@ def low_cuts(
 
     Returns
     -------
-    tuple of LowCut
+    tuple of Cut
         In order, none overlapping another.
     """
     cells = _cells(effects, broken, duration_s, thresholds)
-    cuts: list[LowCut] = []
+    cuts: list[Cut] = []
     for cell in cells:
-        if not cell.cut_hz:
+        if not cell.band:
             continue
         start_s, end_s = cell.span
-        if cuts and cuts[-1].cut_hz == cell.cut_hz and cuts[-1].end_s == start_s:
+        if cuts and cuts[-1].band == cell.band and cuts[-1].end_s == start_s:
             start_s = cuts.pop().start_s
-        cuts.append(LowCut(start_s, end_s, cell.cut_hz))
+        cuts.append(Cut(start_s, end_s, cell.band))
     return tuple(cuts)
 
 
 def _cells(
     effects: Sequence[Effect], broken: Sequence[Span], duration_s: float, t: Thresholds
 ) -> list[_Cell]:
-    """The take cut at every edge of a noise: what is left there, and the low cut it needs."""
-    painted = [(start_s, end_s, Left.LOST, 0.0) for start_s, end_s in broken]
+    """The take cut at every edge of a noise: what is left there, and the cuts it needs."""
+    painted = [(start_s, end_s, Left.LOST, UNCUT) for start_s, end_s in broken]
     for effect in effects:
         start_s, end_s = effect.noise.start_s - t.margin_s, effect.noise.end_s + t.margin_s
-        painted.append((start_s, end_s, effect.left, effect.cut_hz))
+        painted.append((start_s, end_s, effect.left, effect.band))
     rescued = [
         (call.start_s - t.handle_s, call.end_s + t.handle_s)
         for effect in effects
@@ -168,18 +158,18 @@ def _cells(
         for call in effect.standing
     ]
     edges = {0.0, duration_s}
-    for start_s, end_s, *_ in [*painted, *rescued]:
+    for start_s, end_s in [*(one[:2] for one in painted), *rescued]:
         edges |= {min(max(edge, 0.0), duration_s) for edge in (start_s, end_s)}
     cells = []
     for start_s, end_s in itertools.pairwise(sorted(edges)):
         middle = (start_s + end_s) / 2
-        here = [(left, cut) for a, b, left, cut in painted if a <= middle < b]
+        here = [(left, band) for a, b, left, band in painted if a <= middle < b]
         left = max((left for left, _ in here), default=Left.NATURAL)
         gone = any(a <= middle < b for a, b in broken)
         if left == Left.LOST and not gone and any(a <= middle < b for a, b in rescued):
             left = Left.OVER
-        cut_hz = max((cut for _, cut in here), default=0.0)
-        cells.append(_Cell(Span(start_s, end_s), left, cut_hz))
+        band = functools.reduce(operator.and_, (band for _, band in here), UNCUT)
+        cells.append(_Cell(Span(start_s, end_s), left, band))
     return cells
 
 
@@ -189,7 +179,8 @@ def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
     for left, group in itertools.groupby(run, lambda cell: cell.left):
         cells = list(group)
         span = Span(cells[0].span.start_s, cells[-1].span.end_s)
-        parts.append(_Cell(span, left, max(cell.cut_hz for cell in cells)))
+        band = functools.reduce(operator.and_, (cell.band for cell in cells))
+        parts.append(_Cell(span, left, band))
     while len(parts) > 1:
         short = min(range(len(parts)), key=lambda i: parts[i].span.length_s)
         if parts[short].span.length_s >= least_s:
@@ -200,21 +191,21 @@ def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
             _Cell(
                 Span(one.span.start_s, other.span.end_s),
                 max(one.left, other.left),
-                max(one.cut_hz, other.cut_hz),
+                one.band & other.band,
             )
         ]
-    return [Usable(*part.span, _purpose(part.left, part.cut_hz)) for part in parts]
+    return [Usable(*part.span, _purpose(part.left, part.band)) for part in parts]
 
 
-def _purpose(left: Left, cut_hz: float) -> str:
+def _purpose(left: Left, band: Band) -> str:
     if left == Left.NATURAL:
         return NATURAL_SOUND
     if left == Left.HUM:
         return "natural sound after notches at the hum"
     if left == Left.RUMBLE:
-        return f"natural sound after a low cut at {hertz(cut_hz)}"
-    if left == Left.BESIDE and cut_hz:
-        return f"calls after a low cut at {hertz(cut_hz)}"
+        return f"natural sound after a {band}"
+    if left in (Left.ABOVE, Left.BELOW) and band.is_open:
+        return f"calls after a {band}"
     return "calls, with the noise under them"
 
 

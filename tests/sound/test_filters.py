@@ -12,6 +12,7 @@ from calltag.sound.filters import (
     filtered,
     filtered_in_pieces,
     gain_db,
+    high_cut,
     hum_notch,
     low_cut,
     settling_s,
@@ -25,6 +26,23 @@ def run(sound, sections, block=None):
     size = block or sound.shape[1]
     blocks = (sound[:, i : i + size] for i in range(0, sound.shape[1], size))
     return np.concatenate(list(filtered(blocks, sections, RATE_HZ)), axis=1)
+
+
+def test_high_cut_is_a_low_cut_turned_about():
+    """On the bilinear transform's frequency axis, tan(pi f / rate), f and its inverse mirror."""
+    for cutoff_hz in (300.0, 2000.0, 9000.0):
+        assert gain_db(high_cut(cutoff_hz, RATE_HZ), cutoff_hz, RATE_HZ) == pytest.approx(
+            -10 * np.log10(2), abs=1e-6
+        )
+        frequency_hz = np.array([100.0, 500.0, 4000.0, 12_000.0])
+        turned_hz, turned_cutoff_hz = RATE_HZ / 2 - frequency_hz, RATE_HZ / 2 - cutoff_hz
+        np.testing.assert_allclose(
+            gain_db(high_cut(cutoff_hz, RATE_HZ), frequency_hz, RATE_HZ),
+            gain_db(low_cut(turned_cutoff_hz, RATE_HZ), turned_hz, RATE_HZ),
+            atol=1e-6,
+        )
+    with pytest.raises(InputError, match="high cut"):
+        high_cut(24_000.0, RATE_HZ)
 
 
 @pytest.mark.parametrize("order", [2, 4])

@@ -14,6 +14,7 @@ from scipy.signal import correlate
 from calltag.errors import InputError
 from calltag.media.wav_file import Bext, read_bext
 from calltag.records import NoiseSpan
+from calltag.takes.cuts import UNCUT, Band
 from calltag.takes.rescue import examine, write_treated
 from calltag.takes.treatment import Treatment
 from calltag.takes.verdict import judge
@@ -36,7 +37,7 @@ def test_a_low_cut_brings_the_whistles_above_an_engine(engine_take, tmp_path):
     rescue = examine(path, log)
     assert rescue.before.standing == 0
     assert rescue.expected.standing == 4
-    assert 1000 < rescue.treatment.low_cut_hz < 4500
+    assert 1000 < rescue.treatment.band.low_hz < 4500
     assert rescue.treatment.hum is None
     assert rescue.treatment.channel is None
     assert any("low cut" in line and "4 of 4" in line for line in rescue.advice)
@@ -70,14 +71,14 @@ def test_a_boom_is_not_cut_away(scene, tmp_path):
         made.whistle(start_s + 1.5, hz=4000, level_db=-33)
     rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav"))
     # the bittern's rule: a 200 Hz cut takes a 150 Hz boom's fundamental (Tauchert & Frommolt 2012)
-    assert rescue.treatment.low_cut_hz is None or rescue.treatment.low_cut_hz < 150
+    assert rescue.treatment.band.low_hz < 150
     assert rescue.expected.standing == 8
 
 
 def test_rumble_in_a_take_without_calls(scene, tmp_path):
     log = scene(20).add_noise("wind", 30, 250, -30).log(tmp_path / "A.wav")
     rescue = examine(tmp_path / "A.wav", log)
-    assert rescue.treatment.low_cut_hz == pytest.approx(275)
+    assert rescue.treatment.band.low_hz == pytest.approx(275)
     assert rescue.expected.rest_lufs < rescue.before.rest_lufs - 1.5
 
 
@@ -87,7 +88,7 @@ def test_a_rasp_in_the_calls_own_band_cannot_be_helped(scene, tmp_path):
         made.whistle(start_s, level_db=-40, snr_db=3)
     rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav"))
     assert not rescue.treatment
-    assert any("no channel, low cut or notch" in line for line in rescue.advice)
+    assert any("no channel, cut or notch" in line for line in rescue.advice)
     with pytest.raises(InputError, match="nothing to treat"):
         write_treated(
             tmp_path / "A.wav", tmp_path / "B.wav", made.log(tmp_path / "A.wav"),
@@ -106,7 +107,7 @@ def test_hum_is_notched(scene, tmp_path, mains_hz):
     rescue = examine(path, log)
     assert rescue.treatment.hum is not None
     assert rescue.treatment.hum.mains_hz == mains_hz
-    write_treated(path, out, log, replace(rescue.treatment, low_cut_hz=None), Bext())
+    write_treated(path, out, log, replace(rescue.treatment, band=UNCUT), Bext())
     spectra = [np.abs(np.fft.rfft(sf.read(p)[0][:, 0] * np.hanning(made.n))) for p in (path, out)]
     at = round(3 * (mains_hz + 0.03) * made.n / RATE_HZ)
     line = [20 * np.log10(spectrum[at - 3 : at + 4].max()) for spectrum in spectra]
@@ -150,17 +151,43 @@ def test_what_the_reasons_propose_is_what_rescue_does(scene, tmp_path):
         wanted = [reason for reason in reasons if "(calltag rescue)" in reason]
         for reason in wanted:
             for cut in re.search(
-                r"a low cut at ([\d.]+ k?Hz)(?: to ([\d.]+ k?Hz))?", reason
+                r"a (?:low|high) cut at ([\d.]+ k?Hz)(?: to ([\d.]+ k?Hz))?", reason
             ).groups():
-                assert cut is None or f"low cut at {cut}" in said, (reason, said)
+                assert cut is None or f"cut at {cut}" in said, (reason, said)
         proposed += bool(wanted)
         if wanted:
-            assert not any("no channel, low cut" in line for line in rescue.advice)
+            assert not any("no channel, cut" in line for line in rescue.advice)
             gained += rescue.expected.rest_lufs < rescue.before.rest_lufs - 1.5
-        elif rescue.treatment.low_cut_hz is not None:  # the reasons had nothing against its calls
+        elif rescue.treatment.band:  # the reasons had nothing against its calls
             assert rescue.expected.standing >= rescue.before.standing
     assert proposed >= 8
     assert gained >= 0.9 * proposed
+
+
+def test_a_high_cut_brings_hoots_out_of_a_hiss_above_them(scene, tmp_path):
+    made = scene(20).add_noise("machine", 3000, 9000, -34)
+    for start_s in STARTS_S:
+        made.whistle(start_s, hz=700, level_db=-38)
+    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
+    log = made.log(path)
+    rescue = examine(path, log)
+    assert 700 / 0.8 < rescue.treatment.band.high_hz < 3000
+    assert rescue.treatment.band.low_hz == 0
+    assert rescue.before.standing == 0
+    assert any("4 of 4 calls that it keeps" in line for line in rescue.advice)
+    made_of = write_treated(path, out, log, rescue.treatment, Bext())
+    assert made_of.after.standing == 4
+    assert made_of.after.median_db == pytest.approx(rescue.expected.median_db, abs=1)
+    original, treated = (sf.read(p)[0][:, 0] for p in (path, out))
+    call = slice(round(3.2 * RATE_HZ), round(3.4 * RATE_HZ))
+    assert 20 * np.log10(treated[call].std()) == pytest.approx(-38, abs=0.5)
+    lag = correlate(treated[call], original[call], mode="full").argmax()
+    assert lag == call.stop - call.start - 1
+
+
+def test_cuts_that_leave_nothing_are_refused(engine_take):
+    with pytest.raises(InputError, match="low cut at 5 kHz and high cut at 2 kHz leave nothing"):
+        examine(*engine_take, Treatment(band=Band(5000.0, 2000.0)))
 
 
 def test_a_cut_where_the_noise_is_leaves_the_rest_of_the_take_alone(scene, tmp_path):
@@ -171,7 +198,7 @@ def test_a_cut_where_the_noise_is_leaves_the_rest_of_the_take_alone(scene, tmp_p
     rescue = examine(path, log)
     (cut,) = rescue.treatment.cuts
     assert (cut.start_s, cut.end_s) == pytest.approx((0, 5.3))
-    assert 500 < cut.cut_hz < 4000
+    assert 500 < cut.band.low_hz < 4000
     made_of = write_treated(path, out, log, rescue.treatment, Bext())
     assert made_of.after.standing == 3
     assert made_of.after.median_db == pytest.approx(rescue.expected.median_db, abs=1)
@@ -254,8 +281,8 @@ def test_alike_channels_are_left_alone(engine_take):
 
 def test_a_treatment_of_ones_own(engine_take, tmp_path):
     path, log = engine_take
-    rescue = examine(path, log, Treatment(low_cut_hz=300.0))
-    assert rescue.treatment == Treatment(low_cut_hz=300.0)
+    rescue = examine(path, log, Treatment(band=Band(low_hz=300.0)))
+    assert rescue.treatment == Treatment(band=Band(low_hz=300.0))
     assert rescue.expected.rest_lufs < rescue.before.rest_lufs
     with pytest.raises(InputError, match="no channel 3"):
         examine(path, log, Treatment(channel=3))
@@ -268,7 +295,7 @@ def test_what_would_exceed_full_scale_is_turned_down(scene, tmp_path):
     made.sound = np.clip(3 * np.sin(2 * np.pi * 30 * t), -0.98, 0.98) * np.sign(made.sound + 1e-9)
     path, out = tmp_path / "A.wav", tmp_path / "B.wav"
     log = made.log(path)
-    made_of = write_treated(path, out, log, Treatment(low_cut_hz=200.0), Bext())
+    made_of = write_treated(path, out, log, Treatment(band=Band(low_hz=200.0)), Bext())
     assert made_of.turned_down_db > 0
     assert np.abs(sf.read(out)[0]).max() <= 0.975
 
@@ -276,7 +303,7 @@ def test_what_would_exceed_full_scale_is_turned_down(scene, tmp_path):
 def test_the_take_itself_is_never_written_to(engine_take):
     path, log = engine_take
     with pytest.raises(InputError, match="never written to"):
-        write_treated(path, path, log, Treatment(low_cut_hz=300.0), Bext())
+        write_treated(path, path, log, Treatment(band=Band(low_hz=300.0)), Bext())
     silent = replace(log, take=replace(log.take, sample_rate_hz=None, channels=0))
     with pytest.raises(InputError, match="no sound"):
         examine(path, silent)

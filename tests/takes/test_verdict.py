@@ -104,21 +104,44 @@ def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing()
     whine = noise("machine", 0.0, 60.0, 2500.0, 8000.0)
     hoots = [whistle(t, low_hz=850.0, high_hz=1600.0) for t in (5, 20, 40)]
     faint = whistle(30, snr_db=2.0, low_hz=850.0, high_hz=1600.0)
-    (reason,) = judge(take_log([*hoots, faint], [whine])).reasons
+    verdict = judge(take_log([*hoots, faint], [whine]))
+    (reason,) = verdict.reasons
     # half-way, in octaves, between the hoots' top and the whine's bottom
     assert reason.endswith(
-        "3 of 4 calls stand clear below its band, a high cut at 2 kHz in your edit keeps them"
+        "3 of 4 calls stand clear below its band, a high cut at 2 kHz keeps them (calltag rescue)"
     )
+    assert verdict.usable[0].purpose == "calls after a high cut at 2 kHz"
     two = [
         noise("machine", 0.0, 25.0, 2500.0, 8000.0),
         noise("machine", 35.0, 60.0, 3600.0, 8000.0),
     ]
     (reason,) = judge(take_log(hoots, two)).reasons
     assert "3 of 3 calls" in reason
-    assert "a high cut at 2 kHz to 2.4 kHz" in reason
+    assert "a high cut at 2 kHz to 2.5 kHz" in reason
     (reason,) = judge(take_log([*hoots, whistle(50)], [whine])).reasons
     assert reason.endswith("4 of 4 calls stand above it, but in its own band: no filter parts them "
                            "from it")  # fmt: skip
+
+
+def test_calls_between_two_noises_are_kept_by_both_cuts():
+    hoots = [whistle(t, low_hz=850.0, high_hz=1600.0) for t in (5, 20, 40)]
+    noises = [noise("wind", 0.0, 60.0, 20.0, 250.0), noise("machine", 0.0, 60.0, 2500.0, 8000.0)]
+    verdict = judge(take_log(hoots, noises))
+    machine, wind = verdict.reasons
+    assert "a high cut at 2 kHz keeps them (calltag rescue)" in machine
+    assert "a low cut at 400 Hz takes it out (calltag rescue)" in wind
+    assert verdict.usable[0].purpose == "calls after a low cut at 400 Hz and high cut at 2 kHz"
+
+
+def test_of_calls_above_one_noise_and_below_another_those_above_are_kept():
+    whistles = [whistle(t) for t in (5, 20)]
+    hoots = [whistle(t, low_hz=850.0, high_hz=1600.0) for t in (30, 40)]
+    rasp = noise("machine", 25.0, 60.0, 2500.0, 8000.0)
+    rumble = noise("machine/engine", 0.0, 60.0, 60.0, 2400.0)
+    verdict = judge(take_log([*whistles, *hoots], [rasp, rumble]))
+    assert not any("high cut" in text for text in (*verdict.reasons, verdict.usable[0].purpose))
+    assert any("2 of 4 calls stand above it" in reason for reason in verdict.reasons)
+    assert any("2 of 2 calls stand above it, but in its own band" in r for r in verdict.reasons)
 
 
 def test_a_boom_below_a_wind_is_not_filtered_away():
