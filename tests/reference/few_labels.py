@@ -1,0 +1,169 @@
+"""Call types learnt from a few labels, with calls of types about that nobody taught.
+
+`python tests/reference/few_labels.py TAUGHT JUDGED --labels 5` teaches with finds in one folder of
+scenes and judges by those in another, made of other clips. Each folder holds wave files and a
+`truth.csv` with the columns ``take,start_s,end_s,label,snr_db``. Of the types of call, `--untaught`
+are drawn and taught by nobody; of each of the others, so many finds are labelled. That is drawn
+`--draws` times, and the means are printed:
+
+- macro F1 of the taught types over the finds at 10 dB and above, strangers and false finds about;
+- the share of strangers that get a name, and of calls of taught types that are named rightly, at
+  the threshold that teaching chooses;
+- the share of strangers named where 90 % of the calls of taught types would be named;
+- expected calibration error of finds of taught types, in ten bins.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+from collections import defaultdict
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from sklearn.metrics import f1_score
+
+from calltag.learn.by_hand import Example, Sound
+from calltag.learn.confidence import calibration_error
+from calltag.learn.finder import Finder
+from calltag.learn.teach import teach
+from calltag.media.probe import probe
+from calltag.records import FloatArray, Span
+
+OVERLAP = 0.5
+"""Share of a find that has to lie in a call for it to be one of that type."""
+
+CLEAR_DB = 10.0
+RECALL = 0.9
+STRANGER, FALSE = "of no taught type", "no call"
+
+
+class Find(NamedTuple):
+    """A find in a scene, and what it is."""
+
+    take: str
+    span: Span
+    features: FloatArray
+    label: str
+    snr_db: float
+
+
+def finds(finder: Finder, folder: Path) -> list[Find]:
+    """What is found in a folder of scenes at even odds and above; `FALSE` for what is no call."""
+    truth = defaultdict(list)
+    with (folder / "truth.csv").open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            truth[row["take"]].append(row)
+    found = []
+    for path in sorted(folder.glob("*.wav")):
+        for call in finder.analyse(path, probe(path)).calls:
+            if call.call_probability < 0.5:
+                continue
+            label, snr_db, most = FALSE, float("nan"), OVERLAP * call.span.length_s
+            for row in truth[path.name]:
+                start_s, end_s = float(row["start_s"]), float(row["end_s"])
+                common = min(end_s, call.end_s) - max(start_s, call.start_s)
+                if common >= most:
+                    label, snr_db, most = row["label"], float(row["snr_db"]), common
+            found.append(Find(str(path), call.span, call.features, label, snr_db))
+    return found
+
+
+def trial(
+    taught: list[Find],
+    judged: list[Find],
+    types: list[str],
+    n_labels: int,
+    rng: np.random.Generator,
+) -> dict[str, float]:
+    """Teach so many labels of each of these types, and judge."""
+    labelled = set()
+    for label in types:
+        of_type = [i for i, find in enumerate(taught) if find.label == label]
+        labelled |= {int(i) for i in rng.permutation(of_type)[:n_labels]}
+    examples = [
+        Example(
+            take=find.take,
+            span=find.span,
+            label=find.label,
+            features=find.features,
+            group=find.take,
+        )
+        for find in (taught[i] for i in sorted(labelled))
+    ]
+    others = [
+        Sound(take=find.take, span=find.span, features=find.features)
+        for i, find in enumerate(taught)
+        if i not in labelled
+    ]
+    tagger = teach(examples, unlabelled=others).tagger
+    features = np.stack([find.features for find in judged])
+    truth = np.array([find.label if find.label in (*types, FALSE) else STRANGER for find in judged])
+    said = np.array([tag.label for tag in tagger.tag(features)])
+    judgement = tagger.judges.judge(features)
+    best = tagger.judges.classes[judgement.votes.argmax(axis=1)]
+    confidence = tagger.confidence(judgement.evidence)
+
+    known, strange = np.isin(truth, types), truth == STRANGER
+    right, named = best == truth, np.isin(said, types)
+    clear = np.array([not find.snr_db < CLEAR_DB for find in judged])
+    at_recall = np.quantile(confidence[known], 1 - RECALL)
+    return {
+        "macro_f1": f1_score(
+            truth[clear], said[clear], labels=types, average="macro", zero_division=0
+        ),
+        "strangers_named": named[strange].mean(),
+        "taught_named_rightly": (said == truth)[known].mean(),
+        "strangers_named_at_recall": (confidence >= at_recall)[strange].mean(),
+        "calibration_error": calibration_error(confidence[known], right[known]),
+    }
+
+
+def measure(
+    finder: Finder,
+    taught: Path,
+    judged: Path,
+    *,
+    n_labels: int,
+    n_untaught: int,
+    draws: int,
+) -> dict[str, float]:
+    """Means of the figures over draws of untaught types and of labels."""
+    own, other = finds(finder, taught), finds(finder, judged)
+    types = sorted({find.label for find in own} - {FALSE})
+    results = []
+    for draw in range(draws):
+        rng = np.random.default_rng(draw)
+        kept = sorted(str(one) for one in rng.permutation(types)[n_untaught:])
+        results.append(trial(own, other, kept, n_labels, rng))
+    return {key: float(np.mean([result[key] for result in results])) for key in results[0]} | {
+        "finds_judged": len(other),
+        "draws": draws,
+    }
+
+
+def main() -> None:
+    """Print the figures."""
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("taught", type=Path)
+    parser.add_argument("judged", type=Path)
+    parser.add_argument("--model", type=Path, help="another starter model; its parts lie beside it")
+    parser.add_argument("--labels", type=int, default=5, help="of each type")
+    parser.add_argument("--untaught", type=int, default=3, help="types")
+    parser.add_argument("--draws", type=int, default=6)
+    arguments = parser.parse_args()
+    figures = measure(
+        Finder.load(arguments.model),
+        arguments.taught,
+        arguments.judged,
+        n_labels=arguments.labels,
+        n_untaught=arguments.untaught,
+        draws=arguments.draws,
+    )
+    print(json.dumps({key: round(value, 3) for key, value in figures.items()}, indent=2))
+
+
+if __name__ == "__main__":
+    main()
