@@ -10,7 +10,7 @@ are drawn and taught by nobody; of each of the others, so many finds are labelle
 - the share of strangers that get a name, and of calls of taught types that are named rightly, at
   the threshold that teaching chooses;
 - the share of strangers named where 90 % of the calls of taught types would be named;
-- expected calibration error of finds of taught types, in ten bins.
+- expected calibration error of finds of taught types, in ten bins, all draws together.
 """
 
 from __future__ import annotations
@@ -38,6 +38,14 @@ OVERLAP = 0.5
 CLEAR_DB = 10.0
 RECALL = 0.9
 STRANGER, FALSE = "of no taught type", "no call"
+
+
+class Trial(NamedTuple):
+    """What came of one draw: its figures, and of each find of a taught type how sure and right."""
+
+    figures: dict[str, float]
+    confidence: np.ndarray
+    right: np.ndarray
 
 
 class Find(NamedTuple):
@@ -77,7 +85,7 @@ def trial(
     types: list[str],
     n_labels: int,
     rng: np.random.Generator,
-) -> dict[str, float]:
+) -> Trial:
     """Teach so many labels of each of these types, and judge."""
     labelled = set()
     for label in types:
@@ -110,15 +118,15 @@ def trial(
     right, named = best == truth, np.isin(said, types)
     clear = np.array([not find.snr_db < CLEAR_DB for find in judged])
     at_recall = np.quantile(confidence[known], 1 - RECALL)
-    return {
+    figures = {
         "macro_f1": f1_score(
             truth[clear], said[clear], labels=types, average="macro", zero_division=0
         ),
         "strangers_named": named[strange].mean(),
         "taught_named_rightly": (said == truth)[known].mean(),
         "strangers_named_at_recall": (confidence >= at_recall)[strange].mean(),
-        "calibration_error": calibration_error(confidence[known], right[known]),
     }
+    return Trial(figures, confidence[known], right[known])
 
 
 def measure(
@@ -133,12 +141,18 @@ def measure(
     """Means of the figures over draws of untaught types and of labels."""
     own, other = finds(finder, taught), finds(finder, judged)
     types = sorted({find.label for find in own} - {FALSE})
-    results = []
+    trials = []
     for draw in range(draws):
         rng = np.random.default_rng(draw)
         kept = sorted(str(one) for one in rng.permutation(types)[n_untaught:])
-        results.append(trial(own, other, kept, n_labels, rng))
-    return {key: float(np.mean([result[key] for result in results])) for key in results[0]} | {
+        trials.append(trial(own, other, kept, n_labels, rng))
+    confidence, right = (
+        np.concatenate(parts)
+        for parts in zip(*[(one.confidence, one.right) for one in trials], strict=True)
+    )
+    means = {key: float(np.mean([t.figures[key] for t in trials])) for key in trials[0].figures}
+    return means | {
+        "calibration_error": calibration_error(confidence, right),
         "finds_judged": len(other),
         "draws": draws,
     }

@@ -39,7 +39,7 @@ def finds(rng: np.random.Generator, *, spread: float) -> list[few_labels.Find]:
 def test_types_that_lie_apart_are_learnt_and_strangers_are_left_alone(rng, n_labels):
     figures = few_labels.trial(
         finds(rng, spread=0.2), finds(rng, spread=0.2), TYPES[:3], n_labels, rng
-    )
+    ).figures
     assert figures["macro_f1"] > 0.95
     assert figures["taught_named_rightly"] > 0.9
     assert figures["strangers_named"] < 0.1
@@ -47,7 +47,9 @@ def test_types_that_lie_apart_are_learnt_and_strangers_are_left_alone(rng, n_lab
 
 
 def test_types_that_are_all_alike_are_not(rng):
-    figures = few_labels.trial(finds(rng, spread=8.0), finds(rng, spread=8.0), TYPES[:3], 5, rng)
+    figures = few_labels.trial(
+        finds(rng, spread=8.0), finds(rng, spread=8.0), TYPES[:3], 5, rng
+    ).figures
     assert figures["macro_f1"] < 0.5
     # nothing tells them from the taught: at 90 % of those, as many of the strangers
     assert figures["strangers_named_at_recall"] > 0.7

@@ -16,8 +16,9 @@ labels. A find is not an identification record.
 **Learnt from** {phrases} invented phrases of calls and synthetic noise
 (`calltag/learn/starter`), and {recordings} recordings listed with their licence in
 `sources.csv`: ESC-10 (K. J. Piczak, 2015, doi:10.7910/DVN/YDEPUT; CC0 and CC BY, each clip
-attributed in the data set's own LICENSES.txt) and example recordings of librosa (CC BY, public
-domain, attributed in the text beside each). Recordings under other licences were left out. The
+attributed in the data set's own LICENSES.txt), example recordings of librosa (CC BY, public
+domain, attributed in the text beside each), and sounds from packages of Debian 12 (CC BY, CC0,
+attributed in each package's copyright file). Recordings under other licences were left out. The
 model file is under calltag's own licence.
 
 **Judged** on recordings that it had not heard: a network was trained without each of {left_out}
@@ -40,7 +41,7 @@ Calibration error of a find's probability: {calibration_error}.
 |---|---|---|
 {kinds}
 
-**Limits.** Wind, handling and most voices were synthetic. Insects, frogs and mammals other than
+**Limits.** Nearly all wind, handling and most voices were synthetic. Insects, frogs and mammals other than
 dogs were not among the recordings. Animal sounds in the recordings of water may have been taken
 for water.
 
