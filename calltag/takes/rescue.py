@@ -2,8 +2,8 @@
 
 Four things are tried: another channel of the same take, cuts, notches for mains hum, and the
 sound of another recorder that ran at the same time. The cuts are those that the verdict's reasons
-name, where they name them; where they name none, a low cut of the whole take is looked for that
-keeps the calls and makes them stand clearer. How they then stand above the rest is measured, first
+name, where they name them; where they name none, cuts of the whole take are looked for that keep
+the calls and make them stand clearer. How they then stand above the rest is measured, first
 on their spectra and, once the treated file is written, on that file. Nothing is turned up, and
 footage is never written to.
 """
@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from calltag.errors import InputError
 from calltag.learn.labels import noise_kind
@@ -27,7 +28,7 @@ from calltag.records import Call, FloatArray, Span, TakeLog
 from calltag.sound.engine import describe_machine
 from calltag.sound.hum import Hum, find_hum
 from calltag.sound.spectrum import RATE_HZ
-from calltag.takes.cuts import Band, Cut, by_band
+from calltag.takes.cuts import UNCUT, Band, Cut, by_band
 from calltag.takes.masking import Effect, Left, effects
 from calltag.takes.standing import (
     QUIET_S,
@@ -45,9 +46,9 @@ from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.treatment import Treatment, treated
 from calltag.takes.usable import broken_spans, needed_cuts
 from calltag.takes.verdict import likely_calls
-from calltag.takes.words import hertz, stretches
+from calltag.takes.words import stretches
 
-_CUTS_HZ = np.geomspace(50.0, 8000.0, 89)  # twelve to the octave
+_CUTS_HZ: list[float] = np.geomspace(50.0, 8000.0, 89).tolist()  # twelve to the octave
 _KEPT = 0.8  # part of a call's loudness that a cut must leave: 1 dB
 _CALLS_KEPT = 0.95  # part of the clear calls that must be left so: some finds are no calls
 _WORTH_DB = 1.5  # a treatment that gains less is not worth a new file
@@ -182,10 +183,11 @@ def examine(
     if cuts:
         treatment = replace(treatment, **_as_cuts(cuts, take.duration_s))
         advice += _told_cuts(spectra, cuts, calls, take.duration_s, t)
-    elif cut_hz := _low_cut(spectra, calls, noises, t):
-        treatment = replace(treatment, band=Band(low_hz=cut_hz))
+    elif band := _cut_of_whole(spectra, calls, noises, t):
+        treatment = replace(treatment, band=band)
         after = figures(spectra, _gains(treatment, calls, regions))
-        advice.append(f"a low cut at {hertz(cut_hz)} keeps the calls: {after}")
+        keeps = "keep" if band.low_hz and math.isfinite(band.high_hz) else "keeps"
+        advice.append(f"a {band} {keeps} the calls: {after}")
     logged_s = [e.noise.start_s for e in noises if e.left == Left.HUM]
     hum = _hum(path, [spectra.quiet_s, *logged_s], channel, treatment.band.low_hz)
     if hum is not None:
@@ -404,33 +406,54 @@ def _machines(path: Path, take_log: TakeLog, channel: int, t: Thresholds) -> Ite
             yield f"the machine {stretches([noise.span], take_log.take.duration_s)} has a {beat}"
 
 
-def _low_cut(
+def _cut_of_whole(
     heard: Spectra, calls: Sequence[Call], noises: Sequence[Effect], t: Thresholds
-) -> float | None:
-    """Where a low cut of the whole take gains most without taking a clear call."""
+) -> Band:
+    """The cuts of the whole take that gain most without taking a clear call.
+
+    A high cut dulls all that is heard with the calls, so that it is made only where more of them
+    stand clear by it.
+    """
     if not calls:
-        return None
+        return UNCUT
     clear = np.array([call.snr_db >= t.clear_snr_db for call in calls])
     # a call that the verdict counts as lost in a noise is not rescued by a cut
     open_ = np.array([not any(c in e.calls and c not in e.standing for e in noises) for c in calls])
+    low = _mildest_best(heard, clear, open_, [UNCUT, *map(Band, _CUTS_HZ)], worth_db=_WORTH_DB)
+    high = [low, *(low & Band(high_hz=cut_hz) for cut_hz in _CUTS_HZ[::-1] if cut_hz > low.low_hz)]
+    return _mildest_best(heard, clear, open_, high, worth_db=float("inf"))
+
+
+def _mildest_best(
+    heard: Spectra,
+    clear: npt.NDArray[np.bool_],
+    open_: npt.NDArray[np.bool_],
+    bands: Sequence[Band],
+    worth_db: float,
+) -> Band:
+    """Of cuts, mildest first, the first that gains nearly most; `bands[0]` if none is worth it.
+
+    Worth it is what makes more calls stand, or the middle one stand `worth_db` clearer.
+    """
     loudness = heard.calls @ weights()
-    tried: list[tuple[float, int, float]] = []
-    for cut_hz in (0.0, *_CUTS_HZ):
-        gain = Band(low_hz=float(cut_hz)).gain()
+    tried: list[tuple[Band, int, float]] = []
+    for band in bands:
+        gain = band.gain()
         kept = heard.calls @ (weights() * gain) >= _KEPT * loudness
-        if clear.any() and kept[clear].mean() < _CALLS_KEPT:
-            break  # higher cuts take more
+        if tried and clear.any() and kept[clear].mean() < _CALLS_KEPT:
+            break  # sharper cuts take more
         above = stand_db(heard, gain)
         standing = int(((above >= STANDS_DB) & kept & open_).sum())
         middle_db = float(np.median(np.minimum(above[open_], _ENOUGH_DB))) if open_.any() else 0.0
-        tried.append((float(cut_hz), standing, middle_db))
+        tried.append((band, standing, middle_db))
     most = max(standing for _, standing, _ in tried)
     best_db = max(middle_db for _, standing, middle_db in tried if standing == most)
-    if most == tried[0][1] and best_db < tried[0][2] + _WORTH_DB:
-        return None
+    _, standing_now, now_db = tried[0]
+    if most == standing_now and best_db < now_db + worth_db:
+        return bands[0]
     return next(
-        cut_hz
-        for cut_hz, standing, middle_db in tried
+        band
+        for band, standing, middle_db in tried
         if standing == most and middle_db >= best_db - _NEAR_BEST_DB
     )
 

@@ -185,6 +185,27 @@ def test_a_high_cut_brings_hoots_out_of_a_hiss_above_them(scene, tmp_path):
     assert lag == call.stop - call.start - 1
 
 
+def test_a_high_cut_is_looked_for_where_no_noise_is_named(scene, tmp_path):
+    made = scene(20)
+    made.sound += made.band_noise(3000, 9000, -34)  # hiss that was taken for natural sound
+    for start_s in STARTS_S:
+        made.whistle(start_s, hz=700, level_db=-38, snr_db=30)
+    log = made.log(tmp_path / "A.wav")
+    rescue = examine(tmp_path / "A.wav", log)
+    assert (rescue.before.standing, rescue.expected.standing) == (0, 4)
+    assert 900 < rescue.treatment.band.high_hz < 3000
+
+
+def test_no_high_cut_dulls_calls_that_stand_without_it(scene, tmp_path):
+    made = scene(20, background_db=-50)
+    for start_s in STARTS_S:
+        made.whistle(start_s, hz=700, level_db=-37, snr_db=30)
+    rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav"))
+    assert rescue.before.standing == 4
+    assert rescue.before.median_db < 15
+    assert not np.isfinite(rescue.treatment.band.high_hz)
+
+
 def test_cuts_that_leave_nothing_are_refused(engine_take):
     with pytest.raises(InputError, match="low cut at 5 kHz and high cut at 2 kHz leave nothing"):
         examine(*engine_take, Treatment(band=Band(5000.0, 2000.0)))
