@@ -41,9 +41,9 @@ Calibration error of a find's probability: {calibration_error}.
 |---|---|---|
 {kinds}
 
-**Limits.** Nearly all wind, handling and most voices were synthetic. Insects, frogs and mammals other than
-dogs were not among the recordings. Animal sounds in the recordings of water may have been taken
-for water.
+**Limits.** Handling, nearly all wind and most voices were synthetic. Insects, frogs and mammals
+other than dogs were not among the recordings. Animal sounds in the recordings of water may have
+been taken for water.
 
 **Rebuild** with the recordings in one folder, as `sources.csv` names them:
 

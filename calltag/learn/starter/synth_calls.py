@@ -379,6 +379,8 @@ def phrase(rng: Rng) -> FloatArray:
         if peak > 0:
             pieces.append(one / peak * np.float32(np.exp(rng.normal(0, 0.25))))
             pieces.append(np.zeros(int(_vary(rng, gap_s, 0.15) * RATE_HZ), np.float32))
+    if not pieces:  # voices that happened to make no sound at all
+        return phrase(rng)
     sound = np.concatenate(pieces[:-1])[: int(LONGEST_S * RATE_HZ)]
     sound[-480:] *= np.linspace(1, 0, len(sound[-480:]), dtype=np.float32)
     sound = placed(rng, sound)
