@@ -233,11 +233,11 @@ def _together(found: Sequence[Effect], t: Thresholds) -> list[Effect]:
     for run in merged((effect.noise.span for effect in found if effect.band), 2 * t.margin_s):
         inside = [e for e in found if e.band and run.start_s <= e.noise.start_s < run.end_s]
         band = functools.reduce(operator.and_, (e.band for e in inside))
-        if any(e.left == Left.ABOVE for e in inside):
+        if any(e.left == Left.ABOVE for e in inside) or not band.is_open:
             band = Band(low_hz=band.low_hz)
         common |= {id(e): band for e in inside}
     together = [replace(e, band=common.get(id(e), UNCUT)) for e in found]
-    return [replace(e, left=Left.OVER) if _without_high_cut(e) else e for e in together]
+    return [replace(e, left=Left.OVER, band=UNCUT) if _without_high_cut(e) else e for e in together]
 
 
 def _without_high_cut(effect: Effect) -> bool:

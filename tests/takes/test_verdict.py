@@ -144,6 +144,18 @@ def test_of_calls_above_one_noise_and_below_another_those_above_are_kept():
     assert any("2 of 2 calls stand above it, but in its own band" in r for r in verdict.reasons)
 
 
+def test_no_two_cuts_leave_nothing_between_them():
+    booms = [whistle(t, low_hz=100.0, high_hz=180.0, snr_db=20.0) for t in (35, 50)]
+    wind, whine = noise("wind", 0.0, 30.0, 20.0, 300.0), noise("machine", 30.2, 60.0, 250.0, 8000.0)
+    verdict = judge(take_log(booms, [wind, whine]))
+    assert any("a low cut at 330 Hz takes it out" in reason for reason in verdict.reasons)
+    assert any("2 of 2 calls stand above it, but in its own band" in r for r in verdict.reasons)
+    assert [use.purpose for use in verdict.usable] == [
+        "natural sound after a low cut at 330 Hz",
+        "calls, with the noise under them",
+    ]
+
+
 def test_a_boom_below_a_wind_is_not_filtered_away():
     boom = whistle(10, snr_db=15.0, low_hz=120.0, high_hz=180.0)
     wind = noise("wind", 0, 60, 20.0, 250.0)
