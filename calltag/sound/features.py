@@ -17,7 +17,7 @@ from calltag.sound.engine import listen_for_beat
 from calltag.sound.events import Region
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
 
-FEATURE_VERSION = 3
+FEATURE_VERSION = 4
 """Version of the whole row."""
 
 MEASURED_VERSION = 2

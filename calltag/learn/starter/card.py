@@ -21,13 +21,13 @@ domain, attributed in the text beside each), and sounds from packages of Debian 
 attributed in each package's copyright file). Recordings under other licences were left out. The
 model file is under calltag's own licence.
 
-**Judged** on recordings that it had not heard: a network was trained without each of {left_out}
-in turn, and listened to scenes made of that group and of calls invented anew, to short takes cut
-out of them, and to the recordings themselves. {n_finds} finds there taught the second look
-(`starter.npz`, see `calltag/learn/second_look.py`), which says how sure a find is. For these
-figures, of the scenes, each group was judged by what the other groups had taught. A call counts as
-found when a quarter of it is covered, a find as right when half of it lies in calls. The network
-that ships learnt from everything, for a third more steps.{note}
+**Judged** on recordings that it had not heard: networks, {networks} in all, were trained without
+each of {left_out} in turn, and listened to scenes made of that group and of calls invented anew, to
+short takes cut out of them, and to the recordings themselves. {n_finds} finds there taught the
+second look (`starter.npz`, see `calltag/learn/second_look.py`), which says how sure a find is. For
+these figures, of the scenes, each group was judged by what the other groups had taught. A call
+counts as found when a quarter of it is covered, a find as right when half of it lies in calls. The
+network that ships learnt from everything, for a third more steps.{note}
 
 | | calls | finds | recall | precision | F1 |
 |---|---|---|---|---|---|
@@ -70,6 +70,7 @@ def card_text(card: dict[str, Any]) -> str:
         calltag=card["calltag"],
         left_out=", ".join(card["left_out"]),
         n_finds=card["second_look"]["finds"],
+        networks=card["second_look"]["networks"],
         note="\n\n" + card["note"] if "note" in card else "",
         **card["training"],
         finding="\n".join(
