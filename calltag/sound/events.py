@@ -29,6 +29,12 @@ OF_CLEAREST = 0.01
 
 LOWEST_HZ = 60.0
 
+DROWNED_SNR_DB = 3.0
+"""Where an event stands less than this above its background, its band may be that of a machine that
+wavers under it: it is looked for again by how far bins stand out, however little they hold."""
+
+_CLEARER_DB = 6.0  # by which an event stands out in the band found so, for that to be its band
+
 EDGE_DROP_DB = 22.0
 """An edge is where the level has fallen this far below its highest, or to the background."""
 
@@ -105,7 +111,33 @@ def background(power: FloatArray, busy: np.ndarray, first: int, last: int) -> Fl
     return lower
 
 
-def measure_region(power: FloatArray, busy: np.ndarray, first: int, last: int) -> Region:
+def measure_clearest(power: FloatArray, busy: np.ndarray, first: int, last: int) -> Region:
+    """Measure an event in the band in which it stands out, where something louder wavers under it.
+
+    Parameters
+    ----------
+    power : np.ndarray, shape (n_frames, N_BINS)
+        Power spectrum around and in the event.
+    busy : np.ndarray, shape (n_frames,), bool
+        Frames in which something was found.
+    first, last : int
+        Frames of the event.
+
+    Returns
+    -------
+    Region
+        As `measure_region` has it, unless it does not stand out there and does elsewhere.
+    """
+    region = measure_region(power, busy, first, last)
+    if region.snr_db >= DROWNED_SNR_DB:
+        return region
+    clearest = measure_region(power, busy, first, last, by_prominence=True)
+    return clearest if clearest.snr_db >= region.snr_db + _CLEARER_DB else region
+
+
+def measure_region(
+    power: FloatArray, busy: np.ndarray, first: int, last: int, *, by_prominence: bool = False
+) -> Region:
     """Find the band of an event and measure it against its background.
 
     Parameters
@@ -116,6 +148,8 @@ def measure_region(power: FloatArray, busy: np.ndarray, first: int, last: int) -
         Frames in which something was found.
     first, last : int
         Frames of the event.
+    by_prominence : bool
+        Whether a bin counts for the band by how far it stands out, and not by its power.
 
     Returns
     -------
@@ -135,7 +169,8 @@ def measure_region(power: FloatArray, busy: np.ndarray, first: int, last: int) -
     enough = np.clip(OF_CLEAREST * prominence.max(), *STANDS_OUT)
     if (prominence > enough).any():
         spectrum = np.where(prominence > enough, spectrum, 0)
-    share = np.cumsum(spectrum) / max(float(spectrum.sum()), 1e-20)
+    weight = np.where(spectrum > 0, prominence, 0) if by_prominence else spectrum
+    share = np.cumsum(weight) / max(float(weight.sum()), 1e-20)
     low, high = np.searchsorted(share, BAND_SHARE)
     low, high = max(lowest, int(low) - 1), min(N_BINS, int(high) + 2)
     own, other = float(inside[:, low:high].sum(axis=1).mean()), float(behind[low:high].sum())
@@ -145,7 +180,7 @@ def measure_region(power: FloatArray, busy: np.ndarray, first: int, last: int) -
         last=last,
         low_hz=low * BIN_HZ,
         high_hz=(high - 1) * BIN_HZ,
-        peak_hz=float(spectrum.argmax() * BIN_HZ),
+        peak_hz=float(weight.argmax() * BIN_HZ),
         snr_db=float(10 * np.log10(max(own - other, 0.01 * other, 1e-12) / max(other, 1e-12))),
         level_dbfs=float(10 * np.log10(own / 1.5 / 2 + 1e-12)),
         behind=behind,

@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 
 from calltag.sound.events import (
+    DROWNED_SNR_DB,
     INWARD_FRAMES,
     LOWEST_HZ,
     OUTWARD_FRAMES,
     background,
+    measure_clearest,
     measure_region,
     refine_edges,
     under_the_noise,
@@ -132,6 +134,47 @@ def test_a_whistle_keeps_its_band_above_an_engine_that_wavers(seed):
     region = measure_region(power, busy, 200, 250)
     assert region.low_hz == pytest.approx(4000, abs=WINDOW_HZ)
     assert region.high_hz == pytest.approx(4000, abs=WINDOW_HZ)
+
+
+def under_an_engine_that_revs(whistle: float) -> tuple[np.ndarray, np.ndarray]:
+    """Power and busy frames: within the event, the engine swells to ten times its usual power."""
+    rng = np.random.default_rng(2)
+    n = round(TOTAL_S * RATE_HZ)
+    spectrum, hz = np.fft.rfft(rng.standard_normal(n)), np.fft.rfftfreq(n, 1 / RATE_HZ)
+    engine = np.fft.irfft(spectrum * ((hz > 100) & (hz < 900)), n)
+    engine *= 8 * AMPLITUDE / engine.std()
+    swell = slice(round(2.1 * RATE_HZ), round(2.3 * RATE_HZ))
+    engine[swell] *= 1 + (np.sqrt(10) - 1) * np.hanning(swell.stop - swell.start)
+    sound = whistle * burst(4000, 4000) + engine + 1e-4 * rng.standard_normal(n)
+    power = power_spectrum(sound.astype(np.float32))
+    busy = np.zeros(len(power), bool)
+    busy[197:254] = True
+    return power, busy
+
+
+def test_the_clearest_band_is_that_of_the_whistle_and_not_of_the_engine_that_revs_under_it():
+    power, busy = under_an_engine_that_revs(whistle=1.0)
+    loudest = measure_region(power, busy, 200, 250)
+    assert loudest.high_hz < 1100
+    assert loudest.snr_db < DROWNED_SNR_DB
+    clearest = measure_clearest(power, busy, 200, 250)
+    assert clearest.low_hz == pytest.approx(4000, abs=WINDOW_HZ)
+    assert clearest.high_hz == pytest.approx(4000, abs=WINDOW_HZ)
+    assert clearest.peak_hz == pytest.approx(4000, abs=BIN_HZ)
+    assert clearest.snr_db > 20
+
+
+def test_without_a_whistle_the_engine_keeps_its_band():
+    power, busy = under_an_engine_that_revs(whistle=0.0)
+    assert measure_clearest(power, busy, 200, 250).high_hz < 1100
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("snr_db", [6, 20])
+def test_what_stands_out_is_measured_as_it_is(shape, snr_db):
+    power, busy, region, _ = planted(shape, snr_db)
+    clearest = measure_clearest(power, busy, region.first, region.last)
+    assert (clearest.low_hz, clearest.snr_db) == (region.low_hz, region.snr_db)
 
 
 def test_nothing_below_the_lowest_frequency_belongs_to_a_call():
