@@ -34,7 +34,7 @@ from calltag.sound.events import (
     AROUND_FRAMES,
     OUTWARD_FRAMES,
     Region,
-    measure_clearest,
+    clearest,
     measure_region,
     refine_edges,
     under_the_noise,
@@ -218,7 +218,6 @@ class _Pass:
             probability = float(self.second_look.probability(evidence[None])[0])
             self.taken, self.kept = last, probability >= LEAST_PROBABILITY
             if self.kept:
-                region = measure_clearest(power, busy[around], *event)
                 # No edge goes beyond half way to the next event.
                 before = (segments[i - 1][1] + begin) * FRAMES_PER_STEP // 2 if i else 0
                 after = (
@@ -230,7 +229,7 @@ class _Pass:
                     measure_call(
                         power,
                         busy[around],
-                        region,
+                        clearest(power, busy[around], region),
                         offset=window.first + around.start,
                         heard=heard,
                         heard_from=window.first,
@@ -325,7 +324,7 @@ def measure_call(
         further = under_the_noise(region.snr_db)
         first, last = max(before, first - further), min(after, last + further)
     if (first, last) != (region.first, region.last):
-        region = measure_clearest(power, busy, first, last)
+        region = clearest(power, busy, measure_region(power, busy, first, last))
     begin = (offset + first - heard_from) // FRAMES_PER_STEP
     end = max(begin + 1, (offset + last - heard_from) // FRAMES_PER_STEP)
     kinds = heard.kinds[max(0, begin - _NOISE_STEPS) : end + _NOISE_STEPS]
@@ -499,7 +498,7 @@ class Finder:
         return measure_call(
             power,
             busy,
-            measure_clearest(power, busy, first, last),
+            clearest(power, busy, region),
             offset=offset,
             heard=heard,
             heard_from=offset,

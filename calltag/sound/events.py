@@ -111,7 +111,7 @@ def background(power: FloatArray, busy: np.ndarray, first: int, last: int) -> Fl
     return lower
 
 
-def measure_clearest(power: FloatArray, busy: np.ndarray, first: int, last: int) -> Region:
+def clearest(power: FloatArray, busy: np.ndarray, region: Region) -> Region:
     """Measure an event in the band in which it stands out, where something louder wavers under it.
 
     Parameters
@@ -120,19 +120,18 @@ def measure_clearest(power: FloatArray, busy: np.ndarray, first: int, last: int)
         Power spectrum around and in the event.
     busy : np.ndarray, shape (n_frames,), bool
         Frames in which something was found.
-    first, last : int
-        Frames of the event.
+    region : Region
+        The event, as `measure_region` has it.
 
     Returns
     -------
     Region
-        As `measure_region` has it, unless it does not stand out there and does elsewhere.
+        The same, unless it does not stand out there and does elsewhere.
     """
-    region = measure_region(power, busy, first, last)
     if region.snr_db >= DROWNED_SNR_DB:
         return region
-    clearest = measure_region(power, busy, first, last, by_prominence=True)
-    return clearest if clearest.snr_db >= region.snr_db + _CLEARER_DB else region
+    other = measure_region(power, busy, region.first, region.last, by_prominence=True)
+    return other if other.snr_db >= region.snr_db + _CLEARER_DB else region
 
 
 def measure_region(

@@ -37,7 +37,17 @@ class Band(NamedTuple):
 
     def __bool__(self) -> bool:
         """Whether anything is cut."""
-        return self != (0.0, float("inf"))
+        return bool(self.has_low_cut or self.has_high_cut)
+
+    @property
+    def has_low_cut(self) -> bool:
+        """Whether anything is cut below."""
+        return self.low_hz != 0
+
+    @property
+    def has_high_cut(self) -> bool:
+        """Whether anything is cut above."""
+        return self.high_hz != float("inf")
 
     @property
     def is_open(self) -> bool:
@@ -49,8 +59,8 @@ class Band(NamedTuple):
         return Band(max(self.low_hz, other.low_hz), min(self.high_hz, other.high_hz))
 
     def __str__(self) -> str:
-        cuts = [f"low cut at {hertz(self.low_hz)}"] if self.low_hz else []
-        cuts += [f"high cut at {hertz(self.high_hz)}"] if np.isfinite(self.high_hz) else []
+        cuts = [f"low cut at {hertz(self.low_hz)}"] if self.has_low_cut else []
+        cuts += [f"high cut at {hertz(self.high_hz)}"] if self.has_high_cut else []
         return " and ".join(cuts) or "no cut"
 
     def sections(self, rate_hz: int) -> Sections:
@@ -71,8 +81,8 @@ class Band(NamedTuple):
         InputError
             If a cut does not lie below half the rate.
         """
-        cuts = [low_cut(self.low_hz, rate_hz)] if self.low_hz else []
-        cuts += [high_cut(self.high_hz, rate_hz)] if np.isfinite(self.high_hz) else []
+        cuts = [low_cut(self.low_hz, rate_hz)] if self.has_low_cut else []
+        cuts += [high_cut(self.high_hz, rate_hz)] if self.has_high_cut else []
         return np.concatenate(cuts) if cuts else np.zeros((0, 6))
 
     def gain(self) -> npt.NDArray[np.float64]:

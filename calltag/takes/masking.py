@@ -241,7 +241,7 @@ def _together(found: Sequence[Effect], t: Thresholds) -> list[Effect]:
 
 
 def _without_high_cut(effect: Effect) -> bool:
-    return effect.left == Left.BELOW and not (math.isfinite(effect.band.high_hz) and effect.kept)
+    return effect.left == Left.BELOW and not (effect.band.has_high_cut and effect.kept)
 
 
 def _low_cut(noise: NoiseSpan, kept: Sequence[Call], t: Thresholds) -> Band:

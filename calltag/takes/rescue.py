@@ -10,7 +10,6 @@ footage is never written to.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -186,8 +185,7 @@ def examine(
     elif band := _cut_of_whole(spectra, calls, noises, t):
         treatment = replace(treatment, band=band)
         after = figures(spectra, _gains(treatment, calls, regions))
-        keeps = "keep" if band.low_hz and math.isfinite(band.high_hz) else "keeps"
-        advice.append(f"a {band} {keeps} the calls: {after}")
+        advice.append(f"with a {band}, {after}")
     logged_s = [e.noise.start_s for e in noises if e.left == Left.HUM]
     hum = _hum(path, [spectra.quiet_s, *logged_s], channel, treatment.band.low_hz)
     if hum is not None:
@@ -341,9 +339,9 @@ def _told_cuts(
                 f"{STANDS_DB:.0f} dB or more above all else, {stood} of them now"
             )
         if lost := int((inside & clear & ~whole).sum()):
-            side = {(True, False): "lower ", (False, True): "higher "}.get(
-                (bool(alike[0].band.low_hz), math.isfinite(alike[0].band.high_hz)), ""
-            )
+            band = alike[0].band
+            both = band.has_low_cut and band.has_high_cut
+            side = "" if both else "lower " if band.has_low_cut else "higher "
             line += f"; {lost} {side}{'calls go' if lost > 1 else 'call goes'} with the noise"
         yield line
     if (more := len(by_band(cuts)) - _TOLD) > 0:

@@ -11,7 +11,7 @@ from calltag.sound.events import (
     LOWEST_HZ,
     OUTWARD_FRAMES,
     background,
-    measure_clearest,
+    clearest,
     measure_region,
     refine_edges,
     under_the_noise,
@@ -157,24 +157,23 @@ def test_the_clearest_band_is_that_of_the_whistle_and_not_of_the_engine_that_rev
     loudest = measure_region(power, busy, 200, 250)
     assert loudest.high_hz < 1100
     assert loudest.snr_db < DROWNED_SNR_DB
-    clearest = measure_clearest(power, busy, 200, 250)
-    assert clearest.low_hz == pytest.approx(4000, abs=WINDOW_HZ)
-    assert clearest.high_hz == pytest.approx(4000, abs=WINDOW_HZ)
-    assert clearest.peak_hz == pytest.approx(4000, abs=BIN_HZ)
-    assert clearest.snr_db > 20
+    region = clearest(power, busy, loudest)
+    assert region.low_hz == pytest.approx(4000, abs=WINDOW_HZ)
+    assert region.high_hz == pytest.approx(4000, abs=WINDOW_HZ)
+    assert region.peak_hz == pytest.approx(4000, abs=BIN_HZ)
+    assert region.snr_db > 20
 
 
 def test_without_a_whistle_the_engine_keeps_its_band():
     power, busy = under_an_engine_that_revs(whistle=0.0)
-    assert measure_clearest(power, busy, 200, 250).high_hz < 1100
+    assert clearest(power, busy, measure_region(power, busy, 200, 250)).high_hz < 1100
 
 
 @pytest.mark.parametrize("shape", SHAPES)
 @pytest.mark.parametrize("snr_db", [6, 20])
 def test_what_stands_out_is_measured_as_it_is(shape, snr_db):
     power, busy, region, _ = planted(shape, snr_db)
-    clearest = measure_clearest(power, busy, region.first, region.last)
-    assert (clearest.low_hz, clearest.snr_db) == (region.low_hz, region.snr_db)
+    assert clearest(power, busy, region) is region
 
 
 def test_nothing_below_the_lowest_frequency_belongs_to_a_call():
