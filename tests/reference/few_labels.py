@@ -25,7 +25,7 @@ from typing import NamedTuple
 import numpy as np
 from sklearn.metrics import f1_score
 
-from calltag.learn.by_hand import Example, Sound
+from calltag.learn.by_hand import Example, Sound, common_s
 from calltag.learn.confidence import calibration_error
 from calltag.learn.finder import Finder
 from calltag.learn.teach import teach
@@ -71,8 +71,7 @@ def finds(finder: Finder, folder: Path) -> list[Find]:
                 continue
             label, snr_db, most = FALSE, float("nan"), OVERLAP * call.span.length_s
             for row in truth[path.name]:
-                start_s, end_s = float(row["start_s"]), float(row["end_s"])
-                common = min(end_s, call.end_s) - max(start_s, call.start_s)
+                common = common_s(call.span, Span(float(row["start_s"]), float(row["end_s"])))
                 if common >= most:
                     label, snr_db, most = row["label"], float(row["snr_db"]), common
             found.append(Find(str(path), call.span, call.features, label, snr_db))
