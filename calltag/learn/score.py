@@ -188,7 +188,13 @@ class Score:
             f"With start and end right as well (within {1000 * self.collar_s:.0f} ms), F1:"
             f" {_figure(self.events.f1, self.events_f1)}."
         )
-        if any(is_call_type(label) for label in self.by_label):
+        types = {label: one for label, one in self.by_label.items() if is_call_type(label)}
+        if types and not any(counts.found for counts in types.values()):
+            lines.append(
+                "Call types are not compared: no find has one yet; `calltag teach` learns them from"
+                " your labels."
+            )
+        elif types:
             lines.append(
                 f"With the call type right too, F1: {_figure(self.micro.f1, self.micro_f1)};"
                 f" mean over the types: {_figure(self.macro_f1, self.macro_f1_interval)}."

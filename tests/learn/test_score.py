@@ -88,6 +88,15 @@ def test_report_in_plain_words() -> None:
     assert "type" not in score([event(1, 2)], [event(1, 2)]).text()
 
 
+def test_before_teaching_it_says_that_types_are_not_compared():
+    named = event(1, 2, label="pit rail: pipe")
+    text = score([named], [event(1, 2)]).text()
+    assert "Found 1 of the 1 calls" in text
+    assert "no find has one yet" in text
+    assert "right too" not in text
+    assert "right too" in score([named], [named]).text()
+
+
 def test_finds_of_the_log_are_its_calls() -> None:
     def call(start_s: float, label: str) -> Call:
         return Call(
