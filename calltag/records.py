@@ -25,6 +25,9 @@ CALL = "call"
 NO_CALL = "no call"
 """The label a user gives to a find that is no call."""
 
+LIKELY = 0.5
+"""A find whose label is at least this sure counts as a call; less sure ones are doubtful."""
+
 NOISE_KINDS = ("machine", "wind", "water", "voice", "handling")
 """Kinds of noise; a user's label may add a detail: ``machine/hedge trimmer``."""
 
@@ -193,6 +196,13 @@ class Call:
     def span(self) -> Span:
         """Its ends as a span."""
         return Span(self.start_s, self.end_s)
+
+    @property
+    def sureness(self) -> float:
+        """How sure its label is: 1 where the user gave it, of `CALL` that it is a call at all."""
+        if self.by_hand:
+            return 1.0
+        return self.call_probability if self.label == CALL else self.confidence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

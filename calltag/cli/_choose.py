@@ -49,13 +49,12 @@ class CallFilter:
     def passes(self, call: Call) -> bool:
         """Tell whether a call is to be listed."""
         from calltag.edit.markers import is_of_type
-        from calltag.edit.tables import call_confidence
         from calltag.learn.labels import is_call
 
         return (
             is_call(call.label)
             and is_of_type(call.label, self.types)
-            and call_confidence(call) >= self.min_confidence
+            and call.sureness >= self.min_confidence
             and (self.min_snr_db is None or call.snr_db >= self.min_snr_db)
             and (self.noise is None or bool(call.noise) == self.noise)
         )
@@ -98,11 +97,10 @@ def order_calls(calls: Iterable[Found], by: CallOrder) -> list[Found]:
 
 def _value_of(by: CallOrder) -> Callable[[TakeLog, Call], float]:
     from calltag.edit.selects import worth
-    from calltag.edit.tables import call_confidence
 
     return {
         CallOrder.WORTH: worth,
-        CallOrder.CONFIDENCE: lambda _, call: call_confidence(call),
+        CallOrder.CONFIDENCE: lambda _, call: call.sureness,
         CallOrder.SNR: lambda _, call: call.snr_db,
         CallOrder.LEVEL: lambda _, call: call.level_dbfs,
         CallOrder.LENGTH: lambda _, call: call.span.length_s,

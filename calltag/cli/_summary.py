@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from calltag.records import TakeLog
     from calltag.run import RunReport
 
-LIKELY = 0.5
-"""Finds at least this sure are counted as calls, and listed unless asked otherwise."""
-
 
 def run_lines(report: RunReport, take_logs: Sequence[TakeLog]) -> Iterator[str]:
     """Yield the summary of a run."""
@@ -40,22 +37,18 @@ def run_lines(report: RunReport, take_logs: Sequence[TakeLog]) -> Iterator[str]:
 
 def find_lines(take_logs: Sequence[TakeLog]) -> Iterator[str]:
     """Yield what is in the log: calls, their types, noise."""
-    from calltag.edit.tables import call_confidence
     from calltag.learn.labels import is_call, noise_kind
+    from calltag.takes.verdict import likely_calls
 
-    listed = [
-        (take_log.take.path, call)
-        for take_log in take_logs
-        for call in take_log.calls
-        if is_call(call.label)
-    ]
-    likely = [(path, call) for path, call in listed if call_confidence(call) >= LIKELY]
-    doubtful = len(listed) - len(likely)
+    of_takes = [calls for take_log in take_logs if (calls := likely_calls(take_log))]
+    likely = [call for calls in of_takes for call in calls]
+    listed = sum(is_call(call.label) for take_log in take_logs for call in take_log.calls)
+    doubtful = listed - len(likely)
     line = f"In the log: {counted(len(likely), 'call')}"
     if likely:
-        line += f" in {counted(len({path for path, _ in likely}), 'take')}"
+        line += f" in {counted(len(of_takes), 'take')}"
     yield line + (f", and {doubtful} more that are doubtful." if doubtful else ".")
-    types = Counter(call.label for _, call in likely)
+    types = Counter(call.label for call in likely)
     unnamed = types.pop(CALL, 0)
     if types:
         named = [f"{label} {number}" for label, number in types.most_common()]

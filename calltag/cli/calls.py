@@ -21,6 +21,7 @@ from calltag.cli._options import (
     Verdicts,
 )
 from calltag.cli._output import Column, end, print_data, print_table, say
+from calltag.records import LIKELY
 from calltag.words import counted, position, sure
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def calls_command(
     types: Types = None,
     takes: Takes = None,
     verdicts: Verdicts = None,
-    min_confidence: MinConfidence = 0.5,
+    min_confidence: MinConfidence = LIKELY,
     min_snr: MinSnr = None,
     noise: Annotated[
         bool | None,

@@ -15,6 +15,7 @@ from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes, Types
 from calltag.cli._output import Column, end, print_table, say
 from calltag.errors import InputError
+from calltag.records import LIKELY
 from calltag.words import CARE, counted, position
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ def keep_command(
             show_default=False,
         ),
     ] = None,
-    min_confidence: MinConfidence = 0.5,
+    min_confidence: MinConfidence = LIKELY,
     min_snr: MinSnr = None,
     clean: Annotated[
         bool, typer.Option("--clean", help="Only calls without noise at the same time.")

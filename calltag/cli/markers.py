@@ -15,7 +15,7 @@ from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
 from calltag.cli._output import end, say
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
-from calltag.records import Problem
+from calltag.records import LIKELY, Problem
 from calltag.words import counted
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def markers_command(
     log: LogFile = LOG_NAME,
     types: Types = None,
     takes: Takes = None,
-    min_confidence: MinConfidence = 0.5,
+    min_confidence: MinConfidence = LIKELY,
     handles: Annotated[
         float,
         typer.Option(

@@ -16,6 +16,7 @@ from calltag.cli._choose import CallFilter
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence
 from calltag.cli._output import say
 from calltag.errors import InputError
+from calltag.records import LIKELY
 from calltag.words import counted
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def score_command(
         ),
     ],
     log: LogFile = LOG_NAME,
-    min_confidence: MinConfidence = 0.5,
+    min_confidence: MinConfidence = LIKELY,
     collar: Annotated[
         float,
         typer.Option(

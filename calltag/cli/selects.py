@@ -14,6 +14,7 @@ from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
 from calltag.cli._output import say
 from calltag.cli.markers import tell_files
 from calltag.errors import InputError
+from calltag.records import LIKELY
 from calltag.words import counted
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def selects_command(
     types: Types = None,
     takes: Takes = None,
     best: Annotated[int, typer.Option("--best", metavar="N", help="How many calls, at most.")] = 10,
-    min_confidence: MinConfidence = 0.5,
+    min_confidence: MinConfidence = LIKELY,
     handles: Annotated[
         float,
         typer.Option(

@@ -20,6 +20,7 @@ from calltag.cli._options import (
     Workers,
 )
 from calltag.cli._output import end, say
+from calltag.records import LIKELY
 from calltag.words import counted
 
 
@@ -42,7 +43,7 @@ def sheet_command(
     types: Types = None,
     takes: Takes = None,
     verdicts: Verdicts = None,
-    min_confidence: MinConfidence = 0.5,
+    min_confidence: MinConfidence = LIKELY,
     min_snr: MinSnr = None,
     best: Annotated[
         int | None,

@@ -20,6 +20,7 @@ from calltag.cli._options import (
     Verdicts,
 )
 from calltag.cli._output import Column, end, print_data, print_table, say
+from calltag.records import LIKELY
 from calltag.words import duration, position
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ def takes_command(
     takes: Takes = None,
     verdicts: Verdicts = None,
     types: Types = None,
-    min_confidence: MinConfidence = 0.5,
+    min_confidence: MinConfidence = LIKELY,
     min_snr: MinSnr = None,
     noise: Annotated[
         bool | None,

@@ -13,7 +13,6 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from calltag.edit.clock import DEFAULT_RATE, Clock, take_clock
-from calltag.edit.tables import call_confidence
 from calltag.edit.text import one_line
 from calltag.edit.timecode import Rate
 from calltag.learn.labels import is_call
@@ -129,9 +128,7 @@ def from_log(
     markers = [
         _mark_call(call, handles_s, take.duration_s)
         for call in take_log.calls
-        if is_call(call.label)
-        and call_confidence(call) >= min_confidence
-        and is_of_type(call.label, types)
+        if is_call(call.label) and call.sureness >= min_confidence and is_of_type(call.label, types)
     ]
     if usable is not None:
         markers += [
@@ -204,7 +201,7 @@ def describe_call(call: Call) -> str:
     >>> describe_call(call)
     '90 % sure, 14 dB above background, 180-2210 Hz, -31 dBFS, with wind'
     """
-    known = "labelled by hand" if call.by_hand else f"{sure(call_confidence(call))} sure"
+    known = "labelled by hand" if call.by_hand else f"{sure(call.sureness)} sure"
     parts = [
         (known, 0.0),
         (f"{call.snr_db:.0f} dB above background", call.snr_db),
@@ -243,7 +240,7 @@ def _mark_call(call: Call, handles_s: float, duration_s: float) -> Marker:
         name=name,
         comment=describe_call(call),
         kind="call",
-        confidence=call_confidence(call),
+        confidence=call.sureness,
         snr_db=call.snr_db if math.isfinite(call.snr_db) else None,
         call=call,
     )

@@ -18,7 +18,6 @@ from typing import NamedTuple
 from calltag.edit.clock import take_clock
 from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.selects import sound_worth
-from calltag.edit.tables import call_confidence
 from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.learn.labels import is_call
 from calltag.records import Alignment, Call, Span, TakeLog
@@ -223,7 +222,7 @@ def carry_over(
     every, pairs = list(take_logs), list(alignments)
     clocks = _shared_clocks(pairs)
     sure = [
-        replace(one, calls=tuple(c for c in one.calls if call_confidence(c) >= min_confidence))
+        replace(one, calls=tuple(c for c in one.calls if c.sureness >= min_confidence))
         for one in every
     ]
     added: dict[str, list[Call]] = defaultdict(list)

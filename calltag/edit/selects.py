@@ -19,7 +19,6 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import edl as edl_format
 from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, from_log
-from calltag.edit.tables import call_confidence
 from calltag.edit.timecode import Rate, nearest_frame
 from calltag.errors import InputError
 from calltag.records import Call, TakeLog
@@ -108,7 +107,7 @@ def worth(take_log: TakeLog, call: Call) -> float:
     >>> round(worth(TakeLog(take=take, calls=(call,)), call), 3)
     0.4
     """
-    value = call_confidence(call) * sound_worth(take_log, call)
+    value = call.sureness * sound_worth(take_log, call)
     if not take_log.take.has_picture:
         return value * NO_PICTURE_WORTH
     picture = grade_of_call(take_log, call)

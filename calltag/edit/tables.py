@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from calltag.edit.clock import DEFAULT_RATE, take_clock
 from calltag.edit.timecode import Rate
-from calltag.records import CALL, Call, Take, Verdict
+from calltag.records import Call, Take, Verdict
 
 Cell = str | int | float | None
 Row = dict[str, Cell]
@@ -56,25 +56,6 @@ LIST_MARK = "; "
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
-def call_confidence(call: Call) -> float:
-    """Tell how sure a call's label is.
-
-    Parameters
-    ----------
-    call : Call
-        The call.
-
-    Returns
-    -------
-    float
-        Probability of its type; of being a call at all where the type is not known; 1 where the
-        user gave the label.
-    """
-    if call.by_hand:
-        return 1.0
-    return call.call_probability if call.label == CALL else call.confidence
-
-
 def call_row(take: Take, call: Call, *, rate: Rate = DEFAULT_RATE) -> Row:
     """Make the row of a call.
 
@@ -102,7 +83,7 @@ def call_row(take: Take, call: Call, *, rate: Rate = DEFAULT_RATE) -> Row:
         "low_hz": rounded(call.low_hz, 0),
         "high_hz": rounded(call.high_hz, 0),
         "label": call.label,
-        "confidence": rounded(call_confidence(call), 3),
+        "confidence": rounded(call.sureness, 3),
         "snr_db": rounded(call.snr_db, 1),
         "level_dbfs": rounded(call.level_dbfs, 1),
         "noise": LIST_MARK.join(call.noise),

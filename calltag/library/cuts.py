@@ -14,7 +14,6 @@ import numpy as np
 
 from calltag import __version__
 from calltag.edit.clock import DEFAULT_RATE, Clock, take_clock
-from calltag.edit.tables import call_confidence
 from calltag.edit.timecode import Rate
 from calltag.edit.when import moment, take_bext
 from calltag.errors import InputError, MediaError
@@ -189,7 +188,7 @@ def tell_story(
             true_peak_dbtp=true_peak_dbtp(cut.samples),
             noise=tuple(call.noise),
             labelled_by=labelled_by,
-            confidence=float(call_confidence(call)),
+            confidence=float(call.sureness),
             also_heard=tuple(also_heard),
             feature_version=feature_version if call.features is not None else 0,
             features=call.features,

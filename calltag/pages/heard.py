@@ -15,7 +15,6 @@ from pathlib import Path
 import numpy as np
 
 from calltag.edit.clock import common_rate
-from calltag.edit.tables import call_confidence
 from calltag.edit.timecode import Rate
 from calltag.edit.when import moment
 from calltag.errors import ModelError
@@ -228,7 +227,7 @@ def of_take(take_log: TakeLog, labels: Sequence[Label], numbers: Numbers) -> lis
             call=call,
             label=by_span.get(call.span) if call.by_hand else said[id(call)],
             guess="" if call.by_hand or call.label == CALL else call.label,
-            confidence=call_confidence(call),
+            confidence=call.sureness,
         )
         for call in take_log.calls
     ]

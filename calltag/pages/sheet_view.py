@@ -10,7 +10,6 @@ from typing import NamedTuple
 
 from calltag.edit.clock import take_clock
 from calltag.edit.selects import worth
-from calltag.edit.tables import call_confidence
 from calltag.edit.timecode import Rate
 from calltag.learn.labels import noise_kind
 from calltag.pages.spectrogram import Spectrogram, Tick
@@ -231,7 +230,7 @@ def call_view(take_log: TakeLog, call: Call, *, number: int, rate: Rate) -> Call
     CallView
         The call, without picture and sound.
     """
-    confidence = call_confidence(call)
+    confidence = call.sureness
     clock = take_clock(take_log.take, rate)
     return CallView(
         number=number,

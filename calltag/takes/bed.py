@@ -150,7 +150,7 @@ def clean_stretches(
         ]
         calls = [
             Span(call.start_s - CALL_MARGIN_S, call.end_s + CALL_MARGIN_S)
-            for call in (() if keep_calls else likely_calls(take_log, t))
+            for call in (() if keep_calls else likely_calls(take_log))
         ]
         for span in natural:
             found += [

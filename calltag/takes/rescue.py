@@ -147,7 +147,7 @@ def examine(
     take = take_log.take
     if not take.has_sound:
         raise InputError(f"{take.path}: there is no sound in it to treat")
-    calls = likely_calls(take_log, t)
+    calls = likely_calls(take_log)
     used = used_channel(take_log.take)
     if wanted is not None and wanted.channel is not None and wanted.channel > take.channels:
         raise InputError(f"{take.path}: has {take.channels} channels, no channel {wanted.channel}")
@@ -210,7 +210,6 @@ def write_treated(
     take_log: TakeLog,
     treatment: Treatment,
     bext: Bext,
-    thresholds: Thresholds | None = None,
 ) -> Treated:
     """Write a take's treated sound and measure it.
 
@@ -229,8 +228,6 @@ def write_treated(
         What to do.
     bext : Bext
         Start time and description.
-    thresholds : Thresholds or None
-        Where the lines are drawn; None for those of `thresholds.toml`.
 
     Returns
     -------
@@ -262,7 +259,7 @@ def write_treated(
             for block in treated(reader, treatment, rate_hz)
         )
         write_wav(out, quieter, rate_hz, bext=bext)
-    calls = likely_calls(take_log, thresholds)
+    calls = likely_calls(take_log)
     channel = 0 if treatment.channel is not None else used_channel(take_log.take)
     after = figures(listen(out, calls, channel))
     return Treated(path=out, after=after, turned_down_db=turned_down_db)

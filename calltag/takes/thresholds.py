@@ -27,7 +27,6 @@ class Thresholds:
     never_quiet_db: float
     never_quiet_share: float
     rumble_hz: float
-    least_probability: float
     clear_snr_db: float
     over_noise_snr_db: float
     band_gap: float

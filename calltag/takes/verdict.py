@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from calltag.learn.labels import is_call
-from calltag.records import Call, TakeLog, Verdict
+from calltag.records import LIKELY, Call, TakeLog, Verdict
 from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import Thresholds, read_thresholds
@@ -66,7 +66,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
             "turn the recording level down"
         )
 
-    calls = likely_calls(take_log, t)
+    calls = likely_calls(take_log)
     heard = effects(take_log, calls, t)
     broken = broken_spans(faults, take.duration_s)
     usable, natural_s = usable_stretches(heard, broken, take.duration_s, t)
@@ -123,27 +123,20 @@ def summary(verdicts: Iterable[Verdict]) -> str:
     return f"{takes}: {grades}; {length} of usable sound"
 
 
-def likely_calls(take_log: TakeLog, thresholds: Thresholds | None = None) -> tuple[Call, ...]:
-    """Calls that count for a verdict.
+def likely_calls(take_log: TakeLog) -> tuple[Call, ...]:
+    """Finds that count as calls.
 
     Parameters
     ----------
     take_log : TakeLog
         What the log holds of a take, with the user's labels laid over it.
-    thresholds : Thresholds or None
-        Where the line is drawn; None for `thresholds.toml`.
 
     Returns
     -------
     tuple of Call
-        Those that are likely to be calls, and those that the user says are.
+        Those that are likely to be calls: by ear, by a name that they were given, or by hand.
     """
-    t = thresholds or read_thresholds()
-    return tuple(
-        call
-        for call in take_log.calls
-        if is_call(call.label) and (call.by_hand or call.call_probability >= t.least_probability)
-    )
+    return tuple(call for call in take_log.calls if is_call(call.label) and call.sureness >= LIKELY)
 
 
 def _lost(reason: str) -> Verdict:

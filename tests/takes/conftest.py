@@ -46,7 +46,7 @@ class Scene:
                 peak_hz=hz,
                 snr_db=snr_db,
                 level_dbfs=level_db,
-                **{"call_probability": 0.9, "label": "pit rail: pipe"} | more,
+                **{"call_probability": 0.9, "label": "pit rail: pipe", "confidence": 0.9} | more,
             )
         )
         return self

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -12,7 +13,7 @@ from calltag.errors import InputError
 from calltag.media.reader import SoundReader
 from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog, Verdict
 from calltag.takes.thresholds import DEFAULT_FILE, read_thresholds
-from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, summary
+from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary
 
 
 def take_log(calls=(), noise=(), duration_s=60.0, sound=True, **levels):
@@ -98,6 +99,18 @@ def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
     verdict = judge(take_log(calls, [cutter()]))
     assert verdict.grade == PART
     assert [(u.start_s, u.end_s) for u in verdict.usable] == [(29.0, 32.0)]
+
+
+def test_a_faint_find_that_got_a_name_counts_as_a_call_and_a_doubtful_one_does_not():
+    faint = whistle(10.0, probability=0.3)
+    named = replace(faint, label="pit rail: pipe", confidence=0.9)
+    unsure = replace(faint, label="pit rail: pipe", confidence=0.4)
+    by_hand = replace(unsure, by_hand=True)
+    spoilt = replace(named, label="machine/mower")
+    log = take_log(calls=[faint, named, unsure, by_hand, spoilt], noise=[engine()])
+    assert likely_calls(log) == (named, by_hand)
+    assert judge(take_log(calls=[named], noise=[engine()])).usable
+    assert not judge(take_log(calls=[faint], noise=[engine()])).usable
 
 
 def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing():
