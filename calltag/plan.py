@@ -113,7 +113,7 @@ def make_plan(
     gone = {file: e for file, e in logged.items() if e.take.path not in settled}
     names = _Names(
         [e.take.path for e in staying.values()]
-        + [e.take.path for file, e in gone.items() if file not in identities]
+        + [e.take.path for file, e in gone.items() if file not in moved]  # kept, or asked for again
     )
     folders = {real_path(clip.rushes) for clip in clips}
     plan = Plan(

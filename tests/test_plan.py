@@ -100,3 +100,29 @@ def test_of_two_moved_files_of_one_content_each_keeps_its_own_entry(clip, tmp_pa
     }
     assert made.known == ["A1.mov", "A2.mov"]
     assert [(path, job.path) for path, job in made.copies] == [("A1.mov", "A0.mov")]
+
+
+def test_a_name_that_a_changed_file_keeps_is_given_to_no_other(clip, tmp_path: Path) -> None:
+    """Else the one would overwrite the other in the log."""
+    clip("C1.mov", "new")
+    clip("day1/C1.mov", "changed in its place")
+    known = [entry(tmp_path / "day1", "C1.mov", "as it was")]
+    made = plan([tmp_path], known)
+    by_name = {job.path: job.file for same in made.jobs for job in same}
+    assert len(by_name) == 2
+    assert by_name["C1.mov"] == tmp_path / "day1" / "C1.mov"
+
+
+def test_a_moved_take_does_not_get_the_name_that_a_changed_file_keeps(
+    clip, tmp_path: Path
+) -> None:
+    moved = clip("C1.mov", "moved here")
+    clip("day1/C1.mov", "changed in its place")
+    known = [
+        entry(tmp_path / "day1", "C1.mov", "as it was"),
+        entry(tmp_path / "day2", "day2/C1.mov", digest(moved)),
+    ]
+    made = plan([tmp_path], known)
+    assert jobs(made) == [["C1.mov"]]
+    ((_, (_, name)),) = made.moves.items()
+    assert name != "C1.mov"
