@@ -7,6 +7,7 @@ blocks with margins in which the filter settles, to the same samples as in one p
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Literal, NamedTuple
 
@@ -240,8 +241,8 @@ def filtered_in_pieces(
     blocks : iterable of np.ndarray, shape (n_channels, n_samples), float
         Consecutive stretches of sound, the first from second 0.
     pieces : sequence of Piece
-        None overlapping another. One that begins at 0, or reaches beyond the end, is not faded
-        there.
+        None overlapping another. One that begins at 0, or reaches the end of the sound, is not
+        faded there.
     rate_hz : int
         Sampling rate.
 
@@ -263,7 +264,9 @@ def filtered_in_pieces(
             kept = max(0, done - margin)
             at, before, waiting = at + kept, done - kept, waiting[:, kept:]
     if waiting is not None and waiting.shape[1] > before:
-        yield _with_pieces(waiting, (before, waiting.shape[1]), at, pieces, rate_hz)
+        end_s = (at + waiting.shape[1]) / rate_hz - _FADE_S / 2
+        to_end = [p._replace(end_s=math.inf) if p.end_s >= end_s else p for p in pieces]
+        yield _with_pieces(waiting, (before, waiting.shape[1]), at, to_end, rate_hz)
 
 
 def _with_pieces(

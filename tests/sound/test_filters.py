@@ -159,6 +159,18 @@ def test_pieces_are_filtered_and_the_rest_is_left(rng):
     np.testing.assert_allclose(out[:, at], expected, atol=1e-3)
 
 
+@pytest.mark.parametrize("end_s", [44.9, 45.0, 45.1, 60.0])
+def test_a_piece_up_to_the_end_is_filtered_up_to_the_end(rng, end_s):
+    sound = rng.normal(0, 0.1, (1, 45 * RATE_HZ)).astype(np.float32)
+    cut = low_cut(2000, RATE_HZ)
+    blocks = [sound[:, i : i + 170_000] for i in range(0, sound.shape[1], 170_000)]
+    pieces = [Piece(30.0, end_s, cut)]
+    out = np.concatenate(list(filtered_in_pieces(blocks, pieces, RATE_HZ)), axis=1)
+    whole = np.concatenate(list(filtered([sound], cut, RATE_HZ)), axis=1)
+    after = slice(round(30.1 * RATE_HZ), None)
+    np.testing.assert_allclose(out[:, after], whole[:, after], atol=2e-6)
+
+
 def test_no_pieces_no_change(rng):
     sound = rng.normal(0, 0.1, (1, RATE_HZ)).astype(np.float32)
     np.testing.assert_array_equal(
