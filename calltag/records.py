@@ -28,6 +28,9 @@ NO_CALL = "no call"
 LIKELY = 0.5
 """A find whose label is at least this sure counts as a call; less sure ones are doubtful."""
 
+HUM = "hum of the mains"
+"""What the detail of a noise begins with that was told by the lines of mains hum."""
+
 NOISE_KINDS = ("machine", "wind", "water", "voice", "handling")
 """Kinds of noise; a user's label may add a detail: ``machine/hedge trimmer``."""
 
@@ -241,6 +244,11 @@ class NoiseSpan:
     def span(self) -> Span:
         """Its ends as a span."""
         return Span(self.start_s, self.end_s)
+
+    @property
+    def is_hum(self) -> bool:
+        """Whether it is hum of the mains, told by its lines, which notches take out."""
+        return self.detail.startswith(HUM)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -113,9 +113,7 @@ def test_a_name_that_a_changed_file_keeps_is_given_to_no_other(clip, tmp_path: P
     assert by_name["C1.mov"] == tmp_path / "day1" / "C1.mov"
 
 
-def test_a_moved_take_does_not_get_the_name_that_a_changed_file_keeps(
-    clip, tmp_path: Path
-) -> None:
+def test_a_moved_take_does_not_get_the_name_that_a_changed_file_keeps(clip, tmp_path: Path) -> None:
     moved = clip("C1.mov", "moved here")
     clip("day1/C1.mov", "changed in its place")
     known = [

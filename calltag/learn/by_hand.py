@@ -18,7 +18,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from calltag.learn.labels import is_call_type, noise_kind
-from calltag.records import Call, FloatArray, Label, NoiseSpan, Span, TakeLog
+from calltag.records import LIKELY, Call, FloatArray, Label, NoiseSpan, Span, TakeLog
 
 ENOUGH = 0.5
 """Share of the shorter, of the find, or of both that a find and its label have in common."""
@@ -189,8 +189,11 @@ def _whole(label: Label, take_log: TakeLog) -> bool:
 def _detailed(noise: NoiseSpan, found: Sequence[Call], labels: Sequence[Label]) -> NoiseSpan:
     """Give a noise the detail that is given to sounds of its kind in it, the user's own first.
 
-    Where nothing was found in it, an excerpt of its own may have been named.
+    Where nothing was found in it, an excerpt of its own may have been named. Hum is known by what
+    it is, and is nobody's hedge trimmer.
     """
+    if noise.is_hum:
+        return noise
     by_user = [
         (common, label.label)
         for label in labels
@@ -200,7 +203,7 @@ def _detailed(noise: NoiseSpan, found: Sequence[Call], labels: Sequence[Label]) 
     by_model = [
         (common_s(noise.span, call.span), call.label)
         for call in found
-        if not call.by_hand and call.confidence >= ENOUGH
+        if not call.by_hand and call.confidence >= LIKELY
     ]
     for told in (by_user, by_model):
         seconds: dict[str, float] = defaultdict(float)
@@ -220,6 +223,7 @@ def _covers(noise: NoiseSpan, label: Label) -> bool:
     return (
         noise_kind(noise.kind) == noise_kind(label.label)
         and noise.detail != BY_HAND
+        and not noise.is_hum
         and common_s(noise.span, label.span) > ENOUGH * label.span.length_s
     )
 

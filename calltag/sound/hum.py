@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from calltag.records import HUM
 from calltag.sound.thinning import thinned
 
 _FRAME_S = 4.0
@@ -120,10 +121,6 @@ def _at_mains(level: npt.NDArray[np.float64], mains_hz: float) -> Hum | None:
     )
 
 
-HUM = "hum of the mains"
-"""What the description of hum begins with."""
-
-
 def describe_hum(hum: Hum) -> str:
     """Say in plain words what hums.
 
@@ -135,7 +132,7 @@ def describe_hum(hum: Hum) -> str:
     Returns
     -------
     str
-        Its frequency, and how many of its multiples were found.
+        `HUM`, its frequency, and how many of its multiples were found.
     """
     more = sum(line > 1 for line in hum.lines)
     with_ = f" and {more} of its multiples" if more else ""

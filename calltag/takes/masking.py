@@ -17,7 +17,6 @@ from enum import IntEnum
 
 from calltag.learn.labels import noise_kind
 from calltag.records import Call, NoiseSpan, Span, TakeLog
-from calltag.sound.hum import HUM
 from calltag.takes.cuts import UNCUT, Band
 from calltag.takes.thresholds import Thresholds
 
@@ -114,22 +113,6 @@ def _below(call: Call, noise: NoiseSpan, t: Thresholds) -> bool:
     return call.high_hz * t.band_gap <= noise.low_hz
 
 
-def is_hum(noise: NoiseSpan) -> bool:
-    """Tell whether a noise is hum of the mains.
-
-    Parameters
-    ----------
-    noise : NoiseSpan
-        A noise, as logged.
-
-    Returns
-    -------
-    bool
-        Whether it was told by its lines, which notches take out.
-    """
-    return noise.detail.startswith(HUM)
-
-
 def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> list[Effect]:
     """Tell what each noise that is heard, and is not natural, does to the sound under it.
 
@@ -152,7 +135,7 @@ def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) ->
     floor_dbfs = levels.floor_dbfs if levels else float("-inf")
     heard_dbfs = max(t.inaudible_dbfs, floor_dbfs - t.below_floor_db)
     heard = [noise for noise in take_log.noise if _counts(noise, heard_dbfs, t)]
-    machine = [n for n in heard if noise_kind(n.kind) == "machine" and not is_hum(n)]
+    machine = [n for n in heard if noise_kind(n.kind) == "machine" and not n.is_hum]
     filled = _gaps(machine, take_log.take.duration_s, floor_dbfs, t)
     return _together(
         [_effect(noise, calls, t) for noise in sorted([*heard, *filled], key=_start)], t
@@ -197,7 +180,7 @@ def _gaps(
 def _effect(noise: NoiseSpan, calls: Sequence[Call], t: Thresholds) -> Effect:
     kind = noise_kind(noise.kind)
     during = tuple(c for c in calls if c.start_s < noise.end_s and c.end_s > noise.start_s)
-    if is_hum(noise):
+    if noise.is_hum:
         return Effect(noise, Left.HUM, calls=during, standing=during)
     if kind == "voice":  # speech reaches over every call's band, and a cut one is still heard
         return Effect(noise, Left.LOST, calls=during)

@@ -222,6 +222,26 @@ def test_what_the_user_says_of_a_noise_goes_before_the_model() -> None:
     assert span.detail == "beat of 92 Hz"
 
 
+def test_a_machine_over_hum_is_one_more_noise_and_the_hum_stays_hum() -> None:
+    hum = NoiseSpan(
+        start_s=0.0,
+        end_s=60.0,
+        kind="machine",
+        confidence=0.95,
+        level_dbfs=-60.0,
+        low_hz=40.0,
+        high_hz=400.0,
+        detail="hum of the mains, 50 Hz",
+    )
+    trimmer = label(20.0, 50.0, "machine/hedge trimmer")
+    heard = call(20.0, 50.0, label="machine/hedge trimmer", confidence=0.9)
+    take_log = TakeLog(take=TAKE, calls=(heard,), noise=(hum,))
+    first, second = with_labels(take_log, [trimmer]).noise
+    assert first == hum
+    assert (second.kind, second.span) == ("machine/hedge trimmer", trimmer.span)
+    assert with_labels(take_log, []).noise == (hum,)
+
+
 def test_noise_that_was_heard_anyway_is_not_said_twice() -> None:
     knock = call(12.0, 13.0, label="call")
     found = TakeLog(take=TAKE, calls=(knock,), noise=(machine(10, 20), machine(10, 20, "wind")))
