@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import NamedTuple
 
-from calltag.edit.clock import take_clock
+from calltag.edit.clock import DEFAULT_RATE, take_clock
 from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.selects import sound_worth
 from calltag.learn.by_hand import ENOUGH, common_s
@@ -271,7 +271,8 @@ def name_better_sound(
     list of TakeMarkers
         The same, with comments where another take has the better sound.
     """
-    pairs = list(alignments)
+    pairs, marked = list(alignments), list(marked)
+    rate = marked[0].rate if marked else DEFAULT_RATE
     clocks = _shared_clocks(pairs)
     better: dict[tuple[str, Span], str] = {}
     for seen in merge_seen_twice(take_logs, pairs):
@@ -279,8 +280,8 @@ def name_better_sound(
         take = best.take_log.take
         if take.path not in clocks:
             continue
-        first, _ = take_clock(take).frames(*best.call.span)
-        words = f"better sound: {take.path} at {take_clock(take).label(first)}"
+        own = take_clock(take, rate)
+        words = f"better sound: {take.path} at {own.label(own.frames(*best.call.span)[0])}"
         span = clocks[take.path].span(best.call.span)
         for path, clock in clocks.items():
             if clock.group == clocks[take.path].group and path != take.path:

@@ -43,6 +43,7 @@ CALL_MARGIN_S = 0.5
 """Kept clear before and after a call that is avoided."""
 
 _MATCH_DB = 6.0  # stretches are brought to one loudness by at most this much
+_ROUNDING_S = 0.01
 _TOO_DIFFERENT_DB = 12.0  # a stretch so much louder or softer is another place or weather
 _TIME_STEP_S = 1800.0  # differences in time of day that are heard: the dawn chorus changes in this
 
@@ -294,7 +295,10 @@ def make_bed(
     found = clean_stretches(take_logs, like=like, keep_calls=keep_calls, thresholds=thresholds)
     if not found:
         raise InputError(why_none(take_logs, keep_calls=keep_calls, thresholds=thresholds))
-    sounds, parts = _read(choose(found, seconds), seconds)
+    chosen = choose(found, seconds)
+    others = [stretch for stretch in found if stretch not in chosen]
+    channels = min(2, max(stretch.take.channels for stretch in chosen))
+    sounds, parts = _read([*chosen, *others], seconds, channels)
     sound = join(sounds, round(seconds * RATE_HZ), round(FADE_S * RATE_HZ))
     meter = LoudnessMeter(RATE_HZ, len(sound))
     for piece in _pieces(sound):
@@ -303,12 +307,14 @@ def make_bed(
         path=out,
         parts=tuple(parts),
         length_s=sound.shape[1] / RATE_HZ,
-        repeats=_joined_s([part.span for part in parts]) < seconds + FADE_S - 0.01,
+        repeats=_joined_s([part.span for part in parts]) < seconds + FADE_S - _ROUNDING_S,
         loudness_lufs=meter.integrated_lufs(),
         range_lu=meter.range_lu(),
         true_peak_dbtp=true_peak_dbtp(sound),
     )
-    write_wav(out, _pieces(sound), RATE_HZ, bext=_bext(bed, like, keep_calls), info=_info(bed))
+    write_wav(
+        out, _pieces(sound), RATE_HZ, bext=_bext(bed, channels, like, keep_calls), info=_info(bed)
+    )
     return bed
 
 
@@ -374,14 +380,20 @@ def join(sounds: Sequence[FloatArray], n_samples: int, fade: int) -> FloatArray:
     return out[:, :n_samples]
 
 
-def _read(stretches: Sequence[Stretch], seconds: float) -> tuple[list[FloatArray], list[Part]]:
-    """Sounds at one rate, channel count and loudness, and what was done to get there."""
+def _read(
+    stretches: Sequence[Stretch], seconds: float, channels: int
+) -> tuple[list[FloatArray], list[Part]]:
+    """Sounds at one rate, channel count and loudness, and what was done to get there.
+
+    One of another loudness than the first is passed over, and the next takes its place.
+    """
     sounds: list[FloatArray] = []
     parts: list[Part] = []
     needed_s = seconds + FADE_S
-    channels = min(2, max(stretch.take.channels for stretch in stretches))
     first_lufs = 0.0
     for stretch in stretches:
+        if _joined_s([part.span for part in parts]) >= needed_s - _ROUNDING_S:
+            break
         left_s = needed_s - (_joined_s([part.span for part in parts]) - FADE_S if parts else 0.0)
         # no more than is needed, from the middle: the ends are nearest to what made others unclean
         length_s = min(stretch.span.length_s, max(left_s, LEAST_STRETCH_S))
@@ -456,10 +468,10 @@ def _time_apart_s(take: Take, like: Take | None) -> float:
     return abs((apart + DAY_S / 2) % DAY_S - DAY_S / 2)
 
 
-def _bext(bed: Bed, like: Take | None, keep_calls: bool) -> Bext:
+def _bext(bed: Bed, n_channels: int, like: Take | None, keep_calls: bool) -> Bext:
     what = "natural background" if keep_calls else "natural background without calls"
     purpose = f" for {like.path}" if like is not None else ""
-    channels = "stereo" if max(part.take.channels for part in bed.parts) > 1 else "mono"
+    channels = "stereo" if n_channels > 1 else "mono"
     return Bext(
         description=f"Bed{purpose}: {bed.length_s:.0f} s of {what}, loops without a seam",
         loudness_lufs=bed.loudness_lufs,

@@ -118,7 +118,11 @@ def buried_in_water(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresh
     str
         One sentence; empty where none does.
     """
-    water = [n.span for n in take_log.noise if n.kind.startswith("water")]
+    water = [
+        noise.span
+        for noise in take_log.noise
+        if noise_kind(noise.kind) == "water" and noise.confidence >= thresholds.least_confidence
+    ]
     wet = [c for c in calls if any(c.start_s < w.end_s and c.end_s > w.start_s for w in water)]
     buried = [c for c in wet if c.snr_db < thresholds.clear_snr_db]
     if not buried:

@@ -6,7 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calltag.edit.clock import common_rate, take_clock
 from calltag.edit.markers import from_log
+from calltag.edit.marking import MarkerSettings, mark_takes
 from calltag.edit.seen_twice import carry_over, merge_seen_twice, name_better_sound
 from calltag.records import Alignment, Levels, TakeLog
 
@@ -198,3 +200,20 @@ def test_sound_alone_may_be_the_better_sound() -> None:
     pairs = [lined_up("r.wav", "b.mov", 20.0)]
     (marked,) = name_better_sound([from_log(camera)], [camera, recorder], pairs)
     assert "better sound: r.wav at 00:00:21:00" in marked.markers[0].comment
+
+
+def test_the_better_sounds_timecode_counts_as_it_does_elsewhere() -> None:
+    """At 29.97 non-drop, ten hours of samples are 36 s short of ten hours of frames."""
+    recorder = TakeLog(
+        take=make_sound("r.wav", time_reference=36_000 * 48_000),
+        calls=(make_call(21, 22, snr_db=25),),
+    )
+    camera = log_of("b.mov", make_call(1, 2, snr_db=5), fps=30_000 / 1001, start_tc="10:00:00:00")
+    rate = common_rate([camera.take, recorder.take])
+    pairs = [lined_up("r.wav", "b.mov", 20.0)]
+    settings = MarkerSettings(rate=rate)
+    marked = name_better_sound(mark_takes([camera], settings), [camera, recorder], pairs)
+    clock = take_clock(recorder.take, rate)
+    expected = clock.label(clock.frames(21, 22)[0])
+    assert expected.startswith("09:59:4")
+    assert marked[0].markers[0].comment.endswith(f"better sound: r.wav at {expected}")

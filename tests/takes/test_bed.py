@@ -129,6 +129,16 @@ def test_a_stretch_of_another_weather_is_left_out(scene, tmp_path):
     assert bed.repeats
 
 
+def test_another_stretch_takes_the_place_of_one_of_another_weather(scene, tmp_path):
+    logs = [
+        scene(12, seed=seed, background_db=background_db).log(tmp_path / f"{name}.wav")
+        for seed, (name, background_db) in enumerate([("A", -60), ("B", -35), ("C", -60)])
+    ]
+    bed = make_bed(logs, tmp_path / "bed.wav", seconds=18)
+    assert [part.take.path for part in bed.parts] == ["A.wav", "C.wav"]
+    assert not bed.repeats
+
+
 def test_a_faulty_track_is_not_used(scene, tmp_path):
     made = scene(20)
     log = made.log(

@@ -202,6 +202,8 @@ def test_water_is_natural_unless_calls_drown_in_it():
     drowned = judge(take_log([whistle(5, snr_db=3.0)], [water]))
     assert drowned.grade == PART
     assert any("1 of 1 calls drown" in reason for reason in drowned.reasons)
+    perhaps = noise("water", 0, 60, 50.0, 15_000.0, level_dbfs=-15.0, confidence=0.1)
+    assert judge(take_log([whistle(5, snr_db=3.0)], [perhaps])).grade == CLEAN
 
 
 def test_speech_is_cut_around():
