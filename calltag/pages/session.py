@@ -84,7 +84,10 @@ class Session:
 
     def reload(self) -> None:
         """Read all sounds anew, and put them in order."""
-        with self._opened() as log:
+        with (
+            self._lock,
+            self._opened() as log,
+        ):  # an answer meanwhile would be missing in what is read
             self._hearing = hear(log, self._numbers, model=self.model, choose=self._choose)
 
     def numbers(self, order: Order, show: Show) -> list[int]:

@@ -9,7 +9,7 @@ import pytest
 from calltag.errors import InputError, LogError, MediaError
 from calltag.learn.by_hand import with_labels
 from calltag.log import Log
-from calltag.pages.heard import Order, Show
+from calltag.pages.heard import Order, Show, hear
 from calltag.pages.inside import take_file
 from calltag.pages.session import Session
 from calltag.records import Label, Span
@@ -108,6 +108,27 @@ def test_numbers_stay_when_all_is_read_again(session) -> None:
     assert before == {
         n: (one.take.path, one.call.span) for n, one in session.hearing.by_number.items()
     }
+
+
+def test_an_answer_while_all_is_read_again_is_not_forgotten(session, monkeypatch) -> None:
+    read, answered = threading.Event(), threading.Event()
+
+    def slowly(*arguments, **options):
+        hearing = hear(*arguments, **options)
+        read.set()
+        answered.wait(0.3)
+        return hearing
+
+    monkeypatch.setattr("calltag.pages.session.hear", slowly)
+    number = session.numbers(Order.USEFUL, Show.OPEN)[0]
+    span = session.heard(number).call.span
+    reading = threading.Thread(target=session.reload)
+    reading.start()
+    assert read.wait(10)
+    session.answer(number, "wind", span)
+    answered.set()
+    reading.join()
+    assert session.heard(number).label.label == "wind"
 
 
 def test_every_order_holds_every_sound_once(session) -> None:
