@@ -87,7 +87,7 @@ class Session:
         with (
             self._lock,
             self._opened() as log,
-        ):  # an answer meanwhile would be missing in what is read
+        ):  # no answer meanwhile: it would be missing
             self._hearing = hear(log, self._numbers, model=self.model, choose=self._choose)
 
     def numbers(self, order: Order, show: Show) -> list[int]:

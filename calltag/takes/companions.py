@@ -20,6 +20,8 @@ from calltag.takes.words import stretches
 DAY_S = 86_400.0
 
 _LEAST_S = 1.0
+_HOUR_S = 3600.0
+_MOST_ZONE_S = 14.5 * _HOUR_S  # no place is farther from universal time than 14 hours
 _CLOCKS_APART_S = 900.0  # cameras set by hand; more, and they did not run at the same time
 _LABEL = re.compile(r"(\d\d):(\d\d):(\d\d)[:;.](\d+)")
 
@@ -180,6 +182,14 @@ def _offset_s(take: Take, other: Take) -> float | None:
         return by_date
     by_clock = (clocks[1] - clocks[0] + DAY_S / 2) % DAY_S - DAY_S / 2  # over midnight
     # timecode that starts again with every take says nothing of the time of day; dates tell
-    if by_date is not None and abs(by_clock - by_date) > _CLOCKS_APART_S:
+    if by_date is not None and abs(_beside_zones(by_clock - by_date, dates)) > _CLOCKS_APART_S:
         return None
     return by_clock
+
+
+def _beside_zones(apart_s: float, dates: tuple[datetime | None, datetime | None]) -> float:
+    """Leave whole hours out where only one of two dates states its time zone."""
+    zones = [date is not None and date.tzinfo is not None for date in dates]
+    if zones[0] == zones[1] or abs(apart_s) > _MOST_ZONE_S:
+        return apart_s
+    return (apart_s + _HOUR_S / 2) % _HOUR_S - _HOUR_S / 2

@@ -57,6 +57,15 @@ def test_timecode_that_starts_again_with_each_take_is_no_clock():
     assert companions(own, [other]) == []
 
 
+def test_a_date_in_universal_time_and_a_local_one_may_be_the_same_moment():
+    camera = clip("A.mov", "06:00:00:00", "2026-05-01T04:00:00+00:00")
+    recorder = clip("B.wav", "06:00:20:00", "2026-05-01T06:00:20")
+    (found,) = companions(camera, [recorder])
+    assert found.during == (20.0, 60.0)
+    for elsewhere in ("2026-05-01T06:30:20", "2026-05-03T06:00:20"):
+        assert companions(camera, [clip("C.wav", "06:00:20:00", elsewhere)]) == []
+
+
 def test_only_usable_sound_counts():
     own = clip("A.mov", "05:30:00:00")
     rasp = NoiseSpan(
