@@ -18,14 +18,13 @@ from calltag.learn.beats import TENTHS_PER_S, machine_odds, steady
 from calltag.records import NOISE_KINDS, FloatArray, NoiseSpan, Span
 from calltag.sound.bursts import find_knocks, group_levels_db, gustiness
 from calltag.sound.engine import Beat, describe_engines
+from calltag.sound.events import BAND_SHARE
 from calltag.sound.hum import Hum, describe_hum
 from calltag.sound.runs import runs
-from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz, to_db
+from calltag.sound.spectrum import FRAMES_PER_S, MEAN_SQUARE, N_MELS, mel_edges_hz, to_db
 
 LEAST_PROBABILITY = 0.5
 """A second holds a kind of noise from here on."""
-
-BAND_SHARE = (0.05, 0.95)
 
 AUDIBLE_HUM_DBFS = -68.0
 """Hum below this is no noise of the take; `calltag.takes.rescue` finds it all the same."""
@@ -231,7 +230,7 @@ def _span(
     share = np.cumsum(spectrum) / max(float(spectrum.sum()), 1e-20)
     low, high = np.minimum(np.searchsorted(share, BAND_SHARE), N_MELS - 1)
     edges_hz = mel_edges_hz()
-    power = float(spectrum[low : high + 1].sum()) / 1.5 / 2  # as in `sound.events`
+    power = float(spectrum[low : high + 1].sum()) * MEAN_SQUARE
     return NoiseSpan(
         start_s=start_s,
         end_s=start_s + len(levels_db) * 10 / FRAMES_PER_S,

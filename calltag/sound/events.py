@@ -8,7 +8,7 @@ import numpy as np
 import scipy.ndimage
 
 from calltag.records import FloatArray
-from calltag.sound.spectrum import BIN_HZ, N_BINS
+from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
 
 AROUND_FRAMES = 150
 """The background of an event is taken from this many frames (1.5 s) on each side."""
@@ -173,7 +173,6 @@ def measure_region(
     low, high = np.searchsorted(share, BAND_SHARE)
     low, high = max(lowest, int(low) - 1), min(N_BINS, int(high) + 2)
     own, other = float(inside[:, low:high].sum(axis=1).mean()), float(behind[low:high].sum())
-    # A Hann window of a sine spreads 1.5 bins' worth of power: the sum over bins is that much high.
     return Region(
         first=first,
         last=last,
@@ -181,7 +180,7 @@ def measure_region(
         high_hz=(high - 1) * BIN_HZ,
         peak_hz=float(weight.argmax() * BIN_HZ),
         snr_db=float(10 * np.log10(max(own - other, 0.01 * other, 1e-12) / max(other, 1e-12))),
-        level_dbfs=float(10 * np.log10(own / 1.5 / 2 + 1e-12)),
+        level_dbfs=float(10 * np.log10(own * MEAN_SQUARE + 1e-12)),
         behind=behind,
         excess=excess,
     )

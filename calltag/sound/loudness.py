@@ -105,7 +105,7 @@ class _Gate:
         if not len(powers):
             return float("-inf")
         powers = powers[powers > powers.mean() * 10 ** (_RELATIVE_GATE_LU / 10)]
-        return _lufs(powers.mean())
+        return lufs(powers.mean())
 
     def loudest_lufs(self) -> float:
         """Loudness of the loudest 0.4 s: the maximum of the momentary loudness.
@@ -126,7 +126,7 @@ class _Gate:
         """
         powers = self._block_powers(_STEPS_PER_BLOCK)
         loudest = float(powers.max(initial=0.0))
-        return _lufs(loudest) if loudest > 0 else float("-inf")
+        return lufs(loudest) if loudest > 0 else float("-inf")
 
     def range_lu(self) -> float:
         """Loudness range: between the 10th and 95th percentile of the short-term loudness.
@@ -147,7 +147,7 @@ class _Gate:
             return 0.0
         powers = powers[powers > powers.mean() * 10 ** (-20.0 / 10)]
         low, high = np.percentile(powers, [10, 95])
-        return _lufs(high) - _lufs(low)
+        return lufs(high) - lufs(low)
 
 
 class LoudnessMeter(_Gate):
@@ -312,7 +312,7 @@ def ungated_lufs(samples: npt.NDArray[Any], rate_hz: int) -> float:
         return float("-inf")
     weighted = scipy.signal.sosfilt(_stages(rate_hz), sound, axis=1)
     power = float(np.einsum("cn,cn->", weighted, weighted)) / sound.shape[1]
-    return _lufs(power) if power > 0 else float("-inf")
+    return lufs(power) if power > 0 else float("-inf")
 
 
 def true_peak_dbtp(samples: npt.NDArray[Any]) -> float:
@@ -383,12 +383,11 @@ def _stages(rate_hz: int) -> npt.NDArray[np.float64]:
 def _spectrum_weights() -> FloatArray:
     """Weights from the shared spectrum's bins to K-weighted mean square.
 
-    A sine of amplitude 1 reads 1 in its bin, 1.5 over the bins of the window (its noise bandwidth),
-    and has a mean square of 1/2. The lowest bins are fitted, for there the K-weighting changes
-    within a bin's width: so that a sine at every frequency reads right, in least squares.
+    The lowest bins are fitted, for there the K-weighting changes within a bin's width: so that a
+    sine at every frequency reads right, in least squares.
     """
     bins = np.arange(spectrum.N_BINS)
-    weights = k_weighting(bins * spectrum.BIN_HZ) / 2 / 1.5
+    weights = k_weighting(bins * spectrum.BIN_HZ) * spectrum.MEAN_SQUARE
     sines_hz = np.arange(1.0, _FITTED_BINS * spectrum.BIN_HZ, spectrum.BIN_HZ / 8)
     phases = 2 * np.pi * sines_hz[:, None] * np.arange(spectrum.N_FFT) / spectrum.RATE_HZ
     reading = sum(
@@ -401,9 +400,26 @@ def _spectrum_weights() -> FloatArray:
     return weights.astype(np.float32)
 
 
-def _power(lufs: float) -> float:
-    return float(10 ** ((lufs - _OFFSET_LU) / 10))
+def _power(loudness_lufs: float) -> float:
+    return float(10 ** ((loudness_lufs - _OFFSET_LU) / 10))
 
 
-def _lufs(power: float) -> float:
+def lufs(power: float) -> float:
+    """Loudness of a K-weighted mean square.
+
+    Parameters
+    ----------
+    power : float
+        Mean square, summed over channels; above 0.
+
+    Returns
+    -------
+    float
+        In LUFS.
+
+    Examples
+    --------
+    >>> round(lufs(0.5), 1)
+    -3.7
+    """
     return _OFFSET_LU + 10 * float(np.log10(power))

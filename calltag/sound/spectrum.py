@@ -33,6 +33,10 @@ MEL_HIGH_HZ = 16_000.0
 POWER_FLOOR = 1e-11
 """Added before logarithms: -110 dBFS, below the noise of any camera."""
 
+MEAN_SQUARE = 1 / 3
+"""Mean square of a sound, for power 1 summed over bins or bands: a sine of amplitude 1 has a mean
+square of 1/2, reads 1 in its bin, and 1.5 over all of them (the noise bandwidth of the window)."""
+
 _FRAMES_AT_ONCE = 128  # keeps one batch of frames within the processor's cache
 _BAND_GROUPS = 4
 

@@ -26,7 +26,8 @@ from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, FloatArray, Span, TakeLog
 from calltag.sound.engine import describe_machine
 from calltag.sound.hum import Hum, find_hum
-from calltag.sound.spectrum import RATE_HZ
+from calltag.sound.loudness import lufs
+from calltag.sound.spectrum import MEAN_SQUARE, RATE_HZ
 from calltag.takes.cuts import UNCUT, Band, Cut, by_band
 from calltag.takes.masking import Effect, Left, effects
 from calltag.takes.standing import (
@@ -318,9 +319,9 @@ def _told_cuts(
         length_s = heard.rest_s[here]
         levels = []
         for gain in (np.ones_like(gains.rest), gains.rest):
-            power = (heard.rest * weights() * gain).sum(axis=1)[here] / 3
+            power = (heard.rest * weights() * gain).sum(axis=1)[here] * MEAN_SQUARE
             mean = float(np.average(power, weights=length_s)) if length_s.any() else power.mean()
-            levels.append(f"{-0.691 + 10 * np.log10(mean + 1e-12):.0f}")
+            levels.append(f"{lufs(mean + 1e-12):.0f}")
         line = (
             f"a {name} {stretches(spans, duration_s)} takes the noise there from "
             f"{levels[0]} to {levels[1]} LUFS"

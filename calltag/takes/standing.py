@@ -18,8 +18,15 @@ import numpy.typing as npt
 
 from calltag.media.reader import read_blocks
 from calltag.records import Call, FloatArray, Span, Take
-from calltag.sound.loudness import k_weighting
-from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_BINS, RATE_HZ, power_frames
+from calltag.sound.loudness import k_weighting, lufs
+from calltag.sound.spectrum import (
+    BIN_HZ,
+    FRAMES_PER_S,
+    MEAN_SQUARE,
+    N_BINS,
+    RATE_HZ,
+    power_frames,
+)
 
 AROUND_S = 3.0
 """Background is taken from this long before a call to as long after it."""
@@ -244,14 +251,13 @@ def figures(heard: Spectra, gains: Gains | None = None) -> Figures:
     gains = gains or Gains(np.ones(N_BINS), np.ones(N_BINS))
     loud = (heard.rest * (weights() * gains.rest)).sum(axis=1)
     shares = heard.rest_s if heard.rest_s.any() else np.ones(len(loud))
-    # a sine of amplitude 1 reads 1.5 over the bins of the window and has a mean square of 1/2
-    rest = float(np.average(loud, weights=shares)) / 3
+    rest = float(np.average(loud, weights=shares)) * MEAN_SQUARE
     above = stand_db(heard, gains.calls)
     return Figures(
         standing=int((above >= STANDS_DB).sum()),
         calls=len(above),
         median_db=float(np.median(above)) if len(above) else float("nan"),
-        rest_lufs=-0.691 + 10 * float(np.log10(rest + _FLOOR)),
+        rest_lufs=lufs(rest + _FLOOR),
     )
 
 
