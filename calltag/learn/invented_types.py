@@ -31,7 +31,7 @@ from calltag.learn.starter.recordings import active_frames
 from calltag.learn.starter.synth_calls import Rng
 from calltag.learn.voice import Array, Voice
 from calltag.records import FloatArray
-from calltag.sound.events import measure_region, refine_edges
+from calltag.sound.events import BAND_SHARE, measure_region, refine_edges
 from calltag.sound.features import MEASURED_VERSION, N_EMBEDDING, N_MEASURED, event_features
 from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum
 
@@ -47,7 +47,6 @@ and real ones worse."""
 _BACKGROUNDS = ("air", "air", "wind", "water", "machine", "voice", "handling", "other")
 _SNRS_DB = (20.0, 15.0, 10.0, 5.0, 0.0)
 _SNR_CHANCE = (0.25, 0.25, 0.25, 0.15, 0.1)
-_BAND_SHARE = (0.05, 0.95)  # of a call's energy: the level counts between these
 _BACKGROUND_S = 8
 _N_BACKGROUNDS = 24  # of each kind
 _OTHER_CHANCE = 0.1  # of another animal, farther away
@@ -189,7 +188,7 @@ def heard(
     own, room = (power_spectrum(one).mean(axis=0) for one in (call, sound[inside]))
     own = own + np.float32(1e-20)
     share = np.cumsum(own) / own.sum()
-    band = (share > _BAND_SHARE[0]) & (share < _BAND_SHARE[1])
+    band = (share > BAND_SHARE[0]) & (share < BAND_SHARE[1])
     band[own.argmax()] = True
     snr_db = float(rng.choice(_SNRS_DB, p=_SNR_CHANCE))
     gain = 10 ** (snr_db / 20) * np.sqrt(room[band].sum() / own[band].sum())

@@ -20,6 +20,7 @@ from scipy.linalg.blas import isamax
 
 from calltag.records import FloatArray
 from calltag.sound.runs import runs
+from calltag.sound.spectrum import RATE_HZ
 
 _FULL_SCALE = 0.999
 _CLIP_RUN = 3
@@ -110,7 +111,7 @@ class Chooser:
     ('channel 2 is channel 1 turned upside down (inverted)',)
     """
 
-    def __init__(self, rate_hz: int = 48_000) -> None:
+    def __init__(self, rate_hz: int = RATE_HZ) -> None:
         self._rate_hz = rate_hz
         self._at = 0
         self._chosen: list[int] = []

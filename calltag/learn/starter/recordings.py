@@ -12,6 +12,7 @@ import librosa
 import numpy as np
 
 from calltag.errors import InputError
+from calltag.learn.segments import LONGEST_GAP_S
 from calltag.records import NOISE_KINDS, FloatArray
 from calltag.sound.spectrum import HOP, RATE_HZ
 
@@ -20,9 +21,6 @@ KINDS = (*NOISE_KINDS, "call", "other")
 
 DROP_DB = 25.0
 """A call sounds where its level is within this of its highest."""
-
-LONGEST_GAP_S = 0.3
-"""Shorter silences inside a call belong to it."""
 
 
 @dataclass(frozen=True, slots=True)
