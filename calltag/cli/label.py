@@ -138,11 +138,11 @@ def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> N
 
 
 def _read(log: Log, source: Path, *, skip_bad: bool) -> None:
-    from calltag.cli._log import read_takes
     from calltag.learn.label_file import read_label_file
-    from calltag.naming import measure_labels
+    from calltag.naming import labels_by_take, measure_labels
 
-    file = read_label_file(source, {one.take.path: one for one in read_takes(log)})
+    take_logs = {one.take.path: one for one in log.take_logs()}
+    file = read_label_file(source, take_logs, labels_by_take(log))
     for sentence in file.bad[:MOST_SENTENCES]:
         say(sentence)
     if len(file.bad) > MOST_SENTENCES:
@@ -152,7 +152,7 @@ def _read(log: Log, source: Path, *, skip_bad: bool) -> None:
             f"{source.name}: {counted(len(file.bad), 'line')} cannot be used, so no label was "
             "taken; mend the file, or add --skip-bad"
         )
-    log.put_labels(file.labels)
+    log.change_labels(remove=file.given_way, put=(*file.parts, *file.labels))
     for note in measure_labels(log):
         say(note)
     _tell(file, source.name)

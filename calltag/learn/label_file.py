@@ -5,13 +5,15 @@ All that is wrong with it is told at once, so that it need not be mended line by
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calltag.errors import InputError
+from calltag.learn.by_hand import with_labels
 from calltag.learn.labels import COLUMNS, known_take, label_of_row, read_rows
-from calltag.records import Label, TakeLog
+from calltag.learn.relabel import Change, place, relabelled, with_changes
+from calltag.records import Call, Label, Span, TakeLog
 
 SLACK_S = 0.1
 """How far a label may reach past the end of its take; it is cut there."""
@@ -27,6 +29,10 @@ class LabelFile:
     ----------
     labels : tuple of Label
         The labels that can be used, in the order of the file.
+    given_way : tuple of Label
+        Labels of the log whose sound got another.
+    parts : tuple of Label
+        What those that were taken apart still say of other sounds.
     bad : tuple of str
         A sentence for each line that cannot, naming file and line.
     unnamed : int
@@ -36,23 +42,32 @@ class LabelFile:
     """
 
     labels: tuple[Label, ...]
+    given_way: tuple[Label, ...]
+    parts: tuple[Label, ...]
     bad: tuple[str, ...]
     unnamed: int
     unchanged: int
 
 
-def read_label_file(path: Path, take_logs: Mapping[str, TakeLog]) -> LabelFile:
+def read_label_file(
+    path: Path,
+    take_logs: Mapping[str, TakeLog],
+    labels: Mapping[str, Sequence[Label]] | None = None,
+) -> LabelFile:
     """Read labels and check them against the log.
 
     A listing of calls may serve as the file, with labels changed or filled in. Its lines that were
-    left as they are do not become labels: they are the model's word, not the user's.
+    left as they are do not become labels: they are the log's word already. One that was changed
+    stands in place of what the log had for that call.
 
     Parameters
     ----------
     path : Path
         A CSV file as `calltag.learn.labels.read_labels` takes it.
     take_logs : mapping of str to TakeLog
-        The takes of the log by their paths, as they are listed.
+        The takes of the log by their paths.
+    labels : mapping of str to sequence of Label, optional
+        The labels that the log has, by take.
 
     Returns
     -------
@@ -64,7 +79,10 @@ def read_label_file(path: Path, take_logs: Mapping[str, TakeLog]) -> LabelFile:
     InputError
         If the file cannot be read as a table of labels at all.
     """
-    labels: list[Label] = []
+    before = {path: list(own) for path, own in (labels or {}).items()}
+    after = {path: list(own) for path, own in before.items()}
+    listed: dict[str, dict[Span, str]] = {}
+    taken: list[Label] = []
     bad: list[str] = []
     unnamed = unchanged = 0
     for line, row in read_rows(path, COLUMNS):
@@ -78,11 +96,36 @@ def read_label_file(path: Path, take_logs: Mapping[str, TakeLog]) -> LabelFile:
         except InputError as error:
             bad.append(f"{path.name}, line {line}: {error}")
             continue
-        if "confidence" in row and _says_the_log(label, take_log):
-            unchanged += 1
+        own = after.setdefault(label.take, [])
+        sound = _listed(label, take_log) if "confidence" in row else None
+        if sound is None:
+            changes: tuple[Change, ...] = (Change(None, label),)
         else:
-            labels.append(label)
-    return LabelFile(tuple(labels), tuple(bad), unnamed, unchanged)
+            if label.take not in listed:
+                listed[label.take] = _said(take_log, before.get(label.take, []))
+            if listed[label.take].get(sound.span) == label.label:
+                unchanged += 1
+                continue
+            label = replace(label, start_s=sound.start_s, end_s=sound.end_s)
+            changes = relabelled(take_log.calls, own, sound, label)
+        after[label.take] = with_changes(own, changes)
+        taken.append(changes[-1].after or label)
+    return LabelFile(
+        labels=tuple(label for label in dict.fromkeys(taken) if label in after[label.take]),
+        given_way=_not_in(before, after),
+        parts=tuple(label for label in _not_in(after, before) if label not in taken),
+        bad=tuple(bad),
+        unnamed=unnamed,
+        unchanged=unchanged,
+    )
+
+
+def _not_in(
+    these: Mapping[str, Sequence[Label]], those: Mapping[str, Sequence[Label]]
+) -> tuple[Label, ...]:
+    """Labels of stretches that have none in the other."""
+    places = {place(label) for own in those.values() for label in own}
+    return tuple(label for own in these.values() for label in own if place(label) not in places)
 
 
 def _placed(label: Label, take_log: TakeLog) -> Label:
@@ -100,11 +143,19 @@ def _placed(label: Label, take_log: TakeLog) -> Label:
     return replace(label, take=take.path, end_s=end_s)
 
 
-def _says_the_log(label: Label, take_log: TakeLog) -> bool:
-    return any(
-        call.label == label.label
-        and not call.by_hand
-        and abs(call.start_s - label.start_s) < _LISTED_S
-        and abs(call.end_s - label.end_s) < _LISTED_S
-        for call in take_log.calls
+def _listed(label: Label, take_log: TakeLog) -> Call | None:
+    """The call of the log that a line of a listing speaks of."""
+    return next(
+        (
+            call
+            for call in take_log.calls
+            if abs(call.start_s - label.start_s) < _LISTED_S
+            and abs(call.end_s - label.end_s) < _LISTED_S
+        ),
+        None,
     )
+
+
+def _said(take_log: TakeLog, labels: Sequence[Label]) -> dict[Span, str]:
+    """What the log says of each call, as it is listed."""
+    return {call.span: call.label for call in with_labels(take_log, labels).calls}

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from calltag.edit.tables import CALL_COLUMNS, call_row, csv_text
 from calltag.errors import InputError
+from calltag.learn.by_hand import with_labels
 from calltag.learn.label_file import read_label_file
 from calltag.records import CALL, Call, Label, Take, TakeLog
 
@@ -149,3 +151,64 @@ def test_a_table_without_the_columns_is_refused(write) -> None:
 def test_text_of_another_encoding_is_refused(write) -> None:
     with pytest.raises(InputError, match=r"labels\.csv: is not text in UTF-8"):
         read_label_file(write("take,start_s,end_s,label\nA.mov,1,2,Rüttler\n", "latin-1"), LOGS)
+
+
+class TestListingOfLabelledCalls:
+    """Listed times are the call's own, not those of the label that was drawn around it."""
+
+    LOG = TakeLog(
+        take=take("card1/A001.mov"),
+        calls=(
+            call(1.0, "pit rail"),
+            call(2.0),
+            call(3.0),
+            replace(call(9.0), by_hand=True),
+        ),
+    )
+    LABELS = (
+        Label(take="card1/A001.mov", start_s=0.95, end_s=1.6, label="pit rail: rasp", group="hide"),
+        Label(take="card1/A001.mov", start_s=1.9, end_s=3.7, label="marsh hooter: boom"),
+        Label(take="card1/A001.mov", start_s=9.0, end_s=9.51234, label="pit rail: pipe"),
+    )
+
+    def read(self, write, **changed: str):
+        rows = [call_row(self.LOG.take, one) for one in with_labels(self.LOG, self.LABELS).calls]
+        for row in rows:
+            row["label"] = changed.get(f"at_{row['start_s']:.0f}", row["label"])
+        logs = {"card1/A001.mov": self.LOG}
+        return read_label_file(
+            write(csv_text(CALL_COLUMNS, rows)), logs, {"card1/A001.mov": self.LABELS}
+        )
+
+    def test_left_as_it_is_it_says_nothing_new(self, write) -> None:
+        read = self.read(write)
+        assert (read.labels, read.given_way, read.parts, read.unchanged) == ((), (), (), 4)
+
+    def test_a_changed_line_stands_in_place_of_the_label(self, write) -> None:
+        read = self.read(write, at_1="pit rail: squeal")
+        (new,) = read.labels
+        assert (new.span, new.label, new.group) == (call(1.0).span, "pit rail: squeal", "hide")
+        assert (read.given_way, read.parts, read.unchanged) == (self.LABELS[:1], (), 3)
+
+    def test_no_call_takes_a_labelled_call_away(self, write) -> None:
+        read = self.read(write, at_1="no call", at_9="no call")
+        assert [(one.start_s, one.label) for one in read.labels] == [
+            (1.0, "no call"),
+            (9.0, "no call"),
+        ]
+        assert read.given_way == self.LABELS[:1]
+        stored = [*self.LABELS[1:2], *read.labels]
+        assert [one.start_s for one in with_labels(self.LOG, stored).calls] == [2.0, 3.0]
+
+    def test_a_label_of_several_calls_is_taken_apart(self, write) -> None:
+        read = self.read(write, at_3="lesser reedling: trill")
+        assert [(one.start_s, one.label) for one in read.labels] == [
+            (3.0, "lesser reedling: trill")
+        ]
+        assert [(one.start_s, one.label) for one in read.parts] == [(2.0, "marsh hooter: boom")]
+        assert read.given_way == self.LABELS[1:2]
+
+
+def test_of_two_lines_for_one_stretch_the_later_counts(write) -> None:
+    text = "take,start_s,end_s,label\ncard2/A001.mov,2,3,wind\ncard2/A001.mov,2,3,water\n"
+    assert [label.label for label in read_label_file(write(text), LOGS).labels] == ["water"]
