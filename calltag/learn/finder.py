@@ -405,9 +405,8 @@ class Finder:
         MediaError
             If the sound cannot be read.
         """
-        del info
         reader = SoundReader(path, rate_hz=RATE_HZ, block_s=BLOCK_S)
-        chooser = Chooser()
+        chooser = Chooser(floats=info.floats)
         loudness = SpectrumLoudness()
         loud: list[FloatArray] = []
         this = _Pass(self._hearing, self._second_look)

@@ -55,6 +55,8 @@ class MediaInfo:
         Rate of the first sound stream; None without sound.
     channels : int
         Channels over all sound streams.
+    floats : bool
+        Whether all its sound is stored as floats, which go above full scale unharmed.
     width, height : int
         Size of the picture in pixels; 0 without one.
     """
@@ -67,6 +69,7 @@ class MediaInfo:
     recorded: str | None = None
     sample_rate_hz: int | None = None
     channels: int = 0
+    floats: bool = False
     width: int = 0
     height: int = 0
 
@@ -109,6 +112,7 @@ def probe(path: Path) -> MediaInfo:
             recorded=_recorded(tags),
             sample_rate_hz=sound[0].rate if sound else None,
             channels=sum(stream.codec_context.channels for stream in sound),
+            floats=bool(sound) and all(stores_floats(stream) for stream in sound),
             width=picture.codec_context.width if picture is not None else 0,
             height=picture.codec_context.height if picture is not None else 0,
         )
@@ -130,6 +134,22 @@ def decodable(stream: AudioStream) -> bool:
     # Without a decoder there is no context, whatever the library's annotations say.
     context: AudioCodecContext | None = stream.codec_context
     return context is not None and context.sample_rate > 0 and context.channels > 0
+
+
+def stores_floats(stream: AudioStream) -> bool:
+    """Tell whether a sound stream is stored as plain floats.
+
+    Parameters
+    ----------
+    stream : av.audio.stream.AudioStream
+        A stream of an open clip, one that `decodable` holds for.
+
+    Returns
+    -------
+    bool
+        Whether its samples are floats in the file; lossy codecs decode to floats as well.
+    """
+    return stream.codec_context.name.startswith("pcm_f")
 
 
 def take_start_s(container: InputContainer) -> Fraction:

@@ -29,7 +29,13 @@ from av.packet import Packet
 
 from calltag.errors import InputError, MediaError
 from calltag.media.opening import drop_all_but, open_take, picture_stream
-from calltag.media.probe import decodable, states_no_length, take_duration_s, take_start_s
+from calltag.media.probe import (
+    decodable,
+    states_no_length,
+    stores_floats,
+    take_duration_s,
+    take_start_s,
+)
 from calltag.records import FloatArray, Span
 
 _GATHER_SAMPLES = 65_536
@@ -423,7 +429,7 @@ class _Track:
         else:
             samples = np.frombuffer(frame.planes[0], kind, n * self._n_channels)
             piece = list(samples.reshape(n, self._n_channels).T)
-        if self.stream.codec_context.name.startswith("pcm_f"):
+        if stores_floats(self.stream):
             piece = [self._possible(samples) for samples in piece]
         self._sink.write(self._position - n, n, piece, scale)
         self._written = self._position

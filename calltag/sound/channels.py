@@ -96,6 +96,9 @@ class Chooser:
     ----------
     rate_hz : int
         Sampling rate of the blocks.
+    floats : bool
+        Whether the file holds floats, which go above full scale unharmed: then only flat tops are
+        clipped, in others all that is above it.
 
     Examples
     --------
@@ -111,8 +114,9 @@ class Chooser:
     ('channel 2 is channel 1 turned upside down (inverted)',)
     """
 
-    def __init__(self, rate_hz: int = RATE_HZ) -> None:
+    def __init__(self, rate_hz: int = RATE_HZ, *, floats: bool = False) -> None:
         self._rate_hz = rate_hz
+        self._floats = floats
         self._at = 0
         self._chosen: list[int] = []
         self._seconds: list[_Second] = []
@@ -188,7 +192,7 @@ class Chooser:
                 if peak >= _FULL_SCALE:
                     hot.append(start)
             for start, end in _joined(hot, self._rate_hz):
-                clipped[c] += _count_clipped(row[start:end])
+                clipped[c] += _count_clipped(row[start:end], floats=self._floats)
         self._clipped += clipped
         return clipped
 
@@ -451,13 +455,17 @@ def _joined(starts: list[int], length: int) -> Iterator[tuple[int, int]]:
             begun = None
 
 
-def _count_clipped(row: FloatArray) -> int:
-    """Count samples in runs of three and more that are equal, or over, at full scale."""
+def _count_clipped(row: FloatArray, *, floats: bool) -> int:
+    """Count samples in runs of three and more that are equal at full scale, or over it.
+
+    A codec, or another sampling rate, makes peaks above full scale of what was clipped there.
+    """
     high = np.abs(row)
     hot = high >= _FULL_SCALE
     over = high >= 1.0
     linked = hot[1:] & hot[:-1] & (row[1:] * row[:-1] > 0)
-    linked &= (row[1:] == row[:-1]) | (over[1:] & over[:-1])
+    flat = row[1:] == row[:-1]
+    linked &= flat if floats else flat | (over[1:] & over[:-1])
     edges = np.flatnonzero(np.diff(np.concatenate([[False], linked, [False]]).astype(np.int8)))
     lengths = edges[1::2] - edges[::2] + 1
     return int(lengths[lengths >= _CLIP_RUN].sum())

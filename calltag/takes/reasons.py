@@ -146,7 +146,7 @@ def level_reasons(levels: Levels | None, thresholds: Thresholds) -> list[str]:
     Returns
     -------
     list of str
-        Its faults, and whether it was recorded too low.
+        Its faults, and whether it was recorded too low, or goes above full scale.
     """
     if levels is None:
         return []
@@ -154,6 +154,11 @@ def level_reasons(levels: Levels | None, thresholds: Thresholds) -> list[str]:
     if thresholds.silent_peak_dbfs < levels.loudness_lufs < thresholds.faint_lufs:
         reasons.append(
             f"recorded low ({levels.loudness_lufs:.0f} LUFS): lifting it lifts the hiss too"
+        )
+    if levels.peak_dbfs > thresholds.over_full_scale_db and not levels.clipped:
+        reasons.append(
+            f"goes {levels.peak_dbfs:.1f} dB above full scale and is not clipped: turn it down in "
+            "the edit"
         )
     return reasons
 

@@ -37,6 +37,7 @@ class Thresholds:
     clean_share: float
     clipped_ppm_part: float
     clipped_ppm_lost: float
+    over_full_scale_db: float
     silent_peak_dbfs: float
     faint_lufs: float
     shaky_permille: float

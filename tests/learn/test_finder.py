@@ -23,7 +23,7 @@ from calltag.learn import finder as finder_module
 from calltag.learn.finder import CONTEXT_FRAMES, LEAST_PROBABILITY, Finder
 from calltag.learn.hearing import STEPS_PER_S, Heard
 from calltag.learn.second_look import EVIDENCE
-from calltag.media.probe import probe
+from calltag.media.probe import MediaInfo, probe
 from calltag.records import NOISE_KINDS, Call, Span
 from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING, N_MEASURED
 from calltag.sound.floor import noise_floor_db
@@ -396,7 +396,7 @@ def test_memory_does_not_grow_with_the_take(plain, tmp_path, monkeypatch):
     def peak_mb(n_blocks):
         monkeypatch.setattr(finder_module, "SoundReader", Endless(n_blocks))
         tracemalloc.start()
-        findings = plain.analyse(tmp_path / "endless.wav", None)
+        findings = plain.analyse(tmp_path / "endless.wav", MediaInfo(duration_s=10.0 * n_blocks))
         peak = tracemalloc.get_traced_memory()[1] / 1e6
         tracemalloc.stop()
         assert len(findings.calls) == n_blocks

@@ -9,6 +9,7 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+import soundfile as sf
 import wavinfo
 
 from calltag.media.probe import MediaInfo, probe
@@ -87,6 +88,14 @@ def test_codecs(tmp_path, make_clip, video_codec, suffix):
     assert info.fps == 25
     assert info.width == options.get("size", (64, 36))[0]
     assert info.channels == 2
+
+
+@pytest.mark.parametrize(("subtype", "floats"), [("PCM_24", False), ("FLOAT", True)])
+def test_floats_are_told(tmp_path, make_clip, subtype, floats):
+    path = tmp_path / "a.wav"
+    sf.write(path, np.zeros(4800), 48_000, subtype=subtype)
+    assert probe(path).floats is floats
+    assert not probe(make_clip(tmp_path / "a.mp4", audio_codec="aac")).floats  # lossy, in floats
 
 
 TIMECODES = [

@@ -261,6 +261,16 @@ def test_a_lossy_codec_overshoots_where_it_was_clipped():
     assert choose(sound)[1].clipped == 5
 
 
+def test_of_floats_only_flat_tops_are_clipped():
+    chooser = Chooser(floats=True)
+    sound = 20 * A
+    sound[1000:1005] = 1.0
+    chooser.choose(sound[None])
+    report = chooser.report()
+    assert report.peak_dbfs > 6
+    assert report.clipped == 5
+
+
 @pytest.mark.parametrize("hz", [100, 440, 997, 5000])
 def test_a_full_scale_tone_is_not_clipped(hz):
     # BS.1770 counts a full-scale sine as 0 dBFS peak; its tops are round.

@@ -235,6 +235,13 @@ def test_clipping_and_faults_are_told():
     assert "channel 2 is dead" in verdict.reasons
 
 
+def test_peaks_above_full_scale_are_said_and_not_held_against_a_take():
+    verdict = judge(take_log([whistle(5)], peak_dbfs=6.4))
+    assert verdict.grade == CLEAN
+    assert "goes 6.4 dB above full scale" in " ".join(verdict.reasons)
+    assert "full scale" not in " ".join(judge(take_log([whistle(5)], peak_dbfs=0.2)).reasons)
+
+
 @pytest.mark.parametrize(
     "quiet",
     [
