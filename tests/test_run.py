@@ -13,6 +13,7 @@ import pytest
 
 from calltag.errors import InputError, MediaError, ModelError
 from calltag.log import Log
+from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, Label, TakeLog
 from calltag.run import DIED, Job, Progress, log_rushes
 from calltag.workers import Done
@@ -515,6 +516,17 @@ def test_workers_compile_nothing_and_may_start_cold_at_once(tmp_path: Path, make
         assert run.returncode == 0
         assert out == "[]\n"
     assert not cache.exists()
+
+
+def test_a_time_reference_that_the_log_cannot_hold_does_not_end_the_run(tmp_path: Path) -> None:
+    rushes = tmp_path / "rushes"
+    rushes.mkdir()
+    for name, reference in (("A001.wav", (1 << 64) - 1), ("A002.wav", 48_000)):
+        write_wav(rushes / name, np.zeros((1, 9600)), 48_000, bext=Bext(time_reference=reference))
+    report = log_rushes((rushes,), tmp_path / "calltag.db", workers=1)
+    assert (report.analysed, report.problems) == (2, ())
+    with Log(tmp_path / "calltag.db") as log:
+        assert [take.time_reference for take in log.takes()] == [None, 48_000]
 
 
 # Call types

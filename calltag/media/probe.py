@@ -31,6 +31,8 @@ _REORDERED = 4
 _BYTES_LOOKED_AT = 4_000_000
 _ALWAYS_STEADY = frozenset(("avi", "dv", "mxf"))  # these store no time with a picture
 _RAW_SOUND = frozenset(("aac", "ac3", "eac3", "amr", "loas"))
+_REFERENCE_REACH_S = 2 * 86_400  # a start after midnight lies within a day, of a long shift in two
+_REFERENCE_DIGITS = 20  # bext holds 64 bits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +50,8 @@ class MediaInfo:
     start_tc : str or None
         Start timecode as stated, ``;`` before the frames when drop-frame.
     time_reference : int or None
-        Start in samples since midnight (broadcast wave).
+        Start in samples since midnight (broadcast wave); None where what is stated is none, as it
+        lies two days or more after it.
     recorded : str or None
         When it was recorded, ISO 8601, as exact as stated.
     sample_rate_hz : int or None
@@ -102,15 +105,15 @@ def probe(path: Path) -> MediaInfo:
         duration_s = take_duration_s(container)
         fps, variable = _rate(container, picture) if picture is not None else (None, False)
         tags = _tags(container)
-        reference = tags.get("time_reference", "")
+        rate_hz = sound[0].rate if sound else None
         return MediaInfo(
             duration_s=duration_s,
             fps=fps,
             variable_rate=variable,
             start_tc=_start_tc(container, picture),
-            time_reference=int(reference) if reference.isdecimal() else None,
+            time_reference=_time_reference(tags, rate_hz),
             recorded=_recorded(tags),
-            sample_rate_hz=sound[0].rate if sound else None,
+            sample_rate_hz=rate_hz,
             channels=sum(stream.codec_context.channels for stream in sound),
             floats=bool(sound) and all(stores_floats(stream) for stream in sound),
             width=picture.codec_context.width if picture is not None else 0,
@@ -293,6 +296,15 @@ def _start_tc(container: InputContainer, picture: VideoStream | None) -> str | N
             if found:
                 return found[1] + (":" if found[2] == ":" else ";") + found[3]
     return None
+
+
+def _time_reference(tags: dict[str, str], rate_hz: int | None) -> int | None:
+    """Samples since midnight (EBU Tech 3285), if the number can be that at the sound's rate."""
+    stated = tags.get("time_reference", "")
+    if rate_hz is None or not stated.isdecimal() or len(stated) > _REFERENCE_DIGITS:
+        return None
+    reference = int(stated)
+    return reference if reference < _REFERENCE_REACH_S * rate_hz else None
 
 
 def _recorded(tags: dict[str, str]) -> str | None:

@@ -13,6 +13,7 @@ import soundfile as sf
 import wavinfo
 
 from calltag.media.probe import MediaInfo, probe
+from calltag.media.wav_file import Bext, write_wav
 
 # SMPTE ST 12-1: the exact rates.
 RATES = [
@@ -174,6 +175,28 @@ def test_broadcast_wave(tmp_path, make_clip, rate_hz, reference):
     assert info.sample_rate_hz == rate_hz
     assert info.fps is None
     assert info.width == 0
+
+
+@pytest.mark.parametrize(
+    ("reference", "known"),
+    [
+        (2 * 86_400 * 48_000 - 1, 2 * 86_400 * 48_000 - 1),
+        (2 * 86_400 * 48_000, None),
+        ((1 << 63) - 1, None),
+        ((1 << 64) - 1, None),
+    ],
+)
+def test_a_time_reference_beyond_two_days_is_none(tmp_path, reference, known):
+    path = tmp_path / "a.wav"
+    write_wav(path, np.zeros((1, 480)), 48_000, bext=Bext(time_reference=reference))
+    assert probe(path).time_reference == known
+
+
+def test_a_time_reference_of_endless_digits_is_none(tmp_path, make_clip):
+    path = make_clip(
+        tmp_path / "a.mka", fps=None, seconds=0.1, metadata={"time_reference": "9" * 5000}
+    )
+    assert probe(path).time_reference is None
 
 
 def test_a_bw64_file_of_a_recorder(tmp_path):
