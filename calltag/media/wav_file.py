@@ -27,6 +27,7 @@ DS64_BYTES = 28
 """What RF64 needs at a file's head: riff, data and sample counts (u64 each), table length (u32)."""
 
 _RIFF_LIMIT = 0xFFFFFFFF  # largest size a 32-bit header can state
+_IN_DS64 = 0xFFFFFFFF  # stated where the size is in `ds64`; without one by what writes to a pipe
 _BEXT = struct.Struct("<256s32s32s10s8sQH64s5h180s")  # EBU Tech 3285, 602 bytes
 _NOT_STATED = 0x7FFF  # EBU Tech 3285 version 2: a loudness value that is not given
 _BITS = {"PCM_16": 16, "PCM_24": 24, "FLOAT": 32}
@@ -286,7 +287,8 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
     Yields
     ------
     Chunk
-        Each chunk of the file, in order; a `data` chunk with its true size.
+        Each chunk of the file, in order; a `data` chunk with its true size: to the end of a file
+        whose recorder was stopped before it stated one.
 
     Raises
     ------
@@ -303,10 +305,30 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
             offset = file.tell()
             if name == b"ds64":
                 long_data = struct.unpack("<QQ", file.read(16))[1]
-            if name == b"data" and size == 0xFFFFFFFF and long_data is not None:
-                size = long_data
+            if name == b"data":
+                stated = long_data if size == _IN_DS64 else size
+                size = _data_bytes(file, offset, stated)
             yield Chunk(name.decode("latin-1"), offset, size)
             file.seek(offset + size + size % 2)
+
+
+def _data_bytes(file: BinaryIO, offset: int, stated: int | None) -> int:
+    """True size of a `data` chunk of which a size, none, or 0 for one not yet known is stated."""
+    length = file.seek(0, 2)
+    if stated is None or (stated == 0 and not _chunks_follow(file, offset, length)):
+        return length - offset
+    return stated
+
+
+def _chunks_follow(file: BinaryIO, at: int, length: int) -> bool:
+    """Tell whether all that follows is chunks, the last of which ends where the file does."""
+    while at + 8 <= length:
+        file.seek(at)
+        name, size = struct.unpack("<4sI", file.read(8))
+        if not all(0x20 <= letter < 0x7F for letter in name):
+            return False
+        at += 8 + size + size % 2
+    return at in (length, length + 1)  # the last may lack the byte that makes it even
 
 
 def read_chunk(path: Path, name: str) -> bytes | None:

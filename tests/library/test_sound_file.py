@@ -19,7 +19,7 @@ from calltag.errors import MediaError
 from calltag.library.rdf import NAMESPACES, from_rdf, to_rdf
 from calltag.library.sound_file import file_hash, read_cut_bext, read_story, sound_hash, write_cut
 from calltag.library.story import Heard, Story, tidy
-from calltag.media.wav_file import Bext, read_chunk
+from calltag.media.wav_file import Bext, iter_chunks, read_chunk
 
 from .conftest import RATE_HZ, call, features, plain_story, shoot, sound, wanted
 
@@ -100,6 +100,14 @@ def test_the_hash_in_the_file_is_that_of_its_samples(keep, shot):
         assert hashlib.sha256(kept.file.read_bytes()).hexdigest() == file_hash(kept.file)
         hashes.append(kept.story.sound_hash)
     assert hashes[0] == hashes[1]
+
+
+def test_a_kept_file_that_states_no_length_has_another_hash(kept):
+    (data,) = (chunk for chunk in iter_chunks(kept.file) if chunk.name == "data")
+    with kept.file.open("r+b") as file:
+        file.seek(data.offset - 4)
+        file.write(bytes(4))
+    assert sound_hash(kept.file) != kept.story.sound_hash
 
 
 texts = st.text(max_size=40)

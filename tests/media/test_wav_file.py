@@ -142,6 +142,41 @@ def test_longer_than_32_bits_becomes_rf64(tmp_path, monkeypatch, rng):
     assert WavInfoReader(path).data.frame_count == 2000
 
 
+FMT = struct.pack("<4sIHHIIHH", b"fmt ", 16, 1, 1, 48_000, 96_000, 2, 16)
+DS64 = struct.pack("<4sIQQQI", b"ds64", 28, 0, 0, 0, 0)
+LIST = struct.pack("<4sI", b"LIST", 5) + b"INFO?\0"
+
+
+@pytest.mark.parametrize(
+    ("head", "stated", "rest", "size"),
+    [
+        (b"", 0, b"\x01\x80" * 500, 1000),  # a recorder that lost power
+        (b"", 0, bytes(1000), 1000),
+        (b"", 0, b"AB\0\0" * 250, 1000),
+        (b"", 0, b"ABCD\x08\0\0\0" * 125, 1000),
+        (b"", 0, b"\x01\x80", 2),
+        (b"", 0xFFFFFFFF, b"\x01\x80" * 500, 1000),  # written to a pipe
+        (b"", 0xFFFFFFFF, LIST, len(LIST)),
+        (DS64, 0xFFFFFFFF, b"\x01\x80" * 500, 1000),
+        (b"", 0, b"", 0),  # nothing recorded
+        (b"", 0, LIST, 0),
+        (b"", 0, LIST[:-1], 0),
+        (b"", 0, LIST + LIST, 0),
+        (DS64, 0xFFFFFFFF, LIST, 0),
+    ],
+)
+def test_sound_of_unknown_length_goes_on_to_the_end(tmp_path, head, stated, rest, size):
+    path = tmp_path / "a.wav"
+    start = b"RF64" if head else b"RIFF"
+    content = head + FMT + struct.pack("<4sI", b"data", stated) + rest
+    path.write_bytes(start + struct.pack("<I4s", 0, b"WAVE") + content)
+    chunks = list(iter_chunks(path))
+    (data,) = (chunk for chunk in chunks if chunk.name == "data")
+    assert (data.offset, data.size) == (path.stat().st_size - len(rest), size)
+    behind = (LIST, LIST[:-1], LIST + LIST).index(rest) // 2 + 1 if not size and rest else 0
+    assert [chunk.name for chunk in chunks[chunks.index(data) + 1 :]] == ["LIST"] * behind
+
+
 def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path):
     path = tmp_path / "a.wav"
     write_wav(path, np.zeros(10), 48_000)

@@ -21,6 +21,7 @@ from calltag.edit.sound_delay import advance_to_picture
 from calltag.edit.timecode import nearest_frame
 from calltag.errors import InputError
 from calltag.media import wav_file
+from calltag.media.reader import SoundReader
 from calltag.media.wav_file import Bext, Cue, iter_chunks, write_wav
 from calltag.records import TakeLog
 
@@ -176,6 +177,29 @@ def test_a_recording_that_was_cut_off(tmp_path, rng):
     source.write_bytes(source.read_bytes()[:100_001])
     (path,) = wav_cues.write([marked_sound(tmp_path, channels=1)], tmp_path / "out", OPTIONS)
     assert sf.info(path).frames == (100_001 - 44) // 2
+    assert len(WavInfoReader(str(path)).cues.to_dict()) == 2
+
+
+@pytest.mark.parametrize("stated", [0, 0xFFFFFFFF])
+@pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "FLOAT"])
+@pytest.mark.parametrize("own_bext", [False, True])
+def test_a_recording_whose_length_was_never_stated(tmp_path, rng, stated, subtype, own_bext):
+    source = tmp_path / "R001.wav"
+    samples = rng.uniform(-1, 1, (2, 96_000)).astype(np.float32)
+    bext = Bext(time_reference=77) if own_bext else None
+    write_wav(source, samples, 48_000, subtype=subtype, bext=bext)
+    whole = data_bytes(source)
+    head = source.read_bytes().removesuffix(whole)
+    assert head[-8:-4] == b"data"
+    source.write_bytes(head[:4] + bytes(4) + head[8:-4] + struct.pack("<I", stated) + whole)
+    (path,) = wav_cues.write([marked_sound(tmp_path)], tmp_path / "out", OPTIONS)
+    assert data_bytes(path) == whole
+    (heard,) = SoundReader(path, rate_hz=None)
+    (known,) = SoundReader(source, rate_hz=None)
+    np.testing.assert_array_equal(heard, known)
+    np.testing.assert_array_equal(sf.read(path, dtype="float32")[0].T, known)
+    assert known.shape == (2, 96_000)
+    assert [chunk.name for chunk in iter_chunks(path)].count("data") == 1
     assert len(WavInfoReader(str(path)).cues.to_dict()) == 2
 
 
