@@ -15,7 +15,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import av
+from av.container import InputContainer
 from av.packet import Packet
+from av.stream import Stream
 
 from calltag.edit.formats import (
     WriteOptions,
@@ -26,7 +28,7 @@ from calltag.edit.formats import (
 )
 from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.text import one_line
-from calltag.errors import InputError
+from calltag.errors import InputError, MediaError
 from calltag.files import refuse_existing, written_whole
 from calltag.media.opening import open_take
 from calltag.media.probe import take_start_s
@@ -131,7 +133,7 @@ def _nanoseconds(seconds: Fraction) -> int:
 def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
     with open_take(source) as container:
         streams = [*container.streams.video, *container.streams.audio]
-        packets = container.demux(streams)
+        packets = _packets(source, container, streams)
         waiting, shift_ms = _first_packets(packets, len(streams))
         chapters = chapters_of(take_markers, take_start_s(container) + Fraction(shift_ms, 1000))
         try:
@@ -152,6 +154,19 @@ def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
                 f"{source.name}: a Matroska file cannot hold this take ({error});"
                 " write its markers in another format"
             ) from error
+
+
+def _packets(
+    source: Path, container: InputContainer, streams: list[Stream]
+) -> Iterator[Packet[Any]]:
+    try:
+        yield from container.demux(streams)
+    except av.error.FFmpegError as error:
+        raise MediaError(
+            source,
+            f"cannot be read to its end ({error.strerror}), so no copy was made;"
+            " copy it from the card again",
+        ) from error
 
 
 def _first_packets(packets: Iterator[Packet[Any]], n_streams: int) -> tuple[list[Packet[Any]], int]:

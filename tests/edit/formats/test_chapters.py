@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import islice, pairwise
 
 import av
 import pytest
@@ -14,7 +15,8 @@ from hypothesis import strategies as st
 from calltag.edit.formats import WriteOptions, chapters
 from calltag.edit.markers import TakeMarkers, from_log, place
 from calltag.edit.timecode import nearest_frame
-from calltag.errors import InputError
+from calltag.errors import InputError, MediaError
+from calltag.media.opening import open_take
 from calltag.media.probe import probe, take_start_s
 from calltag.records import Marker, TakeLog
 
@@ -100,6 +102,58 @@ def test_chapters_never_overlap(spans):
     assert all(chapter["id"] > 0 for chapter in made)
     names = " + ".join(chapter["metadata"]["title"] for chapter in made).split(" + ")
     assert sorted(filter(None, names)) == sorted(marker.name for marker in markers)
+
+
+class Breaking:
+    """An open clip of which only some packets can be read."""
+
+    def __init__(self, container, n_packets):
+        self.container, self.n_packets = container, n_packets
+
+    def __getattr__(self, name):
+        return getattr(self.container, name)
+
+    def demux(self, *streams):
+        yield from islice(self.container.demux(*streams), self.n_packets)
+        raise av.error.InvalidDataError(1094995529, "Invalid data found", self.container.name)
+
+
+@pytest.mark.parametrize("n_packets", [0, 1, 40])
+def test_a_clip_that_breaks_off_costs_its_own_copy_alone(
+    tmp_path, make_clip, monkeypatch, n_packets
+):
+    @contextmanager
+    def opened(path):
+        with open_take(path) as container:
+            yield Breaking(container, n_packets) if path.stem == "A002" else container
+
+    monkeypatch.setattr(chapters, "open_take", opened)
+    marked = []
+    for name in ("A001.mov", "A002.mov", "A003.mov"):
+        make_clip(tmp_path / name)
+        take = make_take(name, rushes=str(tmp_path), duration_s=2.0)
+        marked.append(from_log(TakeLog(take=take, calls=CALLS)))
+    out, problems = tmp_path / "out", []
+    written = chapters.write(marked, out, WriteOptions(on_problem=problems.append))
+    assert sorted(out.iterdir()) == written == [out / "A001.mkv", out / "A003.mkv"]
+    (problem,) = problems
+    assert problem.path == "A002.mov"
+    assert problem.reason.startswith("cannot be read to its end (")
+    with pytest.raises(MediaError, match=r"A002\.mov: cannot be read to its end"):
+        chapters.write(marked, tmp_path / "again", OPTIONS)
+    assert [path.name for path in (tmp_path / "again").iterdir()] == ["A001.mkv"]
+
+
+def test_what_matroska_cannot_hold_is_no_fault_of_the_clip(tmp_path, make_clip, monkeypatch):
+    def backwards(packet, _shift_ms):
+        packet.dts = -packet.dts
+
+    clip = make_clip(tmp_path / "A003.mov")
+    take = make_take(clip.name, rushes=str(tmp_path), duration_s=2.0)
+    monkeypatch.setattr(chapters, "_to_milliseconds", backwards)
+    with pytest.raises(InputError, match=r"A003\.mov: a Matroska file cannot hold this take"):
+        chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
+    assert list((tmp_path / "out").iterdir()) == []
 
 
 def test_refusals(tmp_path, make_clip):
