@@ -42,6 +42,7 @@ PER_TAKE = True
 
 _SOUND_SUFFIX = ".mka"
 _NANOSECOND = Fraction(1, 10**9)
+_WAIT_S = 10  # the writer itself holds packets for as long
 
 
 def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions) -> list[Path]:
@@ -172,15 +173,20 @@ def _packets(
 def _first_packets(packets: Iterator[Packet[Any]], n_streams: int) -> tuple[list[Packet[Any]], int]:
     """Packets until each stream has begun, and by how much they begin before zero.
 
-    The writer would move all streams by that much, and the chapters not.
+    The writer would move all streams by that much, and the chapters not. A stream that has not
+    begun when another has run for `_WAIT_S` does not begin before zero, if it does at all.
     """
     waiting: list[Packet[Any]] = []
     begun: dict[int, Fraction] = {}
     for packet in packets:
         waiting.append(packet)
+        stamp = packet.dts if packet.pts is None else packet.pts
+        if stamp is None:
+            continue
+        at_s = stamp * packet.time_base
         if packet.pts is not None:
-            begun.setdefault(packet.stream.index, packet.pts * packet.time_base)
-        if len(begun) == n_streams:
+            begun.setdefault(packet.stream.index, at_s)
+        if len(begun) == n_streams or at_s > min(begun.values(), default=Fraction(0)) + _WAIT_S:
             break
     return waiting, max(0, (-min(begun.values(), default=Fraction(0)) * 1000).__ceil__())
 

@@ -104,6 +104,31 @@ def test_chapters_never_overlap(spans):
     assert sorted(filter(None, names)) == sorted(marker.name for marker in markers)
 
 
+def test_a_track_without_sound_is_not_waited_for(tmp_path, make_clip, monkeypatch):
+    whole = make_clip(tmp_path / "whole.mkv", seconds=30.0, fps=10)
+    clip = tmp_path / "A003.mkv"
+    with av.open(str(whole)) as container, av.open(str(clip), "w") as copy:
+        streams = [copy.add_stream_from_template(stream) for stream in container.streams]
+        for packet in container.demux(video=0):
+            if packet.size:
+                packet.stream = streams[packet.stream.index]
+                copy.mux(packet)
+    held = []
+
+    def counted(packets, n_streams):
+        waiting, shift_ms = first_packets(packets, n_streams)
+        held.append(len(waiting))
+        return waiting, shift_ms
+
+    first_packets = chapters._first_packets
+    monkeypatch.setattr(chapters, "_first_packets", counted)
+    take = make_take(clip.name, rushes=str(tmp_path), duration_s=30.0)
+    (path,) = chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
+    assert packets(path) == packets(clip)
+    assert [len(found) for found in packets(clip)] == [300, 0]
+    assert held == [102]  # ten seconds, and the one that tells
+
+
 class Breaking:
     """An open clip of which only some packets can be read."""
 
