@@ -181,6 +181,7 @@ def spectra(
     around = spans + np.rint([-AROUND_S * FRAMES_PER_S, AROUND_S * FRAMES_PER_S]).astype(int)
     during, beside, rest = _Mean(len(calls)), _Mean(len(calls)), _Mean(1 + len(regions))
     seconds: list[FloatArray] = []
+    begun = np.zeros(0, np.float32)  # frames of a second that is not whole yet
     at = 0
     for power in power_frames(blocks):
         stop = at + len(power)
@@ -199,8 +200,10 @@ def spectra(
             rest.add(i, power[inside][free[inside]])
             outside[inside] = False
         rest.add(0, power[outside])
-        whole = len(power) // FRAMES_PER_S * FRAMES_PER_S
-        seconds.append(power[:whole].mean(axis=1).reshape(-1, FRAMES_PER_S).mean(axis=1))
+        begun = np.concatenate([begun, power.mean(axis=1)])
+        whole = len(begun) // FRAMES_PER_S * FRAMES_PER_S
+        seconds.append(begun[:whole].reshape(-1, FRAMES_PER_S).mean(axis=1))
+        begun = begun[whole:]
         at = stop
     common = rest.mean_of_all() if rest.counts.any() else beside.mean().mean(axis=0)
     backgrounds = np.where(beside.counts[:, None] > 0, beside.mean(), common)

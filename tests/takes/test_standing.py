@@ -85,6 +85,15 @@ def test_the_quietest_stretch(rng):
     assert spectra([sound], []).quiet_s == pytest.approx(21, abs=1.1)
 
 
+@pytest.mark.parametrize("block_s", [0.3, 7.77, 60.0, 200.0])
+def test_the_quietest_stretch_is_told_to_the_second_in_any_blocks(rng, block_s):
+    sound = rng.normal(0, 0.1, 150 * RATE_HZ).astype(np.float32)
+    sound[70 * RATE_HZ : 82 * RATE_HZ] *= 0.01
+    n = round(block_s * RATE_HZ)
+    blocks = (sound[i : i + n] for i in range(0, len(sound), n))
+    assert spectra(blocks, []).quiet_s == 70.0
+
+
 @pytest.mark.parametrize(("channel", "expected"), [("2", 1), ("2, 1", 1), ("1", 0), ("", 0)])
 def test_the_channel_that_was_listened_to(channel, expected):
     levels = Levels(peak_dbfs=-3, clipped=0, loudness_lufs=-30, floor_dbfs=-50, channel=channel)
