@@ -49,7 +49,7 @@ class Treatment:
         if self.band:
             parts.append(str(self.band))
         for name, cuts in by_band(self.cuts):
-            parts.append(f"{name} {stretches([cut.span for cut in cuts], float('inf'))}")
+            parts.append(f"{name} {stretches([cut.span for cut in cuts])}")
         if self.hum is not None:
             lines = listed([f"{line * self.hum.mains_hz:.0f}" for line in self.hum.lines])
             parts.append(f"notches at {lines} Hz")

@@ -77,15 +77,15 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
-def stretches(spans: Sequence[Span], duration_s: float) -> str:
+def stretches(spans: Sequence[Span], duration_s: float | None = None) -> str:
     """Say where in a take something is.
 
     Parameters
     ----------
     spans : sequence of Span
         Stretches in order, none overlapping another.
-    duration_s : float
-        Length of the take.
+    duration_s : float, optional
+        Length of the take, if the stretches are to be held against it.
 
     Returns
     -------
@@ -96,14 +96,17 @@ def stretches(spans: Sequence[Span], duration_s: float) -> str:
     --------
     >>> stretches([Span(2, 4), Span(60, 75)], 300)
     'at 0:02-0:04 and 1:00-1:15'
+    >>> stretches([Span(10 * i, 10 * i + 4) for i in range(4)])
+    'at 0:00-0:04, 0:10-0:14 and 2 more places (16 s)'
     """
     total_s = sum(span.length_s for span in spans)
-    if total_s >= 0.9 * duration_s:
+    if duration_s is not None and total_s >= 0.9 * duration_s:
         return "throughout"
     named = [_stretch(span) for span in spans[:_NAMED]]
     if len(spans) > _NAMED:
         named = [*named[:-1], f"{len(spans) - _NAMED + 1} more places"]
-        return f"at {listed(named)} ({total_s:.0f} s of {duration_s:.0f} s)"
+        whole = "" if duration_s is None else f" of {duration_s:.0f} s"
+        return f"at {listed(named)} ({total_s:.0f} s{whole})"
     return f"at {listed(named)}"
 
 

@@ -14,7 +14,7 @@ from scipy.signal import correlate
 from calltag.errors import InputError
 from calltag.media.wav_file import Bext, read_bext
 from calltag.records import NoiseSpan
-from calltag.takes.cuts import UNCUT, Band
+from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.rescue import examine, write_treated
 from calltag.takes.treatment import Treatment
 from calltag.takes.verdict import judge
@@ -227,6 +227,14 @@ def test_a_cut_where_the_noise_is_leaves_the_rest_of_the_take_alone(scene, tmp_p
     free = round(5.5 * RATE_HZ)
     np.testing.assert_array_equal(treated[free:], original[free:])  # the boom is as it was
     assert np.std(treated[:RATE_HZ]) < 0.1 * np.std(original[:RATE_HZ])
+
+
+def test_many_cuts_are_told_without_the_length_of_the_take():
+    cuts = tuple(Cut(10.0 * i, 10.0 * i + 3, Band(low_hz=200.0)) for i in range(5))
+    assert str(Treatment(cuts=cuts)) == (
+        "low cut at 200 Hz at 0:00-0:03, 0:10-0:13 and 3 more places (15 s)"
+    )
+    assert str(Treatment(cuts=cuts[:2])) == "low cut at 200 Hz at 0:00-0:03 and 0:10-0:13"
 
 
 @pytest.mark.parametrize(
