@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,13 +12,12 @@ import typer
 from calltag.cli._choose import choose_takes
 from calltag.cli._options import LOG_NAME, As, LogFile
 from calltag.cli._output import Column, end, print_data, print_table, say
-from calltag.errors import InputError
+from calltag.errors import InputError, MediaError
 from calltag.records import Take, TakeLog
 from calltag.words import counted, sure
 
 if TYPE_CHECKING:
     from calltag.edit.sync import Comparison, Source
-    from calltag.edit.sync_search import Bounds
     from calltag.edit.tables import Row
     from calltag.log import Log
 
@@ -100,16 +100,20 @@ def sync_command(
       calltag sync R001.WAV card1 card2 --by-timecode --within 60
     """
     from calltag.edit.sync import sync_takes
+    from calltag.edit.sync_search import Bounds
     from calltag.log import Log
 
     if by_timecode and around is not None:
         raise typer.BadParameter("give --around or --by-timecode, not both")
+    middle_s = around or 0.0
+    near = Bounds(middle_s - within, middle_s + within)
     with Log(log, create=False) if log.is_file() else Log(Path(":memory:")) as opened:
         known = opened.takes()
         compared, problems = sync_takes(
             list(_sources(takes, known)),
             every_pair=every_pair,
-            bounds=_bounds(known, around, within) if by_timecode or around is not None else None,
+            bounds=near if by_timecode or around is not None else None,
+            clock_s=partial(_clock_s, {take.path: take for take in known}) if by_timecode else None,
         )
         kept = _keep(opened, compared, {take.path for take in known})
     if how is As.TABLE and not compared:
@@ -156,27 +160,8 @@ def _without_finds(take: Take) -> TakeLog:
     return TakeLog(take=take)
 
 
-def _bounds(
-    known: Sequence[Take], around_s: float | None, within_s: float
-) -> Callable[[Source, Source], Bounds]:
-    """Tell where to look for the beginning of one take in another."""
-    from calltag.edit.sync_search import Bounds
-    from calltag.takes.companions import DAY_S
-
-    by_name = {take.path: take for take in known}
-
-    def bounds(first: Source, second: Source) -> Bounds:
-        if around_s is not None:
-            middle_s = around_s
-        else:
-            apart_s = _clock_s(second, by_name) - _clock_s(first, by_name)
-            middle_s = (apart_s + DAY_S / 2) % DAY_S - DAY_S / 2  # over midnight
-        return Bounds(middle_s - within_s, middle_s + within_s)
-
-    return bounds
-
-
-def _clock_s(source: Source, by_name: dict[str, Take]) -> float:
+def _clock_s(by_name: Mapping[str, Take], source: Source) -> float:
+    """Tell at what time of day a take begins, by the log or by its file."""
     from calltag.media.probe import probe
     from calltag.takes.companions import clock_s
 
@@ -196,7 +181,7 @@ def _clock_s(source: Source, by_name: dict[str, Take]) -> float:
         )
     found = clock_s(take)
     if found is None:
-        raise InputError(f"{source.name}: has no timecode; say with --around where to look")
+        raise MediaError(source.path, "has no timecode; say with --around where to look")
     return found
 
 

@@ -23,6 +23,7 @@ from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.records import Alignment, Problem
+from calltag.takes.companions import DAY_S
 
 WORTH_TELLING = 10.0
 """Evidence, see `Line.evidence`, with that of the rest, from which on a place is told: of unrelated
@@ -96,7 +97,8 @@ def sync_takes(
     sources: Sequence[Source],
     *,
     every_pair: bool = False,
-    bounds: Callable[[Source, Source], Bounds] | None = None,
+    bounds: Bounds | None = None,
+    clock_s: Callable[[Source], float] | None = None,
     listener: Callable[[Source], None] | None = None,
 ) -> tuple[list[Comparison], list[Problem]]:
     """Line takes up by their sound.
@@ -107,9 +109,11 @@ def sync_takes(
         The takes, at least two.
     every_pair : bool
         Whether to compare all with all; otherwise each is compared with the first.
-    bounds : callable, optional
-        Given two takes, tells where to look for the second's beginning in the first; everywhere
-        unless given.
+    bounds : Bounds, optional
+        Where to look for a take's beginning in an earlier one; everywhere unless given.
+    clock_s : callable, optional
+        Given a take, tells the seconds since midnight at which it begins by its clock, or raises
+        `MediaError`; `bounds` then count from where the clocks put a take.
     listener : callable, optional
         Is told of each take before it is read.
 
@@ -118,26 +122,28 @@ def sync_takes(
     comparisons : list of Comparison
         One for each pair that could be read, in order.
     problems : list of Problem
-        Takes that could not be read, or have no sound.
+        Takes that could not be read, have no sound, or no clock where `clock_s` is given.
 
     Raises
     ------
     InputError
         If there are fewer than two takes, or one is named twice.
     MediaError
-        If the first take, with which all are compared, cannot be read.
+        If the first take, with which all are compared, has such a problem.
     """
     if len(sources) < 2:
         raise InputError("name at least two takes to line up")
     for one, other in combinations(sources, 2):
         if one.path == other.path:
             raise InputError(f"{one.name}: named twice; name two takes of the same moment")
-    traces: list[Trace | None] = []
+    bounds = bounds or Bounds()
+    traces: list[tuple[Trace, float] | None] = []
     comparisons, problems = [], []
     for number, source in enumerate(sources):
         if listener is not None:
             listener(source)
         try:
+            begins_s = clock_s(source) if clock_s is not None else 0.0
             trace = trace_take(source.path)
         except MediaError as error:
             if number == 0 and not every_pair:
@@ -147,9 +153,11 @@ def sync_takes(
             continue
         for earlier, known in zip(sources, traces, strict=False):
             if known is not None:
-                within = bounds(earlier, source) if bounds is not None else Bounds()
-                comparisons.append(compare(known, trace, earlier.name, source.name, bounds=within))
-        traces.append(trace if every_pair or number == 0 else None)
+                heard, began_s = known
+                apart_s = (begins_s - began_s + DAY_S / 2) % DAY_S - DAY_S / 2  # over midnight
+                within = Bounds(bounds.low_s + apart_s, bounds.high_s + apart_s)
+                comparisons.append(compare(heard, trace, earlier.name, source.name, bounds=within))
+        traces.append((trace, begins_s) if every_pair or number == 0 else None)
     return comparisons, problems
 
 

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -218,9 +219,42 @@ def test_what_is_wrong_is_told(run, morning: Path, arguments, status: int, told:
     assert told in ran.err
 
 
-def test_a_take_without_timecode_is_told(run, tmp_path: Path, rng) -> None:
+def test_takes_without_timecode_are_told(run, tmp_path: Path, rng) -> None:
     for name in ("a.wav", "b.wav"):
         sf.write(tmp_path / name, rng.normal(0, 0.1, 48_000), 48_000)
     ran = run("sync", "a.wav", "b.wav", "--by-timecode")
     assert ran.status == 1
-    assert "has no timecode; say with --around" in ran.err
+    assert "a.wav: has no timecode; say with --around" in ran.err
+
+
+@pytest.mark.parametrize("options", [[], ["--every-pair"]])
+def test_a_take_without_timecode_costs_only_its_own_pairs(run, morning: Path, options) -> None:
+    shutil.copy(morning / "cam/a.wav", morning / "bare.wav")
+    names = ["r.wav", str(morning / "bare.wav"), "a.wav", "b.wav"]
+    ran = run("sync", *names, "--by-timecode", "--as", "json", *options)
+    assert ran.status == 3
+    assert ran.err == "bare.wav: has no timecode; say with --around where to look\n"
+    found = [(row["take_a"], row["take_b"], row["outcome"]) for row in json.loads(ran.out)]
+    assert found == [
+        ("rec/r.wav", "cam/a.wav", "lined up"),
+        ("rec/r.wav", "cam/b.wav", "no common sound"),
+        *([("cam/a.wav", "cam/b.wav", "no common sound")] if options else []),
+    ]
+    assert kept(morning) == [("rec/r.wav", "cam/a.wav")]
+
+
+def test_with_every_pair_the_first_take_needs_no_timecode(run, morning: Path) -> None:
+    shutil.copy(morning / "cam/a.wav", morning / "bare.wav")
+    names = [str(morning / "bare.wav"), "r.wav", "a.wav"]
+    ran = run("sync", *names, "--by-timecode", "--every-pair", "--as", "json")
+    assert ran.status == 3
+    assert [row["outcome"] for row in json.loads(ran.out)] == ["lined up"]
+
+
+def test_timecode_goes_on_over_midnight(run, morning: Path) -> None:
+    with Log(morning.parent / "calltag.db") as log:
+        for take, second in zip(log.takes(), (4, 12, 86_395), strict=True):  # a, b, r
+            moved = replace(take, time_reference=second * take.sample_rate_hz)
+            log.put(TakeLog(take=moved), feature_version=1)
+    ran = run("sync", "r.wav", "a.wav", "--by-timecode", "--as", "json")
+    assert outcomes(ran) == [("rec/r.wav", "cam/a.wav", "lined up")]
