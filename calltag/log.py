@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -31,6 +32,7 @@ from calltag.records import (
     NoiseSpan,
     Picture,
     Problem,
+    Span,
     Take,
     TakeLog,
 )
@@ -160,12 +162,39 @@ def _noise_taught(db: sqlite3.Connection) -> None:
     db.execute("ALTER TABLE noise ADD COLUMN taught TEXT NOT NULL DEFAULT ''")
 
 
+# How stretches without sound were told before they were kept.
+_BETWEEN = re.compile(r"sound is (?:damaged|missing) between ([\d.]+) and ([\d.]+) s")
+_UP_TO = re.compile(r"(?:sound ends at|cannot be read beyond) ([\d.]+) s")
+_FROM = re.compile(r"sound starts ([\d.]+) s after the picture")
+_COUNTED = re.compile(r"sound is (?:damaged|missing) in \d+ more places")
+
+
+def _broken_stretches(db: sqlite3.Connection) -> None:
+    """Keep stretches without sound; a take of which some were only counted is analysed again."""
+    db.execute("ALTER TABLE takes ADD COLUMN broken TEXT")
+    for take_id, duration_s, faults in db.execute(
+        "SELECT id, duration_s, faults FROM takes WHERE faults IS NOT NULL"
+    ).fetchall():
+        spans = set()
+        for fault in json.loads(faults):
+            if place := _BETWEEN.search(fault):
+                spans.add((float(place[1]), float(place[2])))
+            elif place := _UP_TO.search(fault):
+                spans.add((float(place[1]), duration_s))
+            elif place := _FROM.search(fault):
+                spans.add((0.0, float(place[1])))
+            elif _COUNTED.search(fault):
+                db.execute("UPDATE takes SET feature_version = 0 WHERE id = ?", (take_id,))
+        db.execute("UPDATE takes SET broken = ? WHERE id = ?", (json.dumps(sorted(spans)), take_id))
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
     _takes_lined_up,
     _pictures_measured,
     _noise_taught,
+    _broken_stretches,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 
@@ -175,7 +204,7 @@ SCHEMA_VERSION = len(MIGRATIONS)
 _TAKE_COLUMNS = (
     "path, rushes, digest, size_bytes, duration_s, fps, variable_rate, start_tc, time_reference, "
     "recorded, sample_rate_hz, channels, width, height, "
-    "peak_dbfs, clipped, loudness_lufs, floor_dbfs, channel, faults"
+    "peak_dbfs, clipped, loudness_lufs, floor_dbfs, channel, faults, broken"
 )
 _CALL_COLUMNS = (
     "start_s, end_s, low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability, "
@@ -891,7 +920,7 @@ def _take_row(take: Take) -> list[object]:
         take.width,
         take.height,
         *(
-            [None] * 6
+            [None] * 7
             if levels is None
             else [
                 levels.peak_dbfs,
@@ -900,6 +929,7 @@ def _take_row(take: Take) -> list[object]:
                 levels.floor_dbfs,
                 levels.channel,
                 json.dumps(levels.faults),
+                json.dumps(levels.broken),
             ]
         ),
     ]
@@ -927,6 +957,7 @@ def _take(row: Sequence[Any]) -> Take:
         floor_dbfs,
         channel,
         faults,
+        broken,
     ) = row
     levels = None
     if channel is not None:
@@ -937,6 +968,7 @@ def _take(row: Sequence[Any]) -> Take:
             floor_dbfs=_number(floor_dbfs),
             channel=channel,
             faults=tuple(json.loads(faults)),
+            broken=tuple(Span(*span) for span in json.loads(broken)),
         )
     return Take(
         path=path,

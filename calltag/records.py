@@ -77,7 +77,11 @@ class Levels:
     channel : str
         The channel, or channels, that calls were looked for in: ``"1"``, ``"2"``, counted from one.
     faults : tuple of str
-        Faults of the recording in plain words, e.g. ``"channel 2 is dead"``.
+        Faults of the recording in plain words, e.g. ``"channel 2 is dead"``; of many alike the
+        first, and how many more.
+    broken : tuple of Span
+        All stretches in which the file has no sound that can be read, in order, none overlapping
+        another.
     """
 
     peak_dbfs: float
@@ -86,6 +90,7 @@ class Levels:
     floor_dbfs: float
     channel: str = "1"
     faults: tuple[str, ...] = ()
+    broken: tuple[Span, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 import math
 import shutil
 import signal
@@ -24,6 +25,7 @@ from calltag.records import (
     NoiseSpan,
     Picture,
     Problem,
+    Span,
     Take,
     TakeLog,
 )
@@ -75,6 +77,7 @@ optional_levels = st.none() | st.builds(
     floor_dbfs=floats,
     channel=st.sampled_from(["1", "2", "1+2"]),
     faults=st.lists(words, max_size=3).map(tuple),
+    broken=st.lists(st.builds(Span, st.floats(0, 1e5), st.floats(0, 1e5)), max_size=5).map(tuple),
 )
 takes = st.builds(
     Take,
@@ -635,6 +638,58 @@ def test_a_log_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> Non
     with sqlite3.connect(path) as db:
         assert db.execute("PRAGMA user_version").fetchone() == (SCHEMA_VERSION,)
     db.close()
+
+
+@pytest.mark.parametrize(
+    ("faults", "broken", "version"),
+    [
+        (["channel 2 is dead"], (), 4),
+        (["sound ends at 40.0 s, 20.0 s before the end of the take"], ((40.0, 60.0),), 4),
+        (["the file cannot be read beyond 40.0 s"], ((40.0, 60.0),), 4),
+        (["sound starts 1.5 s after the picture"], ((0.0, 1.5),), 4),
+        (
+            [
+                "sound is missing between 20.00 and 20.50 s",
+                "sound is damaged between 3.25 and 4.00 s",
+            ],
+            ((3.25, 4.0), (20.0, 20.5)),
+            4,
+        ),
+        (
+            [
+                "sound is damaged between 3.00 and 4.00 s",
+                "sound is damaged between 5.00 and 6.00 s",
+                "sound is damaged between 7.00 and 8.00 s",
+                "sound is damaged in 2 more places",
+            ],
+            ((3.0, 4.0), (5.0, 6.0), (7.0, 8.0)),
+            0,  # so that it is analysed again
+        ),
+        (None, None, 4),
+    ],
+)
+def test_what_a_log_of_version_5_says_of_broken_sound_is_understood(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, faults, broken, version
+) -> None:
+    path = tmp_path / "calltag.db"
+    monkeypatch.setattr("calltag.log.MIGRATIONS", MIGRATIONS[:5])
+    Log(path).close()
+    monkeypatch.undo()
+    db = sqlite3.connect(path)
+    with db:
+        db.execute(
+            "INSERT INTO takes (path, rushes, digest, size_bytes, duration_s, variable_rate, "
+            "channels, width, height, clipped, channel, faults, feature_version, logged_at) "
+            "VALUES ('A001.mov', '/r', 'd', 1, 60.0, 0, 1, 0, 0, 0, ?, ?, 4, '2026-05-03')",
+            (None, None) if faults is None else ("1", json.dumps(faults)),
+        )
+    db.close()
+    with Log(path) as log:
+        (entry,) = log.entries()
+    assert entry.feature_version == version
+    levels = entry.take.levels
+    assert (levels and levels.broken) == broken
+    assert levels is None or levels.faults == tuple(faults)
 
 
 def test_a_step_that_fails_leaves_the_old_log_as_it_was(

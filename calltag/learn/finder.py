@@ -442,6 +442,7 @@ class Finder:
             floor_dbfs=float(10 * np.log10(floor)) if floor > 0 else float("-inf"),
             channel=channel,
             faults=(*faults, *reader.faults),
+            broken=tuple(reader.broken),
         )
         return Findings(levels, tuple(this.calls), tuple(this.noise.spans()))
 

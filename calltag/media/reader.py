@@ -99,7 +99,10 @@ class SoundReader:
         Sampling rate of the blocks; where None was given, known from the first block on.
     faults : list of str
         What was noticed, in plain words, complete after the last block: damaged or missing
-        stretches, sound that ends before the picture.
+        stretches, sound that ends before the picture. Of many stretches the first are named.
+    broken : list of Span
+        All stretches without sound that can be read, complete after the last block; in order, none
+        overlapping another.
     """
 
     def __init__(self, path: Path, *, rate_hz: int | None = 48_000, block_s: float = 60.0) -> None:
@@ -111,6 +114,7 @@ class SoundReader:
         self.rate_hz = rate_hz
         self.block_s = block_s
         self.faults: list[str] = []
+        self.broken: list[Span] = []
 
     def __iter__(self) -> Iterator[FloatArray]:
         """Go through the take.
@@ -126,6 +130,7 @@ class SoundReader:
             If the file cannot be opened, or nothing of its sound can be decoded.
         """
         self.faults.clear()
+        self.broken.clear()
         with open_take(self.path) as container:
             streams = [stream for stream in container.streams.audio if decodable(stream)]
             if not streams:
@@ -145,6 +150,7 @@ class SoundReader:
             while canvas.start < end:
                 yield canvas.take(tracks, end)
             self.faults += _faults(container, tracks, feeding.broken_off)
+            self.broken += _broken(container, tracks, feeding.broken_off)
 
 
 def read_blocks(
@@ -638,25 +644,55 @@ def _faults(container: InputContainer, tracks: list[_Track], broken_off: bool) -
     end_s = max(track.end_s for track in tracks)
     if broken_off:
         yield f"the file cannot be read beyond {end_s:.1f} s"
-    if picture_stream(container) is not None:
-        late_s = min(track.first / track.stream.rate for track in tracks if track.heard)
-        if late_s > _TELL_S:
-            yield f"sound starts {late_s:.1f} s after the picture"
-    if not states_no_length(container) and not any(track.leaps for track in tracks):
-        short_s = take_duration_s(container) - end_s
+    if (late_s := _late_s(container, tracks)) > _TELL_S:
+        yield f"sound starts {late_s:.1f} s after the picture"
+    if not any(track.leaps for track in tracks):
+        short_s = _short_s(container, end_s)
         if short_s > _TELL_S:
             yield f"sound ends at {end_s:.1f} s, {short_s:.1f} s before the end of the take"
 
 
+def _broken(container: InputContainer, tracks: list[_Track], broken_off: bool) -> list[Span]:
+    """All stretches without sound that `_faults` tells of."""
+    if not any(track.heard for track in tracks):
+        return []
+    spans = [span for track in tracks for span in (*track.damage, *track.missing)]
+    if (late_s := _late_s(container, tracks)) > _TELL_S:
+        spans.append(Span(0.0, late_s))
+    end_s = max(track.end_s for track in tracks)
+    short_s = _short_s(container, end_s)
+    if broken_off or (short_s > _TELL_S and not any(track.leaps for track in tracks)):
+        spans.append(Span(end_s, end_s + max(0.0, short_s)))
+    return [span for span in _joined(spans) if span.length_s > 0]
+
+
+def _late_s(container: InputContainer, tracks: list[_Track]) -> float:
+    """By how much sound starts after the picture."""
+    if picture_stream(container) is None:
+        return 0.0
+    return min(track.first / track.stream.rate for track in tracks if track.heard)
+
+
+def _short_s(container: InputContainer, end_s: float) -> float:
+    """By how much sound ends before the take, where the file states that."""
+    return 0.0 if states_no_length(container) else take_duration_s(container) - end_s
+
+
 def _places(what: str, spans: list[Span]) -> Iterator[str]:
-    """Name the first few stretches, joined where they are all but one."""
+    """Name the first few stretches."""
+    joined = _joined(spans)
+    for span in joined[:_TOLD]:
+        yield f"sound is {what} between {span.start_s:.2f} and {span.end_s:.2f} s"
+    if len(joined) > _TOLD:
+        yield f"sound is {what} in {len(joined) - _TOLD} more places"
+
+
+def _joined(spans: list[Span]) -> list[Span]:
+    """Put stretches in order, joined where they are all but one."""
     joined: list[Span] = []
     for span in sorted(spans):
         if joined and span.start_s - joined[-1].end_s < _TELL_S:
             joined[-1] = Span(joined[-1].start_s, max(joined[-1].end_s, span.end_s))
         else:
             joined.append(span)
-    for span in joined[:_TOLD]:
-        yield f"sound is {what} between {span.start_s:.2f} and {span.end_s:.2f} s"
-    if len(joined) > _TOLD:
-        yield f"sound is {what} in {len(joined) - _TOLD} more places"
+    return joined

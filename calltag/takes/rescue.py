@@ -44,7 +44,7 @@ from calltag.takes.standing import (
 )
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.treatment import Treatment, treated
-from calltag.takes.usable import broken_spans, needed_cuts
+from calltag.takes.usable import needed_cuts
 from calltag.takes.verdict import likely_calls
 from calltag.takes.words import stretches
 
@@ -156,7 +156,8 @@ def examine(
         raise InputError(f"{take.path}: a {wanted.band} leave nothing between them")
     noises = effects(take_log, calls, t)
     faults = take.levels.faults if take.levels else ()
-    cuts = needed_cuts(noises, broken_spans(faults, take.duration_s), take.duration_s, t)
+    broken = take.levels.broken if take.levels else ()
+    cuts = needed_cuts(noises, broken, take.duration_s, t)
     regions = [cut.span for cut in cuts]
     heard = {used: listen(path, calls, used, regions)}
     before = figures(heard[used])

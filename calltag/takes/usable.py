@@ -5,8 +5,7 @@ from __future__ import annotations
 import functools
 import itertools
 import operator
-import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from calltag.records import Span, Usable
@@ -18,47 +17,11 @@ from calltag.takes.words import listed
 NATURAL_SOUND = "natural sound"
 """Purpose of a stretch that is good as it is."""
 
-# What `calltag.media.reader` says of stretches without sound.
-_BETWEEN = re.compile(r"sound is (?:damaged|missing) between ([\d.]+) and ([\d.]+) s")
-_UP_TO = re.compile(r"(?:sound ends at|cannot be read beyond) ([\d.]+) s")
-_FROM = re.compile(r"sound starts ([\d.]+) s after the picture")
-
 
 class _Cell(NamedTuple):
     span: Span
     left: Left
     band: Band
-
-
-def broken_spans(faults: Iterable[str], duration_s: float) -> list[Span]:
-    """Find where faults of the recording say that there is no sound.
-
-    Parameters
-    ----------
-    faults : iterable of str
-        Faults in the words of `calltag.media.reader`.
-    duration_s : float
-        Length of the take.
-
-    Returns
-    -------
-    list of Span
-        In the order of the faults.
-
-    Examples
-    --------
-    >>> broken_spans(["sound ends at 40.0 s, 20.0 s before the end of the take"], 60.0)
-    [Span(start_s=40.0, end_s=60.0)]
-    """
-    spans = []
-    for fault in faults:
-        if place := _BETWEEN.search(fault):
-            spans.append(Span(float(place[1]), float(place[2])))
-        elif place := _UP_TO.search(fault):
-            spans.append(Span(float(place[1]), duration_s))
-        elif place := _FROM.search(fault):
-            spans.append(Span(0.0, float(place[1])))
-    return spans
 
 
 def usable_stretches(

@@ -14,7 +14,7 @@ from calltag.records import LIKELY, Call, TakeLog, Verdict
 from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import Thresholds, read_thresholds
-from calltag.takes.usable import broken_spans, doubtful, usable_stretches
+from calltag.takes.usable import doubtful, usable_stretches
 
 CLEAN = "clean"
 PART = "part"
@@ -68,7 +68,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
 
     calls = likely_calls(take_log)
     heard = effects(take_log, calls, t)
-    broken = broken_spans(faults, take.duration_s)
+    broken = levels.broken if levels is not None else ()
     usable, natural_s = usable_stretches(heard, broken, take.duration_s, t)
     reasons = noise_reasons(heard, take.duration_s)
     buried = buried_in_water(take_log, calls, t)

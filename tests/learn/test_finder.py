@@ -373,6 +373,19 @@ def test_a_clip_with_a_picture_and_two_channels(plain, make_clip, tmp_path):
     assert "channel 1 is dead" in findings.levels.faults
 
 
+def test_stretches_without_sound_are_noted(plain, make_clip, tmp_path):
+    path = make_clip(
+        tmp_path / "A001.mov",
+        seconds=6,
+        samples=hiss(3)[None],
+        sound_delay_s=1.5,
+        audio_codec="pcm_s16le",
+    )
+    levels = found(plain, path).levels
+    assert levels.broken == ((0.0, 1.5), (4.5, 6.0))
+    assert len(levels.faults) == 2
+
+
 # --- memory ---------------------------------------------------------------------------------------
 
 
@@ -380,7 +393,7 @@ def test_memory_does_not_grow_with_the_take(plain, tmp_path, monkeypatch):
     class Endless:
         """Stands in for the reader of a take: hands out so many blocks of ten seconds."""
 
-        faults = ()
+        faults = broken = ()
 
         def __init__(self, n_blocks):
             self._n_blocks = n_blocks

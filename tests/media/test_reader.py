@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tracemalloc
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 import av
@@ -444,7 +445,7 @@ def test_faults_are_of_the_last_reading_alone(tmp_path):
     reader = SoundReader(path)
     for _ in range(2):
         list(reader)
-        assert len(reader.faults) == 1
+        assert len(reader.faults) == len(reader.broken) == 1
 
 
 def test_many_places_are_counted(tmp_path, make_clip):
@@ -455,7 +456,11 @@ def test_many_places_are_counted(tmp_path, make_clip):
     list(reader)
     assert len(reader.faults) == 4
     assert reader.faults[-1].startswith("sound is damaged in ")
-    assert reader.faults[-1].endswith(" more places")
+    assert reader.faults[-1] == f"sound is damaged in {len(reader.broken) - 3} more places"
+    assert len(reader.broken) > 3
+    for span, fault in zip(reader.broken, reader.faults[:3], strict=False):
+        assert fault == f"sound is damaged between {span.start_s:.2f} and {span.end_s:.2f} s"
+    assert all(one.end_s < other.start_s for one, other in pairwise(reader.broken))
 
 
 def test_sound_that_is_damaged_throughout_is_an_error(tmp_path, make_clip):
@@ -483,6 +488,7 @@ def test_a_clip_that_is_cut_short_is_read_as_far_as_it_goes(tmp_path, make_clip,
     reader = SoundReader(path)
     read_s = sum(block.shape[1] for block in reader) / RATE_HZ
     assert 3.0 < read_s < 4.2
+    assert reader.broken == [(pytest.approx(read_s, abs=0.001), pytest.approx(6.0, abs=0.1))]
     assert f"sound ends at {read_s:.1f} s" in reader.faults[-1]
     assert reader.faults[-1].endswith("s before the end of the take")
 
@@ -501,13 +507,14 @@ def test_sound_that_begins_or_ends_apart_from_the_picture_is_told(tmp_path, make
         "sound starts 1.5 s after the picture",
         "sound ends at 3.5 s, 2.5 s before the end of the take",
     ]
+    assert reader.broken == [(0.0, 1.5), (3.5, 6.0)]
 
 
 def test_a_good_clip_has_no_faults(tmp_path, make_clip):
     for name, options in SPANS.items():
         reader = SoundReader(make_clip(tmp_path / name, **(options | {"seconds": 1.0})))
         list(reader)
-        assert reader.faults == [], name
+        assert reader.faults == reader.broken == [], name
 
 
 def test_samples_that_are_no_numbers_become_silence(tmp_path):

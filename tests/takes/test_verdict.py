@@ -5,13 +5,14 @@ from __future__ import annotations
 import itertools
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.errors import InputError
 from calltag.media.reader import SoundReader
-from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog, Verdict
+from calltag.records import Call, Levels, NoiseSpan, Span, Take, TakeLog, Verdict
 from calltag.takes.thresholds import DEFAULT_FILE, read_thresholds
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary
 
@@ -291,27 +292,46 @@ def test_a_knock_is_not_filtered_for_calls_elsewhere():
 
 
 @pytest.mark.parametrize(
-    ("fault", "usable"),
+    ("broken", "usable"),
     [
-        ("sound ends at 40.0 s, 20.0 s before the end of the take", (0, 40)),
-        ("the file cannot be read beyond 40.0 s", (0, 40)),
-        ("sound starts 15.0 s after the picture", (15, 60)),
-        ("sound is missing between 0.00 and 20.50 s", (20.5, 60)),
+        ([(40, 60)], [(0, 40)]),
+        ([(0, 15)], [(15, 60)]),
+        ([(0, 20.5)], [(20.5, 60)]),
+        ([(0, 5), (20, 21), (30, 31), (40, 41), (50, 70)], [(5, 20), (21, 30), (31, 40), (41, 50)]),
     ],
 )
-def test_where_there_is_no_sound_nothing_is_usable(fault, usable):
-    verdict = judge(take_log(faults=(fault,)))
-    assert [(u.start_s, u.end_s) for u in verdict.usable] == [usable]
+def test_where_there_is_no_sound_nothing_is_usable(broken, usable):
+    fault = "sound is missing between 1.00 and 2.00 s"
+    spans = tuple(Span(*span) for span in broken)
+    verdict = judge(take_log(faults=(fault,), broken=spans))
+    assert [(u.start_s, u.end_s) for u in verdict.usable] == usable
     assert verdict.grade == PART
     assert fault in verdict.reasons
 
 
-def test_the_readers_own_words_are_understood(tmp_path, make_clip):
+def test_sound_that_begins_late_is_usable_from_there(tmp_path, make_clip):
     clip = make_clip(tmp_path / "late.mov", seconds=6, sound_delay_s=3, audio_codec="pcm_s16le")
     reader = SoundReader(clip)
     assert sum(block.shape[1] for block in reader) > 0
-    verdict = judge(take_log(faults=tuple(reader.faults), duration_s=6))
+    verdict = judge(take_log(broken=tuple(reader.broken), duration_s=6))
     assert [u.start_s for u in verdict.usable] == [pytest.approx(3, abs=0.1)]
+
+
+def test_every_damaged_stretch_counts_however_many_there_are(tmp_path, make_clip):
+    clip = make_clip(tmp_path / "a.mp4", seconds=60, fps=5, channels=1)
+    data = bytearray(clip.read_bytes())
+    for tenth in range(1, 10):
+        at = len(data) * tenth // 10
+        data[at : at + 1500] = np.random.default_rng(tenth).bytes(1500)
+    clip.write_bytes(data)
+    reader = SoundReader(clip)
+    assert sum(block.shape[1] for block in reader) > 0
+    assert reader.faults[-1] == f"sound is damaged in {len(reader.broken) - 3} more places"
+    assert len(reader.broken) > 6
+    verdict = judge(take_log(faults=tuple(reader.faults), broken=tuple(reader.broken)))
+    assert verdict.usable
+    for span in reader.broken:
+        assert not any(u.start_s < span.end_s and u.end_s > span.start_s for u in verdict.usable)
 
 
 def test_every_channel_dead():
