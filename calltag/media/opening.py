@@ -183,6 +183,25 @@ def why_unreadable(path: Path, error: Exception | None = None) -> str:
     return _DAMAGED
 
 
+def cut_short(announced: int, there: int) -> str:
+    """Say that a file is shorter than it says.
+
+    Parameters
+    ----------
+    announced, there : int
+        Bytes that it should have, and has.
+
+    Returns
+    -------
+    str
+        What is wrong and what to do, without the file's name.
+    """
+    return (
+        f"is cut short: {announced:,} bytes were announced and {there:,} are there; copy it from "
+        "the card again"
+    )
+
+
 def _why_boxes(path: Path, size: int) -> str:
     """Walk the top-level boxes of an ISO base media file (ISO/IEC 14496-12, clause 4.2)."""
     seen: set[bytes] = set()
@@ -198,10 +217,7 @@ def _why_boxes(path: Path, size: int) -> str:
                 length = size - at
             seen.add(kind)
             if at + length > size and kind in (b"mdat", b"moov"):
-                return (
-                    f"is cut short: {at + length:,} bytes were announced and {size:,} are there; "
-                    "copy it from the card again"
-                )
+                return cut_short(at + length, size)
             if length < 8:
                 break
             at += length

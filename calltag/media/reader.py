@@ -28,7 +28,7 @@ from av.container import InputContainer
 from av.packet import Packet
 
 from calltag.errors import InputError, MediaError
-from calltag.media.opening import drop_all_but, open_take, picture_stream
+from calltag.media.opening import cut_short, drop_all_but, open_take, picture_stream
 from calltag.media.probe import (
     decodable,
     states_no_length,
@@ -36,6 +36,7 @@ from calltag.media.probe import (
     take_duration_s,
     take_start_s,
 )
+from calltag.media.wav_file import announced_bytes
 from calltag.records import FloatArray, Span
 
 _GATHER_SAMPLES = 65_536
@@ -150,6 +151,8 @@ class SoundReader:
             while canvas.start < end:
                 yield canvas.take(tracks, end)
             self.faults += _faults(container, tracks, feeding.broken_off)
+            if lengths := announced_bytes(self.path):
+                self.faults.append(cut_short(*lengths))
             self.broken += _broken(container, tracks, feeding.broken_off)
 
 

@@ -27,6 +27,7 @@ DS64_BYTES = 28
 """What RF64 needs at a file's head: riff, data and sample counts (u64 each), table length (u32)."""
 
 _RIFF_LIMIT = 0xFFFFFFFF  # largest size a 32-bit header can state
+_NEVER_STATED = 0x7FFF_0000  # what programs write that do not know the length yet lies above
 _IN_DS64 = 0xFFFFFFFF  # stated where the size is in `ds64`; without one by what writes to a pipe
 _BEXT = struct.Struct("<256s32s32s10s8sQH64s5h180s")  # EBU Tech 3285, 602 bytes
 _NOT_STATED = 0x7FFF  # EBU Tech 3285 version 2: a loudness value that is not given
@@ -310,6 +311,29 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
                 size = _data_bytes(file, offset, stated)
             yield Chunk(name.decode("latin-1"), offset, size)
             file.seek(offset + size + size % 2)
+
+
+def announced_bytes(path: Path) -> tuple[int, int] | None:
+    """Tell how long a wave file says that it is, where it is shorter.
+
+    Parameters
+    ----------
+    path : Path
+        Any file.
+
+    Returns
+    -------
+    tuple of int and int, or None
+        Bytes up to the end that it states for its sound, and bytes that are there; None where these
+        agree, no length is stated, or the file is no wave file.
+    """
+    try:
+        chunks = [chunk for chunk in iter_chunks(path) if chunk.name == "data"]
+    except MediaError:
+        return None
+    there = path.stat().st_size
+    ends = [chunk.offset + chunk.size for chunk in chunks if chunk.size < _NEVER_STATED]
+    return (ends[0], there) if ends and ends[0] > there else None
 
 
 def _data_bytes(file: BinaryIO, offset: int, stated: int | None) -> int:

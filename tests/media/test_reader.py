@@ -600,3 +600,27 @@ def test_the_picture_is_not_read(tmp_path, make_clip, suffix, options):
     reading = bytes_read() - before - 2 * opening
     assert path.stat().st_size > 8 * sound_bytes
     assert reading <= 1.3 * sound_bytes
+
+
+def test_a_wave_file_that_was_cut_short_is_told(tmp_path):
+    whole = tmp_path / "whole.wav"
+    sf.write(whole, np.full(48_000, 0.1), 48_000, subtype="PCM_24")
+    content = whole.read_bytes()
+    half = tmp_path / "half.wav"
+    half.write_bytes(content[:80_000])
+    never_stated = tmp_path / "pipe.wav"
+    at = content.index(b"data") + 4
+    never_stated.write_bytes(content[:at] + b"\xff\xff\xff\x7f" + content[at + 4 :])
+    faults = {}
+    for path in (whole, half, never_stated):
+        reader = SoundReader(path)
+        assert sum(block.shape[1] for block in reader) > 20_000
+        faults[path.name] = reader.faults
+    assert faults == {
+        "whole.wav": [],
+        "half.wav": [
+            f"is cut short: {len(content):,} bytes were announced and 80,000 are there; copy it "
+            "from the card again"
+        ],
+        "pipe.wav": [],
+    }
