@@ -167,9 +167,11 @@ def calls_command(
             for row_cells, grade in zip(cells, grades, strict=True):
                 row_cells.append("" if grade is None else str(grade))
         print_table(columns, cells)
-    unsure = replace(wanted, min_confidence=0.0)
-    passed = sum(unsure.passes(call) for one in chosen for call in one.calls)
-    _tell(len(rows), len(found), passed - len(found))
+    whatever = replace(wanted, min_confidence=0.0)
+    less_sure = sum(
+        whatever.passes(call) and not wanted.passes(call) for one in chosen for call in one.calls
+    )
+    _tell(len(rows), len(found), less_sure)
     _end(problems)
 
 

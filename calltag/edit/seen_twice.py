@@ -20,7 +20,7 @@ from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.selects import sound_worth
 from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.learn.labels import is_call
-from calltag.records import Alignment, Call, Span, TakeLog
+from calltag.records import Alignment, Call, Span, Take, TakeLog
 
 SLACK_S = 0.1
 """Room at both ends of a find: 34 m between two cameras take sound a tenth of a second."""
@@ -73,7 +73,7 @@ class _Clock(NamedTuple):
 def merge_seen_twice(
     take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
 ) -> list[SeenCall]:
-    """Make one call of the finds that several takes have of it.
+    """Make one call of the finds that several takes have of it; copies of a take run with it.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ def merge_seen_twice(
         the highest `calltag.edit.selects.sound_worth`: far above its background, little noise.
     """
     every = list(take_logs)
-    clocks = _shared_clocks(alignments)
+    clocks = _shared_clocks([*alignments, *_copies(one.take for one in every)])
     groups: dict[tuple[str, int], set[tuple[str, int]]] = {}
     by_key = {}
     for one in every:
@@ -170,6 +170,22 @@ def _in_one_band(call: Call, other: Call) -> bool:
 
 def _between_s(span: Span, other: Span) -> float:
     return abs(span.start_s - other.start_s) + abs(span.end_s - other.end_s)
+
+
+def _copies(takes: Iterable[Take]) -> Iterator[Alignment]:
+    """How takes with the same content lie against each other."""
+    first: dict[str, Take] = {}
+    for take in takes:
+        other = first.setdefault(take.digest, take)
+        if other is not take and take.digest:
+            yield Alignment(
+                take_a=other.path,
+                take_b=take.path,
+                offset_s=0.0,
+                drift_ppm=0.0,
+                confidence=1.0,
+                overlap_s=take.duration_s,
+            )
 
 
 def _shared_clocks(alignments: Iterable[Alignment]) -> dict[str, _Clock]:

@@ -48,6 +48,7 @@ def test_takes_of_the_log_are_found_by_name_and_kept(run, tmp_path) -> None:
 
     twice = len(list(csv.DictReader(io.StringIO(run("calls", "--as", "csv").out))))
     listed = run("calls", "--once")
+    assert "less sure" not in run("calls", "--once", "--min-confidence", "0").err
     once = len(list(csv.DictReader(io.StringIO(run("calls", "--once", "--as", "csv").out))))
     assert listed.status == 0
     assert "also in" in listed.out

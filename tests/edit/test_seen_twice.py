@@ -217,3 +217,13 @@ def test_the_better_sounds_timecode_counts_as_it_does_elsewhere() -> None:
     expected = clock.label(clock.frames(21, 22)[0])
     assert expected.startswith("09:59:4")
     assert marked[0].markers[0].comment.endswith(f"better sound: r.wav at {expected}")
+
+
+def test_a_copy_of_a_take_lists_no_call_again() -> None:
+    a = log_of("card/a.mov", make_call(21.0, 22.0), digest="same")
+    copy = log_of("backup/a.mov", make_call(21.0, 22.0), digest="same")
+    b = log_of("b.mov", make_call(1.0, 2.0), make_call(9.0, 9.5))
+    pairs = [lined_up("card/a.mov", "b.mov", 20.0)]
+    (seen, alone) = merge_seen_twice([a, copy, b], pairs)
+    assert {seen.best.take_log.take.path, *seen.also_in} == {"card/a.mov", "backup/a.mov", "b.mov"}
+    assert alone.best.call.start_s == 9.0

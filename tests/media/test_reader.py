@@ -604,7 +604,7 @@ def test_the_picture_is_not_read(tmp_path, make_clip, suffix, options):
 
 def test_a_wave_file_that_was_cut_short_is_told(tmp_path):
     whole = tmp_path / "whole.wav"
-    sf.write(whole, np.full(48_000, 0.1), 48_000, subtype="PCM_24")
+    soundfile.write(whole, np.full(48_000, 0.1), 48_000, subtype="PCM_24")
     content = whole.read_bytes()
     half = tmp_path / "half.wav"
     half.write_bytes(content[:80_000])
