@@ -59,6 +59,8 @@ class RunReport:
     ----------
     takes : int
         Clips in the rushes.
+    own : int
+        Files, and call libraries, passed over in the rushes because calltag made them itself.
     analysed : int
         Takes that were analysed now.
     known : int
@@ -86,6 +88,7 @@ class RunReport:
     """
 
     takes: int
+    own: int
     analysed: int
     known: int
     moved: tuple[tuple[str, str], ...]
@@ -198,7 +201,8 @@ def log_rushes(
     from calltag.sound.features import FEATURE_VERSION
 
     begun = time.monotonic()
-    clips = find_clips(folders)
+    found = find_clips(folders)
+    clips = found.clips
     if not clips:
         names = ", ".join(str(folder) for folder in folders)
         raise InputError(f"{names}: no clips in there; name the folder that holds the day's clips")
@@ -228,6 +232,7 @@ def log_rushes(
             notes += measure_labels(log)
     return RunReport(
         takes=len(clips),
+        own=found.own,
         analysed=done.analysed,
         known=len(plan.known),
         moved=tuple((old, new) for old, (_, new) in plan.moves.items()),

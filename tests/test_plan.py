@@ -30,7 +30,7 @@ def entry(rushes: Path, path: str, identity: str, *, feature_version: int = VERS
 
 
 def plan(folders: list[Path], entries: list[Entry], **options: bool) -> Plan:
-    return make_plan(find_clips(folders), entries, feature_version=VERSION, **options)
+    return make_plan(find_clips(folders).clips, entries, feature_version=VERSION, **options)
 
 
 def jobs(made: Plan) -> list[list[str]]:

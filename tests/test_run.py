@@ -522,7 +522,12 @@ def test_a_time_reference_that_the_log_cannot_hold_does_not_end_the_run(tmp_path
     rushes = tmp_path / "rushes"
     rushes.mkdir()
     for name, reference in (("A001.wav", (1 << 64) - 1), ("A002.wav", 48_000)):
-        write_wav(rushes / name, np.zeros((1, 9600)), 48_000, bext=Bext(time_reference=reference))
+        write_wav(
+            rushes / name,
+            np.zeros((1, 9600)),
+            48_000,
+            bext=Bext(time_reference=reference, originator="recorder"),
+        )
     report = log_rushes((rushes,), tmp_path / "calltag.db", workers=1)
     assert (report.analysed, report.problems) == (2, ())
     with Log(tmp_path / "calltag.db") as log:

@@ -30,6 +30,8 @@ def run_lines(report: RunReport, take_logs: Sequence[TakeLog]) -> Iterator[str]:
     if report.moved:
         names = first_few([f"{old} is now {new}" for old, new in report.moved], 3)
         yield f"Moved or renamed, so not analysed again: {names}."
+    if report.own:
+        yield f"Passed over, since calltag made it itself: {counted(report.own, 'file')}."
     if report.silent:
         yield f"Without sound: {first_few(report.silent)}."
     yield from find_lines(take_logs)

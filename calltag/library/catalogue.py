@@ -19,21 +19,18 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from calltag.database import Closing, Database, Kind
+from calltag.database import CATALOGUE_ID, CATALOGUE_NAME, Closing, Database, Kind
 from calltag.edit.timecode import frame_to_seconds, parse_timecode
 from calltag.errors import InputError, LibraryError
 from calltag.library.story import Story, from_plain, pack_features, to_plain, unpack_features
 
-NAME = "catalogue.db"
+NAME = CATALOGUE_NAME
 """The catalogue's file, in the library's folder."""
-
-APPLICATION_ID = 0x63746C62
-"""Marks the file as ours in SQLite's header: "ctlb"."""
 
 _KIND = Kind(
     name="catalogue",
     error=LibraryError,
-    application_id=APPLICATION_ID,
+    application_id=CATALOGUE_ID,
     elsewhere="name the folder of your call library with --library",
     mend="`calltag library rebuild` makes it anew from the files",
 )

@@ -1,7 +1,8 @@
 """Finding the clips in the rushes.
 
-What is a clip is told by its name alone, so that a card with thousands of files is walked in a
-moment; whether it can be read is found out when it is logged.
+What is a clip is told by its name, so that a card with thousands of files is walked in a moment;
+whether it can be read is found out when it is logged. Only wave files are looked into: those that
+calltag made of the rushes' sound are none of them.
 """
 
 from __future__ import annotations
@@ -13,7 +14,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 
+from calltag.database import CATALOGUE_ID, CATALOGUE_NAME, application_id
 from calltag.errors import InputError
+from calltag.media.wav_file import is_own
 
 PICTURE_SUFFIXES = frozenset(
     f".{suffix}"
@@ -73,10 +76,27 @@ class Clip:
     name: str
 
 
-def find_clips(folders: Sequence[Path]) -> list[Clip]:
+@dataclass(slots=True)
+class Rushes:
+    """What is in the rushes.
+
+    Attributes
+    ----------
+    clips : list of Clip
+        The clips of all folders.
+    own : int
+        Files passed over that calltag made itself, and folders that hold a call library.
+    """
+
+    clips: list[Clip]
+    own: int = 0
+
+
+def find_clips(folders: Sequence[Path]) -> Rushes:
     """Find every clip below the given folders, sorted as people count: clip 2 before clip 10.
 
-    Sidecars, thumbnails, documents, proxies and hidden files are passed over. Links to folders are
+    Sidecars, thumbnails, documents, proxies and hidden files are passed over, and what calltag made
+    of takes: beds, treated sound, copies with markers, call libraries. Links to folders are
     followed, each folder once. A clip that is reached twice is listed once. A folder below them
     that cannot be read is listed as if it were a clip, so that it is told like one.
 
@@ -87,8 +107,8 @@ def find_clips(folders: Sequence[Path]) -> list[Clip]:
 
     Returns
     -------
-    list of Clip
-        The clips of all folders; empty if there are none.
+    Rushes
+        The clips of all folders; none if there are none.
 
     Raises
     ------
@@ -96,6 +116,7 @@ def find_clips(folders: Sequence[Path]) -> list[Clip]:
         If one of the folders does not exist or may not be read.
     """
     found: dict[str, Clip] = {}
+    own: set[str] = set()
     for given in folders:
         folder = given.expanduser().absolute()
         try:
@@ -105,7 +126,7 @@ def find_clips(folders: Sequence[Path]) -> list[Clip]:
         if is_file:
             clips = iter([Clip(folder, folder.parent, _name(folder.name))])
         elif is_folder:
-            clips = _below(folder)
+            clips = _below(folder, own)
         else:
             raise InputError(
                 f"{given}: there is no such folder or clip; check its name, and that the drive or"
@@ -113,10 +134,11 @@ def find_clips(folders: Sequence[Path]) -> list[Clip]:
             )
         for clip in clips:
             found.setdefault(os.path.realpath(clip.path), clip)
-    return sorted(_distinct(list(found.values())), key=lambda clip: _natural(clip.name))
+    clips_of_all = sorted(_distinct(list(found.values())), key=lambda clip: _natural(clip.name))
+    return Rushes(clips_of_all, len(own - found.keys()))
 
 
-def _below(folder: Path) -> Iterator[Clip]:
+def _below(folder: Path, own: set[str]) -> Iterator[Clip]:
     try:
         os.scandir(folder).close()
     except OSError as error:
@@ -129,10 +151,18 @@ def _below(folder: Path) -> Iterator[Clip]:
             below.clear()
             continue
         seen.add((status.st_dev, status.st_ino))
+        if CATALOGUE_NAME in files and application_id(Path(here, CATALOGUE_NAME)) == CATALOGUE_ID:
+            below.clear()
+            own.add(os.path.realpath(here))
+            continue
         below[:] = sorted(name for name in below if not _passed_folder(name))
         for name in sorted(files):
             path = Path(here, name)
-            if _is_clip(path) and path.is_file():
+            if not (_is_clip(path) and path.is_file()):
+                continue
+            if path.suffix.lower() == ".wav" and is_own(path):
+                own.add(os.path.realpath(path))
+            else:
                 yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))
     for path in (Path(error.filename) for error in refused):
         yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))

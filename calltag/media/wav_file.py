@@ -34,6 +34,10 @@ _NOT_STATED = 0x7FFF  # EBU Tech 3285 version 2: a loudness value that is not gi
 _BITS = {"PCM_16": 16, "PCM_24": 24, "FLOAT": 32}
 
 
+ORIGINATOR = "calltag"
+"""What the broadcast extension of every wave file says that calltag made of others' sound."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bext:
     """The broadcast extension of a wave file (EBU Tech 3285).
@@ -61,7 +65,7 @@ class Bext:
     """
 
     description: str = ""
-    originator: str = "calltag"
+    originator: str = ORIGINATOR
     originator_reference: str = ""
     date: str = ""
     time: str = ""
@@ -311,6 +315,26 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
                 size = _data_bytes(file, offset, stated)
             yield Chunk(name.decode("latin-1"), offset, size)
             file.seek(offset + size + size % 2)
+
+
+def is_own(path: Path) -> bool:
+    """Tell whether a wave file was made by calltag: a bed, a treated take, a cut, a copy.
+
+    Parameters
+    ----------
+    path : Path
+        Any file.
+
+    Returns
+    -------
+    bool
+        Whether its broadcast extension says so; False where it cannot be read.
+    """
+    try:
+        bext = read_bext(path)
+    except (MediaError, OSError):
+        return False
+    return bext is not None and bext.originator == ORIGINATOR
 
 
 def announced_bytes(path: Path) -> tuple[int, int] | None:

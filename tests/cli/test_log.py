@@ -80,6 +80,7 @@ def test_what_cannot_be_is_told_in_one_sentence(run, tmp_path, arguments, senten
 def report(**changes: object) -> RunReport:
     values: dict[str, object] = {
         "takes": 1,
+        "own": 0,
         "analysed": 0,
         "known": 1,
         "moved": (),

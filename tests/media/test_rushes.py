@@ -6,10 +6,13 @@ import os
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from calltag.errors import InputError
+from calltag.library.catalogue import Catalogue
 from calltag.media.rushes import PICTURE_SUFFIXES, SOUND_SUFFIXES, find_clips
+from calltag.media.wav_file import Bext, write_wav
 
 
 def touch(folder: Path, *names: str) -> Path:
@@ -21,7 +24,7 @@ def touch(folder: Path, *names: str) -> Path:
 
 
 def names(*folders: Path) -> list[str]:
-    return [clip.name for clip in find_clips(folders)]
+    return [clip.name for clip in find_clips(folders).clips]
 
 
 @pytest.mark.parametrize("suffix", sorted(PICTURE_SUFFIXES | SOUND_SUFFIXES))
@@ -91,7 +94,7 @@ def test_order_is_as_people_count(tmp_path):
 def test_paths_are_absolute_also_for_a_relative_folder(tmp_path, monkeypatch):
     touch(tmp_path, "day/a.mov")
     monkeypatch.chdir(tmp_path)
-    (clip,) = find_clips([Path("day")])
+    (clip,) = find_clips([Path("day")]).clips
     assert clip.path == tmp_path / "day" / "a.mov"
     assert clip.rushes == tmp_path / "day"
     assert clip.name == "a.mov"
@@ -100,7 +103,7 @@ def test_paths_are_absolute_also_for_a_relative_folder(tmp_path, monkeypatch):
 def test_a_single_file_is_a_clip_whatever_its_name(tmp_path):
     touch(tmp_path, "a.mov", "b.mov", "sound.dat")
     assert names(tmp_path / "b.mov") == ["b.mov"]
-    (clip,) = find_clips([tmp_path / "sound.dat"])
+    (clip,) = find_clips([tmp_path / "sound.dat"]).clips
     assert clip.rushes == tmp_path
 
 
@@ -119,7 +122,7 @@ def test_folders_of_the_same_name_are_told_apart_further_up(tmp_path):
 def test_a_prefixed_name_that_is_taken_already_is_told_apart_too(tmp_path):
     first = touch(tmp_path / "x", "a.mov", "y/a.mov")
     second = touch(tmp_path / "y", "a.mov")
-    found = find_clips([first, second])
+    found = find_clips([first, second]).clips
     assert len({clip.name for clip in found}) == len(found) == 3
 
 
@@ -182,7 +185,7 @@ def test_links_are_followed_once_and_loops_end(tmp_path):
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
 def test_a_name_that_is_no_unicode_can_still_be_printed(tmp_path):
     Path(os.fsdecode(os.fsencode(tmp_path) + b"/pond\xff.mov")).touch()
-    (clip,) = find_clips([tmp_path])
+    (clip,) = find_clips([tmp_path]).clips
     assert clip.name == "pond\ufffd.mov"
     assert clip.path.is_file()
 
@@ -191,3 +194,21 @@ def test_a_name_that_is_no_unicode_can_still_be_printed(tmp_path):
 def test_a_pipe_named_like_a_clip_is_passed_over(tmp_path):
     os.mkfifo(tmp_path / "pipe.mov")
     assert names(tmp_path) == []
+
+
+def test_what_calltag_made_itself_is_passed_over(tmp_path: Path) -> None:
+    sound = np.zeros((1, 4800))
+    for name, originator in (("bed.wav", "calltag"), ("R001.WAV", "recorder")):
+        write_wav(tmp_path / name, sound, 48_000, bext=Bext(originator=originator))
+    (tmp_path / "A001.MOV").write_bytes(b"")
+    library = tmp_path / "library"
+    with Catalogue(library, create=True):
+        pass
+    (library / "marsh-hooter").mkdir()
+    (library / "marsh-hooter" / "boom.flac").write_bytes(b"")
+    rushes = find_clips([tmp_path])
+    assert [clip.name for clip in rushes.clips] == ["A001.MOV", "R001.WAV"]
+    assert rushes.own == 2
+    asked_for = find_clips([tmp_path, tmp_path / "bed.wav"])
+    assert "bed.wav" in [clip.path.name for clip in asked_for.clips]
+    assert asked_for.own == 1
