@@ -169,6 +169,21 @@ class Database:
         with self._told():
             return self._db.execute(query, values).fetchall()
 
+    def add_function(
+        self, function: Callable[..., int | float | str | None], n_values: int
+    ) -> None:
+        """Let questions call a function by its name.
+
+        Parameters
+        ----------
+        function : callable
+            Gives the same for the same values; NULL is None to it.
+        n_values : int
+            How many values it takes.
+        """
+        name = getattr(function, "__name__", "")
+        self._db.create_function(name, n_values, function, deterministic=True)
+
     def _prepare(self, migrations: Sequence[Migration]) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")
         newest = len(migrations)

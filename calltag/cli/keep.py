@@ -328,7 +328,7 @@ def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:
     known: list[Wanted] = []
     if (folder / NAME).is_file() and not replace:
         with Catalogue(folder) as catalogue:
-            known = [c for c in calls if kept_before(catalogue, c.take.digest, c.call.span)]
+            known = [c for c in calls if kept_before(catalogue, c.take.digest, c.call)]
     new = [one for one in calls if all(one is not other for other in known)]
     if new:
         print_table(

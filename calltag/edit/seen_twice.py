@@ -20,6 +20,7 @@ from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.selects import sound_worth
 from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.learn.labels import is_call
+from calltag.learn.sameness import ends_apart_s, in_one_band
 from calltag.records import Alignment, Call, Span, Take, TakeLog
 
 SLACK_S = 0.1
@@ -134,7 +135,7 @@ def _same_calls(
                     call, their_call = one.calls[number], other.calls[their_number]
                     if _alike(span, call, their_span, their_call):
                         keys = (one.take.path, number), (other.take.path, their_number)
-                        yield _between_s(span, their_span), *keys
+                        yield ends_apart_s(span, their_span), *keys
 
 
 def _on_shared_clock(take_log: TakeLog, clock: _Clock) -> list[tuple[Span, int]]:
@@ -153,23 +154,7 @@ def _alike(span: Span, call: Call, other_span: Span, other: Call) -> bool:
         return False
     if call.by_hand and other.by_hand and call.label != other.label:
         return False
-    return _in_one_band(call, other)
-
-
-def _in_one_band(call: Call, other: Call) -> bool:
-    """Whether half of the narrower band, in octaves, is in the other; unknown bands are in any."""
-    edges = (call.low_hz, call.high_hz, other.low_hz, other.high_hz)
-    if not all(math.isfinite(edge) for edge in edges):
-        return True
-    bands = [
-        Span(math.log2(max(low, 1.0)), math.log2(max(high, 1.0)))
-        for low, high in (edges[:2], edges[2:])
-    ]
-    return common_s(*bands) >= ENOUGH * min(band.length_s for band in bands)
-
-
-def _between_s(span: Span, other: Span) -> float:
-    return abs(span.start_s - other.start_s) + abs(span.end_s - other.end_s)
+    return in_one_band(call.low_hz, call.high_hz, other.low_hz, other.high_hz)
 
 
 def _copies(takes: Iterable[Take]) -> Iterator[Alignment]:

@@ -22,6 +22,7 @@ import numpy.typing as npt
 from calltag.database import CATALOGUE_ID, CATALOGUE_NAME, Closing, Database, Kind
 from calltag.edit.timecode import frame_to_seconds, parse_timecode
 from calltag.errors import InputError, LibraryError
+from calltag.learn.sameness import in_one_band
 from calltag.library.story import Story, from_plain, pack_features, to_plain, unpack_features
 
 NAME = CATALOGUE_NAME
@@ -197,6 +198,7 @@ class Catalogue(Closing):
                 "--library"
             ) from None
         self._database = Database(path, _KIND, MIGRATIONS)
+        self._database.add_function(in_one_band, 4)
         self.read = self._database.read
         self.read(f"PRAGMA cache_size = -{_CACHE_KB}")
 

@@ -13,8 +13,9 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from calltag.learn.by_hand import ENOUGH
+from calltag.learn.sameness import ends_apart_s
 from calltag.library.catalogue import Catalogue, Kept
-from calltag.records import Span
+from calltag.records import Call
 
 CLOCK_SLACK_S = 0.2
 """How far apart two cameras' timecode may put one moment."""
@@ -47,18 +48,20 @@ _SPANS_AGREE = (
     f"o.start_s < m.end_s AND m.start_s < o.end_s AND min(o.end_s, m.end_s) - "
     f"max(o.start_s, m.start_s) >= {ENOUGH} * min(o.end_s - o.start_s, m.end_s - m.start_s)"
 )
+_BANDS_AGREE = "in_one_band(cuts.low_hz, cuts.high_hz, other.low_hz, other.high_hz)"
 _CLOCKS_AGREE = (
     f"other.clock_s BETWEEN cuts.clock_s - {CLOCK_SLACK_S} AND cuts.clock_s + {CLOCK_SLACK_S} "
     "AND substr(other.recorded, 1, 10) = substr(cuts.recorded, 1, 10) "
     "AND other.take_digest != cuts.take_digest AND +other.label_key = cuts.label_key "
-    "AND coalesce(other.low_hz < cuts.high_hz AND cuts.low_hz < other.high_hz, 1)"
+    f"AND {_BANDS_AGREE}"
 )
 
 HAS_DOUBLE = f"""(
     EXISTS (SELECT 1 FROM cuts AS other
             WHERE other.sound_hash = cuts.sound_hash AND other.id != cuts.id)
     OR EXISTS (SELECT 1 FROM moments AS m JOIN moments AS o ON o.digest = m.digest
-               WHERE m.cut = cuts.id AND o.cut != m.cut AND {_SPANS_AGREE})
+               JOIN cuts AS other ON other.id = o.cut
+               WHERE m.cut = cuts.id AND o.cut != m.cut AND {_SPANS_AGREE} AND {_BANDS_AGREE})
     OR EXISTS (SELECT 1 FROM cuts AS other WHERE {_CLOCKS_AGREE}))"""
 """A condition of SQL: a row of `cuts` is there more than once."""
 
@@ -120,7 +123,7 @@ def pairs(
                 yield one, double
 
 
-def kept_before(catalogue: Catalogue, take_digest: str, span: Span) -> list[Kept]:
+def kept_before(catalogue: Catalogue, take_digest: str, call: Call) -> list[Kept]:
     """Find the cuts of a call of a take that are in the library already.
 
     Parameters
@@ -129,20 +132,22 @@ def kept_before(catalogue: Catalogue, take_digest: str, span: Span) -> list[Kept
         The library's catalogue.
     take_digest : str
         Identity of the take's content.
-    span : Span
-        The call, in seconds of the take.
+    call : Call
+        The call.
 
     Returns
     -------
     list of Kept
-        In order of their paths; mostly none or one.
+        Those that overlap it enough, in its band; the nearest first; mostly none or one.
     """
     mine = "(SELECT ? AS start_s, ? AS end_s) AS o"
-    return catalogue.kept_where(
+    kept = catalogue.kept_where(
         "take_digest = ? AND cuts.id IN (SELECT m.cut FROM moments AS m "
-        f"JOIN {mine} WHERE m.digest = ? AND {_SPANS_AGREE})",
-        (take_digest, *span, take_digest),
+        f"JOIN {mine} WHERE m.digest = ? AND {_SPANS_AGREE}) "
+        "AND in_one_band(cuts.low_hz, cuts.high_hz, ?, ?)",
+        (take_digest, *call.span, take_digest, call.low_hz, call.high_hz),
     )
+    return sorted(kept, key=lambda one: ends_apart_s(one.story.source, call.span))
 
 
 def _with_moments(same_take: bool) -> str:
@@ -150,7 +155,7 @@ def _with_moments(same_take: bool) -> str:
         "SELECT DISTINCT other.id, other.path, other.cut_id FROM moments AS m "
         "JOIN moments AS o ON o.digest = m.digest AND o.cut != m.cut "
         "JOIN cuts ON cuts.id = m.cut JOIN cuts AS other ON other.id = o.cut "
-        f"WHERE m.cut = ? AND {_SPANS_AGREE} "
+        f"WHERE m.cut = ? AND {_SPANS_AGREE} AND {_BANDS_AGREE} "
         f"AND other.take_digest {'=' if same_take else '!='} cuts.take_digest"
     )
 

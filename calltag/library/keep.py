@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import time
 import unicodedata
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
@@ -19,6 +20,8 @@ from calltag.edit.clock import DEFAULT_RATE, take_clock
 from calltag.edit.seen_twice import merge_seen_twice
 from calltag.edit.timecode import Rate
 from calltag.errors import MediaError
+from calltag.learn.by_hand import ENOUGH, common_s
+from calltag.learn.sameness import ends_apart_s, in_one_band
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.cuts import HANDLES_S, cut_bext, cut_call, tell_story
 from calltag.library.doubles import kept_before
@@ -73,7 +76,8 @@ class KeepOptions:
     rate : Rate
         How to count timecode of takes that have no rate of their own.
     replace : bool
-        Whether a call that is kept already is cut anew.
+        Whether a call that is kept already is cut anew; its old cut goes, if half of the longer of
+        the two is in both and no other call of the same run is nearer.
     """
 
     handles_s: float = HANDLES_S
@@ -140,13 +144,18 @@ def keep_calls(
     sweep(catalogue.folder)
     report = KeepReport()
     unreadable: set[str] = set()
-    for number, one in enumerate(wanted, 1):
-        before = kept_before(catalogue, one.take.digest, one.call.span)
+    every = list(wanted)
+    by_take: dict[str, list[Call]] = defaultdict(list)
+    for one in every:
+        by_take[one.take.digest].append(one.call)
+    for number, one in enumerate(every, 1):
+        before = kept_before(catalogue, one.take.digest, one.call)
         if before and not options.replace:
             report.known.append((one, before[0]))
         elif one.take.path not in unreadable:
+            replaced = [k for k in before if _replaces(one.call, k.story, by_take[one.take.digest])]
             try:
-                report.kept.append(_keep(catalogue, one, options, before, report.notes))
+                report.kept.append(_keep(catalogue, one, options, replaced, report.notes))
             except MediaError as error:
                 unreadable.add(one.take.path)
                 report.problems.append(Problem(path=one.take.path, reason=error.reason))
@@ -154,16 +163,29 @@ def keep_calls(
     return report
 
 
+def _replaces(call: Call, story: Story, wanted: Iterable[Call]) -> bool:
+    """Whether a call is the one that is kept: half of the longer is in both, and none is nearer."""
+    longer_s = max(call.span.length_s, story.source.length_s)
+    if common_s(call.span, story.source) < ENOUGH * longer_s:
+        return False
+    apart_s = ends_apart_s(call.span, story.source)
+    return not any(
+        ends_apart_s(other.span, story.source) < apart_s
+        for other in wanted
+        if in_one_band(other.low_hz, other.high_hz, story.low_hz, story.high_hz)
+    )
+
+
 def _keep(
     catalogue: Catalogue,
     one: Wanted,
     options: KeepOptions,
-    before: list[Kept],
+    replaced: list[Kept],
     notes: list[str],
 ) -> Kept:
     take = one.take
     cut = cut_call(Path(take.rushes, take.path), one.call.span, handles_s=options.handles_s)
-    facts = _remembered(options.facts, before[0].story) if before else options.facts
+    facts = _remembered(options.facts, replaced[0].story) if replaced else options.facts
     story = tell_story(
         take,
         one.call,
@@ -197,7 +219,7 @@ def _keep(
     _settle(file)
     size_bytes, whole_hash = file.stat().st_size, file_hash(file)
     catalogue.put([(path, story, size_bytes, whole_hash)])
-    for old in before:
+    for old in replaced:
         if old.path != path:
             catalogue.remove([old.path])
             with suppress(OSError):

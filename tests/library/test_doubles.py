@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -9,7 +10,7 @@ from calltag.library.doubles import Sameness, doubles_of, kept_before
 from calltag.library.find import Query, find
 from calltag.library.keep import KeepOptions, heard_elsewhere, keep_calls
 from calltag.library.story import Facts, Heard
-from calltag.records import Alignment, Span, Take, TakeLog
+from calltag.records import Alignment, Take, TakeLog
 
 from .conftest import ASHMERE, call, plain_story, shoot, wanted
 
@@ -36,6 +37,16 @@ def test_the_same_sound_under_two_names(catalogue):
 def test_the_same_call_with_other_edges(catalogue):
     again = plain_story(2, take_digest="take 1", source_start_s=4.1, source_end_s=4.7)
     assert why(catalogue, plain_story(1), again) == [Sameness.CALL]
+
+
+RAIL = {"low_hz": 4000.0, "high_hz": 6000.0}
+
+
+def test_two_calls_of_one_moment_in_other_bands_are_no_doubles(catalogue):
+    tick = plain_story(2, label="pit rail: tick", take_digest="take 1", **RAIL)
+    elsewhere = plain_story(3, source_start_s=7.0, source_end_s=7.5, **RAIL)
+    heard = (Heard("take 3", "B001.mov", 7.0, 7.5),)
+    assert why(catalogue, plain_story(1, also_heard=heard), tick, elsewhere) == []
 
 
 def test_the_same_moment_from_another_camera(catalogue):
@@ -96,8 +107,75 @@ def test_a_call_that_is_kept_already_is_known(catalogue, shot):
     assert (len(first.kept), len(first.known)) == (1, 1)
     later = wanted(shot, call(3.1, end_s=3.6))
     assert keep_calls(catalogue, [later], KeepOptions()).known[0][1] == first.kept[0]
-    assert kept_before(catalogue, shot.take.digest, Span(5.0, 5.5)) == []
+    assert kept_before(catalogue, shot.take.digest, call(5.0)) == []
     assert catalogue.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("band", "known"),
+    [
+        ({"low_hz": 230.0, "high_hz": 560.0}, True),
+        ({"low_hz": 150.0, "high_hz": 900.0}, True),
+        ({"low_hz": float("nan"), "high_hz": float("nan")}, True),
+        ({"low_hz": 700.0, "high_hz": 1400.0}, False),
+    ],
+    ids=str,
+)
+def test_a_call_whose_band_was_measured_a_little_differently_is_known(
+    catalogue, keep, shot, band, known
+):
+    keep(wanted(shot, call(3.0)))
+    report = keep_calls(catalogue, [wanted(shot, call(3.02, **band))], KeepOptions())
+    assert bool(report.known) is known
+
+
+CHORUS = call(0.5, "marsh hooter: chorus", end_s=2.5, low_hz=300.0, high_hz=900.0)
+TICK = call(1.0, "pit rail: tick", end_s=1.3, **RAIL)
+
+
+def labels(catalogue: Catalogue) -> list[str]:
+    assert all(kept.file.is_file() for kept in catalogue.all_kept())
+    return sorted(kept.story.label for kept in catalogue.all_kept())
+
+
+def test_a_call_in_another_band_at_the_same_time_is_kept_too(catalogue, shot):
+    both = [wanted(shot, CHORUS), wanted(shot, TICK)]
+    report = keep_calls(catalogue, both, KeepOptions())
+    assert (len(report.kept), report.known) == (2, [])
+    assert doubles_of(catalogue, [kept.key for kept in report.kept]) == {}
+    assert len(keep_calls(catalogue, both, KeepOptions()).known) == 2
+    loud = KeepOptions(replace=True, handles_s=0.5, facts=Facts(behaviour="two together"))
+    keep_calls(catalogue, both[:1], loud)
+    (tick,) = keep_calls(catalogue, both[1:], KeepOptions(replace=True, handles_s=0.6)).kept
+    assert tick.story.behaviour == ""
+    assert labels(catalogue) == ["marsh hooter: chorus", "pit rail: tick"]
+
+
+LOW_TICK = replace(TICK, low_hz=350.0, high_hz=800.0)
+
+
+@pytest.mark.parametrize(
+    "runs",
+    [[[CHORUS, LOW_TICK]], [[LOW_TICK, CHORUS]], [[CHORUS], [LOW_TICK]], [[LOW_TICK], [CHORUS]]],
+    ids=["together", "short first", "apart", "apart, short first"],
+)
+def test_a_short_call_in_a_long_one_and_the_long_one_do_not_replace_each_other(
+    catalogue, shot, runs
+):
+    """In one band; each, cut anew, takes the place of its own cut alone."""
+    for handles_s in (0.4, 0.5, 0.6):
+        for calls in runs:
+            options = KeepOptions(replace=True, handles_s=handles_s)
+            keep_calls(catalogue, [wanted(shot, one) for one in calls], options)
+    assert labels(catalogue) == ["marsh hooter: chorus", "pit rail: tick"]
+
+
+def test_of_two_calls_that_overlap_each_replaces_its_own_cut(catalogue, shot):
+    both = [wanted(shot, call(3.0)), wanted(shot, call(3.2, "marsh hooter: duet"))]
+    for handles_s in (0.4, 0.5):
+        for calls in (both, both[::-1]):
+            keep_calls(catalogue, calls, KeepOptions(replace=True, handles_s=handles_s))
+            assert labels(catalogue) == ["marsh hooter: boom", "marsh hooter: duet"]
 
 
 def test_replacing_leaves_one(catalogue, shot):

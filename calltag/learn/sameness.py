@@ -1,0 +1,63 @@
+"""Whether two finds are one call: whether they lie in one band, and how far apart their ends are.
+
+How much of the shorter span they share is asked with `calltag.learn.by_hand.common_s`.
+"""
+
+from __future__ import annotations
+
+import math
+
+from calltag.learn.by_hand import ENOUGH, common_s
+from calltag.records import Span
+
+
+def in_one_band(
+    low_hz: float | None,
+    high_hz: float | None,
+    other_low_hz: float | None,
+    other_high_hz: float | None,
+) -> bool:
+    """Tell whether half of the narrower of two bands, in octaves, is in the other.
+
+    Parameters
+    ----------
+    low_hz, high_hz : float or None
+        Edges of a band; None or not a number where they are not known.
+    other_low_hz, other_high_hz : float or None
+        Edges of another.
+
+    Returns
+    -------
+    bool
+        Whether it is; an unknown band is in any.
+
+    Examples
+    --------
+    >>> in_one_band(200, 500, 250, 600), in_one_band(300, 900, 4000, 6000)
+    (True, False)
+    """
+    edges = [
+        math.log2(max(edge, 1.0))
+        for edge in (low_hz, high_hz, other_low_hz, other_high_hz)
+        if edge is not None and math.isfinite(edge)
+    ]
+    if len(edges) < 4:
+        return True
+    one, other = Span(*edges[:2]), Span(*edges[2:])
+    return common_s(one, other) >= ENOUGH * min(one.length_s, other.length_s)
+
+
+def ends_apart_s(one: Span, other: Span) -> float:
+    """Measure how far the ends of two spans lie apart.
+
+    Parameters
+    ----------
+    one, other : Span
+        Spans on one clock.
+
+    Returns
+    -------
+    float
+        Seconds between their starts and between their ends, together.
+    """
+    return abs(one.start_s - other.start_s) + abs(one.end_s - other.end_s)
