@@ -9,6 +9,7 @@ the thread that opened it.
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -118,6 +119,7 @@ MIGRATIONS = (_first_schema,)
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 
 _UNFINISHED = "rebuilding"
+_DATED = re.compile(r"[0-9]{4}-(0[1-9]|1[0-2])(?![0-9])")
 _CACHE_KB = 65_536
 _HALF = np.dtype("<f2")  # likeness to a thousandth, in half the room
 
@@ -482,7 +484,7 @@ def _insert(
     size_bytes: int,
     file_hash: str,
 ) -> None:
-    recorded = story.recorded or ""
+    dated = _DATED.match(story.recorded or "")
     row = {
         "id": key,
         "path": path,
@@ -492,7 +494,7 @@ def _insert(
         "head_key": story.label.partition(":")[0].strip().casefold(),
         "place_key": story.place.casefold(),
         "recorded": story.recorded,
-        "month": int(recorded[5:7]) if len(recorded) >= 7 else None,
+        "month": int(dated[1]) if dated else None,
         "clock_s": clock_s(story),
         "length_s": story.call.length_s,
         "low_hz": story.low_hz,

@@ -18,7 +18,7 @@ import soundfile
 from calltag.errors import LibraryError
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.check import Trouble, check
-from calltag.library.find import Query, find
+from calltag.library.find import Query, choices, find
 from calltag.library.keep import STALE_S, sweep
 from calltag.library.rebuild import LAID_ASIDE, rebuild, sound_files
 from calltag.library.sound_file import read_story, sound_hash
@@ -62,6 +62,20 @@ def test_what_was_moved_copied_in_or_taken_out_is_followed(keep, shot, catalogue
     assert set(report.gone) == {one.path, three.path}
     assert [problem.path for problem in report.strangers] == ["other.wav"]
     assert find(catalogue, Query(doubles=True)).total == 2
+
+
+@pytest.mark.parametrize("recorded", ["May 2026", "2026-5-18T05", "2026-13-01", "2026/05/01"])
+def test_a_date_that_another_program_changed_is_no_month(keep, shot, catalogue, recorded):
+    (kept,) = keep(wanted(shot, CALLS[0]))
+    old = kept.story.recorded.encode()
+    content = kept.file.read_bytes()
+    changed = recorded.encode().ljust(len(old))
+    kept.file.write_bytes(content.replace(b">" + old + b"<", b">" + changed + b"<"))
+    report = rebuild(catalogue.folder)
+    assert (report.taken, report.doubtful) == (1, [kept.path])
+    (again,) = find(catalogue, Query()).kept
+    assert again.story.recorded.strip() == recorded
+    assert choices(catalogue).months == ()
 
 
 @pytest.mark.parametrize("how", ["noise", "torn"])
