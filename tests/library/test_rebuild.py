@@ -183,7 +183,7 @@ def test_a_killed_keep_leaves_no_half_file_and_no_row_without_its_file(tmp_path)
     assert max(counts) > 1
     report = rebuild(folder)
     assert not report.strangers
-    assert report.taken >= max(counts)
+    assert report.taken >= counts[-1]  # a call that was cut anew may have been there twice before
     with Catalogue(folder) as catalogue:
         assert not check(catalogue).findings
 
