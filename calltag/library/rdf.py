@@ -212,20 +212,28 @@ def _identified_by(story: Story) -> str:
     return story.recordist if story.by_hand else story.labelled_by
 
 
-def _event(story: Story) -> str | None:
+def _ends(story: Story) -> tuple[datetime, datetime] | None:
+    """When the call began and ended, where the time of day is known and can be read."""
     if story.recorded is None or "T" not in story.recorded:
+        return None
+    try:
+        begin = datetime.fromisoformat(story.recorded)
+        return begin, begin + timedelta(seconds=story.call.length_s)
+    except (ValueError, OverflowError):
+        return None
+
+
+def _event(story: Story) -> str | None:
+    ends = _ends(story)
+    if ends is None:
         return story.recorded
-    end = datetime.fromisoformat(story.recorded) + timedelta(seconds=story.call.length_s)
-    return f"{story.recorded}/{end.isoformat(timespec='milliseconds').replace('+00:00', 'Z')}"
+    return f"{story.recorded}/{ends[1].isoformat(timespec='milliseconds').replace('+00:00', 'Z')}"
 
 
 def _utc(story: Story) -> Iterator[str]:
     """The call's ends in UTC, where the time zone is known."""
-    if story.recorded is None or "T" not in story.recorded:
-        return
-    begin = datetime.fromisoformat(story.recorded)
-    if begin.tzinfo is not None:
-        for at in (begin, begin + timedelta(seconds=story.call.length_s)):
+    for at in _ends(story) or ():
+        if at.tzinfo is not None:
             yield at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 

@@ -191,6 +191,15 @@ def test_credits_say_whose_it_is(keep, shot, catalogue, tmp_path):
     assert (row["take"], row["start_tc"]) == ("card1/A001.wav", "10:00:01:00")
 
 
+@pytest.mark.parametrize("recorded", ["The 18th", "2026-04-18T05:1x", "9999-12-31T23:59:59.9Z"])
+def test_a_date_that_another_program_changed_is_handed_out_as_it_is(catalogue, tmp_path, recorded):
+    kept = put(catalogue, stereo(tone(1, -30)), recorded=recorded)
+    (copy,) = hand_out(
+        [kept], tmp_path / "out", library=catalogue.folder, loudness_lufs=-27.0
+    ).copies
+    assert read_story(copy.file)[0].recorded == recorded
+
+
 def test_damaged_sound_is_not_handed_out(keep, shot, catalogue, tmp_path):
     good, bad = keep(wanted(shot, call(1.0)), wanted(shot, call(5.0)))
     content = bytearray(bad.file.read_bytes())
