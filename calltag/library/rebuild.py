@@ -95,10 +95,9 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
                 report.taken += 1
                 if not whole:
                     report.doubtful.append(path)
-            except MediaError as error:
-                report.strangers.append(Problem(path=path, reason=error.reason))
-            except FileNotFoundError:  # moved away meanwhile
-                continue
+            except (MediaError, FileNotFoundError) as error:
+                if isinstance(error, MediaError) and file.exists():  # not moved away meanwhile
+                    report.strangers.append(Problem(path=path, reason=error.reason))
             if len(entries) == _AT_ONCE or number == len(files):
                 catalogue.put(entries)
                 entries = []

@@ -78,6 +78,28 @@ def test_a_date_that_another_program_changed_is_no_month(keep, shot, catalogue, 
     assert choices(catalogue).months == ()
 
 
+@pytest.mark.parametrize("when", ["before it is read", "after its story was read"])
+def test_a_last_file_that_vanishes_meanwhile_takes_no_other_along(
+    keep, shot, catalogue, monkeypatch, when
+):
+    kept = keep(*(wanted(shot, each) for each in CALLS))
+    (catalogue.folder / "z.wav").write_bytes(kept[0].file.read_bytes())
+    catalogue.remove([one.path for one in kept])
+
+    def read(file: Path):
+        told = None if when == "before it is read" else read_story(file)
+        if file.name == "z.wav":
+            file.unlink()
+        return told or read_story(file)
+
+    monkeypatch.setattr("calltag.library.rebuild.read_story", read)
+    done: list[tuple[int, int]] = []
+    report = rebuild(catalogue.folder, told=lambda *numbers: done.append(numbers))
+    assert (report.taken, report.gone, report.strangers) == (3, [], [])
+    assert set(catalogue.paths()) == {one.path for one in kept}
+    assert done[-1] == (4, 4)
+
+
 @pytest.mark.parametrize("how", ["noise", "torn"])
 def test_a_damaged_catalogue_is_laid_aside(keep, shot, catalogue, how):
     keep(*(wanted(shot, each) for each in CALLS))
