@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import shutil
+import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -75,7 +76,7 @@ class HandedOut:
     kept : Kept
         What it is a copy of.
     file : Path
-        The copy.
+        The copy: named as its file, and by its id too where two files have one name.
     story : Story
         Its story.
     gain_db : float
@@ -161,7 +162,7 @@ def hand_out(
         raise InputError(f"{folder}: this lies in the library; name a folder outside it")
     if loudness_lufs is not None and not -70 <= loudness_lufs <= 0:
         raise InputError(f"loudness {loudness_lufs:g}: give LUFS, such as -23")
-    targets = [folder / f"{PurePosixPath(one.path).stem}.wav" for one in calls]
+    targets = [folder / name for name in _names(calls)]
     lists = [folder / MARKERS_NAME, folder / CREDITS_NAME]
     refuse_existing([*targets, *lists], replace=replace_existing)
     copies, problems = [], []
@@ -268,6 +269,17 @@ def call_of(story: Story) -> Call:
         by_hand=story.by_hand,
         features=story.features,
     )
+
+
+def _names(calls: Sequence[Kept]) -> list[str]:
+    """Name the copies as the files, and by their ids where a disk may take two names for one."""
+    stems = [PurePosixPath(one.path).stem for one in calls]
+    alike = [unicodedata.normalize("NFC", stem.casefold()) for stem in stems]
+    count = Counter(alike)
+    return [
+        f"{stem}.wav" if count[key] == 1 else f"{stem}_{one.short_id}.wav"
+        for one, stem, key in zip(calls, stems, alike, strict=True)
+    ]
 
 
 def _number(value: float | None) -> float:

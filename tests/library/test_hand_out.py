@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import numpy as np
 import opentimelineio as otio
@@ -17,6 +17,7 @@ from calltag.edit.timecode import Rate
 from calltag.errors import InputError
 from calltag.library.catalogue import Catalogue
 from calltag.library.hand_out import CREDITS_NAME, MARKERS_NAME, PEAK_DBTP, hand_out
+from calltag.library.rebuild import rebuild
 from calltag.library.sound_file import file_hash, read_story, write_cut
 from calltag.library.story import tidy
 from calltag.media.wav_file import Bext, read_bext
@@ -198,6 +199,27 @@ def test_a_date_that_another_program_changed_is_handed_out_as_it_is(catalogue, t
         [kept], tmp_path / "out", library=catalogue.folder, loudness_lufs=-27.0
     ).copies
     assert read_story(copy.file)[0].recorded == recorded
+
+
+def test_files_of_one_name_in_two_folders_are_two_copies(keep, shot, catalogue, tmp_path):
+    """Capitals do not tell names apart on every disk, nor do the ways to write an umlaut."""
+    names = ("a/best.wav", "b/Best.WAV", "a/Ru\u0308f.wav", "b/R\u00fcf.wav", "a/other.wav")
+    for one, name in zip(
+        keep(*(wanted(shot, call(1.0 + i)) for i in range(5))), names, strict=True
+    ):
+        (catalogue.folder / name).parent.mkdir(exist_ok=True)
+        one.file.rename(catalogue.folder / name)
+    rebuild(catalogue.folder)
+    kept = list(catalogue.all_kept())
+    report = hand_out(kept, tmp_path / "out", library=catalogue.folder)
+    assert [copy.kept for copy in report.copies] == kept
+    assert len({copy.file.name.casefold() for copy in report.copies}) == 5
+    assert len(list((tmp_path / "out").glob("*.wav"))) == 5
+    for copy in report.copies:
+        assert read_story(copy.file)[0].id == copy.kept.story.id
+        plain = PurePosixPath(copy.kept.path).stem
+        added = "" if plain == "other" else f"_{copy.kept.short_id}"
+        assert copy.file.name == f"{plain}{added}.wav"
 
 
 def test_damaged_sound_is_not_handed_out(keep, shot, catalogue, tmp_path):
