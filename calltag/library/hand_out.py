@@ -216,9 +216,11 @@ def report_lines(
     for copy in report.copies:
         remarks = []
         if copy.held:
-            remarks.append("no more, since its true peak is at -1 dBTP")
+            remarks.append(f"no more, since its true peak is at {PEAK_DBTP:g} dBTP")
         if copy.short:
-            remarks.append("shorter than 0.4 s, of which R 128 knows no loudness: set by its level")
+            remarks.append(
+                f"shorter than {SHORTEST_S:g} s, of which R 128 knows no loudness: set by its level"
+            )
         told = f": {'; '.join(remarks)}" if remarks else ""
         yield f"  {copy.file.name} {copy.gain_db:+.1f} dB{told}"
 

@@ -16,7 +16,7 @@ import wavinfo
 from calltag.edit.timecode import Rate
 from calltag.errors import InputError
 from calltag.library.catalogue import Catalogue
-from calltag.library.hand_out import CREDITS_NAME, MARKERS_NAME, PEAK_DBTP, hand_out
+from calltag.library.hand_out import CREDITS_NAME, MARKERS_NAME, PEAK_DBTP, hand_out, report_lines
 from calltag.library.rebuild import rebuild
 from calltag.library.sound_file import file_hash, read_story, write_cut
 from calltag.library.story import tidy
@@ -132,6 +132,16 @@ def test_what_is_shorter_than_a_gating_block_is_aligned_by_its_level_and_told(ca
     assert read_story(by_number["x/1.wav"].file)[0].loudness_lufs is None
     with pytest.raises(ValueError):  # as pyloudnorm sees it, too
         measured_lufs(by_number["x/1.wav"].file)
+
+
+def test_the_report_tells_the_limits_that_hold(catalogue, tmp_path, monkeypatch):
+    monkeypatch.setattr("calltag.library.hand_out.PEAK_DBTP", -6.5)
+    monkeypatch.setattr("calltag.library.hand_out.SHORTEST_S", 1.5)
+    kept = put(catalogue, stereo(tone(1.0, -30)))
+    report = hand_out([kept], tmp_path / "out", library=catalogue.folder, loudness_lufs=0.0)
+    *_, line = report_lines(report, tmp_path / "out", 0.0)
+    assert "no more, since its true peak is at -6.5 dBTP" in line
+    assert "shorter than 1.5 s" in line
 
 
 def test_silence_is_left_silent(catalogue, tmp_path):
