@@ -294,6 +294,6 @@ def _loud_part(file: Path) -> Span:
     if not power.size or power.max() <= 0:
         raise MediaError(file, "holds nothing but silence")
     loud = np.flatnonzero(power >= power.max() * 10 ** (-_LOUD_DB / 10))
-    start_s = float(loud[0] * _STEP_S)
-    end_s = min(float((loud[-1] + 1) * _STEP_S), start_s + _LONGEST_S)
+    start_s = float(loud[0] * step / rate_hz)
+    end_s = min(float((loud[-1] + 1) * step / rate_hz), start_s + _LONGEST_S)
     return Span(start_s, max(end_s, start_s + _LEAST_S))

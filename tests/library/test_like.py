@@ -182,6 +182,16 @@ def test_a_file_is_compared_by_its_call_or_its_loud_part(keep, shot, animals, fi
     assert own.kept_id == kept.story.id
 
 
+@pytest.mark.parametrize("rate_hz", [11_025, 22_050, 44_100, 48_000])
+def test_a_loud_part_lies_where_it_sounds_at_any_rate(finder, tmp_path, rate_hz):
+    thump = np.zeros((1, 50 * rate_hz), np.float32)
+    thump[0, 45 * rate_hz : 46 * rate_hz] = 0.5 * np.sin(np.arange(rate_hz) * 200 / rate_hz)
+    write_wav(tmp_path / "thump.wav", thump, rate_hz)
+    heard = sample_of_file(tmp_path / "thump.wav", finder=finder)
+    assert not heard.is_call
+    assert heard.span == pytest.approx((45.0, 46.0), abs=0.02)
+
+
 @pytest.mark.field
 def test_ten_kinds_of_sound_are_found_by_their_like(field: Path, finder: Finder):
     rows, kinds, sources = [], [], []
