@@ -15,7 +15,7 @@ from typing import NamedTuple
 from calltag.edit.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.edit.text import one_line
 from calltag.edit.timecode import Rate
-from calltag.learn.labels import is_call
+from calltag.learn.labels import is_call, species_of
 from calltag.records import (
     CALL,
     Call,
@@ -176,8 +176,8 @@ def is_of_type(label: str, types: Collection[str]) -> bool:
     True
     """
     whole = label.casefold()
-    wanted = {name.strip().casefold() for name in types}
-    return not wanted or whole in wanted or whole.partition(":")[0].strip() in wanted
+    wanted = {one_line(name).casefold() for name in types}
+    return not wanted or not wanted.isdisjoint({whole, species_of(whole)} - {""})
 
 
 def describe_call(call: Call) -> str:

@@ -85,6 +85,28 @@ def is_call_type(label: str) -> bool:
     return label != CALL and is_call(label)
 
 
+def species_of(label: str) -> str:
+    """Read the animal off a call type: what stands before its colon.
+
+    Parameters
+    ----------
+    label : str
+        A call type, such as ``marsh hooter: boom``.
+
+    Returns
+    -------
+    str
+        The animal; empty where the label has no colon.
+
+    Examples
+    --------
+    >>> species_of("marsh hooter: boom"), species_of("call")
+    ('marsh hooter', '')
+    """
+    head, colon, _ = label.partition(":")
+    return head.strip() if colon else ""
+
+
 def parse_label(text: str) -> str:
     """Bring a label as a user typed it into the form that is kept.
 

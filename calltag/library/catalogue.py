@@ -23,6 +23,7 @@ import numpy.typing as npt
 from calltag.database import CATALOGUE_ID, CATALOGUE_NAME, Closing, Database, Kind
 from calltag.edit.timecode import frame_to_seconds, parse_timecode
 from calltag.errors import InputError, LibraryError
+from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
 from calltag.library.story import Story, from_plain, pack_features, to_plain, unpack_features
 
@@ -491,7 +492,7 @@ def _insert(
         "cut_id": story.id,
         "label_key": story.label.casefold(),
         "species_key": story.species.casefold(),
-        "head_key": story.label.partition(":")[0].strip().casefold(),
+        "head_key": species_of(story.label).casefold(),
         "place_key": story.place.casefold(),
         "recorded": story.recorded,
         "month": int(dated[1]) if dated else None,

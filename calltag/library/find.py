@@ -50,7 +50,7 @@ class Query:
     Attributes
     ----------
     types : sequence of str
-        Call types, whole or as far as the colon, or species; capitals do not matter.
+        Call types, as `calltag.edit.markers.is_of_type` has them, or species.
     words : str
         Words that all have to be in the story, the last letters of each may be missing: label,
         species, behaviour, sex, life stage, place, recordist, equipment, rights, take, noise.
@@ -263,7 +263,7 @@ def _conditions(query: Query) -> tuple[list[str], list[object]]:
     def one_of(column: str, wanted: Sequence[object]) -> str:
         return f"{column} IN ({', '.join('?' * len(wanted))})"
 
-    types = [one_line(name).casefold() for name in query.types]
+    types = [one_line(name).casefold() or None for name in query.types]  # no name is like NULL
     if types:
         columns = ("label_key", "species_key", "head_key")
         either = " OR ".join(one_of(column, types) for column in columns)

@@ -21,12 +21,13 @@ from calltag.edit.seen_twice import merge_seen_twice
 from calltag.edit.timecode import Rate
 from calltag.errors import MediaError
 from calltag.learn.by_hand import ENOUGH, common_s
+from calltag.learn.labels import species_of
 from calltag.learn.sameness import ends_apart_s, in_one_band
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.cuts import HANDLES_S, cut_bext, cut_call, tell_story
 from calltag.library.doubles import kept_before
 from calltag.library.sound_file import MOST_FLAC_CHANNELS, file_hash, subtype_of, write_cut
-from calltag.library.story import Facts, Heard, Story, species_of
+from calltag.library.story import Facts, Heard, Story
 from calltag.records import Alignment, Call, Problem, Span, Take, TakeLog
 
 STALE_S = 600.0

@@ -204,28 +204,6 @@ def cut_id(take_digest: str, first_sample: int, n_samples: int) -> str:
     return str(uuid.uuid5(_NAMESPACE, f"{take_digest} {first_sample} {n_samples}"))
 
 
-def species_of(label: str) -> str:
-    """Read the animal off a call type: what stands before its colon.
-
-    Parameters
-    ----------
-    label : str
-        A call type, such as ``marsh hooter: boom``.
-
-    Returns
-    -------
-    str
-        The animal; empty where the label has no colon.
-
-    Examples
-    --------
-    >>> species_of("marsh hooter: boom"), species_of("call")
-    ('marsh hooter', '')
-    """
-    head, colon, _ = label.partition(":")
-    return head.strip() if colon else ""
-
-
 def tidy(story: Story) -> Story:
     """Bring a story into the form that every file can hold: text on one line, known numbers.
 

@@ -13,11 +13,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from calltag.learn.labels import species_of
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.doubles import doubles_of
 from calltag.library.find import Order, Query, choices, find
 from calltag.library.like import like, prepare
-from calltag.library.story import Story, cut_id, species_of
+from calltag.library.story import Story, cut_id
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 pytestmark = pytest.mark.bench

@@ -97,7 +97,16 @@ def test_what_was_not_measured_is_not_told():
         (["marsh"], False),
         (["pit rail", "marsh hooter"], True),
         (["boom"], False),
+        (["marsh  hooter"], True),
+        (["marsh hooter:"], False),
+        ([""], False),
     ],
 )
 def test_types(types, fits):
     assert is_of_type("marsh hooter: boom", types) is fits
+
+
+@pytest.mark.parametrize("label", ["marsh hooter", ": boom", "call"])
+def test_types_of_labels_that_name_no_animal_before_a_colon(label):
+    assert is_of_type(label, [label.upper()])
+    assert not is_of_type(label, ["", " ", "marsh hooter: boom", "hooter", "boom"])

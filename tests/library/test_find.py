@@ -11,7 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from calltag.edit.markers import is_of_type
 from calltag.errors import InputError, LibraryError
+from calltag.learn.labels import species_of
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.find import Order, Query, by_name, choices, find
 from calltag.library.story import BY_HAND
@@ -87,6 +89,28 @@ def takes(catalogue: Catalogue, **query: object) -> str:
 )
 def test_what_is_asked_for_is_found(filled: Catalogue, query, expected):
     assert takes(filled, **query) == expected
+
+
+LABELS = (
+    "marsh hooter: boom", "marsh hooter: duet", "Marsh Hooter", "marsh hooter : boom", "pit rail",
+    "pit rail:", "pit rail: rasp: low", "call", ": boom", "boom",
+)  # fmt: skip
+NAMES = (*LABELS, "pit  RAIL ", "pit rail: rasp", "hooter", "", " ", ":", "marsh hooter:")
+
+
+@pytest.fixture
+def labelled(catalogue: Catalogue) -> Catalogue:
+    catalogue.put(
+        (f"{i}.wav", plain_story(i, label=label, species=species_of(label)), 1, "")
+        for i, label in enumerate(LABELS)
+    )
+    return catalogue
+
+
+@pytest.mark.parametrize("names", [[name] for name in NAMES] + [["boom", ""], []], ids=str)
+def test_a_library_and_a_log_have_the_same_types(labelled: Catalogue, names):
+    found = find(labelled, Query(types=names)).kept
+    assert {one.story.label for one in found} == {one for one in LABELS if is_of_type(one, names)}
 
 
 def test_a_result_says_where_its_sound_lies(filled: Catalogue):
