@@ -93,6 +93,8 @@ def test_kept_calls_come_to_one_loudness(keep, shot, catalogue, tmp_path):
     kept = keep(*(wanted(shot, call(at_s)) for at_s in (1.0, 3.0, 5.0)))
     kept.append(put(catalogue, stereo(tone(2, -50, 3000))))
     report = hand_out(kept, tmp_path / "out", library=catalogue.folder, loudness_lufs=-23.0)
+    assert report.problems == ()
+    assert [copy.kept for copy in report.copies] == kept
     for copy in report.copies:
         assert measured_lufs(copy.file) == pytest.approx(-23.0, abs=0.1)
         assert measured_dbtp(copy.file) <= PEAK_DBTP + 0.2  # EBU Tech 3341: +0.2 dB

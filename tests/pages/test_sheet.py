@@ -118,7 +118,9 @@ def data(url: str | None, kind: str) -> bytes:
 def test_sounds_play_low_and_are_the_calls(sheet: Path) -> None:
     """Each is decoded again: its length, and its level by the standard's measure (BS.1770)."""
     page = Page(sheet.read_text("utf-8"))
-    for button in [one for one in page.all("button") if one.get("class") == "play"][:6]:
+    plays = [one for one in page.all("button") if one.get("class") == "play"]
+    assert len(plays) > 6
+    for button in plays[:6]:
         samples, rate_hz = soundfile.read(io.BytesIO(data(button["data-sound"], "audio/mpeg")))
         assert rate_hz == 48_000
         assert samples.ndim == 1
@@ -134,6 +136,7 @@ def test_pictures_are_pictures(sheet: Path) -> None:
     stills = [one for one in page.all("img") if str(one["src"]).startswith("data:image/jpeg")]
     sounds = [one for one in page.all("img") if str(one["src"]).startswith("data:image/png")]
     assert len(stills) == 4
+    assert len(sounds) >= 5
     for one in (*stills, *sounds[:5]):
         kind = str(one["src"])[5:].partition(";")[0]
         image = Image.open(io.BytesIO(data(one["src"], kind)))
