@@ -599,7 +599,8 @@ class Log(Closing):
         Parameters
         ----------
         remove : iterable of Label
-            As in `remove_labels`.
+            Those to remove, with what was measured for them; ones that are not there are passed
+            over.
         put : iterable of Label
             As in `put_labels`.
 
@@ -631,22 +632,6 @@ class Log(Closing):
             "WHERE take_id = ? AND start_s = ? AND end_s = ?)",
             (label.label, row[0], label.start_s, label.end_s),
         )
-
-    def remove_labels(self, labels: Iterable[Label]) -> None:
-        """Take labels out of the log, with what was measured for them.
-
-        Parameters
-        ----------
-        labels : iterable of Label
-            Those to remove; ones that are not there are passed over.
-
-        Raises
-        ------
-        LogError
-            If the log cannot be written.
-        """
-        with self._writing() as db:
-            _remove_labels(db, labels)
 
     def put_measured(self, measured: Iterable[tuple[Label, Call]]) -> None:
         """Store what was measured of the sound under labels where nothing had been found.

@@ -305,7 +305,7 @@ def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> Non
     log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="lesser reedling")])
     assert log.take_log("A001.mov").calls[0].label == "lesser reedling"
 
-    log.remove_labels([label])
+    log.change_labels(remove=[label])
     assert log.labels() == []
     assert [c.start_s for c in log.take_log("A001.mov").calls] == [9.0]
 

@@ -74,24 +74,6 @@ def played_frame(frame: int, speed: Fraction) -> int:
     return -(-frame // speed)
 
 
-def source_frame(played: int, speed: Fraction) -> int:
-    """Tell which frame shows when the take is played at a speed.
-
-    Parameters
-    ----------
-    played : int
-        Frame as played, counted from the first.
-    speed : Fraction
-        The speed, 1 being the take's own.
-
-    Returns
-    -------
-    int
-        Frame of the take, counted from its first.
-    """
-    return (played * speed).__floor__()
-
-
 def played_length(take_markers: TakeMarkers) -> int:
     """Count the frames of a take as played.
 

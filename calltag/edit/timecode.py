@@ -4,9 +4,8 @@ A rate is a `Fraction` of frames per second: 29.97 is 30000/1001, never a float.
 at 00:00:00:00. A label is ``hh:mm:ss:ff``, with ``;`` before the frames when drop-frame. The end
 of a span is the first frame after it.
 
-From seconds to frames there are two ways. `frame_at` tells which frame is on the screen at a time.
-`nearest_frame` tells which frame boundary a measured time is nearest to; markers use it, so that a
-marker is never more than half a frame off and a time made from a frame finds that frame again.
+From seconds to frames leads `nearest_frame`: which frame boundary a measured time is nearest to. So
+a marker is never more than half a frame off, and a time made from a frame finds that frame again.
 """
 
 from __future__ import annotations
@@ -126,31 +125,6 @@ def rate_text(fps: Fraction) -> str:
         At most three decimals: ``25``, ``23.976``, ``29.97``.
     """
     return f"{float(fps):.3f}".rstrip("0").rstrip(".")
-
-
-def frame_at(seconds: float | Fraction, fps: Fraction) -> int:
-    """Tell which frame is on the screen at a time.
-
-    Parameters
-    ----------
-    seconds : float or Fraction
-        Time from the first frame. A float may lack a millionth of a frame and still count as the
-        frame that it was made from; a `Fraction` is taken as it is.
-    fps : Fraction
-        Frames per second.
-
-    Returns
-    -------
-    int
-        The frame.
-
-    Examples
-    --------
-    >>> frame_at(0.6, Fraction(25)), frame_at(0.639, Fraction(25)), frame_at(0.64, Fraction(25))
-    (15, 15, 16)
-    """
-    slack = 0 if isinstance(seconds, Fraction) else _ROUNDING
-    return (Fraction(seconds) * fps + slack).__floor__()
 
 
 def nearest_frame(seconds: float | Fraction, fps: Fraction) -> int:

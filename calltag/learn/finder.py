@@ -24,7 +24,7 @@ from calltag.learn.hearing import (
 )
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.second_look import SecondLook, Surroundings
-from calltag.learn.segments import LONGEST_GAP_S, busy_frames, find_segments
+from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.whines import listen_through
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
@@ -510,4 +510,4 @@ class Finder:
         )
 
 
-__all__ = ["LONGEST_GAP_S", "Finder", "Findings", "measure_call"]
+__all__ = ["Finder", "Findings", "measure_call"]

@@ -138,29 +138,6 @@ def engine_rpm(rate_hz: float, *, cylinders: int = 1, strokes: int = 2) -> float
     return rate_hz / firing_rate_hz(1.0, cylinders=cylinders, strokes=strokes)
 
 
-def blade_rate_hz(rpm: float, *, blades: int) -> float:
-    """Rate at which the blades of a propeller or rotor pass.
-
-    Parameters
-    ----------
-    rpm : float
-        Turns per minute.
-    blades : int
-        Number of blades.
-
-    Returns
-    -------
-    float
-        Rate in hertz.
-
-    Examples
-    --------
-    >>> blade_rate_hz(2700, blades=2)
-    90.0
-    """
-    return rpm / 60 * blades
-
-
 def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
     """Look for the beat of an engine, a rotor or a propeller.
 

@@ -257,19 +257,3 @@ def to_db(power: FloatArray) -> FloatArray:
     """
     # The natural logarithm of float32 is several times as fast as that to the base of ten.
     return np.float32(10.0 / np.log(10.0)) * np.log(power + np.float32(POWER_FLOOR))
-
-
-def frames_to_seconds(frames: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """Convert frame numbers to the time of their centres.
-
-    Parameters
-    ----------
-    frames : array_like
-        Frame numbers.
-
-    Returns
-    -------
-    np.ndarray
-        Seconds from the first sample.
-    """
-    return np.asarray(frames, np.float64) / FRAMES_PER_S

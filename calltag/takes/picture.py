@@ -66,10 +66,6 @@ class PictureGrade(NamedTuple):
         return WORTH.get(self.steadiness or "", 1.0) * WORTH.get(self.sharpness or "", 1.0)
 
 
-LEAST_WORTH = min(WORTH[SHAKY], WORTH[MOVING]) * min(WORTH[SOFT], WORTH[BLURRED])
-"""What the worst picture leaves of a call's worth."""
-
-
 def grade(picture: Picture, thresholds: Thresholds | None = None) -> PictureGrade:
     """Grade what was measured of a picture.
 

@@ -15,7 +15,6 @@ from calltag.log import Log
 from calltag.records import Call, Picture, Take, TakeLog
 from calltag.takes.looking import Look, look, wanted_look, with_pictures
 from calltag.takes.picture import (
-    LEAST_WORTH,
     PictureGrade,
     grade,
     grade_of_call,
@@ -145,7 +144,13 @@ def test_what_cannot_be_told_is_left_out() -> None:
 
 def test_the_worst_picture_leaves_least() -> None:
     worst = picture(jitter_permille=9.0, blur_permille=9.0)
-    assert grade(worst).worth == LEAST_WORTH < grade(picture()).worth == 1.0
+    others = [
+        grade(picture(jitter_permille=jitter, drift_permille_per_s=drift, blur_permille=blur)).worth
+        for jitter in (0.25, 9.0)
+        for drift in (3.5, 900.0)
+        for blur in (0.5, 9.0)
+    ]
+    assert grade(worst).worth == min(others) < grade(picture()).worth == max(others) == 1.0
 
 
 def test_the_grade_of_a_call_is_that_beside_it() -> None:
