@@ -108,11 +108,11 @@ def calls_command(
     """
     from calltag.cli._log import read_takes
     from calltag.cli._look import look_for_best
-    from calltag.edit.clock import common_rate
     from calltag.edit.marking import check_types
     from calltag.edit.seen_twice import merge_seen_twice
     from calltag.edit.tables import CALL_COLUMNS, call_row
     from calltag.log import Log
+    from calltag.media.clock import common_rate
     from calltag.takes.picture import grade_of_call
 
     wanted = CallFilter(

@@ -178,11 +178,11 @@ def keep_command(
       calltag keep --take A007.MOV --at 12.4
     """
     from calltag.cli._log import read_takes
-    from calltag.edit.clock import common_rate
     from calltag.edit.marking import check_types
     from calltag.library.keep import KeepOptions
     from calltag.library.story import Facts
     from calltag.log import Log
+    from calltag.media.clock import common_rate
 
     if not (types or takes or best or by_hand or source):
         raise InputError(

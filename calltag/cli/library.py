@@ -296,10 +296,10 @@ def out_command(
       calltag library out D:/edit/calls --type "marsh hooter: boom" --best 5
       calltag library out D:/edit/calls --id 1a2b3c4d --loudness -23
     """
-    from calltag.edit.timecode import parse_rate
     from calltag.library.catalogue import Catalogue
     from calltag.library.find import find
     from calltag.library.hand_out import hand_out, report_lines
+    from calltag.media.timecode import parse_rate
 
     query = _query(
         words=" ".join(words or ()),

@@ -150,14 +150,14 @@ def markers_command(
       calltag markers ashmere.otio --type "marsh hooter" --min-confidence 0.8
       calltag markers ashmere.edl --speed 40% --distance 100 --temperature 8
     """
-    from calltag.edit.clock import common_rate
     from calltag.edit.formats import WriteOptions, choose_format, refuse_footage
     from calltag.edit.marking import MarkerSettings, mark_takes
     from calltag.edit.per_take import per_take
     from calltag.edit.retime import parse_speed
     from calltag.edit.seen_twice import carry_over, name_better_sound
-    from calltag.edit.timecode import parse_rate
     from calltag.log import Log
+    from calltag.media.clock import common_rate
+    from calltag.media.timecode import parse_rate
 
     chosen = choose_format(out, as_format)
     with Log(log, create=False) as opened:
@@ -231,7 +231,7 @@ def _temperatures(text: str | None, default_c: float, paths: Sequence[str]) -> d
 def _tell(
     marked: Sequence[TakeMarkers], written: Sequence[Path], problems: Sequence[Problem]
 ) -> None:
-    from calltag.edit.timecode import rate_text
+    from calltag.media.timecode import rate_text
 
     unread = {problem.path for problem in problems}
     counts = Counter(m.kind for one in marked if one.take.path not in unread for m in one.markers)

@@ -137,8 +137,8 @@ def _say_figures(rescue: Rescue) -> None:
 
 
 def _bext(take: Take, treatment: Treatment) -> Bext:
-    from calltag.edit.clock import take_clock
     from calltag.edit.when import take_bext
+    from calltag.media.clock import take_clock
 
     rate_hz = take.sample_rate_hz or 0
     return take_bext(

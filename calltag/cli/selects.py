@@ -95,14 +95,14 @@ def selects_command(
     Example:
       calltag selects best.otio --type "marsh hooter" --best 10 --sound best.wav
     """
-    from calltag.edit.clock import common_rate
     from calltag.edit.formats import WriteOptions, refuse_footage
     from calltag.edit.marking import check_types
     from calltag.edit.selects import choose, write_selects
     from calltag.edit.selects_sound import render_selects
-    from calltag.edit.timecode import parse_rate
     from calltag.files import refuse_existing
     from calltag.log import Log
+    from calltag.media.clock import common_rate
+    from calltag.media.timecode import parse_rate
 
     if match_levels and sound is None:
         raise InputError("--match-levels changes the sound that --sound writes; give both")

@@ -162,8 +162,8 @@ def _without_finds(take: Take) -> TakeLog:
 
 def _clock_s(by_name: Mapping[str, Take], source: Source) -> float:
     """Tell at what time of day a take begins, by the log or by its file."""
+    from calltag.media.clock import time_of_day_s
     from calltag.media.probe import probe
-    from calltag.takes.companions import clock_s
 
     take = by_name.get(source.name)
     if take is None:
@@ -179,7 +179,7 @@ def _clock_s(by_name: Mapping[str, Take], source: Source) -> float:
             time_reference=info.time_reference,
             sample_rate_hz=info.sample_rate_hz,
         )
-    found = clock_s(take)
+    found = time_of_day_s(take)
     if found is None:
         raise MediaError(source.path, "has no timecode; say with --around where to look")
     return found

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from calltag.edit.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.edit.text import one_line
-from calltag.edit.timecode import Rate
 from calltag.learn.labels import is_call, species_of
+from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
+from calltag.media.timecode import Rate
 from calltag.records import (
     CALL,
     Call,

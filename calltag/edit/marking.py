@@ -11,13 +11,13 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from calltag.edit.clock import common_rate
 from calltag.edit.markers import TakeMarkers, from_log, is_of_type
 from calltag.edit.retime import conform
 from calltag.edit.sound_delay import TEMPERATURE_C, advance_to_picture
-from calltag.edit.timecode import Rate
 from calltag.errors import InputError
 from calltag.learn.labels import is_call
+from calltag.media.clock import common_rate
+from calltag.media.timecode import Rate
 from calltag.records import TakeLog
 from calltag.takes.verdict import judge
 

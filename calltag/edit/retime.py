@@ -16,10 +16,10 @@ import re
 from dataclasses import replace
 from fractions import Fraction
 
-from calltag.edit.clock import Clock
 from calltag.edit.markers import Placed, TakeMarkers, place
-from calltag.edit.timecode import Rate, can_drop, format_timecode, frame_to_seconds, nominal
 from calltag.errors import InputError
+from calltag.media.clock import Clock
+from calltag.media.timecode import Rate, can_drop, format_timecode, frame_to_seconds, nominal
 
 _SPEED = re.compile(r"(\d+(?:\.\d+)?) ?%", re.ASCII)
 _FASTEST = 100

@@ -15,12 +15,12 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import NamedTuple
 
-from calltag.edit.clock import DEFAULT_RATE, take_clock
 from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.selects import sound_worth
 from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ends_apart_s, in_one_band
+from calltag.media.clock import DEFAULT_RATE, take_clock
 from calltag.records import Alignment, Call, Span, Take, TakeLog
 
 SLACK_S = 0.1

@@ -14,13 +14,13 @@ from pathlib import Path
 
 import opentimelineio as otio
 
-from calltag.edit.clock import DEFAULT_RATE
 from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import edl as edl_format
 from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, from_log
-from calltag.edit.timecode import Rate, nearest_frame
 from calltag.errors import InputError
+from calltag.media.clock import DEFAULT_RATE
+from calltag.media.timecode import Rate, nearest_frame
 from calltag.records import Call, TakeLog
 from calltag.takes.picture import grade_of_call
 

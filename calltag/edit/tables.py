@@ -11,8 +11,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 
-from calltag.edit.clock import DEFAULT_RATE, take_clock
-from calltag.edit.timecode import Rate
+from calltag.media.clock import DEFAULT_RATE, take_clock
+from calltag.media.timecode import Rate
 from calltag.records import Call, Take, Verdict
 
 Cell = str | int | float | None

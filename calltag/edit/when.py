@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from calltag.edit.clock import Clock
-from calltag.edit.timecode import frame_to_seconds
+from calltag.media.clock import Clock
+from calltag.media.timecode import frame_to_seconds
 from calltag.media.wav_file import Bext
 from calltag.records import Take
 

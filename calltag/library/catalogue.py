@@ -21,11 +21,11 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.database import CATALOGUE_ID, CATALOGUE_NAME, Closing, Database, Kind
-from calltag.edit.timecode import frame_to_seconds, parse_timecode
 from calltag.errors import InputError, LibraryError
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
 from calltag.library.story import Story, from_plain, pack_features, to_plain, unpack_features
+from calltag.media.timecode import frame_to_seconds, parse_timecode
 
 NAME = CATALOGUE_NAME
 """The catalogue's file, in the library's folder."""

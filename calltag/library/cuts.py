@@ -13,14 +13,14 @@ from pathlib import Path
 import numpy as np
 
 from calltag import __version__
-from calltag.edit.clock import DEFAULT_RATE, Clock, take_clock
-from calltag.edit.timecode import Rate
 from calltag.edit.when import moment, take_bext
 from calltag.errors import InputError, MediaError
 from calltag.learn.labels import species_of
 from calltag.library.rdf import remarks
 from calltag.library.story import BY_HAND, Facts, Heard, Story, cut_id, tidy
+from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.reader import read_span
+from calltag.media.timecode import Rate
 from calltag.media.wav_file import Bext
 from calltag.records import CALL, Call, FloatArray, Span, Take
 from calltag.sound.loudness import integrated_lufs, true_peak_dbtp

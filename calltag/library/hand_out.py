@@ -25,12 +25,12 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, describe_call
 from calltag.edit.tables import Row, csv_text, rounded
-from calltag.edit.timecode import Rate
 from calltag.errors import InputError, MediaError
 from calltag.files import refuse_existing, write_texts, written_whole
 from calltag.library.catalogue import Kept
 from calltag.library.sound_file import read_cut_bext, read_samples, sound_hash, write_cut
 from calltag.library.story import Story
+from calltag.media.timecode import Rate
 from calltag.records import Call, Marker, Problem, Take
 from calltag.sound.loudness import integrated_lufs, true_peak_dbtp, ungated_lufs
 from calltag.words import counted

@@ -16,9 +16,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
-from calltag.edit.clock import DEFAULT_RATE, take_clock
 from calltag.edit.seen_twice import merge_seen_twice
-from calltag.edit.timecode import Rate
 from calltag.errors import MediaError
 from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.learn.labels import species_of
@@ -28,6 +26,8 @@ from calltag.library.cuts import HANDLES_S, cut_bext, cut_call, tell_story
 from calltag.library.doubles import kept_before
 from calltag.library.sound_file import MOST_FLAC_CHANNELS, file_hash, subtype_of, write_cut
 from calltag.library.story import Facts, Heard, Story
+from calltag.media.clock import DEFAULT_RATE, take_clock
+from calltag.media.timecode import Rate
 from calltag.records import Alignment, Call, Problem, Span, Take, TakeLog
 
 STALE_S = 600.0

@@ -14,8 +14,6 @@ from pathlib import Path
 
 import numpy as np
 
-from calltag.edit.clock import common_rate
-from calltag.edit.timecode import Rate
 from calltag.edit.when import moment
 from calltag.errors import ModelError
 from calltag.learn.by_hand import Sound, matched
@@ -24,6 +22,8 @@ from calltag.learn.listening_order import listening_order
 from calltag.learn.model_file import load_model
 from calltag.learn.tagger import Tagger
 from calltag.log import Log
+from calltag.media.clock import common_rate
+from calltag.media.timecode import Rate
 from calltag.naming import labels_by_take
 from calltag.pages.inside import take_file
 from calltag.records import CALL, NO_CALL, NOISE_KINDS, Call, Label, Take, TakeLog

@@ -16,8 +16,8 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from calltag.edit.clock import take_clock
 from calltag.errors import CalltagError, InputError, MediaError
+from calltag.media.clock import take_clock
 from calltag.pages.answering import html, posted, static_file, told
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB
 from calltag.pages.heard import Heard, Order, Show

@@ -20,10 +20,10 @@ from typing import Protocol
 
 from markupsafe import Markup
 
-from calltag.edit.clock import common_rate
 from calltag.errors import InputError
 from calltag.files import refuse_existing, written_whole
 from calltag.log import Log
+from calltag.media.clock import common_rate
 from calltag.pages.rendering import render, static_text
 from calltag.pages.sheet_media import CallMedia, Job, TakeMedia, failed, gather
 from calltag.pages.sheet_view import CallView, TakeView, call_view, overview, take_view, tally

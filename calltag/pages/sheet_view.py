@@ -8,10 +8,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from calltag.edit.clock import take_clock
 from calltag.edit.selects import worth
-from calltag.edit.timecode import Rate
 from calltag.learn.labels import noise_kind
+from calltag.media.clock import take_clock
+from calltag.media.timecode import Rate
 from calltag.pages.spectrogram import Spectrogram, Tick
 from calltag.records import CALL, Call, Take, TakeLog, Verdict
 from calltag.takes.picture import PictureGrade, grade_of_call, grade_of_take

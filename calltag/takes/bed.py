@@ -18,11 +18,12 @@ import numpy as np
 import soxr
 
 from calltag.errors import InputError
+from calltag.media.clock import time_of_day_s
 from calltag.media.reader import read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp
-from calltag.takes.companions import DAY_S, apart_s, clock_s, recorded_at
+from calltag.takes.companions import DAY_S, apart_s, recorded_at
 from calltag.takes.standing import used_channel
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import NATURAL_SOUND
@@ -461,7 +462,7 @@ def _time_apart_s(take: Take, like: Take | None) -> float:
     if dates[0] is not None and dates[1] is not None:
         apart = apart_s(dates[0], dates[1])
     else:
-        clocks = clock_s(take), clock_s(like)
+        clocks = time_of_day_s(take), time_of_day_s(like)
         if clocks[0] is None or clocks[1] is None:
             return DAY_S / 2
         apart = clocks[1] - clocks[0]

@@ -7,11 +7,11 @@ recorded. Clocks of two cameras are seldom the same to the second, so a companio
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
+from calltag.media.clock import time_of_day_s
 from calltag.records import Span, Take, TakeLog
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.verdict import judge
@@ -23,7 +23,6 @@ _LEAST_S = 1.0
 _HOUR_S = 3600.0
 _MOST_ZONE_S = 14.5 * _HOUR_S  # no place is farther from universal time than 14 hours
 _CLOCKS_APART_S = 900.0  # cameras set by hand; more, and they did not run at the same time
-_LABEL = re.compile(r"(\d\d):(\d\d):(\d\d)[:;.](\d+)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,36 +61,6 @@ class Companion:
             f"{self.take.path} ran at the same time, {where}, with {self.usable_s:.0f} s of usable "
             f"sound: line the two up with `calltag sync`"
         )
-
-
-def clock_s(take: Take) -> float | None:
-    """Time of day at which a take begins, by its timecode.
-
-    Parameters
-    ----------
-    take : Take
-        The take.
-
-    Returns
-    -------
-    float or None
-        Seconds since midnight; None where the file states none.
-
-    Examples
-    --------
-    >>> take = Take(path="A001.wav", rushes="/r", digest="", size_bytes=0, duration_s=9.0,
-    ...             sample_rate_hz=48_000, time_reference=1_728_000_000)
-    >>> clock_s(take)
-    36000.0
-    """
-    label = _LABEL.fullmatch(take.start_tc or "")
-    if label is not None:
-        hours, minutes, seconds, frames = map(int, label.groups())
-        fraction = frames / float(take.fps) if take.fps else 0.0
-        return hours * 3600 + minutes * 60 + seconds + fraction
-    if take.time_reference is not None and take.sample_rate_hz:
-        return take.time_reference / take.sample_rate_hz
-    return None
 
 
 def recorded_at(take: Take) -> datetime | None:
@@ -173,7 +142,7 @@ def companions(
 
 def _offset_s(take: Take, other: Take) -> float | None:
     """When `other` began, on the clock of `take`; None where that cannot be told."""
-    clocks = clock_s(take), clock_s(other)
+    clocks = time_of_day_s(take), time_of_day_s(other)
     dates = recorded_at(take), recorded_at(other)
     by_date = None
     if dates[0] is not None and dates[1] is not None:

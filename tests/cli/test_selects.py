@@ -16,8 +16,8 @@ from typer.testing import CliRunner
 from wavinfo import WavInfoReader
 
 from calltag.cli import selects
-from calltag.edit.timecode import nearest_frame
 from calltag.log import Log
+from calltag.media.timecode import nearest_frame
 from calltag.records import Call, Take, TakeLog
 
 RUNNER = CliRunner()

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from calltag.edit.timecode import Rate
+from calltag.media.timecode import Rate
 from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog
 
 NTSC = Fraction(1000, 1001)

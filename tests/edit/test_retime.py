@@ -16,8 +16,8 @@ from calltag.edit.retime import (
     played_frame,
     played_length,
 )
-from calltag.edit.timecode import Rate, parse_timecode
 from calltag.errors import InputError
+from calltag.media.timecode import Rate, parse_timecode
 from calltag.records import Marker, TakeLog
 
 from .conftest import NTSC, RATES, make_call, make_sound, make_take

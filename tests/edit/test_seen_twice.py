@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calltag.edit.clock import common_rate, take_clock
 from calltag.edit.markers import from_log
 from calltag.edit.marking import MarkerSettings, mark_takes
 from calltag.edit.seen_twice import carry_over, merge_seen_twice, name_better_sound
+from calltag.media.clock import common_rate, take_clock
 from calltag.records import Alignment, Levels, TakeLog
 
 from .conftest import make_call, make_sound, make_take

@@ -16,8 +16,8 @@ from calltag.edit.selects_sound import (
     PEAK_DBTP,
     render_selects,
 )
-from calltag.edit.timecode import Rate
 from calltag.errors import InputError, MediaError
+from calltag.media.timecode import Rate
 from calltag.records import TakeLog
 from calltag.sound.loudness import true_peak_dbtp
 

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.edit.tables import CALL_COLUMNS, TAKE_COLUMNS, call_row, csv_text, take_row
-from calltag.edit.timecode import Rate
+from calltag.media.timecode import Rate
 from calltag.records import Call, Levels, Take, Usable, Verdict
 
 TAKE = Take(

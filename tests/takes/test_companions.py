@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from calltag.records import Levels, NoiseSpan, Take, TakeLog
-from calltag.takes.companions import clock_s, companions
+from calltag.takes.companions import companions
 
 LEVELS = Levels(peak_dbfs=-12, clipped=0, loudness_lufs=-35, floor_dbfs=-50)
 
@@ -75,8 +75,3 @@ def test_only_usable_sound_counts():
     spoilt = clip("B.mov", "05:30:00:00", noise=[rasp])
     mute = clip("C.mov", "05:30:00:00", sample_rate_hz=None, levels=None)
     assert companions(own, [spoilt, mute]) == []
-
-
-@pytest.mark.parametrize("text", [None, "", "dawn", "5:30"])
-def test_no_clock(text):
-    assert clock_s(clip("A.mov", text).take) is None

@@ -13,8 +13,8 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.retime import place_played
 from calltag.edit.tables import CALL_COLUMNS, Row, call_row, csv_text, rounded
-from calltag.edit.timecode import frame_to_seconds
 from calltag.files import write_texts
+from calltag.media.timecode import frame_to_seconds
 from calltag.records import Marker
 
 NAME = "csv"

@@ -20,9 +20,9 @@ from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.retime import played_frame
 from calltag.edit.tables import csv_text
 from calltag.edit.text import ascii_line
-from calltag.edit.timecode import Rate, format_timecode, nominal, parse_start, rate_text
 from calltag.errors import InputError
 from calltag.files import write_texts
+from calltag.media.timecode import Rate, format_timecode, nominal, parse_start, rate_text
 from calltag.records import Take
 
 NAME = "edl"

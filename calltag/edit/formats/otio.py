@@ -17,14 +17,14 @@ from typing import Any
 import opentimelineio as otio
 from opentimelineio.opentime import RationalTime, TimeRange
 
-from calltag.edit.clock import common_rate
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import Placed, TakeMarkers, place
 from calltag.edit.retime import place_played, played_frame, played_length
 from calltag.edit.text import one_line
-from calltag.edit.timecode import Rate, parse_start
 from calltag.errors import InputError
 from calltag.files import write_texts
+from calltag.media.clock import common_rate
+from calltag.media.timecode import Rate, parse_start
 from calltag.records import Call, Marker
 
 NAME = "otio"

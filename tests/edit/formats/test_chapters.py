@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 
 from calltag.edit.formats import WriteOptions, chapters
 from calltag.edit.markers import TakeMarkers, from_log, place
-from calltag.edit.timecode import nearest_frame
 from calltag.errors import InputError, MediaError
 from calltag.media.opening import open_take
 from calltag.media.probe import probe, take_start_s
+from calltag.media.timecode import nearest_frame
 from calltag.records import Marker, TakeLog
 
 from ..conftest import RATES, make_call, make_sound, make_take

@@ -16,8 +16,8 @@ from otio_cmx3600_adapter import cmx_3600
 
 from calltag.edit.formats import WriteOptions, edl
 from calltag.edit.markers import TakeMarkers, from_log, place
-from calltag.edit.timecode import Rate, parse_timecode
 from calltag.errors import InputError
+from calltag.media.timecode import Rate, parse_timecode
 from calltag.records import Marker, TakeLog
 
 from ..conftest import RATES, make_call, make_sound, make_take

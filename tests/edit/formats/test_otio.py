@@ -15,8 +15,8 @@ from calltag.edit.formats import otio as writer
 from calltag.edit.markers import from_log, place
 from calltag.edit.retime import conform, place_played
 from calltag.edit.sound_delay import advance_to_picture
-from calltag.edit.timecode import Rate
 from calltag.errors import InputError
+from calltag.media.timecode import Rate
 from calltag.records import TakeLog, Usable, Verdict
 
 from ..conftest import RATES, make_call, make_sound, make_take

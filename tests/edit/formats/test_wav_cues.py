@@ -18,10 +18,10 @@ from calltag.edit.formats.wav_cues import read_cues
 from calltag.edit.markers import from_log, place
 from calltag.edit.retime import conform
 from calltag.edit.sound_delay import advance_to_picture
-from calltag.edit.timecode import nearest_frame
 from calltag.errors import InputError
 from calltag.media import wav_file
 from calltag.media.reader import SoundReader
+from calltag.media.timecode import nearest_frame
 from calltag.media.wav_file import Bext, Cue, iter_chunks, write_wav
 from calltag.records import TakeLog
 

@@ -21,8 +21,8 @@ from hypothesis import strategies as st
 from calltag.edit.formats import WriteOptions, webvtt
 from calltag.edit.markers import TakeMarkers, from_log
 from calltag.edit.retime import place_played
-from calltag.edit.timecode import nearest_frame
 from calltag.errors import InputError
+from calltag.media.timecode import nearest_frame
 from calltag.records import Marker, TakeLog
 
 from ..conftest import RATES, make_call, make_sound, make_take

@@ -14,15 +14,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
-from calltag.edit.timecode import (
+from calltag.errors import InputError
+from calltag.media.rates import nearest_rate, snap_rate
+from calltag.media.timecode import (
     Rate,
     format_timecode,
+    frame_to_seconds,
     nearest_frame,
     parse_timecode,
     rate_text,
 )
-from calltag.errors import InputError
-from calltag.media.rates import nearest_rate, snap_rate
 from calltag.records import Take
 
 DEFAULT_RATE = Rate(Fraction(25))
@@ -121,9 +122,7 @@ def take_clock(take: Take, rate: Rate = DEFAULT_RATE) -> Clock:
         account, with a note.
     """
     notes = []
-    own = rate
-    if take.fps is not None:
-        own = Rate(nearest_rate(take.fps) if take.variable_rate else snap_rate(take.fps))
+    own = _own_rate(take, rate)
     if take.variable_rate:
         notes.append(
             f"{take.path}: no constant frame rate, so markers are placed by time at"
@@ -139,3 +138,42 @@ def take_clock(take: Take, rate: Rate = DEFAULT_RATE) -> Clock:
         start_frame = nearest_frame(Fraction(take.time_reference, take.sample_rate_hz), own.fps)
     n_frames = max(1, nearest_frame(take.duration_s, own.fps))
     return Clock(rate=own, start_frame=start_frame, n_frames=n_frames, notes=tuple(notes))
+
+
+def time_of_day_s(take: Take) -> float | None:
+    """Time of day at which a take begins, as its clock counts.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    float or None
+        Seconds since midnight: frames of its start timecode at its exact rate, or its broadcast
+        wave's time reference; None where the file states neither.
+
+    Examples
+    --------
+    >>> take = Take(path="A001.wav", rushes="/r", digest="", size_bytes=0, duration_s=9.0,
+    ...             sample_rate_hz=48_000, time_reference=1_728_000_000)
+    >>> time_of_day_s(take)
+    36000.0
+    """
+    if take.start_tc is not None:
+        try:
+            frame, own = parse_timecode(take.start_tc, _own_rate(take, DEFAULT_RATE).fps)
+        except InputError:
+            pass
+        else:
+            return float(frame_to_seconds(frame, own.fps))
+    if take.time_reference is not None and take.sample_rate_hz:
+        return take.time_reference / take.sample_rate_hz
+    return None
+
+
+def _own_rate(take: Take, rate: Rate) -> Rate:
+    if take.fps is None:
+        return rate
+    return Rate(nearest_rate(take.fps) if take.variable_rate else snap_rate(take.fps))

@@ -7,8 +7,9 @@ from fractions import Fraction
 
 import pytest
 
-from calltag.edit.clock import DEFAULT_RATE, common_rate, take_clock
-from calltag.edit.timecode import Rate
+from calltag.edit.when import first_sample
+from calltag.media.clock import DEFAULT_RATE, common_rate, take_clock, time_of_day_s
+from calltag.media.timecode import Rate
 from calltag.records import Take
 
 NTSC = Fraction(1000, 1001)
@@ -99,3 +100,28 @@ def test_the_rate_of_the_rushes():
     assert common_rate([SOUND]) == DEFAULT_RATE == Rate(Fraction(25))
     drop = replace(FILMED, fps=30 * NTSC, start_tc="00:00:00;00")
     assert common_rate([drop]).drop
+
+
+@pytest.mark.parametrize("text", [None, "", "dawn", "5:30", "10:00:00:77"])
+def test_no_time_of_day(text):
+    assert time_of_day_s(replace(FILMED, start_tc=text)) is None
+    stated = replace(FILMED, start_tc=text, time_reference=48_000 * 3600)
+    assert time_of_day_s(stated) == 3600
+
+
+@pytest.mark.parametrize(
+    ("start_tc", "fps", "seconds"),
+    [
+        ("18:00:00:00", Fraction(25), 64_800.0),
+        ("18:00:00:12", Fraction(24), 64_800.5),
+        ("18:00:00:00", Fraction(24_000, 1001), 64_864.8),  # 3.6 s an hour: SMPTE ST 12-1, non-drop
+        ("18:00:00;00", Fraction(30_000, 1001), 64_799.9352),  # drop-frame keeps to the clock
+    ],
+)
+def test_time_of_day_agrees_with_what_a_recorder_states_for_the_same_timecode(
+    start_tc, fps, seconds
+):
+    camera = replace(FILMED, start_tc=start_tc, fps=fps)
+    assert time_of_day_s(camera) == pytest.approx(seconds, abs=1e-6)
+    recorder = replace(SOUND, time_reference=first_sample(camera, take_clock(camera), 48_000))
+    assert time_of_day_s(recorder) == pytest.approx(seconds, abs=1 / 48_000)

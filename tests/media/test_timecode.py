@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from opentimelineio import opentime
 from timecode import Timecode
 
-from calltag.edit.timecode import (
+from calltag.errors import InputError
+from calltag.media.timecode import (
     Rate,
     can_drop,
     format_timecode,
@@ -22,7 +23,6 @@ from calltag.edit.timecode import (
     parse_timecode,
     rate_text,
 )
-from calltag.errors import InputError
 
 NTSC = Fraction(1000, 1001)
 RATES = [
