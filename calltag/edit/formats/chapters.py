@@ -151,6 +151,8 @@ def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
                         packet.stream = copies[packet.stream.index]
                         copy.mux(packet)
         except (av.error.FFmpegError, ValueError) as error:
+            if isinstance(error, OSError):
+                raise OSError(error.errno, error.strerror) from error  # of the disk, not the take
             raise InputError(
                 f"{source.name}: a Matroska file cannot hold this take ({error});"
                 " write its markers in another format"

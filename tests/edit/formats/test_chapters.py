@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
@@ -177,6 +178,18 @@ def test_what_matroska_cannot_hold_is_no_fault_of_the_clip(tmp_path, make_clip, 
     take = make_take(clip.name, rushes=str(tmp_path), duration_s=2.0)
     monkeypatch.setattr(chapters, "_to_milliseconds", backwards)
     with pytest.raises(InputError, match=r"A003\.mov: a Matroska file cannot hold this take"):
+        chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
+    assert list((tmp_path / "out").iterdir()) == []
+
+
+def test_a_full_disk_is_told_as_one(tmp_path, make_clip, monkeypatch):
+    def full(_packet, _shift_ms):
+        av.error.err_check(-errno.ENOSPC)
+
+    clip = make_clip(tmp_path / "A003.mov")
+    take = make_take(clip.name, rushes=str(tmp_path), duration_s=2.0)
+    monkeypatch.setattr(chapters, "_to_milliseconds", full)
+    with pytest.raises(InputError, match=r"cannot be written \(no space left on device\)"):
         chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
     assert list((tmp_path / "out").iterdir()) == []
 
