@@ -22,8 +22,8 @@ from calltag.errors import CalltagError
 BUSY_TIMEOUT_S = 30.0
 """How long to wait for another process that is writing."""
 
-CATALOGUE_NAME, CATALOGUE_ID = "catalogue.db", 0x63746C62
-"""The catalogue of a call library, and its mark ("ctlb"); a folder with one holds no rushes."""
+CATALOGUE_ID = 0x63746C62
+"""Mark of a call library's catalogue: "ctlb"."""
 
 _ID_AT = 68  # of a file's header (SQLite, "Database File Format", section 1.3)
 

@@ -9,6 +9,15 @@ from pathlib import Path
 
 from calltag.errors import CalltagError, InputError
 
+CATALOGUE_NAME = "catalogue.db"
+"""The catalogue of a call library, by which its folder is known."""
+
+MODEL_CARD = "card.json"
+"""What a model file, a zip archive, begins with."""
+
+_DATABASE = b"SQLite format 3\0"
+_BESIDE_DATABASE = ("-wal", "-shm", "-journal")
+
 
 @contextmanager
 def written_whole(path: Path) -> Iterator[Path]:
@@ -54,6 +63,57 @@ def written_whole(path: Path) -> Iterator[Path]:
             partial.unlink()
 
 
+def refuse_own(paths: Collection[Path]) -> None:
+    """Make sure that nothing is overwritten that calltag keeps what it knows in.
+
+    Parameters
+    ----------
+    paths : collection of Path
+        Files or folders that are about to be written.
+
+    Raises
+    ------
+    InputError
+        If one is a log, a catalogue, a file beside one of these that belongs to it, or a taught
+        model, or lies in a call library.
+    """
+    for path in paths:
+        if _is_database(path) or any(map(_is_database, _databases_beside(path))):
+            raise InputError(
+                f"{path}: this is a log, or the catalogue of a call library, or belongs to one, and"
+                " is never overwritten; name another file"
+            )
+        if _begins_with(path, b"PK\3\4", MODEL_CARD.encode(), at=30):
+            raise InputError(
+                f"{path}: this is a taught model, which is never overwritten; name another file"
+            )
+        if any(_is_database(folder / CATALOGUE_NAME) for folder in path.resolve().parents):
+            raise InputError(f"{path}: this lies in a call library; name a place outside it")
+
+
+def _is_database(path: Path) -> bool:
+    return _begins_with(path, _DATABASE)
+
+
+def _databases_beside(path: Path) -> Iterator[Path]:
+    """The database that a file would belong to by its name."""
+    for suffix in _BESIDE_DATABASE:
+        if path.name.endswith(suffix) and path.name != suffix:
+            yield path.with_name(path.name.removesuffix(suffix))
+
+
+def _begins_with(path: Path, start: bytes, more: bytes = b"", *, at: int = 0) -> bool:
+    """Whether a file begins so, and has some more bytes at a place."""
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as file:
+            head = file.read(max(len(start), at + len(more)))
+    except (OSError, ValueError):
+        return False
+    return head.startswith(start) and head[at : at + len(more)] == more
+
+
 def refuse_existing(paths: Collection[Path], *, replace: bool) -> None:
     """Make sure that nothing is overwritten by mistake.
 
@@ -67,9 +127,16 @@ def refuse_existing(paths: Collection[Path], *, replace: bool) -> None:
     Raises
     ------
     InputError
-        If one exists and may not be, or is a folder.
+        If one exists and may not be, is a folder, is calltag's own (`refuse_own`), or is named
+        twice.
     """
+    refuse_own(paths)
+    seen: set[str] = set()
     for path in paths:
+        folded = str(path.resolve()).casefold()  # some disks take a.vtt and A.vtt for one
+        if folded in seen:
+            raise InputError(f"{path}: two files would have this name; name them differently")
+        seen.add(folded)
         if path.is_dir():
             raise InputError(f"{path}: there is a folder of this name; name another file")
         if path.exists() and not replace:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import errno
+import sqlite3
+import zipfile
+from contextlib import closing
 
 import pytest
 
 from calltag.errors import InputError, MediaError
-from calltag.files import refuse_existing, write_texts, written_whole
+from calltag.files import MODEL_CARD, refuse_existing, write_texts, written_whole
 
 
 def test_a_file_appears_when_it_is_complete(tmp_path):
@@ -57,6 +60,27 @@ def test_all_or_none(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["b"]
     assert write_texts(texts, replace=True) == list(texts)
     assert (tmp_path / "a").read_bytes() == b"1\r\n"
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["calltag.db", "calltag.db-wal", "calltag.db-shm", "link.db", "calltag.model", "lib/a.wav"],
+)
+def test_what_calltag_keeps_is_never_replaced(tmp_path, name):
+    (tmp_path / "lib").mkdir()
+    for database in (tmp_path / "calltag.db", tmp_path / "lib" / "catalogue.db"):
+        with closing(sqlite3.connect(database)) as connection:
+            connection.execute("CREATE TABLE take (path TEXT)")
+    (tmp_path / "link.db").symlink_to("calltag.db")
+    with zipfile.ZipFile(tmp_path / "calltag.model", "w") as archive:
+        archive.writestr(MODEL_CARD, "{}")
+    with pytest.raises(InputError, match=r"never overwritten; name|lies in a call library; name"):
+        refuse_existing([tmp_path / name], replace=True)
+
+
+def test_of_two_files_none_replaces_the_other(tmp_path):
+    with pytest.raises(InputError, match="two files would have this name"):
+        refuse_existing([tmp_path / "a.wav", tmp_path / "b" / ".." / "A.WAV"], replace=True)
 
 
 def test_a_folder_is_never_replaced(tmp_path):

@@ -27,13 +27,14 @@ def sound_target(
     out: Path | None, default: str, take_logs: Sequence[TakeLog], *, replace: bool
 ) -> Path:
     """Return the wave file to write, or say why it cannot be: footage and its folder are safe."""
+    from calltag.edit.formats import refuse_footage
+
     target = out or Path(default)
-    if target.suffix.lower() != ".wav":
-        raise InputError(f"{target}: the sound is written as a wave file; end its name in .wav")
+    check_wave_name(target)
+    takes = [one.take for one in take_logs]
+    refuse_footage([target], [Path(take.rushes, take.path) for take in takes])
     there = target.resolve()
-    for take in (one.take for one in take_logs):
-        if there == Path(take.rushes, take.path).resolve():
-            raise InputError(f"{target}: this is a take, which is never written to; name another")
+    for take in takes:
         if out is None and there.is_relative_to(Path(take.rushes).resolve()):
             raise InputError(
                 f"{target}: this folder lies in the rushes, where nothing is written unasked; "
@@ -41,3 +42,9 @@ def sound_target(
             )
     refuse_existing([target], replace=replace)
     return target
+
+
+def check_wave_name(target: Path) -> None:
+    """Make sure that a file of sound is called what it is."""
+    if target.suffix.lower() != ".wav":
+        raise InputError(f"{target}: the sound is written as a wave file; end its name in .wav")

@@ -150,7 +150,7 @@ def markers_command(
       calltag markers ashmere.otio --type "marsh hooter" --min-confidence 0.8
       calltag markers ashmere.edl --speed 40% --distance 100 --temperature 8
     """
-    from calltag.edit.formats import WriteOptions, choose_format, refuse_footage
+    from calltag.edit.formats import WriteOptions, choose_format, per_take_paths, refuse_footage
     from calltag.edit.marking import MarkerSettings, mark_takes
     from calltag.edit.per_take import per_take
     from calltag.edit.retime import parse_speed
@@ -184,7 +184,8 @@ def markers_command(
             f"{out.name}: nothing to mark, so nothing was written;"
             " --min-confidence 0 takes in all that was found"
         )
-    refuse_footage([out], [Path(one.take.rushes, one.take.path) for one in every])
+    targets = per_take_paths(marked, out, chosen.SUFFIX) if chosen.PER_TAKE else [out]
+    refuse_footage([out, *targets], [Path(one.take.rushes, one.take.path) for one in every])
     problems: list[Problem] = []
     options = WriteOptions(record_start=start_tc, replace=replace, on_problem=problems.append)
     written = chosen.write(marked, out, options)

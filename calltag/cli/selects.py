@@ -12,6 +12,7 @@ from calltag.cli._choose import choose_takes
 from calltag.cli._log import read_takes
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
 from calltag.cli._output import say
+from calltag.cli._sound_out import check_wave_name
 from calltag.cli.markers import tell_files
 from calltag.errors import InputError
 from calltag.records import LIKELY
@@ -97,7 +98,7 @@ def selects_command(
     """
     from calltag.edit.formats import WriteOptions, refuse_footage
     from calltag.edit.marking import check_types
-    from calltag.edit.selects import choose, write_selects
+    from calltag.edit.selects import choose, selects_paths, write_selects
     from calltag.edit.selects_sound import render_selects
     from calltag.files import refuse_existing
     from calltag.log import Log
@@ -120,8 +121,11 @@ def selects_command(
         rate=rate,
     )
     footage = [Path(one.take.rushes, one.take.path) for one in every]
-    refuse_footage([out, sound or out], footage)
-    refuse_existing([sound] if sound else [], replace=replace)
+    targets = [*selects_paths(chosen, out), *([sound] if sound else [])]
+    refuse_footage(targets, footage)
+    if sound is not None:
+        check_wave_name(sound)
+    refuse_existing(targets, replace=replace)
     options = WriteOptions(record_start=start_tc, replace=replace)
     written = write_selects(chosen, out, options, gap_s=gap)
     say(f"{tell_files(written)}: {counted(len(chosen), 'call')}, the best first")

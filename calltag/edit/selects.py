@@ -202,14 +202,61 @@ def write_selects(
         If there is nothing to write, the suffix is another, or a file exists already or cannot be
         written.
     """
+    check_selects(selects, out)
+    if _as_lists(out):
+        return edl_format.write_lists(_events(selects, gap_s), out, options)
+    return _write_timeline(selects, out, options, gap_s)
+
+
+def selects_paths(selects: Sequence[Select], out: Path) -> list[Path]:
+    """Name the files that `write_selects` writes.
+
+    Parameters
+    ----------
+    selects : sequence of Select
+        The calls, in order.
+    out : Path
+        The file that was asked for.
+
+    Returns
+    -------
+    list of Path
+        All of them.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to write, or the suffix is another.
+    """
+    check_selects(selects, out)
+    if not _as_lists(out):
+        return [out]
+    return edl_format.list_paths(out, edl_format.list_tags([s.source.clock.rate for s in selects]))
+
+
+def check_selects(selects: Sequence[Select], out: Path) -> None:
+    """Make sure that there are selects, and that they can be written as asked.
+
+    Parameters
+    ----------
+    selects : sequence of Select
+        The calls.
+    out : Path
+        The file that was asked for.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to write, or the suffix is another.
+    """
     if not selects:
         raise InputError(f"{out.name}: no call was chosen")
-    suffix = out.suffix.lower()
-    if suffix == edl_format.SUFFIX:
-        return edl_format.write_lists(_events(selects, gap_s), out, options)
-    if suffix == otio_format.SUFFIX:
-        return _write_timeline(selects, out, options, gap_s)
-    raise InputError(f"{out}: selects are a timeline (.otio) or an edit list (.edl)")
+    if out.suffix.lower() not in (edl_format.SUFFIX, otio_format.SUFFIX):
+        raise InputError(f"{out}: selects are a timeline (.otio) or an edit list (.edl)")
+
+
+def _as_lists(out: Path) -> bool:
+    return out.suffix.lower() == edl_format.SUFFIX
 
 
 def gap_frames(gap_s: float, rate: Rate) -> int:

@@ -32,7 +32,7 @@ import skops.io
 
 import calltag
 from calltag.errors import ModelError
-from calltag.files import written_whole
+from calltag.files import MODEL_CARD, written_whole
 from calltag.learn.confidence import Confidence
 from calltag.learn.judges import Judges
 from calltag.learn.kinship import Kin, Kinship
@@ -48,7 +48,7 @@ FORMAT = 4
 LARGEST_BYTES = 500_000_000
 """A file that unpacks to more is no model."""
 
-_CARD, _CONTENT = "card.json", "tagger.skops"
+_CARD, _CONTENT = MODEL_CARD, "tagger.skops"
 _LIBRARIES = ("numpy", "scipy", "scikit-learn", "skops")
 _N_PROBES = 16
 _VOTE_TOLERANCE = 1e-6

@@ -14,8 +14,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 
-from calltag.database import CATALOGUE_ID, CATALOGUE_NAME, application_id
+from calltag.database import CATALOGUE_ID, application_id
 from calltag.errors import InputError
+from calltag.files import CATALOGUE_NAME
 from calltag.media.wav_file import is_own
 
 PICTURE_SUFFIXES = frozenset(

@@ -21,7 +21,7 @@ from typing import Protocol
 from markupsafe import Markup
 
 from calltag.errors import InputError
-from calltag.files import refuse_existing, written_whole
+from calltag.files import refuse_existing, refuse_own, written_whole
 from calltag.log import Log
 from calltag.media.clock import common_rate
 from calltag.pages.rendering import render, static_text
@@ -213,6 +213,7 @@ def _refuse(out: Path, options: SheetOptions) -> None:
             raise InputError(f"{out}: a sheet is a web page; name it {out.name}.html, or --folder")
         refuse_existing([out], replace=options.replace)
         return
+    refuse_own([out])
     if out.exists() and not options.replace:
         raise InputError(f"{out}: exists already; name another folder, or add --replace")
     if out.exists() and not _is_ours(out):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -259,15 +260,24 @@ def test_existing_files_are_kept_unless_told(shoot):
         (["rushes", "--as", "wav", "--replace"], "this is a take"),
         (["calltag.db/sound", "--as", "wav"], "cannot be written (not a directory); name another"),
         (["rushes/A001.mov", "--as", "csv", "--replace"], "this is a take"),
+        (["rushes", "--as", "wav", "--take", "A001.mov", "--replace"], "this is a take"),
+        (["calltag.db", "--as", "csv", "--replace"], "this is a log"),
+        (["calltag.db-wal", "--as", "otio", "--replace"], "this is a log"),
         (["day.otio", "--log", "none.db"], "there is no log here"),
     ],
 )
 def test_what_cannot_be(shoot, arguments, reason):
-    before = sorted(path for path in shoot.rglob("*"))
+    if "A001.mov" in arguments:  # another take has the name that its copy would have
+        (shoot / "rushes" / "R001.wav").rename(shoot / "rushes" / "A001.wav")
+        with Log(shoot / "calltag.db") as log:
+            (sound,) = [one for one in log.take_logs() if one.take.path == "R001.wav"]
+            log.put(replace(sound, take=replace(sound.take, path="A001.wav")), feature_version=1)
+    before = {path: path.is_file() and path.read_bytes() for path in shoot.rglob("*")}
     result = run(*arguments)
     assert result.exit_code != 0
     assert reason in str(result.exception)
-    assert sorted(path for path in shoot.rglob("*")) == before
+    after = {path: path.is_file() and path.read_bytes() for path in shoot.rglob("*")}
+    assert after == before
 
 
 @pytest.mark.parametrize("arguments", [["day.otio", "--min-confidence", "2"], [], ["--wrong"]])

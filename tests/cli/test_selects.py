@@ -147,9 +147,17 @@ def test_matched_levels(shoot):
         (["best.otio", "--match-levels"], "--sound"),
         (["best.otio", "--sound", "rushes/A001.mov"], "this is a take"),
         (["best.otio", "--sound", "rushes/A001.mov", "--replace"], "this is a take"),
+        (["best.otio", "--sound", "calltag.db", "--replace"], "end its name in .wav"),
+        (["best.otio", "--sound", "best.otio", "--replace"], "end its name in .wav"),
+        (["best.otio", "--sound", "best.mp3"], "end its name in .wav"),
+        (["best.otio", "--sound", "library/a.wav"], "this lies in a call library"),
+        (["best.otio", "--sound", "log.wav", "--replace"], "this is a log, or the catalogue"),
     ],
 )
 def test_what_cannot_be(shoot, arguments, reason):
+    (shoot / "library").mkdir()
+    for copy in ("log.wav", "library/catalogue.db"):
+        shutil.copyfile(shoot / "calltag.db", shoot / copy)
     before = {path: path.read_bytes() for path in shoot.rglob("*") if path.is_file()}
     result = run(*arguments)
     assert result.exit_code != 0

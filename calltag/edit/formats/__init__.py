@@ -177,7 +177,9 @@ def refuse_footage(paths: Sequence[Path], sources: Sequence[Path]) -> None:
     footage = {source.resolve() for source in sources}
     for path in paths:
         if path.resolve() in footage:
-            raise InputError(f"{path}: this is a take; name a folder outside the rushes")
+            raise InputError(
+                f"{path}: this is a take, which is never written to; name one outside the rushes"
+            )
 
 
 def per_take_paths(take_markers: Sequence[TakeMarkers], out: Path, suffix: str) -> list[Path]:

@@ -11,6 +11,7 @@ standard for edit lists, SMPTE 258M, has a form of its own.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -120,26 +121,76 @@ def write_lists(events: Sequence[Event], out: Path, options: WriteOptions) -> li
     """
     if not events:
         raise InputError(f"{out.name}: there is nothing to list")
-    by_rate: dict[Rate, list[Event]] = {}
     for event in events:
-        by_rate.setdefault(event.source.clock.rate, []).append(event)
-    reels = name_reels(event.source.take for event in events)
-    texts: dict[Path, str] = {}
-    for rate, listed in by_rate.items():
-        if rate.fps > _FASTEST:
+        fps = event.source.clock.rate.fps
+        if fps > _FASTEST:
             raise InputError(
-                f"{listed[0].source.take.path}: an edit list cannot count {rate_text(rate.fps)}"
+                f"{event.source.take.path}: an edit list cannot count {rate_text(fps)}"
                 " frames per second; give the rate that it is played at with --conform"
             )
-        parts = [listed[i : i + MOST_EVENTS] for i in range(0, len(listed), MOST_EVENTS)]
-        for number, part in enumerate(parts, 1):
-            tag = f"_{rate_text(rate.fps)}{'df' if rate.drop else ''}" if len(by_rate) > 1 else ""
-            tag += f"_{number}" if len(parts) > 1 else ""
-            path = out.with_name(f"{out.stem}{tag}{out.suffix or SUFFIX}")
-            title = (options.title or out.stem) + tag.replace("_", " ")
-            texts[path] = _list_text(part, rate, reels, title, options.record_start)
-    texts[out.with_name(f"{out.stem}.reels.csv")] = _reel_table(events, reels)
+    tags = list_tags([event.source.clock.rate for event in events])
+    reels = name_reels(event.source.take for event in events)
+    *lists, table = list_paths(out, tags)
+    texts: dict[Path, str] = {}
+    for path, tag in zip(lists, dict.fromkeys(tags), strict=True):
+        part = [event for event, its in zip(events, tags, strict=True) if its == tag]
+        title = (options.title or out.stem) + tag.replace("_", " ")
+        rate = part[0].source.clock.rate
+        texts[path] = _list_text(part, rate, reels, title, options.record_start)
+    texts[table] = _reel_table(events, reels)
     return write_texts(texts, replace=options.replace)
+
+
+def list_tags(rates: Sequence[Rate]) -> list[str]:
+    """Say which list each event goes to.
+
+    Parameters
+    ----------
+    rates : sequence of Rate
+        What each event counts at.
+
+    Returns
+    -------
+    list of str
+        For each, what is added to the name of its list: the rate where there are several, a number
+        where one rate has more than `MOST_EVENTS`.
+
+    Examples
+    --------
+    >>> from fractions import Fraction
+    >>> list_tags([Rate(Fraction(25)), Rate(Fraction(50)), Rate(Fraction(25))])
+    ['_25', '_50', '_25']
+    """
+    totals = Counter(rates)
+    seen: Counter[Rate] = Counter()
+    tags = []
+    for rate in rates:
+        tag = f"_{rate_text(rate.fps)}{'df' if rate.drop else ''}" if len(totals) > 1 else ""
+        if totals[rate] > MOST_EVENTS:
+            tag += f"_{seen[rate] // MOST_EVENTS + 1}"
+        seen[rate] += 1
+        tags.append(tag)
+    return tags
+
+
+def list_paths(out: Path, tags: Sequence[str]) -> list[Path]:
+    """Name the files of edit lists.
+
+    Parameters
+    ----------
+    out : Path
+        The file that was asked for.
+    tags : sequence of str
+        As `list_tags` gives them.
+
+    Returns
+    -------
+    list of Path
+        A list for each of the tags, in their order, then the table of reels.
+    """
+    suffix = out.suffix or SUFFIX
+    lists = [out.with_name(f"{out.stem}{tag}{suffix}") for tag in dict.fromkeys(tags)]
+    return [*lists, out.with_name(f"{out.stem}.reels.csv")]
 
 
 def name_reels(takes: Iterable[Take]) -> dict[str, str]:
