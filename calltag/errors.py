@@ -18,6 +18,19 @@ class InputError(CalltagError, ValueError):
     """An argument, a label file or a setting that cannot be used as it is."""
 
 
+class OutputError(CalltagError):
+    """Standard output or error that cannot be written.
+
+    Parameters
+    ----------
+    reason : str
+        Why it cannot be.
+    """
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(f"the output cannot be written ({reason}); send it to another place")
+
+
 class MediaError(CalltagError, OSError):
     """A file that cannot be read as a take.
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import io
-import logging
 import sys
 
-from calltag.errors import CalltagError
+# Nothing else is imported up here: what is imported in `main` may be stopped by Ctrl-C.
 
 DONE = 0
 FAILED = 1
@@ -23,16 +21,33 @@ def main(arguments: list[str] | None = None) -> None:
     arguments : list of str, optional
         The arguments without the program's name; those of the process unless given.
     """
-    from calltag.cli.app import app
-
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            # What goes into files is read again as UTF-8, with the line ends that were written.
-            encoding = None if stream.isatty() else "utf-8"
-            stream.reconfigure(encoding=encoding, errors="backslashreplace", newline="")
     try:
-        app(arguments, prog_name="calltag")
+        _run(arguments)
+    except KeyboardInterrupt:
+        sys.exit(STOPPED)
+
+
+def _run(arguments: list[str] | None) -> None:
+    import logging
+    from contextlib import suppress
+
+    from calltag.cli._streams import give_up_output, prepare_streams
+    from calltag.errors import CalltagError, OutputError
+
+    prepare_streams()
+    try:
+        from calltag.cli.app import app
+
+        try:
+            app(arguments, prog_name="calltag")
+        finally:
+            sys.stdout.flush()
     except CalltagError as error:
         logging.getLogger("calltag").debug("traceback", exc_info=True)
-        print(f"calltag: {error}", file=sys.stderr)
+        with suppress(OSError, OutputError):  # there may be nobody to tell
+            print(f"calltag: {error}", file=sys.stderr, flush=True)
+        give_up_output()
+        sys.exit(FAILED)
+    except BrokenPipeError:
+        give_up_output()
         sys.exit(FAILED)

@@ -12,6 +12,7 @@ import pytest
 import typer.main
 
 from calltag import __version__
+from calltag.cli import main
 from calltag.cli.app import app
 from calltag.log import Log
 
@@ -152,6 +153,52 @@ def test_a_reader_that_leaves_early_is_no_error(log: Path) -> None:
     )
     assert done.stdout.startswith("take,start_s")
     assert done.stderr == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="says where output goes as a POSIX shell does")
+@pytest.mark.parametrize(
+    "arguments", ["calls --as json", "calls --as csv", "takes", "--help", "--version"]
+)
+@pytest.mark.parametrize(
+    ("where", "reason"), [("> /dev/full", "no space left on device"), (">&-", "it is closed")]
+)
+def test_output_that_cannot_be_written_is_told(
+    log: Path, arguments: str, where: str, reason: str
+) -> None:
+    done = in_shell(log.parent, f"{arguments} {where}")
+    assert done.returncode == 1
+    *_, last = done.stderr.splitlines()
+    assert last == (f"calltag: the output cannot be written ({reason}); send it to another place")
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.skipif(os.name != "posix", reason="says where output goes as a POSIX shell does")
+def test_nobody_has_to_read_the_messages(log: Path) -> None:
+    done = in_shell(log.parent, "takes 2>&-")
+    assert done.returncode == 0
+    assert "A001.mov" in done.stdout
+
+
+def in_shell(folder: Path, arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        f"{sys.executable} -m calltag {arguments}",
+        shell=True,
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_ctrl_c_while_it_starts_ends_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("calltag.cli._streams.prepare_streams", stopped)
+    with pytest.raises(SystemExit) as ended:
+        main(["--help"])
+    assert ended.value.code == 130
 
 
 # calltag.toml
