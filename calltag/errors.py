@@ -52,6 +52,27 @@ class MediaError(CalltagError, OSError):
         return type(self), (self.path, self.reason)
 
 
+class WriteError(InputError):
+    """A file that cannot be written.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    reason : str
+        Why it cannot be written.
+    """
+
+    def __init__(self, path: Path, reason: str) -> None:
+        super().__init__(f"{path}: cannot be written ({reason}); name another place")
+        self.path = path
+        self.reason = reason
+
+    def __reduce__(self) -> tuple[type[WriteError], tuple[Path, str]]:
+        """Pickle by the arguments, so that a worker process can hand it back."""
+        return type(self), (self.path, self.reason)
+
+
 class LogError(CalltagError):
     """A log that cannot be opened, or that another version wrote."""
 

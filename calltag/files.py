@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from calltag.errors import CalltagError, InputError
+from calltag.errors import CalltagError, InputError, WriteError
 
 CATALOGUE_NAME = "catalogue.db"
 """The catalogue of a call library, by which its folder is known."""
 
 MODEL_CARD = "card.json"
 """What a model file, a zip archive, begins with."""
+
+_numbers = itertools.count(1)
 
 _DATABASE = b"SQLite format 3\0"
 _BESIDE_DATABASE = ("-wal", "-shm", "-journal")
@@ -35,7 +38,7 @@ def written_whole(path: Path) -> Iterator[Path]:
 
     Raises
     ------
-    InputError
+    WriteError
         If the file cannot be written.
 
     Examples
@@ -48,7 +51,7 @@ def written_whole(path: Path) -> Iterator[Path]:
     ...     path.read_text()
     'take,start_s'
     """
-    partial = path.with_name(f".{path.name}.{os.getpid()}.part")
+    partial = partial_path(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield partial
@@ -57,10 +60,64 @@ def written_whole(path: Path) -> Iterator[Path]:
         raise
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise InputError(f"{path}: cannot be written ({reason}); name another place") from error
+        raise WriteError(path, reason) from error
     finally:
         with suppress(OSError):
             partial.unlink()
+
+
+def partial_path(path: Path) -> Path:
+    """Name the place, beside a file or folder, where it is written until it is complete.
+
+    Parameters
+    ----------
+    path : Path
+        The file or folder.
+
+    Returns
+    -------
+    Path
+        A hidden place that nothing else has; its name is short whatever the other's is.
+    """
+    return path.with_name(f".{os.getpid()}-{next(_numbers)}.part")
+
+
+def is_there(path: Path) -> bool:
+    """Tell whether there is a file or folder; none can be where the name is too long.
+
+    Parameters
+    ----------
+    path : Path
+        Any path.
+
+    Returns
+    -------
+    bool
+        Whether there is one.
+    """
+    try:
+        return path.exists()
+    except OSError:
+        return False
+
+
+def is_folder(path: Path) -> bool:
+    """Tell whether there is a folder; none can be where the name is too long.
+
+    Parameters
+    ----------
+    path : Path
+        Any path.
+
+    Returns
+    -------
+    bool
+        Whether there is one.
+    """
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
 
 
 def refuse_own(paths: Collection[Path]) -> None:
@@ -137,9 +194,9 @@ def refuse_existing(paths: Collection[Path], *, replace: bool) -> None:
         if folded in seen:
             raise InputError(f"{path}: two files would have this name; name them differently")
         seen.add(folded)
-        if path.is_dir():
+        if is_folder(path):
             raise InputError(f"{path}: there is a folder of this name; name another file")
-        if path.exists() and not replace:
+        if is_there(path) and not replace:
             raise InputError(f"{path}: exists already; name another file, or add --replace")
 
 

@@ -9,7 +9,7 @@ from contextlib import closing
 
 import pytest
 
-from calltag.errors import InputError, MediaError
+from calltag.errors import InputError, MediaError, WriteError
 from calltag.files import MODEL_CARD, refuse_existing, write_texts, written_whole
 
 
@@ -81,6 +81,19 @@ def test_what_calltag_keeps_is_never_replaced(tmp_path, name):
 def test_of_two_files_none_replaces_the_other(tmp_path):
     with pytest.raises(InputError, match="two files would have this name"):
         refuse_existing([tmp_path / "a.wav", tmp_path / "b" / ".." / "A.WAV"], replace=True)
+
+
+@pytest.mark.parametrize("name", ["n" * 251 + ".csv", "a"])
+def test_any_name_that_can_be_is_written(tmp_path, name):
+    with written_whole(tmp_path / name) as partial:
+        assert len(partial.name) <= max(len(name), 24)
+        partial.write_text("whole")
+    assert (tmp_path / name).read_text() == "whole"
+
+
+def test_a_name_that_is_too_long_is_told(tmp_path):
+    with pytest.raises(WriteError, match=r"cannot be written \(file name too long\); name another"):
+        write_texts({tmp_path / ("n" * 300): "text"}, replace=False)
 
 
 def test_a_folder_is_never_replaced(tmp_path):

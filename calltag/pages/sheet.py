@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import os
 import shutil
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
@@ -20,8 +19,8 @@ from typing import Protocol
 
 from markupsafe import Markup
 
-from calltag.errors import InputError
-from calltag.files import refuse_existing, refuse_own, written_whole
+from calltag.errors import InputError, WriteError
+from calltag.files import is_there, partial_path, refuse_existing, refuse_own, written_whole
 from calltag.log import Log
 from calltag.media.clock import common_rate
 from calltag.pages.rendering import render, static_text
@@ -144,7 +143,7 @@ def write_sheet(
     ]
     media = _gathered(jobs, log, options.workers, listener)
     if options.folder:
-        partial = out.with_name(f".{out.name}.{os.getpid()}.part")
+        partial = partial_path(out)
         try:
             _make_folder(partial, out)
             page = _page(take_logs, jobs, media, unread, log, _FolderStore(partial))
@@ -153,7 +152,7 @@ def write_sheet(
             _put_in_place(partial, out)
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
-            raise InputError(f"{out}: cannot be written ({reason}); name another place") from error
+            raise WriteError(out, reason) from error
         finally:
             shutil.rmtree(partial, ignore_errors=True)
     else:
@@ -214,9 +213,9 @@ def _refuse(out: Path, options: SheetOptions) -> None:
         refuse_existing([out], replace=options.replace)
         return
     refuse_own([out])
-    if out.exists() and not options.replace:
+    if is_there(out) and not options.replace:
         raise InputError(f"{out}: exists already; name another folder, or add --replace")
-    if out.exists() and not _is_ours(out):
+    if is_there(out) and not _is_ours(out):
         raise InputError(f"{out}: holds no sheet of calltag, so it is left alone; name another")
 
 
@@ -349,7 +348,7 @@ def _put_in_place(partial: Path, out: Path) -> None:
     if not out.exists():
         partial.rename(out)
         return
-    old = out.with_name(f".{out.name}.{os.getpid()}.old")
+    old = partial_path(out)
     out.rename(old)
     try:
         partial.rename(out)

@@ -197,6 +197,24 @@ def test_one_clip_that_is_gone_does_not_stop_the_others(shoot):
     assert "B001.mov: is not there" in result.stderr
 
 
+@pytest.mark.parametrize("name", ["webvtt", "wav"])
+def test_one_that_cannot_be_written_does_not_stop_the_others(shoot, name):
+    (shoot / "rushes" / "card1").mkdir()
+    (shoot / "rushes" / "A001.mov").rename(shoot / "rushes" / "card1" / "A001.mov")
+    with Log(Path("calltag.db")) as log:
+        one = next(one for one in log.take_logs() if one.take.path == "A001.mov")
+        log.forget(["A001.mov"])
+        log.put(replace(one, take=replace(one.take, path="card1/A001.mov")), feature_version=1)
+    Path("out").mkdir()
+    Path("out", "card1").write_text("a file where a folder has to be")
+    result = run("out", "--as", name)
+    assert result.exit_code == SOME_UNREADABLE
+    assert sorted(path.stem for path in Path("out").iterdir()) == ["B001", "R001", "card1"]
+    assert "card1/A001.mov: out/card1/A001." in result.stderr
+    assert "cannot be written (file exists)" in result.stderr
+    assert "2 calls marked in 2 takes" in result.stderr
+
+
 def test_where_no_clip_is_there_nothing_was_done(shoot):
     for clip in (shoot / "rushes").iterdir():
         clip.unlink()

@@ -16,7 +16,8 @@ from pathlib import Path
 from typing import Protocol, cast
 
 from calltag.edit.markers import TakeMarkers
-from calltag.errors import InputError, MediaError
+from calltag.errors import InputError, MediaError, WriteError
+from calltag.files import is_folder, is_there
 from calltag.records import Problem
 
 
@@ -33,8 +34,8 @@ class WriteOptions:
     replace : bool
         Whether existing files may be replaced.
     on_problem : callable or None
-        Told of each take that cannot be read, by formats that read takes, so that the others are
-        still written; None raises instead.
+        Told of each take that cannot be read, or whose own file cannot be written, so that the
+        others are still written; None raises instead.
     """
 
     title: str = ""
@@ -103,7 +104,7 @@ def choose_format(out: Path, name: str | None = None) -> Format:
         if name not in formats:
             raise InputError(f"format {name!r}: there is {', '.join(formats)}")
         return formats[name]
-    if not out.suffix or out.is_dir():
+    if not out.suffix or is_folder(out):
         return formats["webvtt"]
     for candidate in formats.values():
         if out.suffix.lower() == candidate.SUFFIX and not candidate.PER_TAKE:
@@ -137,12 +138,12 @@ def check_own_speed(take_markers: Sequence[TakeMarkers], what: str) -> None:
 
 @contextmanager
 def surviving(one: TakeMarkers, options: WriteOptions) -> Iterator[None]:
-    """Go on with the other takes where one cannot be read, if the options want that.
+    """Go on with the other takes where one cannot be read or written, if the options want that.
 
     Parameters
     ----------
     one : TakeMarkers
-        The take that is about to be read.
+        The take that is about to be read, and its markers written.
     options : WriteOptions
         Whom to tell.
 
@@ -150,13 +151,18 @@ def surviving(one: TakeMarkers, options: WriteOptions) -> Iterator[None]:
     ------
     MediaError
         If the take cannot be read and nobody wants to be told.
+    WriteError
+        If its markers cannot be written and nobody wants to be told.
     """
     try:
         yield
-    except MediaError as error:
+    except (MediaError, WriteError) as error:
         if options.on_problem is None:
             raise
-        options.on_problem(Problem(path=one.take.path, reason=error.reason))
+        reason = error.reason
+        if isinstance(error, WriteError):
+            reason = f"{error.path} cannot be written ({reason})"
+        options.on_problem(Problem(path=one.take.path, reason=reason))
 
 
 def refuse_footage(paths: Sequence[Path], sources: Sequence[Path]) -> None:
@@ -182,6 +188,25 @@ def refuse_footage(paths: Sequence[Path], sources: Sequence[Path]) -> None:
             )
 
 
+def make_folder(out: Path) -> None:
+    """Make the folder that a file for each take goes into.
+
+    Parameters
+    ----------
+    out : Path
+        The folder; it may be there already.
+
+    Raises
+    ------
+    WriteError
+        If it cannot be made, so that no take could be written.
+    """
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WriteError(out, (error.strerror or str(error)).lower()) from error
+
+
 def per_take_paths(take_markers: Sequence[TakeMarkers], out: Path, suffix: str) -> list[Path]:
     """Name a file for each take.
 
@@ -204,7 +229,7 @@ def per_take_paths(take_markers: Sequence[TakeMarkers], out: Path, suffix: str) 
     InputError
         If `out` is a file.
     """
-    if out.exists() and not out.is_dir():
+    if is_there(out) and not is_folder(out):
         raise InputError(f"{out}: this is a file; name a folder, one file is written for each take")
     plain = [out / Path(one.take.path).with_suffix(suffix) for one in take_markers]
     folded = [str(path).casefold() for path in plain]  # some disks take a.vtt and A.vtt for one

@@ -17,6 +17,7 @@ from typing import BinaryIO
 from calltag.edit.formats import (
     WriteOptions,
     check_own_speed,
+    make_folder,
     per_take_paths,
     refuse_footage,
     surviving,
@@ -86,6 +87,7 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     sources = [Path(one.take.rushes, one.take.path) for one in marked]
     refuse_footage(paths, sources)
     refuse_existing(paths, replace=options.replace)
+    make_folder(out)
     written = []
     for path, source, one in zip(paths, sources, marked, strict=True):
         with surviving(one, options):

@@ -10,11 +10,11 @@ from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from calltag.edit.formats import WriteOptions, per_take_paths
+from calltag.edit.formats import WriteOptions, make_folder, per_take_paths, surviving
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.retime import place_played
 from calltag.edit.text import one_line
-from calltag.files import write_texts
+from calltag.files import refuse_existing, write_texts
 
 NAME = "webvtt"
 SUFFIX = ".vtt"
@@ -45,8 +45,13 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     """
     marked = [one for one in take_markers if one.markers]
     paths = per_take_paths(marked, out, SUFFIX)
-    texts = {path: vtt_text(one) for path, one in zip(paths, marked, strict=True)}
-    return write_texts(texts, replace=options.replace)
+    refuse_existing(paths, replace=options.replace)
+    make_folder(out)
+    written = []
+    for path, one in zip(paths, marked, strict=True):
+        with surviving(one, options):
+            written += write_texts({path: vtt_text(one)}, replace=options.replace)
+    return written
 
 
 def vtt_text(take_markers: TakeMarkers) -> str:
