@@ -10,7 +10,7 @@ import typer
 
 from calltag.cli._choose import choose_takes
 from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, Takes, Types
-from calltag.cli._output import Column, print_data, print_table, say
+from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._pages import serve_page
 from calltag.errors import InputError
 from calltag.words import counted, position
@@ -105,11 +105,14 @@ def label_command(
             )
         _listen(log, takes or [], order, browser=browser)
         return
+    file = None
     with Log(log, create=False) as opened:
         if source is not None:
-            _read(opened, source, skip_bad=skip_bad)
+            file = _read(opened, source, skip_bad=skip_bad)
         if show:
             _list(opened, types or [], takes or [], how)
+    if file is not None:
+        end(file.bad, done=bool(file.labels))
 
 
 def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> None:
@@ -137,7 +140,7 @@ def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> N
         say("Next: `calltag teach` learns from all labels.")
 
 
-def _read(log: Log, source: Path, *, skip_bad: bool) -> None:
+def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
     from calltag.learn.label_file import read_label_file
     from calltag.naming import labels_by_take, measure_labels
 
@@ -156,15 +159,23 @@ def _read(log: Log, source: Path, *, skip_bad: bool) -> None:
     for note in measure_labels(log):
         say(note)
     _tell(file, source.name)
+    return file
 
 
 def _tell(file: LabelFile, name: str) -> None:
     types = {label.label for label in file.labels}
-    say(f"{counted(len(file.labels), 'label')} of {counted(len(types), 'kind')} from {name}.")
+    if file.labels:
+        say(f"{counted(len(file.labels), 'label')} of {counted(len(types), 'kind')} from {name}.")
+    else:
+        say(f"No label was taken from {name}.")
     if file.unnamed:
-        say(f"Passed over: {counted(file.unnamed, 'line')} that name no type.")
+        lines = counted(file.unnamed, "line that names no type", "lines that name no type")
+        say(f"Passed over: {lines}.")
     if file.unchanged:
-        say(f"Passed over: {counted(file.unchanged, 'line')} that say what the log says already.")
+        lines = counted(file.unchanged, "line that says", "lines that say")
+        say(f"Passed over: {lines} what the log says already.")
+    if file.bad:
+        say(f"Left out: {counted(len(file.bad), 'line')} that cannot be used.")
     if file.labels:
         say("Next: `calltag teach` learns from all labels.")
 

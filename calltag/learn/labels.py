@@ -8,9 +8,11 @@ which is no label.
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 import math
+import re
 import unicodedata
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
@@ -24,6 +26,9 @@ LONGEST = 80
 
 COLUMNS = ("take", "start_s", "end_s", "label")
 """Columns that a file of labels must have; ``group`` may be added, others are passed over."""
+
+_UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+_STATED = re.compile(r'"?sep=([,;\t])"?\s*', re.IGNORECASE)  # as spreadsheets write it
 
 
 def noise_kind(label: str) -> str | None:
@@ -191,8 +196,9 @@ def read_labels(path: Path, *, unnamed: bool = False) -> tuple[Label, ...]:
     Parameters
     ----------
     path : Path
-        A CSV file in UTF-8 with the columns `COLUMNS` and, optional, ``group``. Semicolons or tabs
-        may stand for its commas, and with those a comma for the decimal point.
+        A CSV file in UTF-8, or in UTF-16 with its mark, with the columns `COLUMNS` and, optional,
+        ``group``. Semicolons or tabs may stand for its commas, and with those a comma for the
+        decimal point. A line that states what stands between cells, ``sep=;``, may come first.
     unnamed : bool
         Whether calls of no named type belong to it: rows whose label is `CALL` or empty, and files
         without a column of labels. Otherwise such rows are passed over, and such files refused.
@@ -255,22 +261,28 @@ def read_rows(path: Path, needed: Sequence[str]) -> Iterator[tuple[int, dict[str
 def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Lines of a table, counted from one, as cells."""
     try:
-        text = path.read_text("utf-8-sig")
+        content = path.read_bytes()
+        text = content.decode("utf-16" if content.startswith(_UTF_16) else "utf-8-sig")
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError:
         raise InputError(f"{path.name}: is not text in UTF-8; save it as CSV in UTF-8") from None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise InputError(f"{path.name}: cannot be read ({reason}); name a CSV file") from None
-    first = text.partition("\n")[0]
+    first, _, rest = text.partition("\n")
     delimiter = max(",;\t", key=first.count)
+    before = 0
+    if stated := _STATED.fullmatch(first):
+        text, before, delimiter = rest, 1, stated[1]
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     try:
         for cells in reader:
             if delimiter != ",":
                 cells = [_point(cell) for cell in cells]
-            yield reader.line_num, cells
+            yield before + reader.line_num, cells
     except csv.Error as error:
-        raise InputError(f"{path.name}, line {reader.line_num}: is no CSV ({error})") from None
+        line = before + reader.line_num
+        raise InputError(f"{path.name}, line {line}: is no CSV ({error})") from None
 
 
 def _point(cell: str) -> str:

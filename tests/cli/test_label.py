@@ -1,11 +1,13 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from calltag.cli import FAILED, SOME_UNREADABLE
 from calltag.log import Log
 from calltag.records import Call, Label
 
@@ -84,8 +86,20 @@ def test_one_bad_line_keeps_all_out_and_all_bad_lines_are_told(run, log, write) 
         "calltag: mine.csv: 2 lines cannot be used, so no label was taken; mend the file, or add "
         "--skip-bad"
     )
-    assert run("label", "--from", path, "--skip-bad").status == 0
+    ran = run("label", "--from", path, "--skip-bad")
+    assert ran.status == SOME_UNREADABLE
+    assert "1 label of 1 kind from " in ran.err
+    assert re.search(r"Left out: \d lines that cannot be used\.", ran.err)
     assert labels(log) == [("card1/A002.mov", 30.0, "pit rail", None)]
+
+
+def test_where_all_lines_are_bad_nothing_was_done(run, log, write) -> None:
+    path = write("none,1,2,pit rail", "card1/A001.mov,1,2,")
+    ran = run("label", "--from", path, "--skip-bad")
+    assert ran.status == FAILED
+    assert "No label was taken from mine.csv." in ran.err
+    assert "Left out: 1 line that cannot be used." in ran.err
+    assert "Passed over: 1 line that names no type." in ran.err
 
 
 def test_a_listing_of_calls_can_be_filled_in_and_read(run, log, tmp_path) -> None:

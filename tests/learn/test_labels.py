@@ -98,6 +98,19 @@ def test_tables_of_every_habit_are_read(tmp_path, text: str) -> None:
     assert list(read_labels(path)) == TABLE
 
 
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_a_spreadsheet_may_state_what_parts_cells(tmp_path, encoding: str, end: str) -> None:
+    path = tmp_path / "labels.csv"
+    lines = ("sep=;", "take;start_s;end_s;label", "A.MOV;1,25;2;r\u00e9edling, loud", "A.MOV;x;2;y")
+    path.write_bytes(end.join(lines[:3]).encode(encoding))
+    (label,) = read_labels(path)
+    assert (label.start_s, label.label) == (1.25, "r\u00e9edling, loud")
+    path.write_bytes(end.join(lines).encode(encoding))
+    with pytest.raises(InputError, match="line 4: start_s is `x`"):
+        read_labels(path)
+
+
 def test_finds_without_a_name_are_passed_over_or_wanted(tmp_path) -> None:
     path = tmp_path / "calls.csv"
     path.write_text("take,start_s,end_s,label\nA.MOV,1,2,call\nA.MOV,3,4,\nA.MOV,5,6,pit rail\n")
