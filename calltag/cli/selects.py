@@ -62,7 +62,8 @@ def selects_command(
             "--sound",
             metavar="FILE.wav",
             help="Write the sound of the timeline too: 48 kHz, 24 bit, with a cue on each call."
-            " Stretches that would be loud on headphones are turned down.",
+            " Stretches that would be loud on headphones are turned down. Where takes of several"
+            " frame rates make several edit lists, each gets its own file.",
             show_default=False,
         ),
     ] = None,
@@ -98,7 +99,7 @@ def selects_command(
     """
     from calltag.edit.formats import WriteOptions, refuse_footage
     from calltag.edit.marking import check_types
-    from calltag.edit.selects import choose, selects_paths, write_selects
+    from calltag.edit.selects import choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import render_selects
     from calltag.files import refuse_existing
     from calltag.log import Log
@@ -121,24 +122,30 @@ def selects_command(
         rate=rate,
     )
     footage = [Path(one.take.rushes, one.take.path) for one in every]
-    targets = [*selects_paths(chosen, out), *([sound] if sound else [])]
-    refuse_footage(targets, footage)
+    paths = selects_paths(chosen, out)
+    sounds = sounds_of(chosen, out, sound) if sound is not None else {}
+    targets = [*paths, *sounds]
+    refuse_footage([*targets, sound or out], footage)
     if sound is not None:
         check_wave_name(sound)
     refuse_existing(targets, replace=replace)
     options = WriteOptions(record_start=start_tc, replace=replace)
     written = write_selects(chosen, out, options, gap_s=gap)
     say(f"{tell_files(written)}: {counted(len(chosen), 'call')}, the best first")
-    if sound is not None:
+    for path, heard in sounds.items():
         made = render_selects(
-            chosen,
-            sound,
+            heard,
+            path,
             gap_s=gap,
             match_levels=match_levels,
             record_start=start_tc,
             replace_existing=replace,
         )
-        _tell_sound(made, chosen)
+        _tell_sound(made, heard)
+    if len(sounds) > 1:
+        say("Each edit list has its own sound: the file whose name ends as that of the list.")
+    if sounds:
+        say(_CAUTION)
     for note in dict.fromkeys(note for select in chosen for note in select.source.notes):
         say(note)
 
@@ -149,4 +156,3 @@ def _tell_sound(made: SelectsSound, chosen: Sequence[Select]) -> None:
     say(f"{made.path}: {counted(len(chosen), 'call')}, {levels}")
     for select, gain_db in changed:
         say(f"  {select.source.take.path} at {select.call.start_s:.1f} s: {gain_db:+.1f} dB")
-    say(_CAUTION)

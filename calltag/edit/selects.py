@@ -229,9 +229,34 @@ def selects_paths(selects: Sequence[Select], out: Path) -> list[Path]:
         If there is nothing to write, or the suffix is another.
     """
     check_selects(selects, out)
+    return edl_format.list_paths(out, _list_tags(selects)) if _as_lists(out) else [out]
+
+
+def sounds_of(selects: Sequence[Select], out: Path, sound: Path) -> dict[Path, list[Select]]:
+    """Say which selects are to be heard in which file, so that each goes with one list.
+
+    Parameters
+    ----------
+    selects : sequence of Select
+        The calls, in order.
+    out : Path
+        The timeline or edit list that was asked for.
+    sound : Path
+        The wave file that was asked for.
+
+    Returns
+    -------
+    dict of Path to list of Select
+        One file for a timeline; for edit lists one for each, its name with rate and number added as
+        theirs are.
+    """
     if not _as_lists(out):
-        return [out]
-    return edl_format.list_paths(out, edl_format.list_tags([s.source.clock.rate for s in selects]))
+        return {sound: list(selects)}
+    sounds: dict[Path, list[Select]] = {}
+    for select, tag in zip(selects, _list_tags(selects), strict=True):
+        path = sound.with_name(f"{sound.stem}{tag}{sound.suffix}")
+        sounds.setdefault(path, []).append(select)
+    return sounds
 
 
 def check_selects(selects: Sequence[Select], out: Path) -> None:
@@ -253,6 +278,10 @@ def check_selects(selects: Sequence[Select], out: Path) -> None:
         raise InputError(f"{out.name}: no call was chosen")
     if out.suffix.lower() not in (edl_format.SUFFIX, otio_format.SUFFIX):
         raise InputError(f"{out}: selects are a timeline (.otio) or an edit list (.edl)")
+
+
+def _list_tags(selects: Sequence[Select]) -> list[str]:
+    return edl_format.list_tags([select.source.clock.rate for select in selects])
 
 
 def _as_lists(out: Path) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -126,6 +127,35 @@ def test_with_sound(shoot):
     ]
     timeline = otio.adapters.read_from_file("best.otio")
     assert timeline.duration().to_seconds() * 48_000 == sf.info("best.wav").frames
+
+
+def test_each_of_several_edit_lists_has_its_own_sound(shoot, clips):
+    shutil.copyfile(clips / "A001.mov", shoot / "rushes" / "B001.mov")
+    with Log(shoot / "calltag.db") as log:
+        (one,) = log.take_logs()
+        take = replace(one.take, path="B001.mov", digest="e", fps=Fraction(50))
+        log.put(replace(one, take=take, calls=one.calls[:2]), feature_version=1)
+    result = run("best.edl", "--sound", "best.wav", "--handles", "0", "--gap", "0.2")
+    assert result.exit_code == 0, result.output
+    assert not Path("best.wav").exists()
+    for rate, n_calls, whole_s in ((25, 3, 1.9), (50, 2, 1.2)):
+        cues = WavInfoReader(f"best_{rate}.wav").cues
+        starts_s = [cue["frame"] / 48_000 for cue in cues.to_dict().values()]
+        clips_of = cmx_3600.read_from_string(
+            Path(f"best_{rate}.edl").read_text(), rate=rate
+        ).tracks[0]
+        at_s = [clip.range_in_parent().start_time.to_seconds() for clip in clips_of.find_clips()]
+        assert len(starts_s) == n_calls
+        assert starts_s == pytest.approx(at_s, abs=1 / rate)
+        assert sf.info(f"best_{rate}.wav").duration == pytest.approx(whole_s, abs=0.05)
+        assert f"best_{rate}.wav: {n_calls} calls" in result.stderr
+    assert result.stderr.count("Turn your headphones down") == 1
+
+    before = Path("best_50.wav").read_bytes()
+    Path("best_25.edl").unlink()
+    assert "best_50.edl: exists already" in str(run("best.edl", "--sound", "best.wav").exception)
+    assert Path("best_50.wav").read_bytes() == before
+    assert not Path("best_25.edl").exists()
 
 
 def test_matched_levels(shoot):
