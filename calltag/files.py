@@ -120,6 +120,30 @@ def is_folder(path: Path) -> bool:
         return False
 
 
+def check_place(path: Path) -> None:
+    """Make sure that a file or folder can be written, before the work that goes into it.
+
+    Parameters
+    ----------
+    path : Path
+        The file or folder; nothing is left there.
+
+    Raises
+    ------
+    WriteError
+        If it cannot be written.
+    """
+    folder = next(folder for folder in path.absolute().parents if is_folder(folder))
+    trial = partial_path(folder / path.name)
+    try:
+        with suppress(FileNotFoundError):
+            path.lstat()  # tells of a name that is too long
+        trial.touch()
+        trial.unlink()
+    except OSError as error:
+        raise WriteError(path, (error.strerror or str(error)).lower()) from error
+
+
 def refuse_own(paths: Collection[Path]) -> None:
     """Make sure that nothing is overwritten that calltag keeps what it knows in.
 

@@ -79,6 +79,7 @@ def sheet_command(
     """
     from calltag.cli._log import read_takes
     from calltag.cli._progress import Teller
+    from calltag.edit.marking import check_types
     from calltag.log import Log
     from calltag.pages.sheet import MUCH_BYTES, SheetOptions, write_sheet
     from calltag.run import Progress
@@ -87,9 +88,11 @@ def sheet_command(
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
     by_calls = bool(types) or min_snr is not None
     with Log(log, create=False) as opened:
+        every = list(read_takes(opened))
+        check_types(every, types or ())
         chosen = [
             one
-            for one in choose_takes(read_takes(opened), takes or ())
+            for one in choose_takes(every, takes or ())
             if (not verdicts or judge(one).grade in verdicts)
             and (not by_calls or any(map(wanted.passes, one.calls)))
         ]

@@ -101,6 +101,7 @@ def takes_command(
     """
     from calltag.cli._log import read_takes
     from calltag.cli._look import look_at_takes
+    from calltag.edit.marking import check_types
     from calltag.edit.tables import TAKE_COLUMNS, take_row
     from calltag.log import Log
     from calltag.takes.picture import grade_of_take
@@ -108,8 +109,10 @@ def takes_command(
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
     with Log(log, create=False) as opened:
-        chosen = list(choose_takes(read_takes(opened), takes or ()))
+        every = list(read_takes(opened))
         problems = opened.problems()
+    check_types(every, types or ())
+    chosen = list(choose_takes(every, takes or ()))
     listed = []
     for one in chosen:
         verdict = judge(one)

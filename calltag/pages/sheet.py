@@ -20,7 +20,14 @@ from typing import Protocol
 from markupsafe import Markup
 
 from calltag.errors import InputError, WriteError
-from calltag.files import is_there, partial_path, refuse_existing, refuse_own, written_whole
+from calltag.files import (
+    check_place,
+    is_there,
+    partial_path,
+    refuse_existing,
+    refuse_own,
+    written_whole,
+)
 from calltag.log import Log
 from calltag.media.clock import common_rate
 from calltag.pages.rendering import render, static_text
@@ -137,6 +144,7 @@ def write_sheet(
     if not take_logs:
         raise InputError(f"{out}: no takes to put on a sheet; `calltag takes` lists them")
     _refuse(out, options)
+    check_place(out)
     jobs = [
         Job(take_log=replace(one, calls=_chosen(one, shown, options.best)), look=options.look)
         for one in take_logs

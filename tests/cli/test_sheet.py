@@ -55,4 +55,21 @@ def test_nothing_to_show_is_told(logged: Path, run) -> None:
     assert ran.status == 1
     assert "no takes to put on a sheet" in ran.err
     assert run("sheet", "sheet.pdf").status == 1
+    ran = run("sheet", "none.html", "--type", "owl")
+    assert ran.status == 1
+    assert "call type 'owl': the log has no such call; it has: none" in ran.err
     assert not (logged.parent / "none.html").exists()
+
+
+@pytest.mark.parametrize("options", [[], ["--folder"]], ids=str)
+def test_a_place_that_cannot_be_written_is_told_before_the_work(
+    logged: Path, run, monkeypatch: pytest.MonkeyPatch, options: list[str]
+) -> None:
+    def worked(*_: object, **__: object) -> None:
+        raise AssertionError("the takes were worked through")
+
+    monkeypatch.setattr("calltag.pages.sheet._gathered", worked)
+    ran = run("sheet", "calltag.db/sheet.html", *options)
+    assert ran.status == 1
+    assert "sheet.html: cannot be written (" in ran.err
+    assert [path.name for path in logged.parent.glob(".*")] == []

@@ -62,3 +62,9 @@ def test_the_table_gives_verdict_stretches_and_reasons(run, log) -> None:
     assert "the file holds no sound" in ran.out
     assert "3 takes: 1 clean, 0 part, 2 picture-only" in ran.err
     assert "Could not be read: card2/A009.mov: it is empty" in ran.err
+
+
+def test_a_type_that_is_not_there_is_told(run, log) -> None:
+    ran = run("takes", "--type", "owl")
+    assert (ran.status, ran.out) == (1, "")
+    assert "call type 'owl': the log has no such call; it has: call, marsh hooter: boom" in ran.err
