@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
@@ -66,7 +66,8 @@ class RunReport:
     known : int
         Takes that were in the log already.
     moved : tuple of tuple of str
-        Old and new name of takes whose files were moved or renamed.
+        Old and new name of takes whose files were moved or renamed, with their folders where only
+        those differ.
     copied : int
         Files with the same content as another take; they share its finds.
     silent : tuple of str
@@ -155,6 +156,7 @@ def log_rushes(
     model: Path | None = None,
     workers: int | None = None,
     force: bool = False,
+    drop_missing: bool = False,
     listener: Callable[[Progress], None] | None = None,
     dask: str | None = None,
     analyse: Callable[[Job], TakeLog] = analyse_take,
@@ -177,6 +179,8 @@ def log_rushes(
         Processes to work in; `default_workers` unless given.
     force : bool
         Whether to analyse known takes again.
+    drop_missing : bool
+        Whether to take out of the log, with their labels, the takes whose files are gone.
     listener : callable, optional
         Is told how far the run is, at its start and after every take.
     dask : str, optional
@@ -212,6 +216,7 @@ def log_rushes(
         load_model(model)  # told now, and not after an hour's work
     with Log(log_path) as log:
         plan = make_plan(clips, log.entries(), feature_version=FEATURE_VERSION, force=force)
+        moved = tuple(_moved(log, plan))
         log.forget(plan.replaced)
         log.move(plan.moves)
         log.clear_problems(_settled(log, clips))
@@ -227,6 +232,8 @@ def log_rushes(
             for end in work:
                 done.take(plan.jobs[end.index], DIED if end.died else end.result)
         done.copies()
+        if drop_missing:
+            log.forget(plan.missing)
         named, notes = _types_of_a_run(log, model)
         if log.labels():
             notes += measure_labels(log)
@@ -235,7 +242,7 @@ def log_rushes(
         own=found.own,
         analysed=done.analysed,
         known=len(plan.known),
-        moved=tuple((old, new) for old, (_, new) in plan.moves.items()),
+        moved=moved,
         copied=done.copied,
         silent=tuple(done.silent),
         problems=tuple(sorted(done.problems, key=lambda problem: problem.path)),
@@ -357,6 +364,16 @@ class _Done:
                 problem=problem,
             )
         )
+
+
+def _moved(log: Log, plan: Plan) -> Iterator[tuple[str, str]]:
+    """Old and new names of what was moved, with the folder where the name is the same."""
+    before = {take.path: take.rushes for take in log.takes()}
+    for old, (rushes, new) in plan.moves.items():
+        if old == new:
+            yield str(Path(before[old], old)), str(Path(rushes, new))
+        else:
+            yield old, new
 
 
 def _types_of_a_run(log: Log, model: Path | None) -> tuple[str | None, list[str]]:

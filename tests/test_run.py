@@ -213,6 +213,8 @@ def test_rushes_moved_as_a_whole_are_not_analysed_again(shoot: Shoot) -> None:
     shoot.rushes.rename(archive)
     report = shoot.run(archive)
     assert shoot.visited() == []
+    assert all(old != new for old, new in report.moved), "folders are named where names stay"
+    assert str(archive) in report.moved[0][1]
     assert report.known == 2
     with Log(shoot.log) as log:
         assert [t.path for t in log.takes()] == ["day1/A001.mov", "day1/copy/A001.mov"]
@@ -272,6 +274,19 @@ def test_a_deleted_file_is_named_and_its_finds_are_kept(shoot: Shoot) -> None:
     (shoot.rushes / "A002.mov").unlink()
     assert shoot.run().missing == ("A002.mov",)
     assert shoot.logged() == {"A001.mov": [1.0], "A002.mov": [2.0]}
+
+
+def test_a_deleted_file_that_is_dropped_is_not_asked_for(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    gone = shoot.clip("A002.mov", "2.0")
+    shoot.run()
+    with Log(shoot.log) as log:
+        log.put_labels([Label(take="A002.mov", start_s=30, end_s=31, label="pit rail")])
+    gone.unlink()
+    assert "A002.mov: is not there" in " ".join(shoot.run().notes)
+    report = shoot.run(drop_missing=True)
+    assert (report.missing, report.notes) == (("A002.mov",), ())
+    assert shoot.logged() == {"A001.mov": [1.0]}
 
 
 def test_the_same_name_on_two_cards_is_told_apart(shoot: Shoot) -> None:

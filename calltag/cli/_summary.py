@@ -17,13 +17,12 @@ if TYPE_CHECKING:
 def run_lines(report: RunReport, take_logs: Sequence[TakeLog]) -> Iterator[str]:
     """Yield the summary of a run."""
     counts = [f"{report.analysed} analysed now"]
-    for number, what in (
-        (report.known, "known already"),
-        (report.copied, "copies of others"),
-        (len(report.problems), "could not be read"),
-    ):
-        if number:
-            counts.append(f"{number} {what}")
+    if report.known:
+        counts.append(f"{report.known} known already")
+    if report.copied:
+        counts.append(counted(report.copied, "copy of another", "copies of others"))
+    if report.problems:
+        counts.append(f"{len(report.problems)} could not be read")
     yield f"{counted(report.takes, 'take')} in the rushes: {', '.join(counts)}."
     if report.sound_s:
         yield f"{duration(report.sound_s)} of sound, analysed in {duration(report.elapsed_s)}."

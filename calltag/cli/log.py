@@ -81,6 +81,7 @@ def log_command(
                 model=model,
                 workers=workers,
                 force=force,
+                drop_missing=drop_missing,
                 listener=teller.tell,
                 dask=dask,
             )
@@ -88,8 +89,6 @@ def log_command(
         say("Stopped; what was finished is kept. The same command goes on from here.")
         raise typer.Exit(STOPPED) from None
     with Log(log) as opened:
-        if drop_missing:
-            opened.forget(report.missing)
         for line in run_lines(report, list(read_takes(opened))):
             typer.echo(line)
     _tell_what_to_know(report, dropped=drop_missing)

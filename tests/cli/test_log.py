@@ -99,14 +99,24 @@ def report(**changes: object) -> RunReport:
 
 def test_takes_whose_files_are_gone_are_dropped_only_when_asked(run, log, monkeypatch) -> None:
     gone = report(missing=("card1/A002.mov",))
-    monkeypatch.setattr("calltag.run.log_rushes", lambda *_, **__: gone)
+    dropped = []
+
+    def log_rushes(*_: object, drop_missing: bool, **__: object) -> RunReport:
+        dropped.append(drop_missing)
+        return gone
+
+    monkeypatch.setattr("calltag.run.log_rushes", log_rushes)
     ran = run("log", "rushes")
     assert ran.status == 0
     assert "but kept in the log: card1/A002.mov; --drop-missing takes them out." in ran.err
     ran = run("log", "rushes", "--drop-missing")
     assert "Taken out of the log, as their files are gone: card1/A002.mov." in ran.err
-    with Log(log) as opened:
-        assert [take.path for take in opened.takes()] == ["card1/A001.mov", "card2/A001.mov"]
+    assert dropped == [False, True]
+
+
+def test_one_copy_is_told_as_one(run, log, monkeypatch) -> None:
+    monkeypatch.setattr("calltag.run.log_rushes", lambda *_, **__: report(takes=2, copied=1))
+    assert "1 known already, 1 copy of another." in run("log", "rushes").out
 
 
 def test_the_summary_counts_types_and_noise(run, log, monkeypatch) -> None:
