@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 import calltag
+from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME
+from calltag.cli._output import say
 from calltag.errors import CalltagError, InputError
 
 if TYPE_CHECKING:
@@ -87,6 +89,9 @@ def demo_command(
             typer.echo(line)
             told.append(line)
             status = app(list(command), prog_name="calltag", standalone_mode=False)
+            if status == STOPPED:
+                say("Stopped; `calltag demo` goes through it again.")
+                raise typer.Exit(STOPPED)
             if status:
                 raise CalltagError(f"step {number} of the demo did not end well; see above")
     told += ["", *summary(clips, out), "", CLOSING.format(markers=out / "markers")]

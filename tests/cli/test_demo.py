@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from calltag.cli import demo
+from calltag.cli import STOPPED, demo
 from calltag.log import Log
 
 CLIPS = (
@@ -76,6 +76,16 @@ def test_the_demo_does_the_whole_job(run, few_clips, tmp_path) -> None:
 
     after = {path.name: path.stat().st_mtime_ns for path in few_clips.iterdir()}
     assert after == before, "the clips are only read"
+
+
+def test_ctrl_c_stops_the_demo(run, few_clips, monkeypatch) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("calltag.run.log_rushes", stopped)
+    ran = run("demo")
+    assert ran.status == STOPPED
+    assert ran.err.splitlines()[-1] == "Stopped; `calltag demo` goes through it again."
 
 
 def test_a_folder_that_cannot_be_written_is_told(run, tmp_path) -> None:
