@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from typing import Any
+from pathlib import Path
+from typing import Any, get_args
 
 import typer
 from typer.core import TyperCommand, TyperGroup
@@ -41,6 +42,14 @@ class _Plain:
 class PlainCommand(TyperCommand):
     """A command with plain help, and plain words for values that it cannot take."""
 
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        parameters: list[Any] = list(self.params)
+        for parameter in parameters:
+            annotation = parameter.type_descriptor.annotation
+            if annotation is Path or Path in get_args(annotation):
+                refuse_empty(parameter)
+
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Read the arguments."""
         try:
@@ -73,6 +82,18 @@ class App(typer.Typer):
     ) -> Callable[[Callable[..., None]], Callable[..., None]]:
         """Add a command by this name."""
         return super().command(name, cls=PlainCommand)
+
+
+def refuse_empty(parameter: Any) -> None:
+    """Make a parameter refuse an empty name, which would stand for the working folder."""
+    process = parameter.process_value
+
+    def process_value(ctx: Any, value: Any) -> Any:
+        if "" in (list(value) if isinstance(value, (list, tuple)) else [value]):
+            raise typer.BadParameter("the name is empty; write one", ctx=ctx, param=parameter)
+        return process(ctx, value)
+
+    parameter.process_value = process_value
 
 
 def plain_name(name: str) -> str:

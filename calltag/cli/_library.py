@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -44,7 +45,16 @@ def bar(what: str) -> Iterator[Callable[[int, int], None]]:
 
 def library_folder(named: Path) -> Path:
     """Return the library's folder, with the user's home put in for ``~``."""
-    return named.expanduser()
+    if named.parts[:1] == ("~",) and os.environ.get("HOME") == "":
+        raise _homeless(named)
+    try:
+        return named.expanduser()
+    except RuntimeError:
+        raise _homeless(named) from None
+
+
+def _homeless(named: Path) -> InputError:
+    return InputError(f"{named}: your home folder is not known; name the library with --library")
 
 
 Words = Annotated[

@@ -130,6 +130,24 @@ def test_a_wrong_value_is_told_in_plain_words(run, arguments: list[str], told: s
     assert f"Error: Invalid value for {told}" in ran.err
 
 
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("markers", ""),
+        ("keep", "--best", "1", "--library", ""),
+        ("log", ""),
+        ("calls", "--log", ""),
+    ],
+    ids=str,
+)
+def test_an_empty_name_is_no_name(run, log: Path, arguments: tuple[str, ...]) -> None:
+    before = sorted(log.parent.iterdir())
+    ran = run(*arguments)
+    assert ran.status == 2
+    assert "the name is empty; write one" in ran.err
+    assert sorted(log.parent.iterdir()) == before
+
+
 def test_a_known_error_is_one_sentence(run) -> None:
     ran = run("calls")
     assert ran.status == 1

@@ -211,6 +211,17 @@ def test_find_lists_and_counts(run, kept):
     assert "4 kept calls listed of 9 (--best 0 lists all); the library holds 15." in ran.err
 
 
+def test_without_a_home_the_library_has_to_be_named(run, rushes, monkeypatch):
+    monkeypatch.setenv("HOME", "")
+    for command in (("keep", "--best", "1"), ("library", "find")):
+        ran = run(*command)
+        assert ran.status == 1
+        assert ran.err == (
+            "calltag: ~/calltag-library: your home folder is not known; name the library with"
+            " --library\n"
+        )
+
+
 def test_find_without_a_library_is_told(run, rushes):
     ran = run("library", "find", "--library", "none")
     assert ran.status == 1
