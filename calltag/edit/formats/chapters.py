@@ -22,13 +22,14 @@ from av.stream import Stream
 from calltag.edit.formats import (
     WriteOptions,
     check_own_speed,
+    make_folder,
     per_take_paths,
     refuse_footage,
     surviving,
 )
 from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.text import one_line
-from calltag.errors import InputError, MediaError
+from calltag.errors import MediaError
 from calltag.files import refuse_existing, written_whole
 from calltag.media.opening import open_take
 from calltag.media.probe import take_start_s
@@ -65,10 +66,10 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     Raises
     ------
     InputError
-        If `out` is a file, a take is not played at its own speed, holds what Matroska cannot, or a
-        file exists already or cannot be written.
+        If `out` is a file, a take is not played at its own speed, or a file exists already or
+        cannot be written.
     MediaError
-        If a take cannot be read.
+        If a take cannot be read, or holds what Matroska cannot.
     """
     marked = [one for one in take_markers if one.markers]
     check_own_speed(marked, "a copy with chapters")
@@ -79,6 +80,7 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     sources = [Path(one.take.rushes, one.take.path) for one in marked]
     refuse_footage(paths, sources)
     refuse_existing(paths, replace=options.replace)
+    make_folder(out)
     written = []
     for path, source, one in zip(paths, sources, marked, strict=True):
         with surviving(one, options):
@@ -153,9 +155,9 @@ def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
         except (av.error.FFmpegError, ValueError) as error:
             if isinstance(error, OSError):
                 raise OSError(error.errno, error.strerror) from error  # of the disk, not the take
-            raise InputError(
-                f"{source.name}: a Matroska file cannot hold this take ({error});"
-                " write its markers in another format"
+            raise MediaError(
+                source,
+                f"does not fit a Matroska file ({error}); write its markers as another format",
             ) from error
 
 

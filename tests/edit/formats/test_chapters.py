@@ -170,16 +170,27 @@ def test_a_clip_that_breaks_off_costs_its_own_copy_alone(
     assert [path.name for path in (tmp_path / "again").iterdir()] == ["A001.mkv"]
 
 
-def test_what_matroska_cannot_hold_is_no_fault_of_the_clip(tmp_path, make_clip, monkeypatch):
-    def backwards(packet, _shift_ms):
-        packet.dts = -packet.dts
+def test_a_take_that_matroska_cannot_hold_is_named_and_the_others_go_on(
+    tmp_path, make_clip, monkeypatch
+):
+    copied = chapters._to_milliseconds
 
-    clip = make_clip(tmp_path / "A003.mov")
-    take = make_take(clip.name, rushes=str(tmp_path), duration_s=2.0)
+    def backwards(packet, shift_ms):
+        copied(packet, shift_ms)
+        if packet.stream.container.name.endswith("A002.mov"):
+            packet.dts = -packet.dts
+
     monkeypatch.setattr(chapters, "_to_milliseconds", backwards)
-    with pytest.raises(InputError, match=r"A003\.mov: a Matroska file cannot hold this take"):
-        chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
-    assert list((tmp_path / "out").iterdir()) == []
+    marked = []
+    for name in ("A001.mov", "A002.mov", "A003.mov"):
+        make_clip(tmp_path / name)
+        take = make_take(name, rushes=str(tmp_path), duration_s=2.0)
+        marked.append(from_log(TakeLog(take=take, calls=CALLS)))
+    problems = []
+    written = chapters.write(marked, tmp_path / "out", WriteOptions(on_problem=problems.append))
+    assert [path.name for path in written] == ["A001.mkv", "A003.mkv"]
+    (problem,) = problems
+    assert (problem.path, "does not fit a Matroska file" in problem.reason) == ("A002.mov", True)
 
 
 def test_a_full_disk_is_told_as_one(tmp_path, make_clip, monkeypatch):
