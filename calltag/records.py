@@ -28,6 +28,10 @@ NO_CALL = "no call"
 LIKELY = 0.5
 """A find whose label is at least this sure counts as a call; less sure ones are doubtful."""
 
+NO_SOUND = "there is no sound"
+EMPTY_TRACK = "its sound track is empty"
+"""What the fault of a take begins with whose channels are silent, or whose streams hold nothing."""
+
 HUM = "hum of the mains"
 """What the detail of a noise begins with that was told by the lines of mains hum."""
 

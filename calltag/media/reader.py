@@ -37,7 +37,7 @@ from calltag.media.probe import (
     take_start_s,
 )
 from calltag.media.wav_file import announced_bytes
-from calltag.records import FloatArray, Span
+from calltag.records import EMPTY_TRACK, FloatArray, Span
 
 _GATHER_SAMPLES = 65_536
 """Samples gathered before they are turned into numbers: a buffer that stays in the cache."""
@@ -636,7 +636,7 @@ def _faults(container: InputContainer, tracks: list[_Track], broken_off: bool) -
     if lost:
         yield f"{lost} of its {lost + len(tracks)} sound streams cannot be decoded here"
     if not any(track.heard for track in tracks):
-        yield "its sound track is empty"
+        yield EMPTY_TRACK
         return
     yield from _places("damaged", [span for track in tracks for span in track.damage])
     yield from _places("missing", [span for track in tracks for span in track.missing])

@@ -10,6 +10,7 @@ Every sample is looked at once, for its peak. Levels, wind and likeness are judg
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from itertools import combinations
 from typing import NamedTuple
@@ -18,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg.blas import isamax
 
-from calltag.records import FloatArray
+from calltag.records import NO_SOUND, FloatArray
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import RATE_HZ
 
@@ -51,7 +52,34 @@ _LOW_GROUP = 64  # means of 64 samples hold what lies below some 300 Hz, at 48 k
 _MID_GROUP = 4  # steps between means of four: some 1 to 8 kHz, where most animals call
 _TOLD = 3
 
+_SPOILT = re.compile(
+    r"channels? (\d+)\b.*? (?:(?:is|are) dead|stops|carries nothing|is channel \d+ turned|is turned"
+    r"|is full of|is \d+ dB quieter)"
+)
+
 _Floats = npt.NDArray[np.float64]
+
+
+def spoilt_channel(fault: str) -> int | None:
+    """Tell which channel a fault says is no good to listen to.
+
+    Parameters
+    ----------
+    fault : str
+        One of a `ChannelReport`.
+
+    Returns
+    -------
+    int or None
+        Its number, from 1, the first of several; None where the fault speaks of something else.
+
+    Examples
+    --------
+    >>> spoilt_channel("channels 2 and 3 are dead"), spoilt_channel("channel 1 is clipped")
+    (2, None)
+    """
+    found = _SPOILT.match(fault)
+    return int(found[1]) if found else None
 
 
 class ChannelReport(NamedTuple):
@@ -305,9 +333,9 @@ class Chooser:
         live = [c for c in range(n_channels) if c not in dead]
         if not live:
             yield (
-                "there is no sound: every channel is silent"
+                f"{NO_SOUND}: every channel is silent"
                 if n_channels > 1
-                else ("there is no sound: the channel is silent")
+                else f"{NO_SOUND}: the channel is silent"
             )
             return
         if dead:

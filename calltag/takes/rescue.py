@@ -10,7 +10,6 @@ footage is never written to.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -24,6 +23,7 @@ from calltag.learn.labels import noise_kind
 from calltag.media.reader import SoundReader, read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, FloatArray, Span, TakeLog
+from calltag.sound.channels import spoilt_channel
 from calltag.sound.engine import describe_machine
 from calltag.sound.hum import Hum, find_hum
 from calltag.sound.loudness import lufs
@@ -60,10 +60,6 @@ _TOLD = 3
 _CEILING = 0.97  # a treated sound that would exceed full scale is turned down to this
 _READ_S = 60.0
 # what `calltag.sound.channels` says of a track that is better replaced by another
-_SPOILT_TRACK = re.compile(
-    r"channel (\d+) (?:is dead|stops|carries nothing|is channel \d+ turned|is turned|is full of"
-    r"|is \d+ dB quieter)"
-)
 _MACHINE_S, _MACHINES_HEARD = 8.0, 3  # a beat is told within seconds; reading more gains nothing
 
 
@@ -350,8 +346,7 @@ def _told_cuts(
 def _spoilt_track(faults: Sequence[str], used: int) -> str:
     """The fault by which another track than the one that is listened to spoils the take."""
     for fault in faults:
-        found = _SPOILT_TRACK.match(fault)
-        if found and int(found[1]) != used + 1:
+        if spoilt_channel(fault) not in (None, used + 1):
             return fault.partition(";")[0]
     return ""
 

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from calltag.learn.labels import is_call
-from calltag.records import LIKELY, Call, TakeLog, Verdict
+from calltag.records import EMPTY_TRACK, LIKELY, NO_SOUND, Call, TakeLog, Verdict
 from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import Thresholds, read_thresholds
@@ -20,9 +20,6 @@ CLEAN = "clean"
 PART = "part"
 PICTURE_ONLY = "picture-only"
 GRADES = (CLEAN, PART, PICTURE_ONLY)
-
-# What `calltag.sound.channels` and `calltag.media.reader` say of a take whose sound is silence.
-_NO_SOUND = ("there is no sound", "its sound track is empty")
 
 
 def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
@@ -57,7 +54,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
             "check the microphone's plug, switch and battery"
         )
     faults = levels.faults if levels is not None else ()
-    if mute := [fault for fault in faults if fault.startswith(_NO_SOUND)]:
+    if mute := [fault for fault in faults if fault.startswith((NO_SOUND, EMPTY_TRACK))]:
         return _lost(f"{mute[0]}: check the microphone's plug, switch and battery")
     ppm = _clipped_ppm(take_log)
     if ppm > t.clipped_ppm_lost:
