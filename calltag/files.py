@@ -13,6 +13,9 @@ from calltag.errors import CalltagError, InputError, WriteError
 CATALOGUE_NAME = "catalogue.db"
 """The catalogue of a call library, by which its folder is known."""
 
+SHEET_INDEX, SHEET_MARK = "index.html", '<meta name="generator" content="calltag sheet">'
+"""The page of a sheet that is a folder, and what tells that calltag wrote it."""
+
 MODEL_CARD = "card.json"
 """What a model file, a zip archive, begins with."""
 
@@ -142,6 +145,26 @@ def check_place(path: Path) -> None:
         trial.unlink()
     except OSError as error:
         raise WriteError(path, (error.strerror or str(error)).lower()) from error
+
+
+def is_sheet(folder: Path) -> bool:
+    """Tell whether a folder is a sheet that calltag wrote.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder.
+
+    Returns
+    -------
+    bool
+        Whether its page says so; False where it has none, or it cannot be read.
+    """
+    try:
+        with (folder / SHEET_INDEX).open(encoding="utf-8") as file:
+            return SHEET_MARK in file.read(2000)
+    except (OSError, UnicodeDecodeError):
+        return False
 
 
 def refuse_own(paths: Collection[Path]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -78,10 +79,13 @@ def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterat
 
 def _is_named(path: str, name: str) -> bool:
     path, name = path.casefold(), name.casefold().replace("\\", "/").rstrip("/")
+    literal = _BRACKET.sub("[\\g<0>]", name)  # only * stands for anything
     return path.startswith(f"{name}/") or any(
-        fnmatchcase(path, pattern) for pattern in (name, f"*/{name}")
+        fnmatchcase(path, pattern) for pattern in (literal, f"*/{literal}")
     )
 
+
+_BRACKET = re.compile(r"[\[?]")
 
 Found = tuple["TakeLog", "Call"]
 

@@ -143,7 +143,7 @@ def months_of(names: Sequence[str]) -> list[int]:
     for name in names:
         plain = name.strip().casefold()
         fitting = [i for i, one in enumerate(known) if len(plain) > 2 and one.startswith(plain)]
-        number = int(plain) if plain.isdigit() else next(iter(fitting), 0)
+        number = int(plain) if plain.isdecimal() else next(iter(fitting), 0)
         if not 1 <= number <= 12:
             raise InputError(f"--month {name}: write a number from 1 to 12, or a name such as May")
         months.append(number)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 def one_take(take_logs: Sequence[TakeLog], name: str) -> TakeLog:
     """Return the one take of a name; several, or none, are an `InputError`."""
     chosen = list(choose_takes(take_logs, [name]))
+    chosen = [one for one in chosen if one.take.path == name] or chosen
     if len(chosen) > 1:
         names = ", ".join(one.take.path for one in chosen[:3])
         raise InputError(f"{name}: several takes are called so ({names}); name one of them in full")

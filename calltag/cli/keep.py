@@ -250,12 +250,15 @@ def _day(text: str | None) -> str | None:
 
 def _at(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Found]:
     """The calls at some seconds of the one take that was named."""
+    from calltag.learn.labels import is_call
+
     if len(chosen) != 1:
         raise InputError("--at counts the seconds of one take; name it with --take")
     (one,) = chosen
+    calls = [call for call in one.calls if is_call(call.label)]
     found: list[Found] = []
     for at_s in seconds:
-        call = min(one.calls, key=lambda call: _away_s(call, at_s), default=None)
+        call = min(calls, key=lambda call: (_away_s(call, at_s), call.span.length_s), default=None)
         if call is None or not _away_s(call, at_s) <= AT_SLACK_S:
             near = f"; the nearest is at {call.start_s:.2f} s" if call else ""
             raise InputError(f"{one.take.path}: no call was found at {at_s:g} s{near}")

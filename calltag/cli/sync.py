@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._choose import choose_takes
-from calltag.cli._options import LOG_NAME, As, LogFile
+from calltag.cli._options import LOG_NAME, As, LogFile, finite
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.errors import InputError, MediaError
 from calltag.records import Take, TakeLog
@@ -67,6 +67,7 @@ def sync_command(
         typer.Option(
             "--around",
             metavar="SECONDS",
+            callback=finite,
             help="Look only where the second begins about this many seconds after the first; "
             "below zero, before it.",
             show_default=False,
@@ -81,6 +82,7 @@ def sync_command(
             "--within",
             min=0.1,
             metavar="SECONDS",
+            callback=finite,
             help="How far off --around or the timecode may be.",
         ),
     ] = 10.0,
@@ -133,6 +135,7 @@ def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[Source]:
     from calltag.edit.sync import Source
 
     logged = {Path(take.rushes, take.path).resolve(): take.path for take in known}
+    names_of_log = set(logged.values())
     seen = set()
     for name in names:
         file = Path(name)
@@ -142,7 +145,9 @@ def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[Source]:
         for path in files:
             if path not in seen:
                 seen.add(path)
-                yield Source(logged.get(path, path.name), path)
+                # another file of a logged take's name, as cameras give them, is not that take
+                unlogged = str(path) if path.name in names_of_log else path.name
+                yield Source(logged.get(path, unlogged), path)
 
 
 def _named(name: str, known: Sequence[Take]) -> list[Path]:

@@ -187,9 +187,13 @@ def _gain_db(select: Select, samples: FloatArray, match_levels: bool) -> float:
 
 
 def _loudest_dbfs(samples: FloatArray) -> float:
+    """Level of the loudest `_WINDOW_S`, wherever it begins; of the whole where that is shorter."""
     window = round(_WINDOW_S * RATE_HZ)
-    pieces = range(0, max(1, len(samples) - window // 2), window // 2)
-    return max(_rms_dbfs(samples[start : start + window]) for start in pieces)
+    if len(samples) <= window:
+        return _rms_dbfs(samples)
+    sums = np.concatenate([[0.0], np.cumsum(np.square(samples, dtype=np.float64))])
+    power = float((sums[window:] - sums[:-window]).max()) / window
+    return 10 * float(np.log10(power)) if power > 0 else -np.inf
 
 
 def _rms_dbfs(samples: FloatArray) -> float:

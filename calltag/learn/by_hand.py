@@ -63,8 +63,14 @@ def matched(calls: Sequence[Call], labels: Sequence[Label]) -> list[Label | None
             for common, label in shares
             if common > 0 and common >= ENOUGH * _measure_s(call.span, label)
         ]
-        belongs.append(max(fitting, key=lambda pair: pair[0])[1] if fitting else None)
+        belongs.append(max(fitting, key=_common_then_tight)[1] if fitting else None)
     return belongs
+
+
+def _common_then_tight(pair: tuple[float, Label]) -> tuple[float, float]:
+    """Of labels that have as much in common with a find, the one drawn more closely counts."""
+    common, label = pair
+    return common, -label.span.length_s
 
 
 def common_s(one: Span, other: Span) -> float:

@@ -16,7 +16,7 @@ from pathlib import Path, PurePath
 
 from calltag.database import CATALOGUE_ID, application_id
 from calltag.errors import InputError
-from calltag.files import CATALOGUE_NAME
+from calltag.files import CATALOGUE_NAME, is_sheet
 from calltag.media.wav_file import is_own
 
 PICTURE_SUFFIXES = frozenset(
@@ -119,7 +119,7 @@ def find_clips(folders: Sequence[Path]) -> Rushes:
     found: dict[str, Clip] = {}
     own: set[str] = set()
     for given in folders:
-        folder = given.expanduser().absolute()
+        folder = _whole_path(given)
         try:
             is_file, is_folder = folder.is_file(), folder.is_dir()
         except OSError as error:
@@ -152,14 +152,14 @@ def _below(folder: Path, own: set[str]) -> Iterator[Clip]:
             below.clear()
             continue
         seen.add((status.st_dev, status.st_ino))
-        if CATALOGUE_NAME in files and application_id(Path(here, CATALOGUE_NAME)) == CATALOGUE_ID:
+        if _is_library(Path(here)) or is_sheet(Path(here)):
             below.clear()
             own.add(os.path.realpath(here))
             continue
         below[:] = sorted(name for name in below if not _passed_folder(name))
         for name in sorted(files):
             path = Path(here, name)
-            if not (_is_clip(path) and path.is_file()):
+            if not (_is_clip(path) and _is_file(path)):
                 continue
             if path.suffix.lower() == ".wav" and is_own(path):
                 own.add(os.path.realpath(path))
@@ -167,6 +167,30 @@ def _below(folder: Path, own: set[str]) -> Iterator[Clip]:
                 yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))
     for path in (Path(error.filename) for error in refused):
         yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))
+
+
+def _whole_path(given: Path) -> Path:
+    try:
+        folder = given.expanduser().absolute()
+    except RuntimeError:  # there is no such user: it is a name that begins so
+        folder = given.absolute()
+    try:
+        str(folder).encode("utf-8")
+    except UnicodeEncodeError:
+        name = _name(str(folder))
+        raise InputError(f"{name}: the folder's name is no valid text; rename it") from None
+    return folder
+
+
+def _is_library(folder: Path) -> bool:
+    return application_id(folder / CATALOGUE_NAME) == CATALOGUE_ID
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:
+        return True  # one that may not be looked at is told like one that cannot be read
 
 
 def _unreadable(folder: Path, error: OSError) -> InputError:

@@ -148,7 +148,10 @@ class _Answers:
         loudness = said.get("loudness_lufs")
         if loudness is not None and type(loudness) not in (int, float):
             raise InputError("the loudness is no number")
-        target = Path(folder).expanduser()
+        try:
+            target = Path(folder).expanduser()
+        except RuntimeError:
+            raise InputError(f"{folder}: there is no such user; name the folder in full") from None
         with Catalogue(self._library) as catalogue:
             kept = [self._of_key(catalogue, key) for key in dict.fromkeys(keys)]
         report = hand_out(kept, target, library=self._library, loudness_lufs=loudness)

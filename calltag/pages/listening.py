@@ -151,10 +151,11 @@ def _card(session: Session, heard: Heard) -> str:
     clock = take_clock(heard.take, session.hearing.rate)
     label = heard.label
     edges = heard.call.span if label is None else label.span
-    if picture is not None and (
+    beyond = picture is not None and (
         edges.start_s < picture.start_s - 0.001 or edges.end_s > picture.end_s + 0.001
-    ):
-        edges = heard.call.span  # a loose label reaches beyond what is shown
+    )
+    if beyond or session.shares_label(heard):
+        edges = heard.call.span  # the label was drawn loosely; an answer is of this sound alone
     return render(
         "card.html",
         heard=heard,

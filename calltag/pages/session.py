@@ -130,6 +130,24 @@ class Session:
             raise InputError(f"there is no sound {number}; load the page again")
         return one
 
+    def shares_label(self, heard: Heard) -> bool:
+        """Tell whether a sound's label speaks for others as well.
+
+        Parameters
+        ----------
+        heard : Heard
+            The sound.
+
+        Returns
+        -------
+        bool
+            Whether another sound has the same label; False where it has none.
+        """
+        return heard.label is not None and any(
+            one.label == heard.label and one.number != heard.number
+            for one in self._hearing.by_number.values()
+        )
+
     def answer(self, number: int, text: str, span: Span) -> Saved:
         """Store what the user says of a sound.
 

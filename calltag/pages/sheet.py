@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 import shutil
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
@@ -21,7 +22,10 @@ from markupsafe import Markup
 
 from calltag.errors import InputError, WriteError
 from calltag.files import (
+    SHEET_INDEX,
+    SHEET_MARK,
     check_place,
+    is_sheet,
     is_there,
     partial_path,
     refuse_existing,
@@ -38,11 +42,10 @@ from calltag.takes.looking import with_pictures
 from calltag.takes.verdict import judge
 from calltag.workers import default_workers, work_through
 
-INDEX = "index.html"
-"""The page of a sheet that is a folder."""
-
-MARK = '<meta name="generator" content="calltag sheet">'
-"""What tells a sheet of ours, so that nothing else is replaced."""
+_PART = re.compile(
+    r"index\.html|take\d+\.jpg|call\d+\.(png|mp3)"  # ours
+    r"|\.DS_Store|Thumbs\.db|desktop\.ini"  # what systems leave anywhere
+)
 
 MUCH_BYTES = 60_000_000
 """A single file larger than this opens slowly."""
@@ -58,7 +61,7 @@ class SheetOptions:
     Attributes
     ----------
     folder : bool
-        Whether it is a folder, in which the page lies as `INDEX`, instead of one file.
+        Whether it is a folder, in which the page lies as `SHEET_INDEX`, instead of one file.
     replace : bool
         Whether an existing one may be replaced.
     look : bool
@@ -143,6 +146,7 @@ def write_sheet(
     options = options or SheetOptions()
     if not take_logs:
         raise InputError(f"{out}: no takes to put on a sheet; `calltag takes` lists them")
+    out = out if out.name else out.absolute()  # "." has no name to put one beside
     _refuse(out, options)
     check_place(out)
     jobs = [
@@ -155,7 +159,7 @@ def write_sheet(
         try:
             _make_folder(partial, out)
             page = _page(take_logs, jobs, media, unread, log, _FolderStore(partial))
-            (partial / INDEX).write_text(page, "utf-8")
+            (partial / SHEET_INDEX).write_text(page, "utf-8")
             size_bytes = sum(file.stat().st_size for file in partial.rglob("*") if file.is_file())
             _put_in_place(partial, out)
         except OSError as error:
@@ -175,7 +179,7 @@ def write_sheet(
         for reason in one.problems
     ]
     return SheetReport(
-        page=out / INDEX if options.folder else out,
+        page=out / SHEET_INDEX if options.folder else out,
         takes=len(jobs),
         calls=sum(len(job.take_log.calls) for job in jobs),
         size_bytes=size_bytes,
@@ -223,15 +227,14 @@ def _refuse(out: Path, options: SheetOptions) -> None:
     refuse_own([out])
     if is_there(out) and not options.replace:
         raise InputError(f"{out}: exists already; name another folder, or add --replace")
-    if is_there(out) and not _is_ours(out):
+    if is_there(out) and not is_sheet(out):
         raise InputError(f"{out}: holds no sheet of calltag, so it is left alone; name another")
-
-
-def _is_ours(folder: Path) -> bool:
-    try:
-        return MARK in (folder / INDEX).read_text("utf-8")[:2000]
-    except (OSError, UnicodeDecodeError):
-        return False
+    others = sorted(one.name for one in out.iterdir()) if is_there(out) else []
+    if other := next((name for name in others if not _PART.fullmatch(name)), None):
+        raise InputError(
+            f"{out}: holds {other}, which is no part of a sheet; move it elsewhere, or name"
+            " another folder"
+        )
 
 
 def _chosen(take_log: TakeLog, shown: Callable[[Call], bool], best: int | None) -> tuple[Call, ...]:
@@ -300,7 +303,7 @@ def _page(
     script = static_text("sheet.js")
     return render(
         "sheet.html",
-        mark=Markup(MARK),
+        mark=Markup(SHEET_MARK),
         policy=_policy(style, script, store.sources),
         style=Markup(style),
         script=Markup(script),

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -129,6 +130,16 @@ def test_only_what_the_user_labelled(run, rushes):
     assert "1 call kept" in run("keep", "--library", "lib", "--by-hand").err
     (row,) = rows(run("library", "find", "--library", "lib", "--as", "csv").out)
     assert (row["labelled_by"], row["confidence"]) == ("by hand", "1.0")
+
+
+def test_at_a_second_it_is_the_call_and_no_noise_around_it(run, rushes, tmp_path):
+    with Log(tmp_path / "calltag.db") as log:
+        one = log.take_log("B001.wav", features=True)
+        saw = call(0.5, "machine/saw", 99, end_s=11.0)
+        log.put(replace(one, calls=(saw, *one.calls)), feature_version=FEATURE_VERSION)
+    ran = run("keep", "--library", "lib", "--take", "B001.wav", "--at", "3.2")
+    assert ran.status == 0, ran.err
+    assert f"1 call kept in lib: {TYPES[1]} 1" in ran.err
 
 
 def test_a_dry_run_writes_nothing(run, rushes, tmp_path):

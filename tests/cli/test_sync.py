@@ -259,3 +259,22 @@ def test_timecode_goes_on_over_midnight(run, morning: Path) -> None:
             log.put(TakeLog(take=moved), feature_version=1)
     ran = run("sync", "r.wav", "a.wav", "--by-timecode", "--as", "json")
     assert outcomes(ran) == [("rec/r.wav", "cam/a.wav", "lined up")]
+
+
+def test_another_file_of_a_logged_takes_name_is_not_that_take(run, tmp_path) -> None:
+    """Cameras use names again; what was kept of the logged take stays."""
+    for folder, source in (("card", PAIR[0]), ("other", "ASH_C_0004.MP4")):
+        (tmp_path / folder).mkdir()
+        shutil.copy(demo_clips() / source, tmp_path / folder / PAIR[0])
+    shutil.copy(demo_clips() / PAIR[1], tmp_path / "card")
+    assert run("log", "card").status == 0
+    assert run("sync", *PAIR).status == 0
+    ran = run("sync", f"other/{PAIR[0]}", PAIR[1], "--as", "json")
+    assert json.loads(ran.out)[0]["take_a"] == str((tmp_path / "other" / PAIR[0]).resolve())
+    with Log(tmp_path / "calltag.db", create=False) as log:
+        assert [(one.take_a, one.take_b) for one in log.alignments()] == [PAIR]
+
+
+def test_a_place_that_is_no_number_is_refused(run) -> None:
+    names = [str(demo_clips() / name) for name in PAIR]
+    assert run("sync", *names, "--around", "nan").status == 2

@@ -14,6 +14,7 @@ from calltag.edit.selects_sound import (
     LOUDEST_DBFS,
     MATCHED_DBFS,
     PEAK_DBTP,
+    _loudest_dbfs,
     render_selects,
 )
 from calltag.errors import InputError, MediaError
@@ -76,6 +77,13 @@ def test_calls_lie_where_the_timeline_has_them(tmp_path, pit, rate):
         )
         < 1
     )
+
+
+def test_the_loudest_moment_counts_wherever_it_begins():
+    sound = np.zeros(2 * 48_000, np.float32)
+    sound[4_801 : 4_801 + 19_200] = 0.5
+    assert _loudest_dbfs(sound) == pytest.approx(20 * np.log10(0.5), abs=1e-6)
+    assert _loudest_dbfs(sound[:9_602]) == pytest.approx(20 * np.log10(0.5) - 3.01, abs=0.01)
 
 
 def test_levels_stay_unless_they_would_be_loud(tmp_path, pit):

@@ -58,6 +58,12 @@ def test_of_two_labels_the_one_with_more_in_common_counts() -> None:
     assert matched([call(10.0, 10.8), call(10.4, 11.4)], labels) == labels
 
 
+def test_of_two_labels_with_as_much_in_common_the_closer_one_counts() -> None:
+    loose, own = label(9.0, 13.0, "marsh hooter: boom"), label(10.0, 11.0, "no call")
+    for labels in ([loose, own], [own, loose]):
+        assert matched([call(10.0, 11.0), call(12.0, 12.5)], labels) == [own, loose]
+
+
 def test_all_notes_under_one_label_take_its_name() -> None:
     taken = with_labels(
         TakeLog(take=TAKE, calls=(call(1.0, 1.2), call(1.3, 1.5), call(3.0, 3.2))),

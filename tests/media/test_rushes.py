@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
+from calltag.files import SHEET_INDEX, SHEET_MARK
 from calltag.library.catalogue import Catalogue
 from calltag.media.rushes import PICTURE_SUFFIXES, SOUND_SUFFIXES, find_clips
 from calltag.media.wav_file import Bext, write_wav
@@ -212,3 +213,42 @@ def test_what_calltag_made_itself_is_passed_over(tmp_path: Path) -> None:
     asked_for = find_clips([tmp_path, tmp_path / "bed.wav"])
     assert "bed.wav" in [clip.path.name for clip in asked_for.clips]
     assert asked_for.own == 1
+
+
+def test_a_sheet_in_a_folder_is_no_rushes(tmp_path: Path) -> None:
+    sheet = tmp_path / "sheet"
+    touch(sheet, "call00001.mp3", "take0001.jpg")
+    (sheet / SHEET_INDEX).write_text(f"<!doctype html>\n<head>{SHEET_MARK}</head>")
+    touch(tmp_path / "other", "interview.mp3", "index.html")
+    rushes = find_clips([tmp_path])
+    assert [clip.name for clip in rushes.clips] == ["other/interview.mp3"]
+    assert rushes.own == 1
+
+
+def test_a_name_that_begins_like_a_home_folder_is_a_name(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    touch(tmp_path / "~no such user", "A001.MOV")
+    assert [clip.name for clip in find_clips([Path("~no such user")]).clips] == ["A001.MOV"]
+
+
+def test_a_clip_in_a_folder_that_may_be_listed_only_is_told_like_one(
+    tmp_path: Path, monkeypatch
+) -> None:
+    touch(tmp_path / "card", "A001.MOV")
+    really = Path.is_file
+
+    def refuse(path: Path, **options) -> bool:
+        if path.name == "A001.MOV":
+            raise PermissionError(13, "Permission denied")
+        return really(path, **options)
+
+    monkeypatch.setattr(Path, "is_file", refuse)
+    assert [clip.name for clip in find_clips([tmp_path]).clips] == ["card/A001.MOV"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names themselves")
+def test_a_folder_whose_name_is_no_text_is_told(tmp_path: Path) -> None:
+    folder = tmp_path / os.fsdecode(b"card\xff")
+    folder.mkdir()
+    with pytest.raises(InputError, match="name is no valid text; rename it"):
+        find_clips([folder])

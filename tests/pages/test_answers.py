@@ -81,6 +81,24 @@ def test_a_loose_label_of_several_sounds_is_taken_apart(session) -> None:
         assert log.labels() == [loose]
 
 
+def test_a_sound_under_a_loose_label_has_its_own_ends_on_the_card(session) -> None:
+    """Else its answer would cover the others, too."""
+    take = session.heard(session.numbers(Order.TAKE, Show.ALL)[0]).take
+    own = [one for one in session.hearing.by_number.values() if one.take == take]
+    first, second = own[:2]
+    ends = {"start_s": first.call.start_s, "end_s": second.call.end_s}
+    with Log(session.log_path) as log:
+        log.put_labels([Label(take=take.path, label="marsh hooter: boom", **ends)])
+    session.reload()
+    first, second = (session.heard(one.number) for one in (first, second))
+    assert first.label == second.label
+    assert session.shares_label(first)
+    saved = session.answer(second.number, "no call", second.call.span)
+    assert session.heard(first.number).label.label == "marsh hooter: boom"
+    assert not session.shares_label(session.heard(second.number))
+    assert saved.label == "no call"
+
+
 def test_what_was_changed_elsewhere_meanwhile_is_left(session) -> None:
     number = session.numbers(Order.TAKE, Show.ALL)[0]
     span = session.heard(number).call.span

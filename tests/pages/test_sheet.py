@@ -21,11 +21,12 @@ import soundfile
 from PIL import Image
 
 from calltag.errors import InputError
+from calltag.files import SHEET_INDEX
 from calltag.learn.by_hand import with_labels
 from calltag.log import Log
 from calltag.naming import labels_by_take
 from calltag.pages.excerpt import LOUDEST_LUFS, PEAK_DBTP
-from calltag.pages.sheet import INDEX, SheetOptions, SheetReport, write_sheet
+from calltag.pages.sheet import SheetOptions, SheetReport, write_sheet
 from calltag.records import CALL, Label, Problem, TakeLog
 from calltag.sound.loudness import LoudnessMeter
 
@@ -245,10 +246,10 @@ def few(log_path: Path, out: Path, **options: Any) -> SheetReport:
 
 
 def test_a_folder(folder: Path) -> None:
-    page = Page((folder / INDEX).read_text("utf-8"))
+    page = Page((folder / SHEET_INDEX).read_text("utf-8"))
     urls = [one["src"] for one in page.all("img")]
     urls += [one["data-sound"] for one in page.all("button") if "data-sound" in one]
-    assert {str(url) for url in urls} | {INDEX} == {file.name for file in folder.iterdir()}
+    assert {str(url) for url in urls} | {SHEET_INDEX} == {file.name for file in folder.iterdir()}
     assert [file.name for file in folder.parent.iterdir() if file.name.startswith(".")] == []
 
 
@@ -264,10 +265,14 @@ def test_a_folder_replaces_a_sheet_and_nothing_else(
     with pytest.raises(InputError, match="holds no sheet of calltag"):
         few(log_path, other, folder=True, replace=True)
     assert (other / "letter.txt").exists()
-    (folder / "old.png").write_bytes(b"")
+    (folder / "call09999.png").write_bytes(b"")
+    (folder / "notes.txt").write_text("mine")
+    with pytest.raises(InputError, match=r"holds notes\.txt, which is no part of a sheet"):
+        few(log_path, folder, folder=True, replace=True)
+    (folder / "notes.txt").unlink()
     few(log_path, folder, folder=True, replace=True)
-    assert not (folder / "old.png").exists()
-    assert (folder / INDEX).exists()
+    assert not (folder / "call09999.png").exists()
+    assert (folder / SHEET_INDEX).exists()
 
 
 @pytest.mark.parametrize("name", ["sheet.html", "sheet"])
@@ -390,7 +395,7 @@ def test_a_narrow_window_and_paper(
 
 
 def test_the_folder_opens_from_the_disk(folder: Path, page: Any) -> None:
-    page.goto((folder / INDEX).as_uri())
+    page.goto((folder / SHEET_INDEX).as_uri())
     until(page, "[...document.images].every((one) => one.naturalWidth > 0)")
     page.locator(".play").first.press("Enter")
     until(page, PLAYING)
