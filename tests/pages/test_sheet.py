@@ -377,6 +377,40 @@ def test_links_on_top_lead_to_calls_even_when_they_are_hidden(sheet: Path, page:
     until(page, f"document.activeElement === document.querySelector('{target} .play')")
 
 
+def test_a_link_to_a_hidden_call_scrolls_to_it(sheet: Path, page: Any) -> None:
+    page.set_viewport_size({"width": 1280, "height": 600})
+    page.goto(sheet.as_uri())
+    page.locator("#words").fill("nothing is called so")
+    link = page.locator(".overview td a").last
+    target = link.get_attribute("href")
+    link.press("Enter")
+    until(page, f"document.activeElement === document.querySelector('{target} .play')")
+    until(
+        page,
+        f"(({{top, bottom}}) => top >= 0 && bottom <= innerHeight)"
+        f"(document.querySelector('{target} h3').getBoundingClientRect())",
+    )
+
+
+def test_a_sound_that_is_stopped_at_once_can_be_played(sheet: Path, page: Any) -> None:
+    page.goto(sheet.as_uri())
+    page.evaluate(
+        "for (const at of [0, 0, 1, 2, 2]) document.querySelectorAll('.play')[at].click()"
+    )
+    page.wait_for_timeout(300)
+    for at in range(3):
+        assert page.locator(".play span").nth(2 * at).inner_text() == "Play"
+    assert page.locator('.play[aria-pressed="true"]').count() == 0
+
+
+def test_the_name_of_a_button_is_what_it_says(sheet: Path, page: Any) -> None:
+    """WCAG 2.2, 2.5.3: what is seen is part of the name."""
+    page.goto(sheet.as_uri())
+    call = page.locator(".call").first.get_attribute("data-type")
+    page.get_by_role("button", name=f"Play {call} at ").first.press("Enter")
+    page.get_by_role("button", name=f"Stop {call} at ").wait_for()
+
+
 def test_a_narrow_window_and_paper(
     sheet: Path, page: Any, accessible: Callable[[Any], None], photograph: Callable[..., None]
 ) -> None:

@@ -79,7 +79,10 @@ addEventListener("click", (event) => {
   const link = event.target.closest?.('a[href^="#"]');
   const target = link && document.getElementById(link.hash.slice(1));
   if (target?.closest("[hidden]")) form.reset();
-  if (target) setTimeout(() => (target.querySelector(".play") ?? target).focus?.({ preventScroll: true }));
+  if (target) setTimeout(() => {
+    (target.querySelector(".play") ?? target).focus?.({ preventScroll: true });
+    target.scrollIntoView();
+  });
 });
 
 // On paper there is no scrolling to what was not loaded yet.
@@ -90,11 +93,16 @@ addEventListener("beforeprint", () => {
 const audio = new Audio();
 let pressed = null;
 
+// The word on a button; the name of its call comes after it.
+function say(button, word) {
+  button.firstElementChild.textContent = word;
+}
+
 function stop() {
   if (pressed === null) return;
   audio.pause();
   pressed.setAttribute("aria-pressed", "false");
-  pressed.textContent = "Play";
+  say(pressed, "Play");
   const needle = pressed.closest(".call").querySelector(".needle");
   if (needle) needle.hidden = true;
   pressed = null;
@@ -106,11 +114,12 @@ function play(button) {
   if (again) return;
   pressed = button;
   button.setAttribute("aria-pressed", "true");
-  button.textContent = "Stop";
+  say(button, "Stop");
   audio.src = button.dataset.sound;
-  audio.play().then(follow, () => {
+  audio.play().then(follow, (error) => {
+    if (error.name === "AbortError") return; // stopped, or another was played, before it began
     if (pressed === button) stop();
-    button.textContent = "Cannot be played here";
+    say(button, "Cannot be played here");
   });
 }
 
