@@ -16,6 +16,7 @@ from calltag.library.find import Query, find
 from calltag.library.keep import KeepOptions, Wanted, keep_calls
 from calltag.library.story import Facts
 from calltag.log import Log
+from calltag.pages import browsing
 from calltag.pages.browsing import browsing_app
 from calltag.sound.features import FEATURE_VERSION
 
@@ -110,6 +111,57 @@ def test_what_is_picked_stays_while_one_asks_for_other_calls(opened, kept) -> No
         " && parseFloat(document.querySelectorAll('tr[data-key] td.number')[0].textContent)"
         " >= parseFloat(document.querySelectorAll('tr[data-key] td.number')[2].textContent)",
     )
+
+
+def test_space_plays_nothing_where_there_is_nothing_to_play(opened) -> None:
+    page = opened
+    key = page.locator("tr[data-key]").nth(1).get_attribute("data-key")
+
+    def unplayable(route) -> None:
+        answer = route.fetch()
+        text = answer.text().replace('data-playable="yes"', 'data-playable="no"')
+        route.fulfill(response=answer, body=text)
+
+    page.route(f"**/kept/{key}", unplayable)
+    page.locator(".hear").first.press("Enter")
+    page.wait_for_selector("dialog[open]")
+    page.keyboard.press("Enter")
+    until(page, "document.querySelector('.needle')?.hidden === false")
+    page.locator(".hear").nth(1).press("Enter")
+    page.wait_for_selector(".card[data-playable=no]")
+    page.keyboard.press("Space")
+    page.wait_for_timeout(300)
+    assert page.evaluate("document.querySelector('.needle').hidden")
+    assert page.inner_text("#play span") == "Play"
+
+
+def test_the_focus_stays_on_the_button_that_turns(page, address, monkeypatch) -> None:
+    monkeypatch.setattr(browsing, "AT_ONCE", 6)
+    page.goto(address)
+    page.wait_for_selector("tr[data-key]")
+    page.get_by_role("button", name="Next sheet").press("Enter")
+    until(page, "document.querySelector('.sheet').dataset.offset === '6'")
+    assert page.evaluate("document.activeElement.textContent") == "Next sheet"
+    page.keyboard.press("Enter")
+    until(page, "document.querySelector('.sheet').dataset.offset === '12'")
+    assert page.evaluate("document.activeElement === document.querySelector('.hear')")
+
+
+def test_of_two_questions_the_later_is_answered(opened) -> None:
+    page = opened
+    held = []
+    page.route("**/found?*words=none*", lambda route: held.append(route))
+    page.fill("#words", "none")
+    page.keyboard.press("Enter")
+    while not held:
+        page.wait_for_timeout(10)
+    page.fill("#words", "keeper")
+    page.keyboard.press("Enter")
+    until(page, "document.querySelector('#status').textContent.startsWith('16')")
+    for route in held:
+        route.continue_()
+    page.wait_for_timeout(300)
+    assert page.locator("tr[data-key]").count() == 16
 
 
 def test_names_are_only_text(opened) -> None:

@@ -9,6 +9,7 @@ const $ = (id) => document.getElementById(id);
 const picked = new Set();
 let chosen = 0;
 let latest = 0;
+let question = 0;
 
 const player = new Player((share) => {
   const needle = document.querySelector(".needle");
@@ -31,16 +32,29 @@ function alertOf(error) {
 }
 
 async function find(offset = 0) {
+  const wanted = ++question;
   const query = new URLSearchParams(new FormData($("question")));
   query.set("offset", offset);
+  const sheet = await (await asked(`found?${query}`)).text();
+  if (wanted !== question) return;
+  const focused = $("found").contains(document.activeElement);
+  const way = turns().indexOf(document.activeElement);
   // Rendered by the server from a template that escapes whatever is put into it.
-  $("found").innerHTML = await (await asked(`found?${query}`)).text();
+  $("found").innerHTML = sheet;
   for (const row of rows()) {
     row.querySelector(".pick").checked = picked.has(Number(row.dataset.key));
     row.classList.toggle("chosen", Number(row.dataset.key) === chosen);
   }
+  if (focused) {
+    const turn = turns()[way];
+    (turn && !turn.disabled ? turn : $("found").querySelector(".hear"))?.focus();
+  }
   const total = Number($("found").querySelector(".sheet").dataset.total);
   tell(total === 1 ? "1 kept call found." : `${total} kept calls found.`);
+}
+
+function turns() {
+  return [...$("found").querySelectorAll(".turn")];
 }
 
 function rows() {
@@ -55,7 +69,8 @@ async function hear(row) {
     one.querySelector(".hear").removeAttribute("aria-current");
   }
   row.querySelector(".hear").setAttribute("aria-current", "true");
-  player.stop();
+  player.clear();
+  if ($("play")) $("play").disabled = true;
   const card = await (await asked(`kept/${chosen}`)).text();
   if (wanted !== latest) return;
   $("kept").innerHTML = card;

@@ -27,19 +27,27 @@ export class Player {
 
   // Takes an encoded sound as a promise of its bytes; what was playing stops.
   async load(bytes) {
-    const wanted = ++this.#wanted;
-    this.stop();
-    this.#buffer = null;
+    this.clear();
+    const wanted = this.#wanted;
     const encoded = (await bytes).slice(0); // decoding empties what it is given
     const buffer = await this.#audio().decodeAudioData(encoded);
     if (wanted === this.#wanted) this.#buffer = buffer;
     return wanted === this.#wanted;
   }
 
+  // Forgets its sound, and what is on its way.
+  clear() {
+    this.#wanted += 1;
+    this.stop();
+    this.#buffer = null;
+  }
+
   async play() {
-    if (this.#buffer === null) return;
+    const buffer = this.#buffer;
+    if (buffer === null) return;
     const context = this.#audio();
     if (context.state === "suspended") await context.resume();
+    if (buffer !== this.#buffer) return;
     this.stop();
     this.#start(0);
     this.#tick();
