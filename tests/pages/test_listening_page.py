@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from calltag.log import Log
+from calltag.pages.heard import Order, Show
 from calltag.pages.listening import listening_app
 from calltag.pages.session import Session
 
@@ -277,6 +278,151 @@ def test_too_few_labels_to_teach_is_told(opened) -> None:
     page.keyboard.press("g")
     page.wait_for_selector("#alert:not([hidden])", timeout=60_000)
     assert "label five or more sounds" in page.inner_text("#alert")
+
+
+@pytest.fixture
+def taught(page):
+    """Answers for the server that teaching runs, until `end` is called; then lists are reversed."""
+    state = {"running": True, "step": "fitting", "seconds": 1, "report": "Learnt.", "problem": ""}
+
+    def queue(route) -> None:
+        answer = route.fetch()
+        said = answer.json()
+        if not state["running"]:
+            said["numbers"].reverse()
+        route.fulfill(response=answer, json=said)
+
+    page.route("**/teach", lambda route: route.fulfill(json=state))
+    page.route("**/queue?*", queue)
+    return lambda: state.update(running=False)
+
+
+def test_what_is_typed_when_teaching_ends_is_of_the_sound_in_view(taught, opened, log_path) -> None:
+    page = opened
+    ready(page)
+    page.keyboard.press("ArrowRight")
+    until(page, "document.getElementById('place').textContent.startsWith('sound 2 of')")
+    ready(page)
+    title = page.inner_text(".card-title")
+    count = int(page.inner_text("#place").rpartition(" ")[2])
+    page.keyboard.press("e")
+    page.keyboard.press("ArrowLeft")
+    end_s = float(page.get_attribute(".edge.start", "aria-valuenow"))
+    page.keyboard.press("g")
+    page.keyboard.press("t")
+    page.keyboard.type("now")
+    taught()
+    until(page, "document.getElementById('status').textContent.includes('in order again')")
+    page.keyboard.type(" heard")
+    assert page.input_value("#typed") == "now heard"
+    assert page.inner_text(".card-title") == title
+    assert page.inner_text("#place") == f"sound {count - 1} of {count}"
+    page.keyboard.press("Enter")
+    wait_for_labels(page, 1)
+    assert page.input_value("#typed") == ""
+    with Log(log_path) as log:
+        (label,) = log.labels()
+    assert label.label == "now heard"
+    assert label.start_s == pytest.approx(end_s, abs=0.006)
+
+
+def test_an_order_asked_for_while_the_page_is_busy_comes_after(opened, log_path) -> None:
+    page = opened
+    ready(page)
+    held = []
+    page.route("**/answer", lambda route: held.append(route))
+    page.keyboard.press("n")
+    until(page, "document.getElementById('card').getAttribute('aria-busy') === 'true'")
+    page.select_option("#show", "labelled")
+    while not held:
+        page.wait_for_timeout(10)
+    held[0].continue_()
+    until(page, "document.getElementById('place').textContent === 'sound 1 of 1'")
+    ready(page)
+    assert "You said no call" in page.inner_text(".card .guess")
+
+
+def test_a_key_that_is_held_labels_one_sound(opened, log_path) -> None:
+    page = opened
+    ready(page)
+    page.keyboard.down("n")
+    wait_for_labels(page, 1)
+    for _ in range(3):
+        page.keyboard.down("n")  # as the keyboard repeats it
+        page.wait_for_timeout(100)
+        ready(page)
+    page.keyboard.up("n")
+    assert labels(log_path) == ["no call"]
+    for place in (3, 4):
+        page.keyboard.down("ArrowRight")
+        until(page, f"document.getElementById('place').textContent.startsWith('sound {place} of')")
+        ready(page)
+
+
+def test_a_sound_that_cannot_be_shown_is_not_answered_for(page, served, log_path) -> None:
+    session = Session(log_path)
+    first, second = session.numbers(Order.USEFUL, Show.OPEN)[:2]
+    address = f"**/sound/{second}"
+    page.route(address, lambda route: route.fulfill(status=500, body="Out of order."))
+    page.goto(served(listening_app(session)))
+    page.wait_for_selector(".card")
+    ready(page)
+    page.keyboard.press("n")
+    page.wait_for_selector("#alert:not([hidden])")
+    ready(page)
+    assert page.inner_text("#alert") == "Out of order."
+    assert page.locator(".card").count() == 0
+    page.keyboard.press("w")
+    page.wait_for_timeout(300)
+    assert labels(log_path) == ["no call"]
+    page.unroute(address)
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_selector(f".card[data-number='{first}']")
+    ready(page)
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector(f".card[data-number='{second}']")
+    ready(page)
+    page.keyboard.press("w")
+    wait_for_labels(page, 2)
+    assert session.heard(second).label.label == "wind"
+
+
+def test_an_undo_that_fails_can_be_tried_again(opened, log_path) -> None:
+    page = opened
+    ready(page)
+    page.keyboard.press("n")
+    wait_for_labels(page, 1)
+    page.route("**/undo", lambda route: route.fulfill(status=409, json={"problem": "Locked."}))
+    page.keyboard.press("u")
+    page.wait_for_selector("#alert:not([hidden])")
+    ready(page)
+    page.unroute("**/undo")
+    page.keyboard.press("u")
+    wait_for_labels(page, 0)
+    assert page.is_disabled("#undo")
+
+
+def test_space_plays_nothing_where_there_is_nothing_to_play(page, served, log_path) -> None:
+    session = Session(log_path)
+    second = session.numbers(Order.USEFUL, Show.OPEN)[1]
+
+    def unplayable(route) -> None:
+        answer = route.fetch()
+        text = answer.text().replace('data-playable="yes"', 'data-playable="no"')
+        route.fulfill(response=answer, body=text)
+
+    page.route(f"**/sound/{second}", unplayable)
+    page.goto(served(listening_app(session)))
+    page.wait_for_selector(".card")
+    start_listening(page)
+    until(page, "!document.querySelector('.needle').hidden")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector(f".card[data-number='{second}']")
+    ready(page)
+    page.keyboard.press("Space")
+    page.wait_for_timeout(300)
+    assert page.evaluate("document.querySelector('.needle').hidden")
+    assert page.inner_text("#play span") == "Play"
 
 
 def test_letter_keys_can_be_switched_off(opened, log_path) -> None:

@@ -1,4 +1,4 @@
-// Talks to the page's server; what it refuses comes as an error with a sentence.
+// Talks to the page's server; what it refuses comes as an error with a sentence and its status.
 
 export async function asked(address, body) {
   let answer;
@@ -17,7 +17,7 @@ export async function asked(address, body) {
     try {
       sentence = JSON.parse(text).problem;
     } catch { /* no JSON: the text itself */ }
-    throw new Error(sentence);
+    throw Object.assign(new Error(sentence), { status: answer.status });
   }
   return answer;
 }

@@ -17,6 +17,7 @@ let last = "";
 let sitting = 0;
 let known = [];
 const undone = []; // answers to take back, the latest last
+const waiting = []; // { work, told }: what is to be done when the page is no longer busy
 const ahead = new Map(); // number -> { card, sound }: promises of what is shown and played
 
 const player = new Player((share) => {
@@ -31,18 +32,23 @@ const completion = new Completion($("typed"), $("choices"));
 
 // Talking to the server
 
-async function asking(work) {
-  if (busy) return;
+// Tells whether the work was done. While the page is busy it is dropped, or waits its turn.
+async function asking(work, { waits = false } = {}) {
+  if (busy) return waits && new Promise((told) => waiting.push({ work, told }));
   // What is typed before the next sound is there would be said of a sound that nobody heard.
   busy = true;
   $("card").setAttribute("aria-busy", "true");
   try {
     await work();
+    return true;
   } catch (error) {
     alertOf(error.message);
+    return false;
   } finally {
     busy = false;
     $("card").setAttribute("aria-busy", "false");
+    const next = waiting.shift();
+    if (next) asking(next.work).then(next.told);
   }
 }
 
@@ -58,17 +64,18 @@ function alertOf(text) {
 
 // The list
 
-async function load(keep) {
+async function load({ reload = true, stay = false } = {}) {
   const query = new URLSearchParams({ order: $("order").value, show: $("show").value });
-  if (!keep) query.set("reload", "1");
+  if (reload) query.set("reload", "1");
   const queue = await (await asked(`queue?${query}`)).json();
-  const here = numbers[place];
+  const here = stay ? shown()?.number : undefined;
+  if (here !== undefined && !queue.numbers.includes(here)) queue.numbers.splice(place, 0, here);
   numbers = queue.numbers;
   ahead.clear();
-  place = keep ? Math.max(0, numbers.indexOf(here)) : 0;
+  place = Math.max(0, numbers.indexOf(here));
   known = [];
   stand(queue);
-  await show();
+  await (here === undefined ? show() : renew());
 }
 
 function stand(standing) {
@@ -112,20 +119,51 @@ function isNoise(word) {
 function fetched(number) {
   if (!ahead.has(number)) {
     const sound = asked(`sound/${number}/sound.wav`).then((answer) => answer.arrayBuffer());
-    sound.catch(() => {});
     const card = asked(`sound/${number}`).then((answer) => answer.text());
-    card.catch(() => {});
-    ahead.set(number, { card, sound });
+    const both = { card, sound };
+    ahead.set(number, both);
+    // What could not be had is asked for again the next time.
+    const drop = () => ahead.get(number) === both && ahead.delete(number);
+    sound.catch(drop);
+    card.catch(drop);
     if (ahead.size > 12) ahead.delete(ahead.keys().next().value);
   }
   return ahead.get(number);
 }
 
-async function show() {
-  player.stop();
+// The sound in view, which alone can be answered for; null while there is none.
+function shown() {
+  const article = edges && $("card").querySelector(".card");
+  return article && { article, number: Number(article.dataset.number) };
+}
+
+function standAt() {
   $("place").textContent = numbers.length ? `sound ${place + 1} of ${numbers.length}` : "";
   $("back").disabled = place === 0;
   $("on").disabled = place >= numbers.length;
+}
+
+function offer(guess) {
+  $("yes").disabled = guess === "";
+  $("yes").querySelector("span").textContent = guess === "" ? "Yes (no guess yet)" : "Yes";
+}
+
+// Puts nothing in view: no answer and no key finds a sound.
+function clear() {
+  edges = null;
+  player.clear();
+  $("card").replaceChildren();
+  for (const id of ["yes", "no", "again", "unsure", "play", "edges"]) $(id).disabled = true;
+}
+
+// What is being typed goes on being typed.
+function focusTitle() {
+  if (document.activeElement !== $("typed")) $("card").querySelector(".card-title")?.focus({ preventScroll: true });
+}
+
+async function show() {
+  clear();
+  standAt();
   const number = numbers[place];
   if (number === undefined) return finished();
   const { card, sound } = fetched(number);
@@ -137,16 +175,26 @@ async function show() {
     article.querySelector(".to").textContent = clock(end);
     tell(`Ends moved: ${start.toFixed(2)} to ${end.toFixed(2)} s. They are kept with the answer.`);
   });
-  const guess = article.dataset.guess;
-  $("yes").disabled = guess === "";
-  $("yes").querySelector("span").textContent = guess === "" ? "Yes (no guess yet)" : "Yes";
+  offer(article.dataset.guess);
+  $("again").disabled = last === "";
   for (const button of $("desk").querySelectorAll("button")) {
     if (button.id === "" || ["no", "unsure"].includes(button.id)) button.disabled = false;
   }
-  $("play").disabled = true;
   $("edges").disabled = article.dataset.playable !== "yes";
-  article.querySelector(".card-title").focus({ preventScroll: true });
+  focusTitle();
   if (article.dataset.playable === "yes") prepare(sound);
+  for (const next of numbers.slice(place + 1, place + 3)) fetched(next);
+}
+
+// Takes up what is now thought of the sound in view; its ends, its playing and the focus stay.
+async function renew() {
+  standAt();
+  const { article, number } = shown();
+  const fresh = document.createElement("template");
+  fresh.innerHTML = await fetched(number).card;
+  article.dataset.guess = fresh.content.querySelector(".card").dataset.guess;
+  article.querySelector(".guess").replaceWith(fresh.content.querySelector(".guess"));
+  offer(article.dataset.guess);
   for (const next of numbers.slice(place + 1, place + 3)) fetched(next);
 }
 
@@ -162,7 +210,6 @@ async function prepare(sound) {
 }
 
 function finished() {
-  edges = null;
   const box = document.createElement("div");
   box.className = "finished";
   const title = document.createElement("h2");
@@ -173,8 +220,7 @@ function finished() {
   text.textContent = "Press G to teach from the labels, or choose other sounds above. This page can be closed: all answers are in the log.";
   box.append(title, text);
   $("card").replaceChildren(box);
-  for (const id of ["yes", "no", "again", "unsure", "play", "edges"]) $(id).disabled = true;
-  title.focus({ preventScroll: true });
+  focusTitle();
 }
 
 async function step(by) {
@@ -187,8 +233,13 @@ async function step(by) {
 // Answers
 
 async function say(label) {
-  if (edges === null || label === "") return;
-  const number = numbers[place];
+  if (await save(label)) await step(1);
+}
+
+// Tells whether there was a sound to save it for.
+async function save(label) {
+  const number = shown()?.number;
+  if (number === undefined || label === "") return false;
   const body = { number, label, start_s: edges.start, end_s: edges.end };
   const saved = await (await asked("answer", body)).json();
   undone.push(saved.answer);
@@ -200,19 +251,24 @@ async function say(label) {
   $("undo").disabled = false;
   stand(saved);
   tell(`Saved: ${saved.label}.`);
-  await step(1);
+  return true;
 }
 
 async function undo() {
   const answer = undone.at(-1);
   if (answer === undefined) return;
+  const forget = () => {
+    undone.pop();
+    $("undo").disabled = undone.length === 0;
+  };
   let taken;
   try {
     taken = await (await asked("undo", { answer })).json();
-  } finally {
-    undone.pop(); // also where it cannot be taken back any more
-    $("undo").disabled = undone.length === 0;
+  } catch (error) {
+    if (error.status === 400) forget(); // it cannot be taken back any more
+    throw error;
   }
+  forget();
   sitting -= 1;
   ahead.delete(taken.number);
   stand(taken);
@@ -274,14 +330,16 @@ async function teachAndTell() {
   if (state.problem) return alertOf(state.problem);
   $("report-text").textContent = state.report;
   $("report").hidden = false;
-  await asking(() => load(false));
-  tell(`Taught in ${state.seconds.toFixed(0)} s, and the list is in order again. What was learnt stands below.`);
+  const ordered = await asking(() => load({ stay: true }), { waits: true });
+  const taught = `Taught in ${state.seconds.toFixed(0)} s`;
+  if (ordered) tell(`${taught}, and the list is in order again. What was learnt stands below.`);
+  else $("status").textContent = `${taught}. What was learnt stands below.`;
 }
 
 // Keys and buttons
 
 const keys = {
-  " ": play,
+  " ": () => $("play").click(),
   l: () => $("loop").click(),
   s: () => $("slow").click(),
   e: moveEnds,
@@ -309,12 +367,15 @@ document.addEventListener("keydown", (event) => {
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   const noise = document.querySelector(`.noise[data-key="${CSS.escape(key)}"]`);
   const known = /^[1-9]$/.test(key) ? $("known").children[key - 1]?.firstElementChild : null;
-  if (noise && event.shiftKey) openField(`${noise.dataset.label}/`);
-  else if (noise) noise.click();
-  else if (known) known.click();
-  else if (Object.hasOwn(keys, key)) keys[key]();
+  let act;
+  if (noise && event.shiftKey) act = () => openField(`${noise.dataset.label}/`);
+  else if (noise) act = () => noise.click();
+  else if (known) act = () => known.click();
+  else if (Object.hasOwn(keys, key)) act = keys[key];
   else return;
   event.preventDefault();
+  // A key that is held answers once; only through the list it goes on and on.
+  if (!event.repeat || ["ArrowLeft", "ArrowRight"].includes(key)) act();
 });
 
 $("desk").addEventListener("click", (event) => {
@@ -336,8 +397,10 @@ $("type").addEventListener("submit", (event) => {
   const typed = $("typed").value.trim();
   if (typed === "") return;
   asking(async () => {
-    await say(typed);
+    if (!(await save(typed))) return;
     $("typed").value = "";
+    $("typed").blur();
+    await step(1);
   });
 });
 $("play").addEventListener("click", play);
@@ -348,7 +411,7 @@ $("teach").addEventListener("click", teachAndTell);
 $("back").addEventListener("click", () => asking(() => step(-1)));
 $("on").addEventListener("click", () => asking(() => step(1)));
 for (const id of ["order", "show"]) {
-  $(id).addEventListener("change", () => asking(() => load(false)));
+  $(id).addEventListener("change", () => asking(load, { waits: true }));
 }
 
-asking(() => load(true));
+asking(() => load({ reload: false }));
