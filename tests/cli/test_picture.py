@@ -84,8 +84,9 @@ def test_a_picture_that_cannot_be_read_is_told(filmed: Path, run) -> None:
 
 
 def test_takes_are_looked_at(filmed: Path, run) -> None:
-    assert "picture" not in run("takes", "--take", "A00[12].mov").out.splitlines()[0]
-    ran = run("takes", "--take", "A00[12].mov", "--picture", "--as", "json")
+    both = ("--take", "A001.mov", "--take", "A002.mov")
+    assert "picture" not in run("takes", *both).out.splitlines()[0]
+    ran = run("takes", *both, "--picture", "--as", "json")
     assert ran.status == 0
     assert [row["picture"] for row in json.loads(ran.out)] == ["shaky, sharp", "steady, sharp"]
     known = run("takes")
