@@ -22,33 +22,7 @@ from calltag.errors import CalltagError
 BUSY_TIMEOUT_S = 30.0
 """How long to wait for another process that is writing."""
 
-CATALOGUE_ID = 0x63746C62
-"""Mark of a call library's catalogue: "ctlb"."""
-
-_ID_AT = 68  # of a file's header (SQLite, "Database File Format", section 1.3)
-
 Migration = Callable[[sqlite3.Connection], None]
-
-
-def application_id(path: Path) -> int:
-    """Tell whose SQLite file one is, without opening it.
-
-    Parameters
-    ----------
-    path : Path
-        Any file.
-
-    Returns
-    -------
-    int
-        The mark in its header; 0 where there is none, or it cannot be read.
-    """
-    try:
-        with path.open("rb") as file:
-            head = file.read(_ID_AT + 4)
-    except OSError:
-        return 0
-    return int.from_bytes(head[_ID_AT:], "big") if head.startswith(b"SQLite format 3\0") else 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

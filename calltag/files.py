@@ -10,8 +10,8 @@ from pathlib import Path
 
 from calltag.errors import CalltagError, InputError, WriteError
 
-CATALOGUE_NAME = "catalogue.db"
-"""The catalogue of a call library, by which its folder is known."""
+CATALOGUE_NAME, CATALOGUE_ID = "catalogue.db", 0x63746C62
+"""The catalogue of a call library, and its mark ("ctlb"), by which its folder is known."""
 
 SHEET_INDEX, SHEET_MARK = "index.html", '<meta name="generator" content="calltag sheet">'
 """The page of a sheet that is a folder, and what tells that calltag wrote it."""
@@ -22,6 +22,7 @@ MODEL_CARD = "card.json"
 _numbers = itertools.count(1)
 
 _DATABASE = b"SQLite format 3\0"
+_ID_AT = 68  # of a database's header (SQLite, "Database File Format", section 1.3)
 _BESIDE_DATABASE = ("-wal", "-shm", "-journal")
 
 
@@ -165,6 +166,23 @@ def is_sheet(folder: Path) -> bool:
             return SHEET_MARK in file.read(2000)
     except (OSError, UnicodeDecodeError):
         return False
+
+
+def is_library(folder: Path) -> bool:
+    """Tell whether a folder is a call library.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder.
+
+    Returns
+    -------
+    bool
+        Whether its catalogue is marked as one; False where it has none, or it cannot be read.
+    """
+    mark = CATALOGUE_ID.to_bytes(4, "big")
+    return _begins_with(folder / CATALOGUE_NAME, _DATABASE, mark, at=_ID_AT)
 
 
 def refuse_own(paths: Collection[Path]) -> None:

@@ -20,9 +20,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from calltag.database import CATALOGUE_ID, Closing, Database, Kind
+from calltag.database import Closing, Database, Kind
 from calltag.errors import InputError, LibraryError
-from calltag.files import CATALOGUE_NAME
+from calltag.files import CATALOGUE_ID, CATALOGUE_NAME
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
 from calltag.library.story import Story, from_plain, pack_features, to_plain, unpack_features

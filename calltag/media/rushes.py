@@ -14,9 +14,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 
-from calltag.database import CATALOGUE_ID, application_id
 from calltag.errors import InputError
-from calltag.files import CATALOGUE_NAME, is_sheet
+from calltag.files import is_library, is_sheet
 from calltag.media.wav_file import is_own
 
 PICTURE_SUFFIXES = frozenset(
@@ -77,7 +76,7 @@ class Clip:
     name: str
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Rushes:
     """What is in the rushes.
 
@@ -86,7 +85,7 @@ class Rushes:
     clips : list of Clip
         The clips of all folders.
     own : int
-        Files passed over that calltag made itself, and folders that hold a call library.
+        Files passed over that calltag made itself, and folders that hold a call library or a sheet.
     """
 
     clips: list[Clip]
@@ -97,7 +96,7 @@ def find_clips(folders: Sequence[Path]) -> Rushes:
     """Find every clip below the given folders, sorted as people count: clip 2 before clip 10.
 
     Sidecars, thumbnails, documents, proxies and hidden files are passed over, and what calltag made
-    of takes: beds, treated sound, copies with markers, call libraries. Links to folders are
+    of takes: beds, treated sound, copies with markers, sheets, call libraries. Links to folders are
     followed, each folder once. A clip that is reached twice is listed once. A folder below them
     that cannot be read is listed as if it were a clip, so that it is told like one.
 
@@ -152,7 +151,7 @@ def _below(folder: Path, own: set[str]) -> Iterator[Clip]:
             below.clear()
             continue
         seen.add((status.st_dev, status.st_ino))
-        if _is_library(Path(here)) or is_sheet(Path(here)):
+        if is_library(Path(here)) or is_sheet(Path(here)):
             below.clear()
             own.add(os.path.realpath(here))
             continue
@@ -180,10 +179,6 @@ def _whole_path(given: Path) -> Path:
         name = _name(str(folder))
         raise InputError(f"{name}: the folder's name is no valid text; rename it") from None
     return folder
-
-
-def _is_library(folder: Path) -> bool:
-    return application_id(folder / CATALOGUE_NAME) == CATALOGUE_ID
 
 
 def _is_file(path: Path) -> bool:
