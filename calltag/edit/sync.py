@@ -23,7 +23,7 @@ from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.records import Alignment, Problem
-from calltag.takes.companions import DAY_S
+from calltag.takes.companions import within_half_s
 
 WORTH_TELLING = 10.0
 """Evidence, see `Line.evidence`, with that of the rest, from which on a place is told: of unrelated
@@ -154,7 +154,7 @@ def sync_takes(
         for earlier, known in zip(sources, traces, strict=False):
             if known is not None:
                 heard, began_s = known
-                apart_s = (begins_s - began_s + DAY_S / 2) % DAY_S - DAY_S / 2  # over midnight
+                apart_s = within_half_s(begins_s - began_s)
                 within = Bounds(bounds.low_s + apart_s, bounds.high_s + apart_s)
                 comparisons.append(compare(heard, trace, earlier.name, source.name, bounds=within))
         traces.append((trace, begins_s) if every_pair or number == 0 else None)

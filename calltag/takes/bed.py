@@ -23,7 +23,7 @@ from calltag.media.reader import read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp
-from calltag.takes.companions import DAY_S, apart_s, recorded_at
+from calltag.takes.companions import DAY_S, apart_s, recorded_at, within_half_s
 from calltag.takes.standing import used_channel
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import NATURAL_SOUND
@@ -466,7 +466,7 @@ def _time_apart_s(take: Take, like: Take | None) -> float:
         if clocks[0] is None or clocks[1] is None:
             return DAY_S / 2
         apart = clocks[1] - clocks[0]
-    return abs((apart + DAY_S / 2) % DAY_S - DAY_S / 2)
+    return abs(within_half_s(apart))
 
 
 def _bext(bed: Bed, n_channels: int, like: Take | None, keep_calls: bool) -> Bext:

@@ -101,6 +101,29 @@ def apart_s(first: datetime, second: datetime) -> float:
     return (second - first).total_seconds()
 
 
+def within_half_s(apart_s: float, turn_s: float = DAY_S) -> float:
+    """Bring a difference of two clocks to within half a turn, as over midnight.
+
+    Parameters
+    ----------
+    apart_s : float
+        Seconds from one clock to the other.
+    turn_s : float
+        After how many seconds they show the same again.
+
+    Returns
+    -------
+    float
+        Seconds, from minus half a turn up to half a turn.
+
+    Examples
+    --------
+    >>> within_half_s(10.0 - 86_390.0)
+    20.0
+    """
+    return (apart_s + turn_s / 2) % turn_s - turn_s / 2
+
+
 def companions(
     take_log: TakeLog, others: Iterable[TakeLog], thresholds: Thresholds | None = None
 ) -> list[Companion]:
@@ -149,7 +172,7 @@ def _offset_s(take: Take, other: Take) -> float | None:
         by_date = apart_s(dates[0], dates[1])
     if clocks[0] is None or clocks[1] is None:
         return by_date
-    by_clock = (clocks[1] - clocks[0] + DAY_S / 2) % DAY_S - DAY_S / 2  # over midnight
+    by_clock = within_half_s(clocks[1] - clocks[0])
     # timecode that starts again with every take says nothing of the time of day; dates tell
     if by_date is not None and abs(_beside_zones(by_clock - by_date, dates)) > _CLOCKS_APART_S:
         return None
@@ -161,4 +184,4 @@ def _beside_zones(apart_s: float, dates: tuple[datetime | None, datetime | None]
     zones = [date is not None and date.tzinfo is not None for date in dates]
     if zones[0] == zones[1] or abs(apart_s) > _MOST_ZONE_S:
         return apart_s
-    return (apart_s + _HOUR_S / 2) % _HOUR_S - _HOUR_S / 2
+    return within_half_s(apart_s, _HOUR_S)

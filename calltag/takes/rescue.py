@@ -59,7 +59,6 @@ _THROUGHOUT = 0.9  # a cut over this part of the take is made over all of it
 _TOLD = 3
 _CEILING = 0.97  # a treated sound that would exceed full scale is turned down to this
 _READ_S = 60.0
-# what `calltag.sound.channels` says of a track that is better replaced by another
 _MACHINE_S, _MACHINES_HEARD = 8.0, 3  # a beat is told within seconds; reading more gains nothing
 
 
