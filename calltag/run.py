@@ -15,7 +15,7 @@ from functools import partial
 from pathlib import Path
 
 from calltag.errors import CalltagError, InputError, MediaError, ModelError
-from calltag.log import Log
+from calltag.log import Entry, Log
 from calltag.media.rushes import Clip, find_clips
 from calltag.naming import MODEL_NAME, finder, measure_labels, name_finds
 from calltag.plan import Job, Plan, make_plan, real_path
@@ -215,8 +215,8 @@ def log_rushes(
 
         load_model(model)  # told now, and not after an hour's work
     with Log(log_path) as log:
-        plan = make_plan(clips, log.entries(), feature_version=FEATURE_VERSION, force=force)
-        moved = tuple(_moved(log, plan))
+        entries = log.entries()
+        plan = make_plan(clips, entries, feature_version=FEATURE_VERSION, force=force)
         log.forget(plan.replaced)
         log.move(plan.moves)
         log.clear_problems(_settled(log, clips))
@@ -242,7 +242,7 @@ def log_rushes(
         own=found.own,
         analysed=done.analysed,
         known=len(plan.known),
-        moved=moved,
+        moved=tuple(_moved(entries, plan)),
         copied=done.copied,
         silent=tuple(done.silent),
         problems=tuple(sorted(done.problems, key=lambda problem: problem.path)),
@@ -366,9 +366,9 @@ class _Done:
         )
 
 
-def _moved(log: Log, plan: Plan) -> Iterator[tuple[str, str]]:
+def _moved(entries: Sequence[Entry], plan: Plan) -> Iterator[tuple[str, str]]:
     """Old and new names of what was moved, with the folder where the name is the same."""
-    before = {take.path: take.rushes for take in log.takes()}
+    before = {entry.take.path: entry.take.rushes for entry in entries}
     for old, (rushes, new) in plan.moves.items():
         if old == new:
             yield str(Path(before[old], old)), str(Path(rushes, new))

@@ -84,10 +84,8 @@ class Session:
 
     def reload(self) -> None:
         """Read all sounds anew, and put them in order."""
-        with (
-            self._lock,
-            self._opened() as log,
-        ):  # no answer meanwhile: it would be missing
+        # no answer meanwhile: it would be missing
+        with self._lock, self._opened() as log:
             self._hearing = hear(log, self._numbers, model=self.model, choose=self._choose)
 
     def numbers(self, order: Order, show: Show) -> list[int]:

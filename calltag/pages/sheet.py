@@ -225,11 +225,13 @@ def _refuse(out: Path, options: SheetOptions) -> None:
         refuse_existing([out], replace=options.replace)
         return
     refuse_own([out])
-    if is_there(out) and not options.replace:
+    if not is_there(out):
+        return
+    if not options.replace:
         raise InputError(f"{out}: exists already; name another folder, or add --replace")
-    if is_there(out) and not is_sheet(out):
+    if not is_sheet(out):
         raise InputError(f"{out}: holds no sheet of calltag, so it is left alone; name another")
-    others = sorted(one.name for one in out.iterdir()) if is_there(out) else []
+    others = sorted(one.name for one in out.iterdir())
     if other := next((name for name in others if not _PART.fullmatch(name)), None):
         raise InputError(
             f"{out}: holds {other}, which is no part of a sheet; move it elsewhere, or name"
