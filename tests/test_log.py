@@ -672,7 +672,7 @@ def test_what_a_log_of_version_5_says_of_broken_sound_is_understood(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, faults, broken, version
 ) -> None:
     path = tmp_path / "calltag.db"
-    monkeypatch.setattr("calltag.log.MIGRATIONS", MIGRATIONS[:5])
+    monkeypatch.setattr("calltag.log.store.MIGRATIONS", MIGRATIONS[:5])
     Log(path).close()
     monkeypatch.undo()
     db = sqlite3.connect(path)
@@ -702,7 +702,7 @@ def test_a_step_that_fails_leaves_the_old_log_as_it_was(
         db.execute("ALTER TABLE takes ADD COLUMN half_done TEXT")
         raise OSError("power cut")
 
-    monkeypatch.setattr("calltag.log.MIGRATIONS", (*MIGRATIONS[:1], fails))
+    monkeypatch.setattr("calltag.log.store.MIGRATIONS", (*MIGRATIONS[:1], fails))
     with pytest.raises(OSError, match="power cut"):
         Log(path)
     monkeypatch.undo()

@@ -1,44 +1,48 @@
-"""The log: one SQLite file that holds all that was found in the rushes.
+"""The log as it is read and written: its queries.
 
-Schema and queries, nothing else: what goes in and comes out are the records of `calltag.records`.
-Each take is written in one transaction, so that a run that is killed leaves whole takes behind.
-Exact rates are stored as text (``30000/1001``), lists of words as JSON, measurements as
-little-endian float32.
+What goes in and comes out are the records of `calltag.records`. Each take is written in one
+transaction, so that a run that is killed leaves whole takes behind.
 """
 
 from __future__ import annotations
 
-import json
-import math
-import re
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from calltag.database import BUSY_TIMEOUT_S, Closing, Database, Kind
 from calltag.errors import LogError
+from calltag.log._rows import (
+    CALL_COLUMNS,
+    NOISE_COLUMNS,
+    PICTURE_COLUMNS,
+    TAKE_COLUMNS,
+    blob_of,
+    call_of,
+    call_row,
+    features_of,
+    noise_of,
+    noise_row,
+    picture_of,
+    take_of,
+    take_row,
+)
+from calltag.log.schema import APPLICATION_ID, MIGRATIONS
 from calltag.records import (
     Alignment,
     Call,
     FloatArray,
     Label,
-    Levels,
     NoiseSpan,
     Picture,
     Problem,
-    Span,
     Take,
     TakeLog,
 )
-
-APPLICATION_ID = 0x63746C67
-"""Marks the file as ours in SQLite's header: "ctlg"."""
 
 SAME_LENGTH_S = 0.05
 """Takes whose lengths differ by less may be the same recording in another wrapping."""
@@ -49,170 +53,6 @@ _KIND = Kind(
     application_id=APPLICATION_ID,
     elsewhere="name the log with --log",
     mend="log the rushes again into a new one",
-)
-
-_STORED = np.dtype("<f4")
-
-
-def _first_schema(db: sqlite3.Connection) -> None:
-    for statement in (
-        """CREATE TABLE takes (
-            id INTEGER PRIMARY KEY,
-            path TEXT NOT NULL UNIQUE,
-            rushes TEXT NOT NULL,
-            digest TEXT NOT NULL,
-            size_bytes INTEGER NOT NULL,
-            duration_s REAL NOT NULL,
-            fps TEXT,
-            variable_rate INTEGER NOT NULL,
-            start_tc TEXT,
-            time_reference INTEGER,
-            recorded TEXT,
-            sample_rate_hz INTEGER,
-            channels INTEGER NOT NULL,
-            width INTEGER NOT NULL,
-            height INTEGER NOT NULL,
-            peak_dbfs REAL,
-            clipped INTEGER,
-            loudness_lufs REAL,
-            floor_dbfs REAL,
-            channel TEXT,
-            faults TEXT,
-            feature_version INTEGER NOT NULL,
-            logged_at TEXT NOT NULL)""",
-        "CREATE INDEX takes_by_digest ON takes (digest)",
-        """CREATE TABLE labels (
-            id INTEGER PRIMARY KEY,
-            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
-            start_s REAL NOT NULL,
-            end_s REAL NOT NULL,
-            label TEXT NOT NULL,
-            together TEXT,
-            UNIQUE (take_id, start_s, end_s))""",
-        """CREATE TABLE calls (
-            id INTEGER PRIMARY KEY,
-            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
-            label_id INTEGER UNIQUE REFERENCES labels (id) ON DELETE CASCADE,
-            start_s REAL NOT NULL,
-            end_s REAL NOT NULL,
-            low_hz REAL,
-            high_hz REAL,
-            peak_hz REAL,
-            snr_db REAL,
-            level_dbfs REAL,
-            call_probability REAL,
-            label TEXT NOT NULL,
-            confidence REAL,
-            noise TEXT NOT NULL,
-            features BLOB)""",
-        "CREATE INDEX calls_by_take ON calls (take_id, start_s)",
-        """CREATE TABLE noise (
-            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
-            start_s REAL NOT NULL,
-            end_s REAL NOT NULL,
-            kind TEXT NOT NULL,
-            confidence REAL,
-            level_dbfs REAL,
-            low_hz REAL,
-            high_hz REAL,
-            detail TEXT NOT NULL)""",
-        "CREATE INDEX noise_by_take ON noise (take_id, start_s)",
-        """CREATE TABLE problems (
-            rushes TEXT NOT NULL,
-            path TEXT NOT NULL,
-            reason TEXT NOT NULL,
-            PRIMARY KEY (rushes, path))""",
-    ):
-        db.execute(statement)
-
-
-def _model_of_each_take(db: sqlite3.Connection) -> None:
-    db.execute("ALTER TABLE takes ADD COLUMN model TEXT")
-
-
-def _takes_lined_up(db: sqlite3.Connection) -> None:
-    db.execute(
-        """CREATE TABLE alignments (
-            a_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
-            b_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
-            offset_s REAL NOT NULL,
-            drift_ppm REAL NOT NULL,
-            confidence REAL NOT NULL,
-            overlap_s REAL NOT NULL,
-            PRIMARY KEY (a_id, b_id))"""
-    )
-
-
-def _pictures_measured(db: sqlite3.Connection) -> None:
-    db.execute(
-        """CREATE TABLE pictures (
-            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
-            start_s REAL NOT NULL,
-            end_s REAL NOT NULL,
-            drift_permille_per_s REAL,
-            jitter_permille REAL,
-            blur_permille REAL,
-            pixel_permille REAL NOT NULL,
-            PRIMARY KEY (take_id, start_s, end_s))"""
-    )
-
-
-def _noise_taught(db: sqlite3.Connection) -> None:
-    db.execute("ALTER TABLE noise ADD COLUMN features BLOB")
-    db.execute("ALTER TABLE noise ADD COLUMN taught TEXT NOT NULL DEFAULT ''")
-
-
-# How stretches without sound were told before they were kept.
-_BETWEEN = re.compile(r"sound is (?:damaged|missing) between ([\d.]+) and ([\d.]+) s")
-_UP_TO = re.compile(r"(?:sound ends at|cannot be read beyond) ([\d.]+) s")
-_FROM = re.compile(r"sound starts ([\d.]+) s after the picture")
-_COUNTED = re.compile(r"sound is (?:damaged|missing) in \d+ more places")
-
-
-def _broken_stretches(db: sqlite3.Connection) -> None:
-    """Keep stretches without sound; a take of which some were only counted is analysed again."""
-    db.execute("ALTER TABLE takes ADD COLUMN broken TEXT")
-    for take_id, duration_s, faults in db.execute(
-        "SELECT id, duration_s, faults FROM takes WHERE faults IS NOT NULL"
-    ).fetchall():
-        spans = set()
-        for fault in json.loads(faults):
-            if place := _BETWEEN.search(fault):
-                spans.add((float(place[1]), float(place[2])))
-            elif place := _UP_TO.search(fault):
-                spans.add((float(place[1]), duration_s))
-            elif place := _FROM.search(fault):
-                spans.add((0.0, float(place[1])))
-            elif _COUNTED.search(fault):
-                db.execute("UPDATE takes SET feature_version = 0 WHERE id = ?", (take_id,))
-        db.execute("UPDATE takes SET broken = ? WHERE id = ?", (json.dumps(sorted(spans)), take_id))
-
-
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
-    _first_schema,
-    _model_of_each_take,
-    _takes_lined_up,
-    _pictures_measured,
-    _noise_taught,
-    _broken_stretches,
-)
-"""Steps from each schema version to the next. A step is never changed, only followed by another."""
-
-SCHEMA_VERSION = len(MIGRATIONS)
-"""The version that this program writes."""
-
-_TAKE_COLUMNS = (
-    "path, rushes, digest, size_bytes, duration_s, fps, variable_rate, start_tc, time_reference, "
-    "recorded, sample_rate_hz, channels, width, height, "
-    "peak_dbfs, clipped, loudness_lufs, floor_dbfs, channel, faults, broken"
-)
-_CALL_COLUMNS = (
-    "start_s, end_s, low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability, "
-    "label, confidence, noise, features"
-)
-_NOISE_COLUMNS = "start_s, end_s, kind, confidence, level_dbfs, low_hz, high_hz, detail, taught"
-_PICTURE_COLUMNS = (
-    "start_s, end_s, drift_permille_per_s, jitter_permille, blur_permille, pixel_permille"
 )
 
 
@@ -302,11 +142,9 @@ class Log(Closing):
         list of Entry
             One for each clip that was logged.
         """
-        rows = self._read(
-            f"SELECT feature_version, model, {_TAKE_COLUMNS} FROM takes ORDER BY path"
-        )
+        rows = self._read(f"SELECT feature_version, model, {TAKE_COLUMNS} FROM takes ORDER BY path")
         return [
-            Entry(take=_take(row), feature_version=feature_version, model=model)
+            Entry(take=take_of(row), feature_version=feature_version, model=model)
             for feature_version, model, *row in rows
         ]
 
@@ -346,24 +184,24 @@ class Log(Closing):
         LogError
             If the log has no such take.
         """
-        rows = self._read(f"SELECT {_TAKE_COLUMNS} FROM takes WHERE path = ?", (path,))
+        rows = self._read(f"SELECT {TAKE_COLUMNS} FROM takes WHERE path = ?", (path,))
         if not rows:
             raise LogError(
                 f"{path}: no such take in {self.path.name}; `calltag takes` lists their names"
             )
-        return self._take_log(_take(rows[0]), features=features)
+        return self._take_log(take_of(rows[0]), features=features)
 
     def _take_log(self, take: Take, *, features: bool) -> TakeLog:
         where = "WHERE take_id = (SELECT id FROM takes WHERE path = ?) ORDER BY start_s, end_s"
-        columns = _CALL_COLUMNS if features else _CALL_COLUMNS.replace("features", "NULL")
+        columns = CALL_COLUMNS if features else CALL_COLUMNS.replace("features", "NULL")
         calls = self._read(f"SELECT label_id, {columns} FROM calls {where}", (take.path,))
-        noise = self._read(f"SELECT {_NOISE_COLUMNS} FROM noise {where}", (take.path,))
-        pictures = self._read(f"SELECT {_PICTURE_COLUMNS} FROM pictures {where}", (take.path,))
+        noise = self._read(f"SELECT {NOISE_COLUMNS} FROM noise {where}", (take.path,))
+        pictures = self._read(f"SELECT {PICTURE_COLUMNS} FROM pictures {where}", (take.path,))
         return TakeLog(
             take=take,
-            calls=tuple(_call(row) for row in calls),
-            noise=tuple(_noise(row) for row in noise),
-            pictures=tuple(_picture(row) for row in pictures),
+            calls=tuple(call_of(row) for row in calls),
+            noise=tuple(noise_of(row) for row in noise),
+            pictures=tuple(picture_of(row) for row in pictures),
         )
 
     def put(self, take_log: TakeLog, *, feature_version: int) -> int:
@@ -391,9 +229,9 @@ class Log(Closing):
             If the log cannot be written.
         """
         take = take_log.take
-        columns = [*_TAKE_COLUMNS.split(", "), "feature_version", "model", "logged_at"]
+        columns = [*TAKE_COLUMNS.split(", "), "feature_version", "model", "logged_at"]
         values = [
-            *_take_row(take),
+            *take_row(take),
             feature_version,
             None,
             datetime.now(UTC).isoformat(" ", "seconds"),
@@ -424,8 +262,8 @@ class Log(Closing):
             _insert_calls(db, take_id, take_log.calls)
             marks = ", ".join("?" * 9)
             db.executemany(
-                f"INSERT INTO noise (take_id, {_NOISE_COLUMNS}) VALUES (?, {marks})",
-                [[take_id, *_noise_row(span)] for span in take_log.noise],
+                f"INSERT INTO noise (take_id, {NOISE_COLUMNS}) VALUES (?, {marks})",
+                [[take_id, *noise_row(span)] for span in take_log.noise],
             )
             db.execute(
                 "DELETE FROM problems WHERE rushes = ? AND path = ?", (take.rushes, take.path)
@@ -449,7 +287,7 @@ class Log(Closing):
         """
         with self._writing() as db:
             db.executemany(
-                f"INSERT OR REPLACE INTO pictures (take_id, {_PICTURE_COLUMNS}) "
+                f"INSERT OR REPLACE INTO pictures (take_id, {PICTURE_COLUMNS}) "
                 "SELECT id, ?, ?, ?, ?, ?, ? FROM takes WHERE path = ?",
                 [
                     (
@@ -675,11 +513,11 @@ class Log(Closing):
             In order of start.
         """
         rows = self._read(
-            f"SELECT {_NOISE_COLUMNS} FROM noise WHERE features IS NULL AND "
+            f"SELECT {NOISE_COLUMNS} FROM noise WHERE features IS NULL AND "
             "take_id = (SELECT id FROM takes WHERE path = ?) ORDER BY start_s, end_s",
             (path,),
         )
-        return [_noise(row) for row in rows]
+        return [noise_of(row) for row in rows]
 
     def put_measured_noise(
         self, path: str, measured: Iterable[tuple[NoiseSpan, FloatArray]]
@@ -703,7 +541,7 @@ class Log(Closing):
                 "UPDATE noise SET features = ? WHERE kind = ? AND start_s = ? AND end_s = ? AND "
                 "take_id = (SELECT id FROM takes WHERE path = ?)",
                 [
-                    (features.astype(_STORED).tobytes(), span.kind, span.start_s, span.end_s, path)
+                    (blob_of(features), span.kind, span.start_s, span.end_s, path)
                     for span, features in measured
                 ],
             )
@@ -848,7 +686,7 @@ def _tagged(
     ).fetchall()
     if not rows:
         return []
-    tags = tag(np.stack([_features(blob) for _, blob in rows]))
+    tags = tag(np.stack([features_of(blob) for _, blob in rows]))
     return [
         (label, float(confidence), key)
         for (label, confidence), (key, _) in zip(tags, rows, strict=True)
@@ -882,181 +720,6 @@ def _insert_calls(
 ) -> None:
     marks = ", ".join("?" * 12)
     db.executemany(
-        f"INSERT INTO calls (take_id, label_id, {_CALL_COLUMNS}) VALUES (?, ?, {marks})",
-        [[take_id, label_id, *_call_row(call, label)] for call in calls],
+        f"INSERT INTO calls (take_id, label_id, {CALL_COLUMNS}) VALUES (?, ?, {marks})",
+        [[take_id, label_id, *call_row(call, label)] for call in calls],
     )
-
-
-def _take_row(take: Take) -> list[object]:
-    levels = take.levels
-    return [
-        take.path,
-        take.rushes,
-        take.digest,
-        take.size_bytes,
-        take.duration_s,
-        None if take.fps is None else str(take.fps),
-        take.variable_rate,
-        take.start_tc,
-        take.time_reference,
-        take.recorded,
-        take.sample_rate_hz,
-        take.channels,
-        take.width,
-        take.height,
-        *(
-            [None] * 7
-            if levels is None
-            else [
-                levels.peak_dbfs,
-                levels.clipped,
-                levels.loudness_lufs,
-                levels.floor_dbfs,
-                levels.channel,
-                json.dumps(levels.faults),
-                json.dumps(levels.broken),
-            ]
-        ),
-    ]
-
-
-def _take(row: Sequence[Any]) -> Take:
-    (
-        path,
-        rushes,
-        digest,
-        size_bytes,
-        duration_s,
-        fps,
-        variable_rate,
-        start_tc,
-        time_reference,
-        recorded,
-        sample_rate_hz,
-        channels,
-        width,
-        height,
-        peak_dbfs,
-        clipped,
-        loudness_lufs,
-        floor_dbfs,
-        channel,
-        faults,
-        broken,
-    ) = row
-    levels = None
-    if channel is not None:
-        levels = Levels(
-            peak_dbfs=_number(peak_dbfs),
-            clipped=clipped,
-            loudness_lufs=_number(loudness_lufs),
-            floor_dbfs=_number(floor_dbfs),
-            channel=channel,
-            faults=tuple(json.loads(faults)),
-            broken=tuple(Span(*span) for span in json.loads(broken)),
-        )
-    return Take(
-        path=path,
-        rushes=rushes,
-        digest=digest,
-        size_bytes=size_bytes,
-        duration_s=duration_s,
-        fps=None if fps is None else Fraction(fps),
-        variable_rate=bool(variable_rate),
-        start_tc=start_tc,
-        time_reference=time_reference,
-        recorded=recorded,
-        sample_rate_hz=sample_rate_hz,
-        channels=channels,
-        width=width,
-        height=height,
-        levels=levels,
-    )
-
-
-def _call_row(call: Call, label: str | None) -> list[object]:
-    return [
-        float(call.start_s),
-        float(call.end_s),
-        float(call.low_hz),
-        float(call.high_hz),
-        float(call.peak_hz),
-        float(call.snr_db),
-        float(call.level_dbfs),
-        float(call.call_probability),
-        call.label if label is None else label,
-        float(call.confidence) if label is None else 1.0,
-        json.dumps(call.noise),
-        None if call.features is None else call.features.astype(_STORED).tobytes(),
-    ]
-
-
-def _call(row: Sequence[Any]) -> Call:
-    label_id, start_s, end_s, *numbers, label, confidence, noise, features = row
-    low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability = map(_number, numbers)
-    return Call(
-        start_s=start_s,
-        end_s=end_s,
-        low_hz=low_hz,
-        high_hz=high_hz,
-        peak_hz=peak_hz,
-        snr_db=snr_db,
-        level_dbfs=level_dbfs,
-        call_probability=call_probability,
-        label=label,
-        confidence=_number(confidence),
-        noise=tuple(json.loads(noise)),
-        by_hand=label_id is not None,
-        features=None if features is None else _features(features),
-    )
-
-
-def _noise_row(span: NoiseSpan) -> list[object]:
-    return [
-        float(span.start_s),
-        float(span.end_s),
-        span.kind,
-        float(span.confidence),
-        float(span.level_dbfs),
-        float(span.low_hz),
-        float(span.high_hz),
-        span.detail,
-        span.taught,
-    ]
-
-
-def _noise(row: Sequence[Any]) -> NoiseSpan:
-    start_s, end_s, kind, *numbers, detail, taught = row
-    confidence, level_dbfs, low_hz, high_hz = map(_number, numbers)
-    return NoiseSpan(
-        start_s=start_s,
-        end_s=end_s,
-        kind=kind,
-        confidence=confidence,
-        level_dbfs=level_dbfs,
-        low_hz=low_hz,
-        high_hz=high_hz,
-        detail=detail,
-        taught=taught,
-    )
-
-
-def _picture(row: Sequence[Any]) -> Picture:
-    start_s, end_s, drift, jitter, blur, pixel = row
-    return Picture(
-        start_s=start_s,
-        end_s=end_s,
-        drift_permille_per_s=drift,
-        jitter_permille=jitter,
-        blur_permille=blur,
-        pixel_permille=pixel,
-    )
-
-
-def _features(blob: bytes) -> FloatArray:
-    return np.frombuffer(blob, _STORED).astype(np.float32)
-
-
-def _number(value: float | None) -> float:
-    # SQLite keeps infinities but stores a NaN as NULL.
-    return math.nan if value is None else value

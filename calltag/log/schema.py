@@ -1,0 +1,159 @@
+"""The log's tables, and the steps from each version of them to the next."""
+
+from __future__ import annotations
+
+import json
+import re
+import sqlite3
+from collections.abc import Callable
+
+APPLICATION_ID = 0x63746C67
+"""Marks the file as ours in SQLite's header: "ctlg"."""
+
+
+def _first_schema(db: sqlite3.Connection) -> None:
+    for statement in (
+        """CREATE TABLE takes (
+            id INTEGER PRIMARY KEY,
+            path TEXT NOT NULL UNIQUE,
+            rushes TEXT NOT NULL,
+            digest TEXT NOT NULL,
+            size_bytes INTEGER NOT NULL,
+            duration_s REAL NOT NULL,
+            fps TEXT,
+            variable_rate INTEGER NOT NULL,
+            start_tc TEXT,
+            time_reference INTEGER,
+            recorded TEXT,
+            sample_rate_hz INTEGER,
+            channels INTEGER NOT NULL,
+            width INTEGER NOT NULL,
+            height INTEGER NOT NULL,
+            peak_dbfs REAL,
+            clipped INTEGER,
+            loudness_lufs REAL,
+            floor_dbfs REAL,
+            channel TEXT,
+            faults TEXT,
+            feature_version INTEGER NOT NULL,
+            logged_at TEXT NOT NULL)""",
+        "CREATE INDEX takes_by_digest ON takes (digest)",
+        """CREATE TABLE labels (
+            id INTEGER PRIMARY KEY,
+            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            label TEXT NOT NULL,
+            together TEXT,
+            UNIQUE (take_id, start_s, end_s))""",
+        """CREATE TABLE calls (
+            id INTEGER PRIMARY KEY,
+            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            label_id INTEGER UNIQUE REFERENCES labels (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            low_hz REAL,
+            high_hz REAL,
+            peak_hz REAL,
+            snr_db REAL,
+            level_dbfs REAL,
+            call_probability REAL,
+            label TEXT NOT NULL,
+            confidence REAL,
+            noise TEXT NOT NULL,
+            features BLOB)""",
+        "CREATE INDEX calls_by_take ON calls (take_id, start_s)",
+        """CREATE TABLE noise (
+            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            kind TEXT NOT NULL,
+            confidence REAL,
+            level_dbfs REAL,
+            low_hz REAL,
+            high_hz REAL,
+            detail TEXT NOT NULL)""",
+        "CREATE INDEX noise_by_take ON noise (take_id, start_s)",
+        """CREATE TABLE problems (
+            rushes TEXT NOT NULL,
+            path TEXT NOT NULL,
+            reason TEXT NOT NULL,
+            PRIMARY KEY (rushes, path))""",
+    ):
+        db.execute(statement)
+
+
+def _model_of_each_take(db: sqlite3.Connection) -> None:
+    db.execute("ALTER TABLE takes ADD COLUMN model TEXT")
+
+
+def _takes_lined_up(db: sqlite3.Connection) -> None:
+    db.execute(
+        """CREATE TABLE alignments (
+            a_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            b_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            offset_s REAL NOT NULL,
+            drift_ppm REAL NOT NULL,
+            confidence REAL NOT NULL,
+            overlap_s REAL NOT NULL,
+            PRIMARY KEY (a_id, b_id))"""
+    )
+
+
+def _pictures_measured(db: sqlite3.Connection) -> None:
+    db.execute(
+        """CREATE TABLE pictures (
+            take_id INTEGER NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            drift_permille_per_s REAL,
+            jitter_permille REAL,
+            blur_permille REAL,
+            pixel_permille REAL NOT NULL,
+            PRIMARY KEY (take_id, start_s, end_s))"""
+    )
+
+
+def _noise_taught(db: sqlite3.Connection) -> None:
+    db.execute("ALTER TABLE noise ADD COLUMN features BLOB")
+    db.execute("ALTER TABLE noise ADD COLUMN taught TEXT NOT NULL DEFAULT ''")
+
+
+# How stretches without sound were told before they were kept.
+_BETWEEN = re.compile(r"sound is (?:damaged|missing) between ([\d.]+) and ([\d.]+) s")
+_UP_TO = re.compile(r"(?:sound ends at|cannot be read beyond) ([\d.]+) s")
+_FROM = re.compile(r"sound starts ([\d.]+) s after the picture")
+_COUNTED = re.compile(r"sound is (?:damaged|missing) in \d+ more places")
+
+
+def _broken_stretches(db: sqlite3.Connection) -> None:
+    """Keep stretches without sound; a take of which some were only counted is analysed again."""
+    db.execute("ALTER TABLE takes ADD COLUMN broken TEXT")
+    for take_id, duration_s, faults in db.execute(
+        "SELECT id, duration_s, faults FROM takes WHERE faults IS NOT NULL"
+    ).fetchall():
+        spans = set()
+        for fault in json.loads(faults):
+            if place := _BETWEEN.search(fault):
+                spans.add((float(place[1]), float(place[2])))
+            elif place := _UP_TO.search(fault):
+                spans.add((float(place[1]), duration_s))
+            elif place := _FROM.search(fault):
+                spans.add((0.0, float(place[1])))
+            elif _COUNTED.search(fault):
+                db.execute("UPDATE takes SET feature_version = 0 WHERE id = ?", (take_id,))
+        db.execute("UPDATE takes SET broken = ? WHERE id = ?", (json.dumps(sorted(spans)), take_id))
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
+    _first_schema,
+    _model_of_each_take,
+    _takes_lined_up,
+    _pictures_measured,
+    _noise_taught,
+    _broken_stretches,
+)
+"""Steps from each schema version to the next. A step is never changed, only followed by another."""
+
+SCHEMA_VERSION = len(MIGRATIONS)
+"""The version that this program writes."""
