@@ -10,6 +10,7 @@ References
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -83,8 +84,12 @@ class Database:
         self._kind = kind
         if not path.parent.is_dir():
             raise kind.error(f"{path}: the folder {path.parent} does not exist; make it first")
+        locked = self._is_locked()
+        place = f"{path.absolute().as_uri()}?immutable=1" if locked else path
         with self._told():
-            self._db = sqlite3.connect(path, timeout=busy_timeout_s, isolation_level=None)
+            self._db = sqlite3.connect(
+                place, timeout=busy_timeout_s, isolation_level=None, uri=locked
+            )
         try:
             with self._told():
                 self._prepare(migrations)
@@ -157,6 +162,16 @@ class Database:
         """
         name = getattr(function, "__name__", "")
         self._db.create_function(name, n_values, function, deterministic=True)
+
+    def _is_locked(self) -> bool:
+        """Tell whether the file lies where nothing can be written, as on a disk kept for archive.
+
+        SQLite reads it there, though it cannot make its files beside it, once it is told that
+        nobody writes. What a writer that was killed has left beside it would not be read then.
+        """
+        beside = self.path.with_name(f"{self.path.name}-wal")
+        locked = self.path.is_file() and not os.access(self.path.parent, os.W_OK)
+        return locked and not (beside.is_file() and beside.stat().st_size)
 
     def _prepare(self, migrations: Sequence[Migration]) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,10 @@ KIND = Kind(
 def two_tables(db: sqlite3.Connection) -> None:
     db.execute("CREATE TABLE takes (name TEXT)")
     db.execute("CREATE TABLE calls (take TEXT)")
+
+
+def a_column_more(db: sqlite3.Connection) -> None:
+    db.execute("ALTER TABLE takes ADD COLUMN fps TEXT")
 
 
 def made_elsewhere(path: Path) -> bool:
@@ -70,3 +75,30 @@ def test_looking_leaves_no_transaction_behind(tmp_path: Path) -> None:
         db.execute("INSERT INTO takes VALUES ('A001.mov')")
     assert database.read("SELECT name FROM takes") == [("A001.mov",)]
     database.close()
+
+
+@pytest.mark.skipif(os.name != "posix" or os.getuid() != 0, reason="gives up rights, as root may")
+@pytest.mark.parametrize("name", ["kept.db", "100% of a #day?.db"])
+def test_a_file_where_nothing_can_be_written_is_read(name: str, tmp_path: Path) -> None:
+    """In WAL mode SQLite wants two files beside it even to read, unless it is told."""
+    folder = tmp_path / "archive"
+    folder.mkdir()
+    before = Database(folder / name, KIND, [two_tables])
+    with before.writing() as db:
+        db.execute("INSERT INTO takes VALUES ('A001.mov')")
+    before.close()
+    folder.chmod(0o555)
+    for above in (tmp_path, *tmp_path.parents[:-1]):
+        above.chmod(above.stat().st_mode | 0o055)
+    os.setresuid(65534, 65534, 0)
+    try:
+        kept = Database(folder / name, KIND, [two_tables])
+        assert kept.read("SELECT name FROM takes") == [("A001.mov",)]
+        with pytest.raises(LogError, match=r"may not be written to; copy it"), kept.writing() as db:
+            db.execute("INSERT INTO takes VALUES ('A002.mov')")
+        kept.close()
+        with pytest.raises(LogError, match=r"may not be written to; copy it"):
+            Database(folder / name, KIND, [two_tables, a_column_more])
+    finally:
+        os.setresuid(0, 0, 0)
+    assert [path.name for path in folder.iterdir()] == [name]
