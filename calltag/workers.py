@@ -238,9 +238,16 @@ def _on_cluster(
         indexes = {
             client.submit(function, item, pure=False): index for index, item in enumerate(items)
         }
+        blamed: list[int] = []
         for future in as_completed(list(indexes), loop=client.loop):
             index = indexes.pop(future)
             try:
                 yield Done(index, future.result())
             except KilledWorker:
+                blamed.append(index)
+        for index in blamed:  # all that a dying worker held are blamed: each has to die alone
+            try:
+                client.wait_for_workers(1, timeout=DASK_TIMEOUT_S)
+                yield Done(index, client.submit(function, items[index], pure=False).result())
+            except (KilledWorker, TimeoutError):
                 yield Done(index, None, died=True)

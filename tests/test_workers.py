@@ -157,6 +157,28 @@ def test_a_cluster_does_the_work_elsewhere_and_survives_a_death() -> None:
     assert done[1].died
 
 
+def test_a_cluster_gives_an_item_that_is_blamed_a_turn_alone(tmp_path: Path) -> None:
+    """Of all that a dying worker held, Dask cannot tell which it died over."""
+    distributed = pytest.importorskip("distributed")
+    deaths = distributed.scheduler.dask.config.get("distributed.scheduler.allowed-failures") + 1
+
+    def dies_while_others_are_about(item: int) -> int:
+        died = tmp_path / "died"
+        died.mkdir(exist_ok=True)
+        if item == 1 and len(list(died.iterdir())) < deaths:
+            (died / str(os.getpid())).touch()
+            os.kill(os.getpid(), signal.SIGKILL)
+        return item
+
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as cluster:
+        address = cluster.scheduler_address
+        done = list(work_through(dies_while_others_are_about, range(2), workers=1, dask=address))
+    assert len(list((tmp_path / "died").iterdir())) == deaths
+    assert {d.index: (d.result, d.died) for d in done} == {0: (0, False), 1: (1, False)}
+
+
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "hide"])
 def test_a_cluster_that_is_not_there_is_told(address: str) -> None:
     pytest.importorskip("distributed")
