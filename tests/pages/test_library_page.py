@@ -147,7 +147,8 @@ def test_the_focus_stays_on_the_button_that_turns(page, address, monkeypatch) ->
     assert page.evaluate("document.activeElement === document.querySelector('.hear')")
 
 
-def test_of_two_questions_the_later_is_answered(opened) -> None:
+@pytest.mark.parametrize("how_the_first_ends", ["continue_", "abort"])
+def test_of_two_questions_the_later_is_answered(opened, how_the_first_ends) -> None:
     page = opened
     held = []
     page.route("**/found?*words=none*", lambda route: held.append(route))
@@ -159,9 +160,10 @@ def test_of_two_questions_the_later_is_answered(opened) -> None:
     page.keyboard.press("Enter")
     until(page, "document.querySelector('#status').textContent.startsWith('16')")
     for route in held:
-        route.continue_()
+        getattr(route, how_the_first_ends)()
     page.wait_for_timeout(300)
     assert page.locator("tr[data-key]").count() == 16
+    assert page.locator("#alert").is_hidden()
 
 
 def test_names_are_only_text(opened) -> None:

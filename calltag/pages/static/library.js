@@ -31,12 +31,23 @@ function alertOf(error) {
   $("alert").hidden = false;
 }
 
+// The answer to a question, or null once another was asked: then it does not matter how it ends.
+async function textOf(path, matters) {
+  try {
+    const text = await (await asked(path)).text();
+    return matters() ? text : null;
+  } catch (error) {
+    if (matters()) throw error;
+    return null;
+  }
+}
+
 async function find(offset = 0) {
   const wanted = ++question;
   const query = new URLSearchParams(new FormData($("question")));
   query.set("offset", offset);
-  const sheet = await (await asked(`found?${query}`)).text();
-  if (wanted !== question) return;
+  const sheet = await textOf(`found?${query}`, () => wanted === question);
+  if (sheet === null) return;
   const focused = $("found").contains(document.activeElement);
   const way = turns().indexOf(document.activeElement);
   // Rendered by the server from a template that escapes whatever is put into it.
@@ -71,8 +82,8 @@ async function hear(row) {
   row.querySelector(".hear").setAttribute("aria-current", "true");
   player.clear();
   if ($("play")) $("play").disabled = true;
-  const card = await (await asked(`kept/${chosen}`)).text();
-  if (wanted !== latest) return;
+  const card = await textOf(`kept/${chosen}`, () => wanted === latest);
+  if (card === null) return;
   $("kept").innerHTML = card;
   $("loop").setAttribute("aria-pressed", String(player.loop));
   $("slow").setAttribute("aria-pressed", String(player.slow));
