@@ -84,7 +84,10 @@ def _write(text: str) -> None:
 
 
 def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
-    """Print a table that fits the terminal; what does not is left out, and that is said."""
+    """Print a table that fits the terminal; what does not is left out, and that is said.
+
+    A column that says nothing of any row is left out, too.
+    """
     from rich.cells import cell_len
     from rich.console import Console
     from rich.table import Table
@@ -95,7 +98,11 @@ def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
         max((cell_len(cell) for cell in (column.header, *cells)), default=0)
         for column, cells in zip(columns, zip(*rows, strict=True), strict=True)
     ]
-    kept = _kept(columns, widths, console.width)
+    told = [
+        not rows or column.rank == 0 or any(row[i] for row in rows)
+        for i, column in enumerate(columns)
+    ]
+    kept = _kept(columns, told, widths, console.width)
     table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
     for index in kept:
         column = columns[index]
@@ -109,13 +116,15 @@ def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
     for row in rows:
         table.add_row(*(Text(row[index]) for index in kept))
     console.print(table)
-    left_out = [column.header for i, column in enumerate(columns) if i not in kept]
+    left_out = [column.header for i, column in enumerate(columns) if told[i] and i not in kept]
     if left_out:
         say(f"(no room for: {', '.join(left_out)}; a wider window or --as csv shows them)")
 
 
-def _kept(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:
-    kept = list(range(len(columns)))
+def _kept(
+    columns: Sequence[Column], told: Sequence[bool], widths: Sequence[int], room: int
+) -> list[int]:
+    kept = [i for i in range(len(columns)) if told[i]]
 
     def needed() -> int:
         return sum(
