@@ -194,6 +194,47 @@ def test_how_much_there_is_to_compare_with(rng):
     assert np.exp(found["log_usual"]) == pytest.approx(1 + N_STEPS - 40)  # less than 15 s each side
 
 
+# --- what is there when it sounds alike -----------------------------------------------------------
+
+
+def revving(rng, n=N_STEPS):
+    """Mel power of a motor whose ridges go up and down the bands with its speed."""
+    knots = np.arange(0, n + 60, 60)
+    speed = np.interp(np.arange(n), knots, rng.uniform(5, 15, len(knots)))
+    ridges = np.cos(2 * np.pi * np.arange(N_MELS) / speed[:, None])
+    levels = np.repeat(10 ** ((-60 + 15 * ridges) / 10), FRAMES_PER_STEP, axis=0)
+    return levels.astype(np.float32) * noise(rng, n, mean=1)
+
+
+def test_what_stands_out_of_a_motor_is_over_what_is_expected(rng):
+    mel = revving(rng)
+    usual = named(heard(odds(EVENT)), mel)
+    mel[frames(*EVENT), BAND - 1 : BAND + 2] = 10 ** (-40 / 10)
+    found = named(heard(odds(EVENT)), mel)
+    assert found["over_expected_db"] > usual["over_expected_db"] + 10
+    assert found["over_expected"] > usual["over_expected"] + 5
+    assert found["over_loud_expected_db"] > 5 > usual["over_loud_expected_db"]
+    assert found["clearest_over_expected_db"] > usual["clearest_over_expected_db"] + 5
+    assert found["beside_over_expected_db"] < found["over_expected_db"] / 2
+
+
+def test_what_the_model_hears_when_it_sounds_alike(rng):
+    """A motor at high speed is taken for a call, here and there: so it is with what is like it."""
+    mel, rev = noise(rng), np.exp(rng.normal(0, 1.5, N_MELS)).astype(np.float32) * 1e-5
+    call, revs = odds(EVENT), [(100, 160), (250, 310), EVENT, (800, 860)]
+    for first, last in revs:
+        mel[frames(first, last)] += rev
+    once = named(heard(call), mel)
+    for first, last in revs:
+        call[first:last] = 2
+    again = named(heard(call), mel)
+    assert once["odds_when_alike"] == pytest.approx(-5, abs=0.5)
+    assert again["odds_when_alike"] == pytest.approx(2, abs=0.5)
+    assert once["events_when_alike"] == pytest.approx(0, abs=0.05)
+    found = named(heard(call), mel, revs, 2)
+    assert found["events_when_alike"] == pytest.approx(1, abs=0.05)
+
+
 # --- what is made of it ---------------------------------------------------------------------------
 
 

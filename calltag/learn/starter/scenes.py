@@ -6,14 +6,14 @@ that the model has not heard and of calls invented anew.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import scipy.signal
 
-from calltag.learn.starter.bank import NOISE_MAKERS
+from calltag.learn.starter.bank import NOISE_MAKERS, at_other_speed
 from calltag.learn.starter.recordings import Recording, active_frames
 from calltag.learn.starter.synth_calls import Rng, phrase
 from calltag.records import NOISE_KINDS, FloatArray, Span
@@ -52,17 +52,31 @@ class Scene:
 
 
 def _stretch(rng: Rng, clips: Sequence[Recording], n: int) -> FloatArray:
-    """A continuous background from recordings of one kind, crossfaded with equal power."""
+    """A continuous background from recordings of one kind, crossfaded with equal power.
+
+    Each sounds once before any sounds again, and then at another speed: noise that repeats itself
+    to the sample would be all too easy to expect.
+    """
     fade = RATE_HZ // 4
     rise = np.sin(np.linspace(0, np.pi / 2, fade, dtype=np.float32))
     out = np.zeros(fade, np.float32)
-    while len(out) < n + fade:
-        piece = clips[int(rng.integers(len(clips)))].samples
+    for piece in _in_turn(rng, clips):
         if len(piece) > 2 * fade:
             piece = piece / (piece.std() + 1e-9)
             out[-fade:] = out[-fade:] * rise[::-1] + piece[:fade] * rise
             out = np.concatenate([out, piece[fade:]])
+        if len(out) >= n + fade:
+            break
     return out[fade : n + fade]
+
+
+def _in_turn(rng: Rng, clips: Sequence[Recording]) -> Iterator[FloatArray]:
+    """The sound of recordings without end, never twice the same."""
+    for i in rng.permutation(len(clips)):
+        yield clips[i].samples
+    while True:
+        for i in rng.permutation(len(clips)):
+            yield at_other_speed(clips[i].samples, float(np.exp(rng.normal(0, 0.1))))
 
 
 def _band_rms(sound: FloatArray, band_hz: tuple[float, float]) -> float:
