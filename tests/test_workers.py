@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -137,8 +138,17 @@ def test_the_default_suits_the_computer() -> None:
 # Dask, where it is installed
 
 
-def test_a_cluster_does_the_work_elsewhere_and_survives_a_death() -> None:
+@pytest.fixture
+def cluster() -> Iterator[str]:
+    """Address of a cluster with one worker."""
     distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as local:
+        yield local.scheduler_address
+
+
+def test_a_cluster_does_the_work_elsewhere_and_survives_a_death(cluster: str) -> None:
     here = os.getpid()
 
     def work(item: int) -> int:
@@ -148,16 +158,12 @@ def test_a_cluster_does_the_work_elsewhere_and_survives_a_death() -> None:
             os.kill(os.getpid(), signal.SIGKILL)
         return item
 
-    with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
-    ) as cluster:
-        address = cluster.scheduler_address
-        done = {d.index: d for d in work_through(work, range(4), workers=1, dask=address)}
+    done = {d.index: d for d in work_through(work, range(4), workers=1, dask=cluster)}
     assert {index: d.result for index, d in done.items()} == {0: 0, 1: None, 2: 2, 3: 3}
     assert done[1].died
 
 
-def test_a_cluster_gives_an_item_that_is_blamed_a_turn_alone(tmp_path: Path) -> None:
+def test_a_cluster_gives_an_item_that_is_blamed_a_turn_alone(cluster: str, tmp_path: Path) -> None:
     """Of all that a dying worker held, Dask cannot tell which it died over."""
     distributed = pytest.importorskip("distributed")
     deaths = distributed.scheduler.dask.config.get("distributed.scheduler.allowed-failures") + 1
@@ -170,11 +176,7 @@ def test_a_cluster_gives_an_item_that_is_blamed_a_turn_alone(tmp_path: Path) -> 
             os.kill(os.getpid(), signal.SIGKILL)
         return item
 
-    with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
-    ) as cluster:
-        address = cluster.scheduler_address
-        done = list(work_through(dies_while_others_are_about, range(2), workers=1, dask=address))
+    done = list(work_through(dies_while_others_are_about, range(2), workers=1, dask=cluster))
     assert len(list((tmp_path / "died").iterdir())) == deaths
     assert {d.index: (d.result, d.died) for d in done} == {0: (0, False), 1: (1, False)}
 

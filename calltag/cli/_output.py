@@ -93,16 +93,19 @@ def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
     from rich.table import Table
     from rich.text import Text
 
+    told = [
+        i
+        for i, column in enumerate(columns)
+        if not rows or column.rank == 0 or any(row[i] for row in rows)
+    ]
+    columns = [columns[i] for i in told]
+    rows = [[row[i] for i in told] for row in rows]
     console = Console(width=None if sys.stdout.isatty() else UNLIMITED)
     widths = [
         max((cell_len(cell) for cell in (column.header, *cells)), default=0)
         for column, cells in zip(columns, zip(*rows, strict=True), strict=True)
     ]
-    told = [
-        not rows or column.rank == 0 or any(row[i] for row in rows)
-        for i, column in enumerate(columns)
-    ]
-    kept = _kept(columns, told, widths, console.width)
+    kept = _kept(columns, widths, console.width)
     table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
     for index in kept:
         column = columns[index]
@@ -116,15 +119,13 @@ def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
     for row in rows:
         table.add_row(*(Text(row[index]) for index in kept))
     console.print(table)
-    left_out = [column.header for i, column in enumerate(columns) if told[i] and i not in kept]
+    left_out = [column.header for i, column in enumerate(columns) if i not in kept]
     if left_out:
         say(f"(no room for: {', '.join(left_out)}; a wider window or --as csv shows them)")
 
 
-def _kept(
-    columns: Sequence[Column], told: Sequence[bool], widths: Sequence[int], room: int
-) -> list[int]:
-    kept = [i for i in range(len(columns)) if told[i]]
+def _kept(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:
+    kept = list(range(len(columns)))
 
     def needed() -> int:
         return sum(

@@ -35,7 +35,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -99,6 +99,20 @@ _CLEAREST = 4  # bands
 _MOMENT = MOMENT_FRAMES // FRAMES_PER_STEP
 CUT = 4.0
 """Scaled evidence is cut off beyond this."""
+
+
+class _Usual(NamedTuple):
+    """What an event is compared with, near it."""
+
+    steps: npt.NDArray[np.intp]
+    begin: int  # of those where nothing was found, among all of the window
+    end: int
+    length: int  # of moments to compare it with
+
+    @property
+    def n_free(self) -> int:
+        """Steps where nothing was found."""
+        return self.end - self.begin
 
 
 class Surroundings:
@@ -166,13 +180,14 @@ class Surroundings:
             that, and those beside it from that; the odds there, and how much of it is events.
         """
         first, last = self._segments[event]
+        usual = self._usual(first, last)
         return np.concatenate(
             [
                 self._odds(first, last),
                 self._kinds(first, last),
-                self._contrast(first, last, region),
+                self._contrast(first, last, region, usual),
                 self._scene(event, region),
-                self._over_expectation(first, last, region),
+                self._over_expectation(first, last, region, usual),
             ]
         )
 
@@ -208,31 +223,24 @@ class Surroundings:
         means = [rows.mean(axis=0) for rows in (kinds[first:last], close)]
         return np.clip(np.concatenate(means), -6, 6)
 
-    def _contrast(self, first: int, last: int, region: Region) -> Array:
+    def _contrast(self, first: int, last: int, region: Region, usual: _Usual) -> Array:
         """What the event is beside what is usual near it."""
-        near = self._near(first, last)
-        begin, end = np.searchsorted(self._free, (near.start, near.stop)).tolist()
-        log_usual = np.log(1 + end - begin)
-        sums = [rows[begin // 2 : end // 2 + 1] for rows in self._pair_sums]
-        if end - begin < _FEWEST:
-            sums = [_pair_sums(rows[near]) for rows in (self._level, self._heard.embedding)]
-        usual = self._usual(near)
-        length = max(1, min(last - first, len(usual) // 4))  # of moments to compare it with
+        sums = [rows[usual.begin // 2 : usual.end // 2 + 1] for rows in self._pair_sums]
+        if usual.n_free < _FEWEST:
+            sums = [_pair_sums(rows[usual.steps]) for rows in (self._level, self._heard.embedding)]
         inside, outside = (
-            self._power[at, _band(region)].sum(axis=1) for at in (slice(first, last), usual)
+            self._power[at, _band(region)].sum(axis=1) for at in (slice(first, last), usual.steps)
         )
         own_db = _db(inside.mean())
-        others_db = _db(_means(_sums(outside[:, None]), length)[:, 0])
-        lower, middle, upper = _quantiles(others_db, 0.16, 0.5, 0.84)
-        spread = max(_LEAST_SPREAD_DB, (upper - lower) / 2)
-        pairs = max(1, length // 2)
+        middle, spread, _ = _levels(_db(_moments(outside, usual.length)), _LEAST_SPREAD_DB)
+        pairs = max(1, usual.length // 2)
         colours, ears = (_means(rows, pairs, max(1, pairs // 2)) for rows in sums)
         colour = self._level[first:last].mean(axis=0)
         ear = self._heard.embedding[first:last].mean(axis=0)
         return np.array(
             [
                 region.snr_db,
-                log_usual,
+                np.log(1 + usual.n_free),
                 (own_db - middle) / spread,
                 own_db - middle,
                 spread,
@@ -257,21 +265,18 @@ class Surroundings:
             ]
         )
 
-    def _over_expectation(self, first: int, last: int, region: Region) -> Array:
+    def _over_expectation(self, first: int, last: int, region: Region, usual: _Usual) -> Array:
         """What the event is beside what sounded at other moments like its own."""
         band = _band(region)
-        usual = self._usual(self._near(first, last))
-        length = max(1, min(last - first, len(usual) // 4))
-        others_db = self._over_expected[usual, band].mean(axis=1)
-        others_db = _means(_sums(others_db[:, None]), length)[:, 0]
-        lower, middle, upper, loud = _quantiles(others_db, 0.16, 0.5, 0.84, _LOUD)
+        others_db = _moments(self._over_expected[usual.steps, band].mean(axis=1), usual.length)
+        middle, spread, loud = _levels(others_db, _LEAST_OVER_DB)
         bands_db = self._over_expected[first:last].mean(axis=0)
         own_db = float(bands_db[band].mean())
         beside_db = np.concatenate([bands_db[: band.start], bands_db[band.stop :]])
         return np.array(
             [
                 own_db,
-                (own_db - middle) / max(_LEAST_OVER_DB, (upper - lower) / 2),
+                (own_db - middle) / spread,
                 own_db - loud,
                 np.sort(bands_db)[-_CLEAREST:].mean(),
                 np.abs(beside_db).mean() if len(beside_db) else 0.0,
@@ -279,12 +284,13 @@ class Surroundings:
             ]
         )
 
-    def _usual(self, near: slice) -> npt.NDArray[np.intp]:
-        """Steps near an event where nothing was found; all of them where it is all events."""
+    def _usual(self, first: int, last: int) -> _Usual:
+        near = self._near(first, last)
         begin, end = np.searchsorted(self._free, (near.start, near.stop)).tolist()
-        if end - begin < _FEWEST:
-            return np.arange(near.start, near.stop)
-        return self._free[begin:end]
+        steps = self._free[begin:end]
+        if len(steps) < _FEWEST:  # all of it is events: they are what is usual
+            steps = np.arange(near.start, near.stop)
+        return _Usual(steps, begin, end, max(1, min(last - first, len(steps) // 4)))
 
     def _near(self, first: int, last: int) -> slice:
         return slice(max(0, first - _NEAR), min(len(self._level), last + _NEAR))
@@ -393,6 +399,17 @@ def _each_step(moments: FloatArray, n_steps: int) -> FloatArray:
     return np.concatenate([steps, np.repeat(moments[-1:], n_steps - len(steps), axis=0)])
 
 
+def _moments(values: FloatArray | Array, length: int) -> Array:
+    """Mean of a number over each stretch of so many steps."""
+    return _means(_sums(values[:, None]), length)[:, 0]
+
+
+def _levels(values_db: Array, least_spread_db: float) -> tuple[float, float, float]:
+    """The middle level, how far most are from it, and what is loud."""
+    lower, middle, upper, loud = _quantiles(values_db, 0.16, 0.5, 0.84, _LOUD).tolist()
+    return middle, max(least_spread_db, (upper - lower) / 2), loud
+
+
 def _quantiles(values: npt.NDArray[Any], *shares: float) -> Array:
     """The same as numpy's, which takes ten times as long over so few values."""
     last = len(values) - 1
@@ -408,7 +425,7 @@ def _db(power: npt.ArrayLike) -> Array:
     return np.asarray(10 * np.log10(np.asarray(power, np.float64) + 1e-12))
 
 
-def _sums(rows: FloatArray) -> Array:
+def _sums(rows: FloatArray | Array) -> Array:
     """Running sums, so that the mean of any stretch is a difference."""
     sums = np.zeros((rows.shape[1], len(rows) + 1))  # row by row it would take twice as long
     np.cumsum(rows.T, axis=1, out=sums[:, 1:])
