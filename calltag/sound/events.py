@@ -157,7 +157,8 @@ def measure_region(
     """
     behind = background(power, busy, first, last)
     inside = power[first:last]
-    excess = np.maximum(inside - 2.0 * behind, 0.0)
+    excess = inside - 2.0 * behind
+    np.maximum(excess, 0.0, out=excess)
     lowest = int(LOWEST_HZ / BIN_HZ)
     spectrum = excess.mean(axis=0)
     spectrum[:lowest] = 0

@@ -92,11 +92,13 @@ def _log2(value: FloatArray | float) -> FloatArray:
 def _slope(values: FloatArray, weight: FloatArray) -> tuple[float, float, float]:
     """Weighted mean, standard deviation and slope (over the whole length) of a track."""
     total = float(weight.sum()) + 1e-12
-    mean = float((weight * values).sum()) / total
-    std = float(np.sqrt((weight * (values - mean) ** 2).sum() / total))
+    mean = float(weight @ values) / total
+    off = values - mean
+    std = float(np.sqrt(weight @ np.square(off) / total))
     x = np.linspace(-0.5, 0.5, len(values))
-    x = x - (weight * x).sum() / total
-    slope = float((weight * x * (values - mean)).sum() / ((weight * x * x).sum() + 1e-9 * total))
+    x -= weight @ x / total
+    weighted = weight * x
+    slope = float(weighted @ off / (weighted @ x + 1e-9 * total))
     return mean, std, float(np.clip(slope, -6, 6)) if len(values) > 2 else 0.0
 
 

@@ -56,7 +56,9 @@ def noise_floor_db(level_db: FloatArray) -> FloatArray:
     right = np.minimum(left + 1, n_steps - 1)
     share = np.clip((np.arange(n_frames) - centres[left]) / STEP_FRAMES, 0.0, 1.0)
     weight = share.astype(np.float32)[:, None]
-    return floor[left] * (1 - weight) + floor[right] * weight
+    found = floor[left]
+    found += (floor[right] - found) * weight
+    return found
 
 
 def _percentile_of_each(rows: FloatArray) -> FloatArray:

@@ -15,9 +15,12 @@ References
 from __future__ import annotations
 
 import itertools
+from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 import scipy.fft
+import scipy.ndimage
 
 from calltag.records import FloatArray
 from calltag.sound.spectrum import BIN_HZ, N_BINS
@@ -25,6 +28,7 @@ from calltag.sound.spectrum import BIN_HZ, N_BINS
 BINS_HZ: FloatArray = (np.arange(N_BINS) * BIN_HZ).astype(np.float32)
 CONTRAST_EDGES_HZ = (0.0, 200.0, 400.0, 800.0, 1600.0, 3200.0, 6400.0, 12_800.0)
 _TINY = np.float32(1e-20)
+_GROUP = 32  # bins that are summed at once
 
 
 def centroid_hz(magnitude: FloatArray) -> FloatArray:
@@ -78,8 +82,17 @@ def rolloff_hz(magnitude: FloatArray, share: float = 0.85) -> FloatArray:
     np.ndarray, shape (n_frames,)
         Frequency in hertz.
     """
-    total = np.cumsum(magnitude, axis=1)
-    return BINS_HZ[(total >= share * total[:, -1:]).argmax(axis=1)]
+    # In groups first, then within the one where the share is reached: several times as fast as to
+    # sum up bin by bin.
+    below = np.cumsum(np.add.reduceat(magnitude, np.arange(0, N_BINS, _GROUP), axis=1), axis=1)
+    wanted = share * below[:, -1:]
+    group = (below >= wanted).argmax(axis=1)[:, None]
+    bins = np.minimum(group * _GROUP + np.arange(_GROUP), N_BINS - 1)
+    inside = np.take_along_axis(magnitude, bins, axis=1)
+    inside[:, :1] += np.where(group > 0, np.take_along_axis(below, np.maximum(group - 1, 0), 1), 0)
+    reached = np.cumsum(inside, axis=1) >= wanted
+    reached[:, -1] = True  # whatever rounding makes of it
+    return BINS_HZ[np.take_along_axis(bins, reached.argmax(axis=1)[:, None], axis=1)[:, 0]]
 
 
 def flatness(power: FloatArray) -> FloatArray:
@@ -116,22 +129,36 @@ def contrast_db(magnitude: FloatArray) -> FloatArray:
         Difference of the mean of the highest and lowest 2 % of bins in each band of
         `CONTRAST_EDGES_HZ`, in dB.
     """
-    peak, valley = np.empty((2, len(magnitude), len(CONTRAST_EDGES_HZ) - 1), np.float32)
-    pairs = itertools.pairwise(CONTRAST_EDGES_HZ)
-    for i, (low, high) in enumerate(pairs):
-        inside = np.flatnonzero((low <= BINS_HZ) & (high >= BINS_HZ))
-        first, last = inside[0], inside[-1]
-        if i > 0:
-            first -= 1  # a band takes the last bin of the one below, as librosa's does
-        if i == len(CONTRAST_EDGES_HZ) - 2:
-            last = N_BINS - 1
-        count = max(1, int(np.rint(0.02 * (last - first + 1))))
-        band = magnitude[:, first : last + 1 if i == len(CONTRAST_EDGES_HZ) - 2 else last]
-        ranked = np.sort(band, axis=1)  # faster than to partition at two places
-        peak[:, i] = ranked[:, -count:].sum(axis=1) / count
-        valley[:, i] = ranked[:, :count].sum(axis=1) / count
+    peak, valley = np.empty((2, len(magnitude), len(_octaves())), np.float32)
+    for i, (bins, n_ends) in enumerate(_octaves()):
+        ranked = np.sort(magnitude[:, bins], axis=1)  # faster than to partition at two places
+        peak[:, i] = ranked[:, -n_ends:].mean(axis=1)
+        valley[:, i] = ranked[:, :n_ends].mean(axis=1)
     contrast: FloatArray = 10 * np.log10(np.maximum(peak, 1e-10) / np.maximum(valley, 1e-10))
     return contrast
+
+
+class _Octave(NamedTuple):
+    """Bins of a band of `CONTRAST_EDGES_HZ`, and how many of them make its peak, and its valley."""
+
+    bins: slice
+    n_ends: int
+
+
+@cache
+def _octaves() -> list[_Octave]:
+    octaves = []
+    for low, high in itertools.pairwise(CONTRAST_EDGES_HZ):
+        inside = np.flatnonzero((low <= BINS_HZ) & (high >= BINS_HZ))
+        first, last = int(inside[0]), int(inside[-1])
+        if low > 0:
+            first -= 1  # a band takes the last bin of the one below, as librosa's does
+        top = high == CONTRAST_EDGES_HZ[-1]
+        if top:
+            last = N_BINS - 1
+        n_ends = max(1, int(np.rint(0.02 * (last - first + 1))))
+        octaves.append(_Octave(slice(first, last + 1 if top else last), n_ends))
+    return octaves
 
 
 def mfcc(level_db: FloatArray, count: int = 20) -> FloatArray:
@@ -190,10 +217,9 @@ def onset_frames(strength: FloatArray, *, least_db: float = 1.0, wait: int = 3) 
     """
     if not len(strength):
         return []
-    around = np.pad(strength, 10, mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(around, 21)
-    highest = windows[:, 7:14].max(axis=1)
-    peaks = np.flatnonzero((strength >= highest) & (strength >= windows.mean(axis=1) + least_db))
+    highest = scipy.ndimage.maximum_filter1d(strength, 7, mode="nearest")
+    around = scipy.ndimage.uniform_filter1d(strength, 21, mode="nearest")
+    peaks = np.flatnonzero((strength >= highest) & (strength >= around + least_db))
     kept: list[int] = []
     for peak in peaks.tolist():
         if not kept or peak - kept[-1] > wait:
@@ -221,8 +247,8 @@ def pitch_track_hz(
         Height of the correlation's peak, 1 for a perfectly periodic sound.
     """
     # Wiener-Khinchin; the square root flattens formants, so that harmonics count alike.
-    root = np.sqrt(power)
-    correlation = scipy.fft.irfft(root, axis=1)
+    # A spectrum without phases goes back by a cosine transform, up to a factor.
+    correlation = scipy.fft.dct(np.sqrt(power), type=1, axis=1)
     rate_hz = 2 * BIN_HZ * (N_BINS - 1)
     first, last = int(rate_hz / high_hz), int(rate_hz / low_hz)
     scaled = correlation[:, : last + 1] / np.maximum(correlation[:, :1], _TINY)
