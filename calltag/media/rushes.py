@@ -1,8 +1,8 @@
 """Finding the clips in the rushes.
 
 What is a clip is told by its name, so that a card with thousands of files is walked in a moment;
-whether it can be read is found out when it is logged. Only wave files are looked into: those that
-calltag made of the rushes' sound are none of them.
+whether it can be read is found out when it is logged. Only files of the kinds that calltag makes of
+takes are looked into: those that it made are none of the rushes.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pathlib import Path, PurePath
 
 from calltag.errors import InputError
 from calltag.files import is_library, is_sheet
-from calltag.media.wav_file import is_own
+from calltag.media.own import is_own
 
 PICTURE_SUFFIXES = frozenset(
     f".{suffix}"
@@ -160,7 +160,7 @@ def _below(folder: Path, own: set[str]) -> Iterator[Clip]:
             path = Path(here, name)
             if not (_is_clip(path) and _is_file(path)):
                 continue
-            if path.suffix.lower() == ".wav" and is_own(path):
+            if is_own(path):
                 own.add(os.path.realpath(path))
             else:
                 yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))

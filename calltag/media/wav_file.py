@@ -252,6 +252,26 @@ def pack_bext(bext: Bext) -> bytes:
     return fixed + _ascii(history)
 
 
+def with_history(content: bytes, line: str) -> bytes:
+    """Add a line to the coding history of a `bext` chunk; all else stays as it was.
+
+    Parameters
+    ----------
+    content : bytes
+        The chunk's content.
+    line : str
+        What was done (EBU R 98).
+
+    Returns
+    -------
+    bytes
+        The content with the line at its end.
+    """
+    fixed = content[: _BEXT.size].ljust(_BEXT.size, b"\0")
+    before = content[_BEXT.size :].split(b"\0", 1)[0].splitlines()
+    return fixed + b"".join(one + b"\r\n" for one in (*before, _ascii(line)))
+
+
 def pack_cues(cues: Sequence[Cue]) -> bytes:
     """Pack whole `cue ` and `LIST`/`adtl` chunks.
 
@@ -315,26 +335,6 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
                 size = _data_bytes(file, offset, stated)
             yield Chunk(name.decode("latin-1"), offset, size)
             file.seek(offset + size + size % 2)
-
-
-def is_own(path: Path) -> bool:
-    """Tell whether a wave file was made by calltag: a bed, a treated take, a cut, a copy.
-
-    Parameters
-    ----------
-    path : Path
-        Any file.
-
-    Returns
-    -------
-    bool
-        Whether its broadcast extension says so; False where it cannot be read.
-    """
-    try:
-        bext = read_bext(path)
-    except (MediaError, OSError):
-        return False
-    return bext is not None and bext.originator == ORIGINATOR
 
 
 def announced_bytes(path: Path) -> tuple[int, int] | None:

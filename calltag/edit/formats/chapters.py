@@ -3,7 +3,8 @@
 Nothing is decoded: the take's packets are copied into a Matroska file (``.mkv``, ``.mka`` without a
 picture). Chapters cannot overlap (RFC 9559, clause 5.1.7): one that would ends where the next
 begins, and markers that begin on the same frame share a chapter. A chapter begins with the last
-millisecond before its frame, as Matroska keeps the time of frames to the millisecond.
+millisecond before its frame, as Matroska keeps the time of frames to the millisecond. The copy says
+that calltag wrote it, so that it is not logged as a take.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ from calltag.errors import MediaError
 from calltag.files import refuse_existing, written_whole
 from calltag.media.opening import open_take
 from calltag.media.probe import take_start_s
+from calltag.media.wav_file import ORIGINATOR
 
 if TYPE_CHECKING:
     from av.container.core import Chapter
@@ -142,6 +144,7 @@ def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
         try:
             with av.open(str(target), "w", format="matroska") as copy:
                 copy.metadata.update(container.metadata)
+                copy.metadata["encoding_tool"] = ORIGINATOR  # becomes the element WritingApp
                 copies = {}
                 for stream in streams:
                     copies[stream.index] = copy.add_stream_from_template(stream)

@@ -1,10 +1,11 @@
 """Wave copies with cues: the sound of each take, with a named region for every marker.
 
 A take that is a wave file is copied byte for byte in its own sample format, with all its chunks:
-its own cues stay, with their names and lengths, ours are added, and a `bext` chunk with its start
-is added where it has none. Of any other take the sound is decoded and stored as it was: 16 or 24
-bit, or float. Cues are exact to the sample, from the take's first. A copy that outgrows 32-bit
-sizes is RF64 (EBU Tech 3306).
+its own cues stay, with their names and lengths, and ours are added. Where it has a `bext` chunk,
+its coding history gets a line that tells so; where it has none, one with its start is added. Of any
+other take the sound is decoded and stored as it was: 16 or 24 bit, or float. Cues are exact to the
+sample, from the take's first. A copy that outgrows 32-bit sizes is
+RF64 (EBU Tech 3306).
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from calltag.edit.when import take_bext
 from calltag.errors import InputError, MediaError
 from calltag.files import refuse_existing, written_whole
 from calltag.media.opening import open_take
+from calltag.media.own import HISTORY_TEXT
 from calltag.media.reader import SoundReader
 from calltag.media.wav_file import (
     DS64_BYTES,
@@ -38,6 +40,7 @@ from calltag.media.wav_file import (
     pack_bext,
     pack_cues,
     state_sizes,
+    with_history,
     write_wav,
 )
 
@@ -200,6 +203,8 @@ def _copy(source: Path, target: Path, chunks: list[Chunk], one: TakeMarkers) -> 
                 frame_bytes = int.from_bytes(content[12:14], "little") or 1
             if chunk.name == "LIST" and content[:4] == b"adtl":
                 continue
+            if chunk.name == "bext":
+                content = with_history(content, f"A=PCM,F={rate_hz},{HISTORY_TEXT} cues")
             _write_chunk(writing, chunk.name.encode("latin-1"), content)
         writing.write(pack_cues(cues))
         state_sizes(writing, data_at, data_bytes, data_bytes // frame_bytes)

@@ -5,18 +5,24 @@ from __future__ import annotations
 import inspect
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from calltag.edit.formats import (
     WriteOptions,
     all_formats,
+    chapters,
     choose_format,
     per_take_paths,
+    wav_cues,
 )
 from calltag.edit.markers import TakeMarkers, from_log
 from calltag.errors import InputError
+from calltag.media.rushes import find_clips
+from calltag.media.wav_file import Bext, write_wav
+from calltag.records import TakeLog
 
-from ..conftest import make_take
+from ..conftest import make_call, make_sound, make_take
 
 
 def test_every_format_has_the_same_shape():
@@ -99,3 +105,21 @@ def test_a_folder_that_cannot_be_written(tmp_path, morning):
         all_formats()["csv"].write(
             [from_log(morning[0])], tmp_path / "here" / "calls.csv", WriteOptions()
         )
+
+
+def test_copies_are_no_rushes(tmp_path: Path, make_clip) -> None:
+    rushes, out = tmp_path / "rushes", tmp_path / "rushes" / "for the edit"
+    rushes.mkdir()
+    sound = rushes / "R001.wav"
+    write_wav(sound, np.zeros((1, 96_000)), 48_000, bext=Bext(originator="recorder"))
+    clips = [make_clip(rushes / "A001.mkv"), sound]
+    makers = (make_take("A001.mkv", rushes=str(rushes)), make_sound("R001.wav", rushes=str(rushes)))
+    logs = [TakeLog(take=take, calls=(make_call(0.2, 0.6),)) for take in makers]
+    marked = [from_log(log) for log in logs]
+    copies = chapters.write(marked, out, WriteOptions()) + wav_cues.write(
+        marked, out, WriteOptions()
+    )
+    assert sorted(path.name for path in copies) == ["A001.mkv", "A001.wav", "R001.mka", "R001.wav"]
+    found = find_clips([rushes])
+    assert [clip.path for clip in found.clips] == clips
+    assert found.own == 4

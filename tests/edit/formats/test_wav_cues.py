@@ -134,7 +134,12 @@ def test_sound_of_a_picture_take(tmp_path, make_clip, codec, subtype):
 
 def test_chunks_and_cues_of_the_recorder_stay(tmp_path, rng):
     source = tmp_path / "R001.wav"
-    bext = Bext(description="reed bed, north", originator="recorder", time_reference=77)
+    bext = Bext(
+        description="reed bed, north",
+        originator="recorder",
+        time_reference=77,
+        history="A=PCM,F=48000,W=24,M=mono,T=recorder",
+    )
     own = [Cue(48_000, "slate"), Cue(100, "", 50)]
     write_wav(source, rng.uniform(-1, 1, (1, 96_000)), 48_000, bext=bext, cues=own)
     with source.open("r+b") as file:  # a chunk of the recorder's own, of odd length
@@ -147,6 +152,10 @@ def test_chunks_and_cues_of_the_recorder_stay(tmp_path, rng):
     info = WavInfoReader(str(path))
     assert (info.bext.description, info.bext.originator) == ("reed bed, north", "recorder")
     assert info.bext.time_reference == 77
+    assert info.bext.coding_history.splitlines() == [
+        "A=PCM,F=48000,W=24,M=mono,T=recorder",
+        "A=PCM,F=48000,T=calltag cues",
+    ]
     assert {
         (c["frame"], c.get("label"), c.get("length")) for c in info.cues.to_dict().values()
     } == {
