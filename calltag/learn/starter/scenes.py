@@ -15,7 +15,7 @@ import scipy.signal
 
 from calltag.learn.starter.bank import NOISE_MAKERS, at_other_speed
 from calltag.learn.starter.recordings import Recording, active_frames
-from calltag.learn.starter.synth_calls import Rng, phrase
+from calltag.learn.starter.synth_calls import FAMILIES, Maker, Rng, phrase
 from calltag.records import NOISE_KINDS, FloatArray, Span
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, HOP, RATE_HZ
@@ -113,6 +113,7 @@ def make_scene(
     snr_db: float,
     *,
     invented: float = INVENTED,
+    families: Sequence[tuple[Maker, float]] = FAMILIES,
 ) -> Scene:
     """Plant calls in a background.
 
@@ -128,6 +129,8 @@ def make_scene(
         Level of the calls; nan for a scene without calls.
     invented : float
         Share of its calls that are invented.
+    families : sequence of tuple of callable and float
+        What those are drawn from, and the weight of each.
 
     Returns
     -------
@@ -142,7 +145,7 @@ def make_scene(
     at_s = rng.uniform(1, 3) if np.isfinite(snr_db) else float(SCENE_S)
     while at_s < SCENE_S - 8:
         one = (
-            phrase(rng)
+            phrase(rng, families)
             if rng.random() < invented or not real
             else real[int(rng.integers(len(real)))].samples
         )

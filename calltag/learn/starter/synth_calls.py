@@ -7,7 +7,7 @@ or strings such calls together as animals do, each time a little different.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -351,21 +351,23 @@ def placed(rng: Rng, sound: FloatArray) -> FloatArray:
     return sound
 
 
-def phrase(rng: Rng) -> FloatArray:
+def phrase(rng: Rng, families: Sequence[tuple[Maker, float]] = FAMILIES) -> FloatArray:
     """Draw an animal and let it call once: one call, a series, or a string of different calls.
 
     Parameters
     ----------
     rng : np.random.Generator
         Source of chance.
+    families : sequence of tuple of callable and float
+        What it draws its voices from, and the weight of each.
 
     Returns
     -------
     np.ndarray, shape (n,), float32
         The sound at `RATE_HZ`, of peak 1, at most `LONGEST_S` long.
     """
-    makers = np.array([maker for maker, _ in FAMILIES], object)
-    weights = np.array([weight for _, weight in FAMILIES])
+    makers = np.array([maker for maker, _ in families], object)
+    weights = np.array([weight for _, weight in families])
     voices = [
         rng.choice(makers, p=weights / weights.sum())(rng)
         for _ in range(rng.choice([1, 1, 1, 2, 3]))
@@ -380,7 +382,7 @@ def phrase(rng: Rng) -> FloatArray:
             pieces.append(one / peak * np.float32(np.exp(rng.normal(0, 0.25))))
             pieces.append(np.zeros(int(_vary(rng, gap_s, 0.15) * RATE_HZ), np.float32))
     if not pieces:  # voices that happened to make no sound at all
-        return phrase(rng)
+        return phrase(rng, families)
     sound = np.concatenate(pieces[:-1])[: int(LONGEST_S * RATE_HZ)]
     sound[-480:] *= np.linspace(1, 0, len(sound[-480:]), dtype=np.float32)
     sound = placed(rng, sound)
