@@ -22,6 +22,7 @@ from calltag.learn.hearing import (
     over_steps,
     starter_model,
 )
+from calltag.learn.low_calls import find_low_calls
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.second_look import SecondLook, Surroundings
 from calltag.learn.segments import busy_frames, find_segments
@@ -183,9 +184,11 @@ class _Pass:
         """Find what is in a window."""
         level_db = to_db(window.mel)
         first_s = window.first / FRAMES_PER_S
-        heard = listen_through(
-            self.hearing, level_db, lambda a, b: self.recent.cut(first_s + a, first_s + b)
-        )
+
+        def cut(start_s: float, end_s: float) -> FloatArray:
+            return self.recent.cut(first_s + start_s, first_s + end_s)
+
+        heard = listen_through(self.hearing, level_db, cut)
         own = slice(window.core - window.first, window.stop - window.first)
         self.noise.add(
             window.mel[own],
@@ -195,6 +198,16 @@ class _Pass:
         self._look_for_hum(window)
         power_of_steps = over_steps(window.mel)
         segments = find_segments(heard.call, power_of_steps)
+        low = find_low_calls(
+            self.hearing,
+            self.second_look,
+            segments,
+            power_of_steps,
+            window.power,
+            cut,
+        )
+        sureness = {(call.first, call.last): call.probability for call in low}
+        segments = sorted([*segments, *sureness])
         busy = busy_frames(segments, len(level_db))
         surroundings = Surroundings(power_of_steps, over_steps(level_db), heard, segments)
         for i, (begin, end) in enumerate(segments):
@@ -214,8 +227,10 @@ class _Pass:
             power = window.power(around.start, around.stop)
             event = (first - window.first - around.start, last - window.first - around.start)
             region = measure_region(power, busy[around], *event)
-            evidence = surroundings.evidence(i, region)
-            probability = float(self.second_look.probability(evidence[None])[0])
+            probability = sureness.get((begin, end))
+            if probability is None:
+                evidence = surroundings.evidence(i, region)
+                probability = float(self.second_look.probability(evidence[None])[0])
             self.taken, self.kept = last, probability >= LEAST_PROBABILITY
             if self.kept:
                 # No edge goes beyond half way to the next event.
