@@ -48,7 +48,7 @@ _RUMBLE_HZ = 65.0  # the strongest frequency of a call is higher
 _CENTRES_HZ = mel_edges_hz()[1:-1]
 _LOW = slice(0, int(np.searchsorted(_CENTRES_HZ, HIGHEST_HZ)))
 _ABOVE = slice(_LOW.stop + 2, int(np.searchsorted(_CENTRES_HZ, 1500.0)))
-_RISE_DB = 5.0  # of a low band over its quieter quarter, beyond that of the bands above
+_RISE = 3.2  # times its quieter quarter, and that of the bands above: a low band's power
 _SHORTEST_S = 0.3
 _LONGEST_S = 4.0  # what is low and goes on for longer is a machine that comes and goes
 _AROUND_S = 20.0  # what is listened to before and after
@@ -160,12 +160,11 @@ def _hums(
     A band of steady noise, averaged so long, keeps within 4 dB of its quieter quarter; gusts,
     knocks and engines are not pure.
     """
-    bands = np.stack([*power[:, _LOW].T, power[:, _ABOVE].sum(axis=1)], axis=1)
-    level_db = 10 * np.log10(
-        scipy.ndimage.uniform_filter1d(bands, _SMOOTH_STEPS, axis=0, mode="nearest") + 1e-12
-    )
-    rise_db = level_db - np.partition(level_db, len(level_db) // 4, axis=0)[len(level_db) // 4]
-    rises = rise_db[:, :-1].max(axis=1) - np.maximum(rise_db[:, -1], 0) > _RISE_DB
+    bands = np.concatenate([power[:, _LOW].T, power[:, _ABOVE].sum(axis=1)[None]])
+    bands = scipy.ndimage.uniform_filter1d(bands, _SMOOTH_STEPS, axis=1, mode="nearest")
+    n_quiet = bands.shape[1] // 4
+    rise = bands / (np.partition(bands, n_quiet, axis=1)[:, n_quiet, None] + 1e-12)
+    rises = rise[:-1].max(axis=0) > _RISE * np.maximum(rise[-1], 1)
     free = np.ones(len(power), bool)
     for first, last in segments:
         free[max(0, first - _APART_STEPS) : last + _APART_STEPS] = False
