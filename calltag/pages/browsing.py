@@ -22,7 +22,7 @@ from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_ex
 from calltag.pages.inside import inside
 from calltag.pages.rendering import render
 from calltag.pages.shelf import Recent
-from calltag.pages.spectrogram import Spectrogram, draw
+from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.records import Call
 from calltag.takes.words import hertz
 from calltag.words import CARE
@@ -169,12 +169,13 @@ class _Answers:
         return kept[0]
 
     def _sound(self, kept: Kept) -> tuple[Excerpt, Spectrogram]:
-        return self._sounds.get((kept.key, kept.file_hash), partial(_cut_and_drawn, kept.file))
+        return self._sounds.get((kept.key, kept.file_hash), partial(_cut_and_drawn, kept))
 
 
-def _cut_and_drawn(file: Path) -> tuple[Excerpt, Spectrogram]:
-    excerpt = whole_excerpt(file)
-    return excerpt, draw(excerpt.raw, width=800, height=220)
+def _cut_and_drawn(kept: Kept) -> tuple[Excerpt, Spectrogram]:
+    excerpt = whole_excerpt(kept.file)
+    top_hz = shown_up_to_hz(kept.story.high_hz)
+    return excerpt, draw(excerpt.raw, width=800, height=220, high_hz=top_hz)
 
 
 def _mark(kept: Kept) -> list[Call]:

@@ -13,7 +13,7 @@ from calltag.edit.selects import worth
 from calltag.errors import CalltagError, MediaError
 from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.inside import take_file
-from calltag.pages.spectrogram import Spectrogram, draw
+from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.records import Call, Picture, TakeLog
 from calltag.takes.looking import with_pictures
 from calltag.takes.picture import look_at, moment_of, moments_in, not_looked_at
@@ -192,7 +192,12 @@ def _call(take_log: TakeLog, call: Call, problems: list[str]) -> CallMedia | Non
             take_file(take), take, call.span, before_s=BEFORE_S, after_s=AFTER_S
         )
         picture = draw(
-            excerpt.raw, start_s=excerpt.start_s, width=_WIDTH, height=_HEIGHT, shades=_SHADES
+            excerpt.raw,
+            start_s=excerpt.start_s,
+            width=_WIDTH,
+            height=_HEIGHT,
+            high_hz=shown_up_to_hz(call.high_hz),
+            shades=_SHADES,
         )
         return CallMedia(picture=picture, mp3=excerpt.mp3(), gain_db=excerpt.gain_db)
     except MediaError as error:

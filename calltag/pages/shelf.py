@@ -16,7 +16,7 @@ from typing import Generic, TypeVar
 from calltag.errors import MediaError
 from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.heard import Heard
-from calltag.pages.spectrogram import Spectrogram, draw
+from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 
 _KEPT = 24
 _STILL_SIDE = 480
@@ -103,7 +103,13 @@ class Shelf:
 
 def _cut_and_drawn(heard: Heard) -> tuple[Excerpt, Spectrogram]:
     excerpt = cut_excerpt(heard.file, heard.take, heard.call.span)
-    picture = draw(excerpt.raw, start_s=excerpt.start_s, width=_WIDTH, height=_HEIGHT)
+    picture = draw(
+        excerpt.raw,
+        start_s=excerpt.start_s,
+        width=_WIDTH,
+        height=_HEIGHT,
+        high_hz=shown_up_to_hz(heard.call.high_hz),
+    )
     return excerpt, picture
 
 

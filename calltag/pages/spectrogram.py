@@ -3,7 +3,8 @@
 Time runs evenly. Frequency runs on the mel scale (`calltag.sound.spectrum.hz_to_mel`): even below
 1 kHz and by the octave above it, so that a hoot at 200 Hz and a trill at 6 kHz both have room.
 Quiet is paper, loud is ink. Levels are raised by 3 dB an octave, since what is in the open air
-falls about as fast, and the paper is set to the picture's own background.
+falls about as fast, and the paper is set to the picture's own background. Of a boom, only what is
+low is shown (`shown_up_to_hz`).
 """
 
 from __future__ import annotations
@@ -24,6 +25,11 @@ from calltag.sound import spectrum
 
 LOW_HZ = spectrum.MEL_LOW_HZ
 HIGH_HZ = spectrum.MEL_HIGH_HZ
+
+LOW_CALL_HZ = 300.0
+"""A call below this is shown up to `LOW_PICTURE_HZ`: in a picture up to 16 kHz it is a line."""
+
+LOW_PICTURE_HZ = 1000.0
 
 _TILT_DB_PER_OCTAVE = 3.0
 _LEAST_RANGE_DB = 36.0
@@ -157,6 +163,27 @@ class Spectrogram:
             if inside and (not ticks or tick.at - ticks[-1].at >= gap):
                 ticks.append(tick)
         return tuple(ticks)
+
+
+def shown_up_to_hz(high_hz: float | None) -> float:
+    """Choose the upper edge of a call's picture.
+
+    Parameters
+    ----------
+    high_hz : float or None
+        Upper edge of the call's band; None where it is not known.
+
+    Returns
+    -------
+    float
+        Hertz.
+
+    Examples
+    --------
+    >>> shown_up_to_hz(6500.0), shown_up_to_hz(190.0)
+    (16000.0, 1000.0)
+    """
+    return HIGH_HZ if high_hz is None or high_hz > LOW_CALL_HZ else LOW_PICTURE_HZ
 
 
 def draw(

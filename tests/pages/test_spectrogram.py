@@ -9,7 +9,7 @@ from PIL import Image
 
 from calltag.errors import InputError
 from calltag.pages.ink import ink_palette
-from calltag.pages.spectrogram import Spectrogram, draw
+from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.sound.spectrum import RATE_HZ
 
 
@@ -43,6 +43,17 @@ def test_a_burst_lies_where_the_axis_says(rng) -> None:
     start, end = dark[0] / picture.width, (dark[-1] + 1) / picture.width
     assert start == pytest.approx(picture.time_at(100.5), abs=0.022)  # the window is 43 ms
     assert end == pytest.approx(picture.time_at(101.0), abs=0.022)
+
+
+def test_a_boom_has_room_in_its_picture(rng) -> None:
+    hiss = rng.normal(0, 1e-3, RATE_HZ).astype(np.float32)
+    picture = draw(tone(140) + hiss, high_hz=shown_up_to_hz(190.0))
+    assert picture.high_hz == 1000.0
+    assert picture.frequency_at(190) - picture.frequency_at(90) > 0.1
+    darkest = ink_of(picture)[:, 200:400].mean(axis=1).argmax()
+    expected = (1 - picture.frequency_at(140)) * picture.height
+    assert abs(darkest + 0.5 - expected) <= 0.03 * picture.height
+    assert [shown_up_to_hz(hz) for hz in (None, 320.0, 8000.0)] == [16_000.0] * 3
 
 
 def test_silence_is_paper_and_noise_is_not_ink(rng) -> None:
