@@ -13,6 +13,8 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
+from calltag.sound.spectrum import N_MELS
+
 RATE_HZ = 48_000
 
 # A busy computer is no defect: examples have no deadline.
@@ -38,6 +40,19 @@ def field() -> Path:
 
 
 @pytest.fixture(scope="session")
+def librosa_example(field) -> Callable[[str], Path]:
+    """Where a recording of librosa's examples is; never fetched, so that tests need no network."""
+
+    def place(name: str) -> Path:
+        path = field / "librosa" / name
+        if not path.is_file():
+            pytest.skip(f"the real recordings lack librosa's example {name}")
+        return path
+
+    return place
+
+
+@pytest.fixture(scope="session")
 def make_clip() -> Callable[..., Path]:
     """`tests/clips.py: make_clip`, for any test: loaded by path, for every import mode."""
     return _beside("clips").make_clip
@@ -53,6 +68,19 @@ def pairs() -> ModuleType:
 def views() -> ModuleType:
     """The module `tests/views.py`: what cameras see that move, shake or are out of focus."""
     return _beside("views")
+
+
+@pytest.fixture(scope="session")
+def motor_db() -> Callable[..., np.ndarray]:
+    """Levels of a motor: ridges that go up and down the mel bands with its speed."""
+
+    def levels_db(rng: np.random.Generator, n: int, *, every: int) -> np.ndarray:
+        """So many moments; every so many, it makes for another speed."""
+        knots = np.arange(0, n + every, every)
+        speed = np.interp(np.arange(n), knots, rng.uniform(5, 15, len(knots)))
+        return -60 + 15 * np.cos(2 * np.pi * np.arange(N_MELS) / speed[:, None])
+
+    return levels_db
 
 
 def _beside(name: str) -> ModuleType:

@@ -197,17 +197,9 @@ def test_how_much_there_is_to_compare_with(rng):
 # --- what is there when it sounds alike -----------------------------------------------------------
 
 
-def revving(rng, n=N_STEPS):
-    """Mel power of a motor whose ridges go up and down the bands with its speed."""
-    knots = np.arange(0, n + 60, 60)
-    speed = np.interp(np.arange(n), knots, rng.uniform(5, 15, len(knots)))
-    ridges = np.cos(2 * np.pi * np.arange(N_MELS) / speed[:, None])
-    levels = np.repeat(10 ** ((-60 + 15 * ridges) / 10), FRAMES_PER_STEP, axis=0)
-    return levels.astype(np.float32) * noise(rng, n, mean=1)
-
-
-def test_what_stands_out_of_a_motor_is_over_what_is_expected(rng):
-    mel = revving(rng)
+def test_what_stands_out_of_a_motor_is_over_what_is_expected(rng, motor_db):
+    levels = 10 ** (motor_db(rng, N_STEPS, every=60) / 10)
+    mel = np.repeat(levels.astype(np.float32), FRAMES_PER_STEP, axis=0) * noise(rng, mean=1)
     usual = named(heard(odds(EVENT)), mel)
     mel[frames(*EVENT), BAND - 1 : BAND + 2] = 10 ** (-40 / 10)
     found = named(heard(odds(EVENT)), mel)

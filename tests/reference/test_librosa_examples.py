@@ -56,12 +56,9 @@ SOUNDS = {name: sound.astype(np.float32) for name, sound in _sounds().items()}
 
 
 @pytest.fixture(scope="module")
-def robin(field) -> np.ndarray:
+def robin(librosa_example) -> np.ndarray:
     """Three seconds of the recording that `librosa.example("robin")` names."""
-    name = "456440__inspectorj__bird-whistling-robin-single-13.ogg"
-    path = field / "librosa" / name
-    if not path.is_file():
-        pytest.skip(f"the real recordings lack librosa's example {name}")
+    path = librosa_example("456440__inspectorj__bird-whistling-robin-single-13.ogg")
     sound, _ = librosa.load(path, sr=RATE_HZ, offset=1.0, duration=3.0)
     assert np.abs(sound).max() > 0.05
     return sound + 1e-4 * np.random.default_rng(0).standard_normal(len(sound)).astype(np.float32)
