@@ -27,6 +27,7 @@ from calltag.learn.noise import NoiseMeter
 from calltag.learn.second_look import SecondLook, Surroundings
 from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.whines import listen_through
+from calltag.learn.whole import Whole
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
@@ -51,7 +52,6 @@ from calltag.sound.spectrum import (
     RATE_HZ,
     mel_power,
     power_frames,
-    power_spectrum,
     to_db,
 )
 
@@ -489,33 +489,27 @@ class Finder:
         start_s = float(np.floor(max(0.0, span.start_s - around) / grid_s)) * grid_s
         block, _ = read_span(path, start_s, max(span.end_s, start_s) + around, rate_hz=RATE_HZ)
         sound = Chooser().choose(block)
-        power = power_spectrum(sound)
-        mel = mel_power(power)
-        level_db = to_db(mel)
-        heard = listen_through(
-            self._hearing, level_db, lambda a, b: sound[round(a * RATE_HZ) : round(b * RATE_HZ)]
-        )
+        whole = Whole.listen(self._hearing, sound)
+        power = whole.power
         offset = round(start_s * FRAMES_PER_S)
         first = min(max(0, round(span.start_s * FRAMES_PER_S) - offset), len(power) - 1)
         last = min(max(first + 1, round(span.end_s * FRAMES_PER_S) - offset), len(power))
         begin = first // FRAMES_PER_STEP
         end = max(begin + 1, last // FRAMES_PER_STEP)
-        power_of_steps = over_steps(mel)
-        found = find_segments(heard.call, power_of_steps)
+        found = whole.segments()
         busy = busy_frames(found, len(power))
         busy[first:last] = True
         segments = [(a, b) for a, b in found if b <= begin or a >= end]
         event = sum(b <= begin for _, b in segments)
         segments.insert(event, (begin, end))
         region = measure_region(power, busy, first, last)
-        surroundings = Surroundings(power_of_steps, over_steps(level_db), heard, segments)
-        evidence = surroundings.evidence(event, region)
+        evidence = whole.surroundings(segments).evidence(event, region)
         return measure_call(
             power,
             busy,
             clearest(power, busy, region),
             offset=offset,
-            heard=heard,
+            heard=whole.heard,
             heard_from=offset,
             probability=float(self._second_look.probability(evidence[None])[0]),
             edges=None,

@@ -21,21 +21,13 @@ import numpy.typing as npt
 import scipy.ndimage
 import soxr
 
-from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Hearing, over_steps
-from calltag.learn.second_look import SecondLook, Surroundings
-from calltag.learn.segments import busy_frames, find_segments
-from calltag.learn.whines import listen_through
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Hearing
+from calltag.learn.second_look import SecondLook
+from calltag.learn.whole import Whole
 from calltag.records import FloatArray
-from calltag.sound.events import AROUND_FRAMES, Region, background, measure_region
+from calltag.sound.events import AROUND_FRAMES, Region, background
 from calltag.sound.runs import runs
-from calltag.sound.spectrum import (
-    BIN_HZ,
-    RATE_HZ,
-    mel_edges_hz,
-    mel_power,
-    power_spectrum,
-    to_db,
-)
+from calltag.sound.spectrum import BIN_HZ, RATE_HZ, mel_edges_hz
 
 FASTER = 3
 """How many times as fast the sound is played; more, and engines become hoots."""
@@ -119,20 +111,13 @@ def _listen(
     hearing: Hearing, second_look: SecondLook, fast: FloatArray, offset: int
 ) -> list[LowCall]:
     """Listen to fast sound for what is low; what is close together is one find in it."""
-    spectrum = power_spectrum(fast)
-    mel = mel_power(spectrum)
-    level_db = to_db(mel)
-    heard = listen_through(
-        hearing, level_db, lambda a, b: fast[round(a * RATE_HZ) : round(b * RATE_HZ)]
-    )
-    steps = over_steps(mel)
-    segments = find_segments(heard.call, steps)
-    busy = busy_frames(segments, len(spectrum))
-    surroundings = Surroundings(steps, over_steps(level_db), heard, segments)
+    whole = Whole.listen(hearing, fast)
+    segments = whole.segments()
+    surroundings = whole.surroundings(segments)
     found = []
-    for i, (first, last) in enumerate(segments):
-        own = (min(step * FRAMES_PER_STEP, len(spectrum)) for step in (first, last))
-        region = measure_region(spectrum, busy, *own)
+    for i, ((first, last), region) in enumerate(
+        zip(segments, whole.regions(segments), strict=True)
+    ):
         if _is_low(region):
             evidence = surroundings.evidence(i, region)
             probability = float(second_look.probability(evidence[None])[0])

@@ -15,7 +15,7 @@ from calltag.media.wav_file import ORIGINATOR, read_bext
 HISTORY_TEXT = f"T={ORIGINATOR}"
 """Begins the free text of a line of coding history (EBU R 98)."""
 
-MATROSKA_SUFFIXES = frozenset((".mkv", ".mka"))
+_MATROSKA_SUFFIXES = frozenset((".mkv", ".mka"))
 
 _WRITING_APP = b"\x57\x41" + bytes([0x80 | len(ORIGINATOR)]) + ORIGINATOR.encode()
 """The element WritingApp (RFC 9559, clause 5.1.2.15), which lies among the first of a file."""
@@ -38,7 +38,7 @@ def is_own(path: Path) -> bool:
     """
     suffix = path.suffix.lower()
     try:
-        if suffix in MATROSKA_SUFFIXES:
+        if suffix in _MATROSKA_SUFFIXES:
             with path.open("rb") as file:
                 return _WRITING_APP in file.read(_HEAD_BYTES)
         bext = read_bext(path) if suffix == ".wav" else None

@@ -89,7 +89,8 @@ def rolloff_hz(magnitude: FloatArray, share: float = 0.85) -> FloatArray:
     group = (below >= wanted).argmax(axis=1)[:, None]
     bins = np.minimum(group * _GROUP + np.arange(_GROUP), N_BINS - 1)
     inside = np.take_along_axis(magnitude, bins, axis=1)
-    inside[:, :1] += np.where(group > 0, np.take_along_axis(below, np.maximum(group - 1, 0), 1), 0)
+    before = np.concatenate([np.zeros_like(below[:, :1]), below], axis=1)
+    inside[:, :1] += np.take_along_axis(before, group, axis=1)
     reached = np.cumsum(inside, axis=1) >= wanted
     reached[:, -1] = True  # whatever rounding makes of it
     return BINS_HZ[np.take_along_axis(bins, reached.argmax(axis=1)[:, None], axis=1)[:, 0]]

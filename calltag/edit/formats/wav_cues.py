@@ -4,8 +4,8 @@ A take that is a wave file is copied byte for byte in its own sample format, wit
 its own cues stay, with their names and lengths, and ours are added. Where it has a `bext` chunk,
 its coding history gets a line that tells so; where it has none, one with its start is added. Of any
 other take the sound is decoded and stored as it was: 16 or 24 bit, or float. Cues are exact to the
-sample, from the take's first. A copy that outgrows 32-bit sizes is
-RF64 (EBU Tech 3306).
+sample, from the take's first. A copy that outgrows 32-bit sizes is RF64
+(EBU Tech 3306).
 """
 
 from __future__ import annotations

@@ -17,14 +17,11 @@ from sklearn.exceptions import ConvergenceWarning
 from sklearn.neural_network import MLPClassifier
 
 from calltag.errors import InputError
-from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
-from calltag.learn.second_look import CUT, EVIDENCE, SecondLook, Surroundings
-from calltag.learn.segments import busy_frames, find_segments
+from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
+from calltag.learn.second_look import CUT, EVIDENCE, SecondLook
 from calltag.learn.starter.scenes import Scene
-from calltag.learn.whines import listen_through
+from calltag.learn.whole import Whole
 from calltag.records import FloatArray, Span
-from calltag.sound.events import measure_region
-from calltag.sound.spectrum import RATE_HZ, mel_power, power_spectrum, to_db
 
 N_NETWORKS = 6
 N_HIDDEN = 8
@@ -67,26 +64,12 @@ def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
     SceneHeard
         What it hears.
     """
-    power = power_spectrum(samples)
-    mel = mel_power(power)
-    level_db = to_db(mel)
-    heard = listen_through(
-        hearing, level_db, lambda a, b: samples[round(a * RATE_HZ) : round(b * RATE_HZ)]
-    )
-    power_of_steps = over_steps(mel)
-    segments = find_segments(heard.call, power_of_steps)
-    frames = [
-        (first * FRAMES_PER_STEP, min(last * FRAMES_PER_STEP, len(power)))
-        for first, last in segments
-    ]
-    busy = busy_frames(segments, len(power))
-    surroundings = Surroundings(power_of_steps, over_steps(level_db), heard, segments)
-    rows = [
-        surroundings.evidence(i, measure_region(power, busy, first, last))
-        for i, (first, last) in enumerate(frames)
-    ]
+    whole = Whole.listen(hearing, samples)
+    segments = whole.segments()
+    surroundings = whole.surroundings(segments)
+    rows = [surroundings.evidence(i, region) for i, region in enumerate(whole.regions(segments))]
     return SceneHeard(
-        heard,
+        whole.heard,
         tuple(Span(first / STEPS_PER_S, last / STEPS_PER_S) for first, last in segments),
         np.array(rows).reshape(len(rows), len(EVIDENCE)),
     )
