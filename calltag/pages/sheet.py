@@ -67,7 +67,7 @@ class SheetOptions:
     look : bool
         Whether pictures are measured where they have not been.
     best : int or None
-        Only the best calls of each take, so many at most; None for all.
+        Only the best calls of each take, by sound and picture, so many at most; None for all.
     workers : int or None
         Processes to work in; `calltag.workers.default_workers` unless given.
     """
@@ -150,7 +150,11 @@ def write_sheet(
     _refuse(out, options)
     check_place(out)
     jobs = [
-        Job(take_log=replace(one, calls=_chosen(one, shown, options.best)), look=options.look)
+        Job(
+            take_log=replace(one, calls=tuple(filter(shown, one.calls))),
+            look=options.look,
+            best=options.best,
+        )
         for one in take_logs
     ]
     media = _gathered(jobs, log, options.workers, listener)
@@ -158,7 +162,7 @@ def write_sheet(
         partial = partial_path(out)
         try:
             _make_folder(partial, out)
-            page = _page(take_logs, jobs, media, unread, log, _FolderStore(partial))
+            page = _page(take_logs, media, unread, log, _FolderStore(partial))
             (partial / SHEET_INDEX).write_text(page, "utf-8")
             size_bytes = sum(file.stat().st_size for file in partial.rglob("*") if file.is_file())
             _put_in_place(partial, out)
@@ -168,7 +172,7 @@ def write_sheet(
         finally:
             shutil.rmtree(partial, ignore_errors=True)
     else:
-        page = _page(take_logs, jobs, media, unread, log, _InPage())
+        page = _page(take_logs, media, unread, log, _InPage())
         encoded = page.encode("utf-8")
         size_bytes = len(encoded)
         with written_whole(out) as file:
@@ -181,7 +185,7 @@ def write_sheet(
     return SheetReport(
         page=out / SHEET_INDEX if options.folder else out,
         takes=len(jobs),
-        calls=sum(len(job.take_log.calls) for job in jobs),
+        calls=sum(len(one.shown) for one in media),
         size_bytes=size_bytes,
         problems=tuple(problems),
     )
@@ -239,15 +243,6 @@ def _refuse(out: Path, options: SheetOptions) -> None:
         )
 
 
-def _chosen(take_log: TakeLog, shown: Callable[[Call], bool], best: int | None) -> tuple[Call, ...]:
-    from calltag.edit.selects import worth
-
-    calls = [call for call in take_log.calls if shown(call)]
-    if best is not None and len(calls) > best:
-        calls = sorted(calls, key=lambda call: -worth(take_log, call))[:best]
-    return tuple(sorted(calls, key=lambda call: call.span))
-
-
 def _gathered(
     jobs: Sequence[Job],
     log: Log,
@@ -260,7 +255,7 @@ def _gathered(
     with closing(work_through(gather, jobs, workers=workers or default_workers())) as work:
         for end in work:
             job = jobs[end.index]
-            one = end.result or failed(job.take_log, _DIED)
+            one = end.result or failed(job, _DIED)
             if one.pictures:
                 log.put_pictures(job.take_log.take.path, one.pictures)
             media[end.index] = one
@@ -271,7 +266,6 @@ def _gathered(
 
 def _page(
     take_logs: Sequence[TakeLog],
-    jobs: Sequence[Job],
     media: Sequence[TakeMedia],
     unread: Iterable[Problem],
     log: Log,
@@ -280,10 +274,10 @@ def _page(
     rate = common_rate(one.take for one in take_logs)
     views: list[TakeView] = []
     n_calls = 0
-    for number, (one, job, found) in enumerate(zip(take_logs, jobs, media, strict=True), 1):
+    for number, (one, found) in enumerate(zip(take_logs, media, strict=True), 1):
         seen = with_pictures(one, found.pictures)
         calls = []
-        for call, its in zip(job.take_log.calls, found.calls, strict=True):
+        for call, its in zip(found.shown, found.calls, strict=True):
             n_calls += 1
             view = call_view(seen, call, number=n_calls, rate=rate)
             calls.append(view if its is None else _with_media(view, its, store))

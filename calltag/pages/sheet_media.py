@@ -37,10 +37,13 @@ class Job:
         What the log has of it; of its calls those that are shown.
     look : bool
         Whether its picture is to be measured where it has not been.
+    best : int or None
+        Show the best of these calls, so many at most; None for all.
     """
 
     take_log: TakeLog
     look: bool = True
+    best: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,8 +77,10 @@ class TakeMedia:
         What it shows at its best moment; None where there is no picture to be had.
     still_s : float
         When that is.
+    shown : tuple of Call
+        The calls to show, in order of time.
     calls : tuple of CallMedia or None
-        For each call of the job; None where its sound could not be read.
+        For each of them; None where its sound could not be read.
     problems : tuple of str
         What could not be read, one sentence each, without the file's name.
     """
@@ -83,6 +88,7 @@ class TakeMedia:
     pictures: tuple[Picture, ...] = ()
     still_jpeg: bytes | None = None
     still_s: float = 0.0
+    shown: tuple[Call, ...] = ()
     calls: tuple[CallMedia | None, ...] = ()
     problems: tuple[str, ...] = ()
 
@@ -104,25 +110,28 @@ def gather(job: Job) -> TakeMedia:
     problems: list[str] = []
     try:
         pictures = _looked(take_log, problems) if job.look else ()
-        still_s = best_moment(with_pictures(take_log, pictures))
+        seen = with_pictures(take_log, pictures)
+        still_s = best_moment(seen)
+        shown = _best(seen, job.best)
         return TakeMedia(
             pictures=pictures,
             still_jpeg=_still(take_log, still_s, problems),
             still_s=still_s,
-            calls=tuple(_call(take_log, call, problems) for call in take_log.calls),
+            shown=shown,
+            calls=tuple(_call(take_log, call, problems) for call in shown),
             problems=tuple(dict.fromkeys(problems)),
         )
     except Exception as error:
         logger.debug("%s", take_log.take.path, exc_info=True)
-        return failed(take_log, f"cannot be shown ({type(error).__name__}: {error}); report this")
+        return failed(job, f"cannot be shown ({type(error).__name__}: {error}); report this")
 
 
-def failed(take_log: TakeLog, reason: str) -> TakeMedia:
+def failed(job: Job, reason: str) -> TakeMedia:
     """State that nothing of a take could be read.
 
     Parameters
     ----------
-    take_log : TakeLog
+    job : Job
         The take.
     reason : str
         Why, in one sentence.
@@ -130,9 +139,10 @@ def failed(take_log: TakeLog, reason: str) -> TakeMedia:
     Returns
     -------
     TakeMedia
-        Nothing but the reason.
+        Nothing but the reason, and which calls would have been shown.
     """
-    return TakeMedia(calls=(None,) * len(take_log.calls), problems=(reason,))
+    shown = _best(job.take_log, job.best)
+    return TakeMedia(shown=shown, calls=(None,) * len(shown), problems=(reason,))
 
 
 def best_moment(take_log: TakeLog) -> float:
@@ -150,6 +160,12 @@ def best_moment(take_log: TakeLog) -> float:
     """
     best = max(take_log.calls, key=lambda call: worth(take_log, call), default=None)
     return take_log.take.duration_s / 2 if best is None else moment_of(best)
+
+
+def _best(take_log: TakeLog, most: int | None) -> tuple[Call, ...]:
+    """The calls that are worth most, by sound and by what has been seen of the picture."""
+    ranked = sorted(take_log.calls, key=lambda call: -worth(take_log, call))
+    return tuple(sorted(ranked[:most], key=lambda call: call.span))
 
 
 def _looked(take_log: TakeLog, problems: list[str]) -> tuple[Picture, ...]:

@@ -104,7 +104,7 @@ def media(one: TakeLog) -> TakeMedia:
     still = io.BytesIO()
     view = rng.integers(0, 255, (23, 40, 3), dtype=np.uint8)
     Image.fromarray(view).resize((320, 180)).save(still, "JPEG", quality=72)
-    return TakeMedia(still_jpeg=still.getvalue(), still_s=60.0, calls=tuple(found))
+    return TakeMedia(still_jpeg=still.getvalue(), still_s=60.0, shown=one.calls, calls=tuple(found))
 
 
 def test_a_hundred_takes_with_a_thousand_calls(

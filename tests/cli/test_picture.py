@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -92,3 +94,29 @@ def test_takes_are_looked_at(filmed: Path, run) -> None:
     known = run("takes")
     assert "steady, sharp" in known.out
     assert known.status == 0
+
+
+def test_the_best_calls_of_a_sheet_are_good_in_sound_and_picture(
+    tmp_path: Path, make_clip, views, run
+) -> None:
+    """The louder of two calls is in a shaky picture."""
+    view = views.discs(200, 350, seed=1)
+    shaky, steady = views.camera(view, shake_permille=2.0), views.camera(view)
+    make_clip(
+        tmp_path / "A001.mov",
+        seconds=2.8,
+        images=lambda i: (shaky if i < 35 else steady)(i),
+        video_codec="libx264",
+        picture_options={"preset": "ultrafast", "crf": "18"},
+    )
+    one = take(tmp_path, "A001.mov", 15.0, width=320, height=180, sample_rate_hz=48_000, channels=2)
+    one = replace(one, take=replace(one.take, duration_s=2.8), calls=(call(0.5, 15), call(1.9, 13)))
+    with Log(tmp_path / "calltag.db") as log:
+        log.put(one, feature_version=1)
+    for options, expected in (("--no-picture", ["0.500"]), ("--picture", ["1.900"])):
+        ran = run("sheet", "s.html", "--best", 1, options, "--workers", 1, "--replace")
+        assert ran.status == 0, ran.err
+        assert ran.out.startswith("s.html: 1 take, 1 call, ")
+        page = (tmp_path / "s.html").read_text("utf-8")
+        assert re.findall(r'class="call"[^>]* data-start="([\d.]+)"', page) == expected
+        assert "1 less likely find or further call not shown" in page
