@@ -9,11 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
 from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
+from calltag.learn.chorus import going_on, out_of_chorus
 from calltag.learn.hearing import (
     FRAMES_PER_STEP,
     STEPS_PER_S,
@@ -30,7 +33,7 @@ from calltag.learn.whines import listen_through
 from calltag.learn.whole import Whole
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
-from calltag.records import NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
+from calltag.records import LIKELY, NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
 from calltag.sound.channels import Chooser
 from calltag.sound.events import (
     AROUND_FRAMES,
@@ -166,6 +169,53 @@ class _Recent:
             self._first += len(self._blocks.pop(0))
 
 
+class _Steps(NamedTuple):
+    """What a window holds, step by step."""
+
+    heard: Heard
+    power: FloatArray
+    level_db: FloatArray
+
+
+class _Event(NamedTuple):
+    """An event as it was found: its region, and the frames around it from `start` on."""
+
+    start: int
+    power: FloatArray
+    busy: np.ndarray
+    region: Region
+    evidence: Callable[[], np.ndarray]
+
+
+class _Events:
+    """The events of a window, in order."""
+
+    def __init__(self, window: _Window, steps: _Steps, segments: Sequence[tuple[int, int]]) -> None:
+        self.segments = segments
+        self._window = window
+        self._busy = busy_frames(segments, len(window.mel))
+        self._surroundings = Surroundings(steps.power, steps.level_db, steps.heard, segments)
+
+    def measured(self, i: int) -> _Event:
+        """Measure one of them."""
+        n = len(self._busy)
+        first, last = (min(step * FRAMES_PER_STEP, n) for step in self.segments[i])
+        around = _around(first, last, n)
+        power, busy = self._window.power(around.start, around.stop), self._busy[around]
+        region = measure_region(power, busy, first - around.start, last - around.start)
+        evidence = partial(self._surroundings.evidence, i, region)
+        return _Event(around.start, power, busy, region, evidence)
+
+    def room(self, i: int) -> tuple[int, int]:
+        """How far its edges may go: no further than half way to the next event, in frames."""
+        begin, end = self.segments[i]
+        others = self.segments
+        before = (others[i - 1][1] + begin) * FRAMES_PER_STEP // 2 if i else 0
+        if i + 1 == len(others):
+            return before, len(self._busy)
+        return before, (end + others[i + 1][0]) * FRAMES_PER_STEP // 2
+
+
 @dataclass(slots=True)
 class _Pass:
     """The state of one pass over a take."""
@@ -196,21 +246,14 @@ class _Pass:
         )
         self._look_for_beats(window, heard)
         self._look_for_hum(window)
-        power_of_steps = over_steps(window.mel)
-        segments = find_segments(heard.call, power_of_steps)
+        steps = _Steps(heard, over_steps(window.mel), over_steps(level_db))
+        segments = self._out_of_chorus(window, steps, find_segments(heard.call, steps.power))
         low = find_low_calls(
-            self.hearing,
-            self.second_look,
-            segments,
-            power_of_steps,
-            window.power,
-            cut,
+            self.hearing, self.second_look, segments, steps.power, window.power, cut
         )
         sureness = {(call.first, call.last): call.probability for call in low}
-        segments = sorted([*segments, *sureness])
-        busy = busy_frames(segments, len(level_db))
-        surroundings = Surroundings(power_of_steps, over_steps(level_db), heard, segments)
-        for i, (begin, end) in enumerate(segments):
+        events = _Events(window, steps, sorted([*segments, *sureness]))
+        for i, (begin, end) in enumerate(events.segments):
             first = window.first + begin * FRAMES_PER_STEP
             last = window.first + min(end * FRAMES_PER_STEP, len(level_db))
             if first >= window.stop:
@@ -223,37 +266,46 @@ class _Pass:
                 continue
             if last <= window.core:
                 continue
-            around = _around(first - window.first, last - window.first, len(level_db))
-            power = window.power(around.start, around.stop)
-            event = (first - window.first - around.start, last - window.first - around.start)
-            region = measure_region(power, busy[around], *event)
+            event = events.measured(i)
             probability = sureness.get((begin, end))
             if probability is None:
-                evidence = surroundings.evidence(i, region)
-                probability = float(self.second_look.probability(evidence[None])[0])
+                probability = self._probability(event)
             self.taken, self.kept = last, probability >= LEAST_PROBABILITY
             if self.kept:
-                # No edge goes beyond half way to the next event.
-                before = (segments[i - 1][1] + begin) * FRAMES_PER_STEP // 2 if i else 0
-                after = (
-                    (end + segments[i + 1][0]) * FRAMES_PER_STEP // 2
-                    if i + 1 < len(segments)
-                    else len(busy)
-                )
+                before, after = events.room(i)
                 self.calls.append(
                     measure_call(
-                        power,
-                        busy[around],
-                        clearest(power, busy[around], region),
-                        offset=window.first + around.start,
+                        event.power,
+                        event.busy,
+                        clearest(event.power, event.busy, event.region),
+                        offset=window.first + event.start,
                         heard=heard,
                         heard_from=window.first,
                         probability=probability,
-                        edges=(before - around.start, after - around.start),
+                        edges=(before - event.start, after - event.start),
                         cut=self.recent.cut,
                     )
                 )
         self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
+
+    def _out_of_chorus(
+        self, window: _Window, steps: _Steps, segments: list[tuple[int, int]]
+    ) -> list[tuple[int, int]]:
+        """Part what goes on and on, where all of it is likely to be calls."""
+        chorus = going_on(segments, len(steps.power))
+        if not chorus:
+            return segments
+        events = _Events(window, steps, segments)
+        parted = {
+            i: out_of_chorus(steps.power, *segments[i])
+            for i in chorus
+            if self._probability(events.measured(i)) >= LIKELY
+        }
+        return [piece for i, whole in enumerate(segments) for piece in parted.get(i, [whole])]
+
+    def _probability(self, event: _Event) -> float:
+        """How likely an event is a call, by a second look at it."""
+        return float(self.second_look.probability(event.evidence()[None])[0])
 
     def _look_for_beats(self, window: _Window, heard: Heard) -> None:
         """Look for beats where they tell whether a machine is heard."""

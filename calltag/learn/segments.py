@@ -12,7 +12,6 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from calltag.learn.chorus import out_of_chorus
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S
 from calltag.records import FloatArray
 from calltag.sound.runs import runs
@@ -56,8 +55,8 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
     Returns
     -------
     list of tuple of int
-        First step of each event and the step after its last, in order; apart by more than
-        `LONGEST_GAP_S`, but for the pieces of a chorus.
+        First step of each event and the step after its last, in order, apart by more than
+        `LONGEST_GAP_S`.
 
     Examples
     --------
@@ -82,8 +81,7 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
     >>> find_segments(odds, sound)
     [(60, 87), (113, 140)]
     """
-    events = _apart(_in_odds(call_odds), power)
-    return out_of_chorus(events, power, gap=round(LONGEST_GAP_S * STEPS_PER_S))
+    return _apart(_in_odds(call_odds), power)
 
 
 def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
