@@ -324,16 +324,19 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
         head = file.read(12)
         if head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
             raise MediaError(path, "this is no wave file; name a .wav file")
+        length = path.stat().st_size
         long_data: int | None = None
         while len(head := file.read(8)) == 8:
             name, size = struct.unpack("<4sI", head)
             offset = file.tell()
-            if name == b"ds64":
-                long_data = struct.unpack("<QQ", file.read(16))[1]
+            if name == b"ds64" and len(sizes := file.read(16)) == 16:
+                long_data = struct.unpack("<QQ", sizes)[1]
             if name == b"data":
                 stated = long_data if size == _IN_DS64 else size
                 size = _data_bytes(file, offset, stated)
             yield Chunk(name.decode("latin-1"), offset, size)
+            if offset + size >= length:  # a spoilt size may lie beyond what any file can have
+                return
             file.seek(offset + size + size % 2)
 
 

@@ -12,7 +12,14 @@ from wavinfo import WavInfoReader
 
 from calltag.errors import InputError, MediaError
 from calltag.media import wav_file
-from calltag.media.wav_file import Bext, Cue, iter_chunks, read_bext, write_wav
+from calltag.media.wav_file import (
+    Bext,
+    Cue,
+    announced_bytes,
+    iter_chunks,
+    read_bext,
+    write_wav,
+)
 
 
 @pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "FLOAT"])
@@ -175,6 +182,27 @@ def test_sound_of_unknown_length_goes_on_to_the_end(tmp_path, head, stated, rest
     assert (data.offset, data.size) == (path.stat().st_size - len(rest), size)
     behind = (LIST, LIST[:-1], LIST + LIST).index(rest) // 2 + 1 if not size and rest else 0
     assert [chunk.name for chunk in chunks[chunks.index(data) + 1 :]] == ["LIST"] * behind
+
+
+@pytest.mark.parametrize(
+    ("spoilt", "names"),
+    [
+        (DS64[:18], ["ds64"]),  # the copy ended there
+        (
+            struct.pack("<4sIQQQI", b"ds64", 28, *[2**64 - 1] * 3, 0)
+            + FMT
+            + struct.pack("<4sI", b"data", 0xFFFFFFFF)
+            + bytes(8),
+            ["ds64", "fmt ", "data"],
+        ),
+    ],
+)
+def test_a_spoilt_head_ends_the_walk_and_nothing_else(tmp_path, spoilt, names):
+    path = tmp_path / "a.wav"
+    path.write_bytes(b"RF64\xff\xff\xff\xffWAVE" + spoilt)
+    assert [chunk.name for chunk in iter_chunks(path)] == names
+    assert read_bext(path) is None
+    assert announced_bytes(path) is None
 
 
 def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path):
