@@ -174,7 +174,7 @@ def _identities(clips: Sequence[Clip]) -> dict[str, _Identity | MediaError]:
 def _stays(file: str, entry: Entry, identities: Mapping[str, _Identity | MediaError]) -> bool:
     identity = identities.get(file)
     if identity is None:
-        return Path(file).exists()
+        return not is_gone(file)
     return isinstance(identity, MediaError) or identity.digest == entry.take.digest
 
 
@@ -201,6 +201,28 @@ def _moved(
                     moved[file] = candidate[1]
                     break
     return moved
+
+
+def is_gone(file: str) -> bool:
+    """Tell whether a file is no longer there; one that cannot be looked at may be.
+
+    Parameters
+    ----------
+    file : str
+        Its absolute path.
+
+    Returns
+    -------
+    bool
+        Whether there is none; False where the folder may not be entered, or the drive fails.
+    """
+    try:
+        Path(file).stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return True
+    except OSError:
+        return False
+    return False
 
 
 def real_path(path: Path) -> str:

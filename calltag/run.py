@@ -18,7 +18,7 @@ from calltag.errors import CalltagError, InputError, MediaError, ModelError
 from calltag.log import Entry, Log
 from calltag.media.rushes import Clip, find_clips
 from calltag.naming import MODEL_NAME, finder, measure_labels, name_finds
-from calltag.plan import Job, Plan, make_plan, real_path
+from calltag.plan import Job, Plan, is_gone, make_plan, real_path
 from calltag.records import Problem, Take, TakeLog
 from calltag.workers import default_workers, work_through
 
@@ -287,7 +287,7 @@ def _settled(log: Log, clips: Sequence[Clip]) -> list[tuple[str, str]]:
     return [
         (rushes, problem.path)
         for rushes, problem in log.problems()
-        if (file := real_path(Path(rushes, problem.path))) in here or not Path(file).exists()
+        if (file := real_path(Path(rushes, problem.path))) in here or is_gone(file)
     ]
 
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import subprocess
@@ -391,6 +392,34 @@ def test_a_file_that_may_not_be_read_is_a_problem_and_keeps_what_is_known(
     report = shoot.run()
     assert [problem.path for problem in report.problems] == ["A001.mov"]
     assert shoot.logged() == {"A001.mov": [1.0]}
+
+
+@pytest.mark.parametrize("number", [errno.EACCES, errno.EIO])
+def test_takes_in_a_folder_that_cannot_be_looked_into_are_kept(
+    shoot: Shoot, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    """A drive that fails has not lost its takes."""
+    shoot.clip("A001.mov", "1.0")
+    shoot.clip("card 2/A002.mov", "broken")
+    away = shoot.clip("card 2/A003.mov", "3.0").parent
+    shoot.run()
+    look, stat = os.scandir, os.stat
+
+    def refusing(really, refused):
+        def refuse(path, *more, **options):
+            if isinstance(path, str | os.PathLike) and refused(Path(path)):
+                raise OSError(number, os.strerror(number), os.fspath(path))
+            return really(path, *more, **options)
+
+        return refuse
+
+    monkeypatch.setattr(os, "scandir", refusing(look, lambda path: path == away))
+    monkeypatch.setattr(os, "stat", refusing(stat, lambda path: path.parent == away))
+    report = shoot.run(drop_missing=True)
+    assert report.missing == ()
+    assert shoot.logged() == {"A001.mov": [1.0], "card 2/A003.mov": [3.0]}
+    with Log(shoot.log) as log:
+        assert [problem.path for _, problem in log.problems()] == ["card 2", "card 2/A002.mov"]
 
 
 def test_a_take_without_sound_is_logged_as_such(shoot: Shoot) -> None:
