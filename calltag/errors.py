@@ -77,6 +77,10 @@ class LogError(CalltagError):
     """A log that cannot be opened, or that another version wrote."""
 
 
+class NameTakenError(LogError):
+    """A name that the log has for another file."""
+
+
 class LibraryError(CalltagError):
     """A call library, or its catalogue, that cannot be used."""
 

@@ -225,6 +225,28 @@ def is_gone(file: str) -> bool:
     return False
 
 
+def longer_name(file: Path, name: str) -> tuple[str, str] | None:
+    """Put one more folder before a clip's name in the log.
+
+    Parameters
+    ----------
+    file : Path
+        The clip; absolute.
+    name : str
+        Its name, the end of its path.
+
+    Returns
+    -------
+    tuple of two str, or None
+        Its rushes folder, which moves up so that both together still lead to the file, and its
+        name; None where there is no folder left to put before it.
+    """
+    depth = name.count("/") + 2
+    if depth >= len(file.parts):
+        return None
+    return str(file.parents[depth - 1]), "/".join((file.parts[-depth], name))
+
+
 def real_path(path: Path) -> str:
     """Tell where a file really is, by whatever links it was reached.
 
@@ -244,8 +266,7 @@ def real_path(path: Path) -> str:
 class _Names:
     """Gives each clip a name that no other take of the log has.
 
-    A name that is taken gets the folders above it put before it, as many as tell it apart; the
-    rushes folder moves up with it, so that both together still lead to the file.
+    A name that is taken gets the folders above it put before it, as many as tell it apart.
     """
 
     def __init__(self, taken: Iterable[str]) -> None:
@@ -253,9 +274,8 @@ class _Names:
 
     def give(self, clip: Clip) -> tuple[str, str]:
         name = clip.name
-        depth = name.count("/") + 1
-        while name in self._taken and depth < len(clip.path.parts) - 1:
-            depth += 1
-            name = "/".join((clip.path.parts[-depth], name))
+        rushes = str(clip.path.parents[name.count("/")])
+        while name in self._taken and (longer := longer_name(clip.path, name)):
+            rushes, name = longer
         self._taken.add(name)
-        return str(clip.path.parents[depth - 1]), name
+        return rushes, name

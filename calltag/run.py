@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from calltag.errors import CalltagError, InputError, MediaError, ModelError
+from calltag.errors import CalltagError, InputError, MediaError, ModelError, NameTakenError
 from calltag.log import Entry, Log
 from calltag.media.rushes import Clip, find_clips
 from calltag.naming import MODEL_NAME, finder, measure_labels, name_finds
-from calltag.plan import Job, Plan, is_gone, make_plan, real_path
+from calltag.plan import Job, Plan, is_gone, longer_name, make_plan, real_path
 from calltag.records import Problem, Take, TakeLog
 from calltag.workers import default_workers, work_through
 
@@ -321,17 +321,14 @@ class _Done:
         reason = outcome if isinstance(outcome, str) else None
         for number, job in enumerate(same):
             if isinstance(outcome, TakeLog):
-                take = replace(outcome.take, path=job.path, rushes=job.rushes)
-                self.labels_dropped += self._log.put(
-                    replace(outcome, take=take), feature_version=self._feature_version
-                )
+                take = self._put(outcome, job)
                 if number:
                     self.copied += 1
                 else:
                     self.analysed += 1
                     self.sound_s += take.duration_s if take.has_sound else 0.0
                 if not take.has_sound:
-                    self.silent.append(job.path)
+                    self.silent.append(take.path)
             elif reason is not None:
                 problem = Problem(path=job.path, reason=reason)
                 self._log.put_problem(job.rushes, problem)
@@ -345,11 +342,23 @@ class _Done:
         for path, job in self._plan.copies:
             known = self._log.take_log(path, features=True)
             found = tuple(call for call in known.calls if not call.by_hand)
-            take = replace(known.take, path=job.path, rushes=job.rushes)
-            self._log.put(
-                replace(known, take=take, calls=found), feature_version=self._feature_version
-            )
+            self._put(replace(known, calls=found), job)
             self.copied += 1
+
+    def _put(self, found: TakeLog, job: Job) -> Take:
+        """Store what was found under the clip's name, a longer one if another run took that."""
+        take = replace(found.take, path=job.path, rushes=job.rushes)
+        try:
+            self.labels_dropped += self._log.put(
+                replace(found, take=take), feature_version=self._feature_version
+            )
+        except NameTakenError:
+            longer = longer_name(job.file, job.path)
+            if longer is None:
+                raise
+            rushes, path = longer
+            return self._put(found, replace(job, rushes=rushes, path=path))
+        return take
 
     def tell(self, path: str | None = None, problem: str | None = None) -> None:
         if self._listener is None:

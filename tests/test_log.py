@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from calltag.errors import LogError
+from calltag.errors import LogError, NameTakenError
 from calltag.log import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION, Log
 from calltag.records import (
     Alignment,
@@ -134,6 +134,7 @@ noises = st.builds(
     )
 )
 def test_a_take_comes_out_as_it_went_in(log: Log, stored: TakeLog) -> None:
+    log.forget([stored.take.path])  # of an example before, below another rushes folder
     log.put(stored, feature_version=1)
     read = log.take_log(stored.take.path)
 
@@ -180,6 +181,13 @@ def test_logging_a_take_again_replaces_its_finds(log: Log) -> None:
     (entry,) = log.entries()
     assert entry.feature_version == 2
     assert [c.start_s for c in log.take_log("A001.mov").calls] == [5.0]
+
+
+def test_a_name_of_another_file_below_other_rushes_is_not_taken_from_it(log: Log) -> None:
+    log.put(TakeLog(take=take()), feature_version=1)
+    with pytest.raises(NameTakenError, match=r"A001\.mov: the log has this name for a take in"):
+        log.put(TakeLog(take=take(digest="other", rushes="/elsewhere")), feature_version=1)
+    assert log.takes() == [take()]
 
 
 def test_takes_come_in_order_of_path(log: Log) -> None:

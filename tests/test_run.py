@@ -528,6 +528,28 @@ def test_two_runs_at_once_do_not_harm_each_other(shoot: Shoot) -> None:
     assert list(shoot.logged()) == [f"A00{number}.mov" for number in range(4)]
 
 
+def test_two_runs_at_once_on_cards_of_equal_names_keep_every_take(shoot: Shoot) -> None:
+    cards = []
+    for number in (1, 2):
+        cards.append(shoot.clip(f"card {number}/C0001.mov", f"{number}.0").parent)
+        shoot.clip(f"card {number}/C0002.mov", f"{number}.5")
+
+    def meanwhile(progress: Progress) -> None:
+        if progress.done == 0:
+            shoot.run(cards[1])
+
+    assert shoot.run(cards[0], listener=meanwhile).analysed == 2
+    assert shoot.logged() == {
+        "C0001.mov": [2.0],
+        "C0002.mov": [2.5],
+        "card 1/C0001.mov": [1.0],
+        "card 1/C0002.mov": [1.5],
+    }
+    shoot.visited()
+    assert shoot.run(*cards).known == 4
+    assert shoot.visited() == []
+
+
 COLD_START = """
 import sys
 from pathlib import Path

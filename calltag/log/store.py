@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from calltag.database import BUSY_TIMEOUT_S, Closing, Database, Kind
-from calltag.errors import LogError
+from calltag.errors import LogError, NameTakenError
 from calltag.log._rows import (
     CALL_COLUMNS,
     NOISE_COLUMNS,
@@ -225,6 +225,8 @@ class Log(Closing):
 
         Raises
         ------
+        NameTakenError
+            If that path is another file's, below another rushes folder; nothing is stored then.
         LogError
             If the log cannot be written.
         """
@@ -239,7 +241,7 @@ class Log(Closing):
         dropped = 0
         with self._writing() as db:
             old = db.execute(
-                "SELECT id, duration_s, digest FROM takes WHERE path = ?", (take.path,)
+                "SELECT id, duration_s, digest, rushes FROM takes WHERE path = ?", (take.path,)
             ).fetchone()
             if old is None:
                 marks = ", ".join("?" * len(columns))
@@ -247,7 +249,11 @@ class Log(Closing):
                     f"INSERT INTO takes ({', '.join(columns)}) VALUES ({marks})", values
                 ).lastrowid
             else:
-                take_id, duration_s, digest = old
+                take_id, duration_s, digest, rushes = old
+                if digest != take.digest and rushes != take.rushes:
+                    raise NameTakenError(
+                        f"{take.path}: the log has this name for a take in {rushes}; log it again"
+                    )
                 sets = ", ".join(f"{column} = ?" for column in columns)
                 db.execute(f"UPDATE takes SET {sets} WHERE id = ?", [*values, take_id])
                 db.execute("DELETE FROM calls WHERE take_id = ?", (take_id,))
