@@ -298,6 +298,31 @@ def test_labels_stay_only_where_a_replaced_file_has_the_same_length(
     assert dropped == 1 - kept
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "kept"),
+    [
+        ({"recorded": "2026-05-01T04:00:00Z"}, {"recorded": "2026-05-02T04:00:00Z"}, 0),
+        ({"start_tc": "04:00:00:00"}, {"start_tc": "05:10:00:00"}, 0),
+        ({"time_reference": 48_000}, {"time_reference": 96_000}, 0),
+        ({"recorded": "2026-05-01"}, {"recorded": "2026-05-01", "start_tc": "04:00:00:00"}, 1),
+        (
+            {"recorded": "2026-05-01T04:00:00Z", "start_tc": "00:00:00:00"},
+            {"recorded": "2026-05-01T04:00:00Z", "start_tc": "04:00:00:00"},
+            1,
+        ),
+        ({"recorded": "2026-05-01"}, {}, 1),
+    ],
+)
+def test_labels_of_a_replaced_file_stay_unless_it_began_at_another_time(
+    log: Log, before: dict[str, object], after: dict[str, object], kept: int
+) -> None:
+    """Cameras at a nest make clips of one length, and use their names again."""
+    log.put(TakeLog(take=take(**before)), feature_version=1)
+    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    assert log.put(TakeLog(take=take(digest="d", **after)), feature_version=1) == 1 - kept
+    assert len(log.labels()) == kept
+
+
 def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> None:
     log.put(TakeLog(take=take(), calls=(call(9),)), feature_version=1)
     label = Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")

@@ -7,7 +7,7 @@ transaction, so that a run that is killed leaves whole takes behind.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -208,8 +208,9 @@ class Log(Closing):
         """Store a take with what was found in it, in place of what the log had under its path.
 
         The user's labels of that path stay, and how it lies against other takes, unless the new
-        take has another length: then it is another recording, and they would be wrong. What was
-        measured of its picture stays where the file is the same.
+        take has another length, or all that both files state of their beginning differs: then it
+        is another recording, and they would be wrong. What was measured of its picture stays where
+        the file is the same.
 
         Parameters
         ----------
@@ -241,7 +242,9 @@ class Log(Closing):
         dropped = 0
         with self._writing() as db:
             old = db.execute(
-                "SELECT id, duration_s, digest, rushes FROM takes WHERE path = ?", (take.path,)
+                "SELECT id, duration_s, digest, rushes, start_tc, time_reference, recorded "
+                "FROM takes WHERE path = ?",
+                (take.path,),
             ).fetchone()
             if old is None:
                 marks = ", ".join("?" * len(columns))
@@ -249,7 +252,7 @@ class Log(Closing):
                     f"INSERT INTO takes ({', '.join(columns)}) VALUES ({marks})", values
                 ).lastrowid
             else:
-                take_id, duration_s, digest, rushes = old
+                take_id, duration_s, digest, rushes, *begun = old
                 if digest != take.digest and rushes != take.rushes:
                     raise NameTakenError(
                         f"{take.path}: the log has this name for a take in {rushes}; log it again"
@@ -260,7 +263,8 @@ class Log(Closing):
                 db.execute("DELETE FROM noise WHERE take_id = ?", (take_id,))
                 if digest != take.digest:
                     db.execute("DELETE FROM pictures WHERE take_id = ?", (take_id,))
-                if abs(duration_s - take.duration_s) > SAME_LENGTH_S:
+                other_length = abs(duration_s - take.duration_s) > SAME_LENGTH_S
+                if other_length or (digest != take.digest and _begins_apart(begun, take)):
                     db.execute("DELETE FROM alignments WHERE ? IN (a_id, b_id)", (take_id,))
                     dropped = db.execute(
                         "DELETE FROM labels WHERE take_id = ?", (take_id,)
@@ -675,6 +679,13 @@ class Log(Closing):
                 "UPDATE takes SET model = ? WHERE feature_version = ?", (model, feature_version)
             )
         return len(calls)
+
+
+def _begins_apart(begun: Sequence[object], take: Take) -> bool:
+    """Whether all differs that two files both state of when they begin; False for nothing."""
+    now = (take.start_tc, take.time_reference, take.recorded)
+    both = [pair for pair in zip(begun, now, strict=True) if None not in pair]
+    return bool(both) and all(before != after for before, after in both)
 
 
 def _tagged(
