@@ -217,12 +217,13 @@ def log_rushes(
     with Log(log_path) as log:
         entries = log.entries()
         plan = make_plan(clips, entries, feature_version=FEATURE_VERSION, force=force)
-        log.forget(plan.replaced)
+        labels_dropped = log.forget(plan.replaced)
         log.move(plan.moves)
         log.clear_problems(_settled(log, clips))
         for rushes, problem in plan.problems:
             log.put_problem(rushes, problem)
         done = _Done(plan, log, FEATURE_VERSION, listener)
+        done.labels_dropped = labels_dropped
         done.tell()
         jobs = [same[0] for same in plan.jobs]
         work = work_through(

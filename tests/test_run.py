@@ -254,6 +254,16 @@ def test_a_file_that_took_the_place_of_a_deleted_one_brings_its_finds(shoot: Sho
     assert report.moved == (("A002.mov", "A001.mov"),)
 
 
+def test_labels_of_a_take_whose_place_another_took_are_told(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    second = shoot.clip("A002.mov", "2.0")
+    shoot.run()
+    with Log(shoot.log) as log:
+        log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    second.replace(shoot.rushes / "A001.mov")
+    assert shoot.run().labels_dropped == 1
+
+
 def test_a_copy_shares_the_finds_of_its_original(shoot: Shoot) -> None:
     shoot.clip("A001.mov", "1.0")
     shoot.clip("backup/A001.mov", "1.0")

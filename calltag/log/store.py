@@ -339,7 +339,7 @@ class Log(Closing):
                 [(*new, f"\0{number}") for number, new in enumerate(places.values())],
             )
 
-    def forget(self, paths: Iterable[str]) -> None:
+    def forget(self, paths: Iterable[str]) -> int:
         """Take takes out of the log, with all that was found in them and their labels.
 
         Parameters
@@ -347,13 +347,25 @@ class Log(Closing):
         paths : iterable of str
             Their paths in the log.
 
+        Returns
+        -------
+        int
+            How many labels went with them.
+
         Raises
         ------
         LogError
             If the log cannot be written.
         """
+        dropped = 0
         with self._writing() as db:
-            db.executemany("DELETE FROM takes WHERE path = ?", [(path,) for path in paths])
+            for path in paths:
+                dropped += db.execute(
+                    "DELETE FROM labels WHERE take_id = (SELECT id FROM takes WHERE path = ?)",
+                    (path,),
+                ).rowcount
+                db.execute("DELETE FROM takes WHERE path = ?", (path,))
+        return dropped
 
     # Takes that could not be read
 
