@@ -28,6 +28,8 @@ _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
 _PICTURES_LOOKED_AT = 400
 _FEWEST_PICTURES = 8
 _REORDERED = 4
+_PICTURES_OFF = 2  # by the end of a take of constant rate,
+_RATE_OFF = 0.0005  # or this share of them: 59.94 and 60 lie twice as far apart
 _BYTES_LOOKED_AT = 4_000_000
 _ALWAYS_STEADY = frozenset(("avi", "dv", "mxf"))  # these store no time with a picture
 _RAW_SOUND = frozenset(("aac", "ac3", "eac3", "amr", "loas"))
@@ -251,9 +253,19 @@ def _rate(container: InputContainer, picture: VideoStream) -> tuple[Fraction | N
     # Some formats state a rounded rate: 120 for 119.88.
     counted = Fraction(len(ticks) - 1) / ((ticks[-1] - ticks[0]) * tick)
     counted = exact_rate(counted, tick_s=tick, duration_s=length_s)
-    if counted in STANDARD_RATES and is_steady(ticks, counted, tick):
+    if counted in STANDARD_RATES and is_steady(ticks, counted, tick) and _goes_on(picture, counted):
         return counted, False
     return fps, True
+
+
+def _goes_on(picture: VideoStream, fps: Fraction) -> bool:
+    """Whether an index, where it is complete, ends where this rate puts its last but one."""
+    index, n = picture.index_entries, picture.frames
+    if not _FEWEST_PICTURES < n <= len(index):
+        return True
+    ticks = index[n - 2].timestamp - index[1].timestamp
+    off = abs(ticks * (picture.time_base or 0) * fps - (n - 3))
+    return off <= max(_PICTURES_OFF, n * _RATE_OFF)
 
 
 def _picture_ticks(container: InputContainer, picture: VideoStream) -> list[int]:

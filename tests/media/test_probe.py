@@ -350,6 +350,25 @@ def test_pictures_left_out_make_the_rate_variable(tmp_path, suffix):
     assert probe(picture_at(tmp_path / f"a.{suffix}", times_s)).variable_rate
 
 
+@pytest.mark.parametrize("suffix", ["mp4", "mov"])
+@pytest.mark.parametrize("later", [1 / 24, 1 / 15])
+def test_a_rate_that_changes_late_is_told(tmp_path, suffix, later):
+    """Telephones film steadily until the light goes."""
+    steps = np.repeat([1 / 30, later], [450, 450])
+    info = probe(picture_at(tmp_path / f"a.{suffix}", np.cumsum(steps) - steps[0]))
+    assert info.variable_rate
+    assert info.fps == pytest.approx(900 / (450 / 30 + 450 * later), rel=0.001)
+
+
+@pytest.mark.parametrize("suffix", ["mp4", "mov"])
+@pytest.mark.parametrize("behind", [1, -1])
+def test_a_first_or_last_picture_that_is_held_is_no_variable_rate(tmp_path, suffix, behind):
+    times_s = np.arange(500) / 25
+    times_s[behind:] += 0.2
+    info = probe(picture_at(tmp_path / f"a.{suffix}", times_s))
+    assert (info.fps, info.variable_rate) == (25, False)
+
+
 @pytest.mark.parametrize("suffix", ["mp4", "mkv"])
 def test_jitter_of_the_clock_is_no_variable_rate(tmp_path, rng, suffix):
     times_s = np.arange(90) / 30 + rng.uniform(-0.0005, 0.0005, 90)
