@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
@@ -20,9 +21,10 @@ from av.audio.stream import AudioStream
 from av.container import InputContainer
 from av.video.stream import VideoStream
 
-from calltag.errors import MediaError
-from calltag.media.opening import open_take, picture_stream
-from calltag.media.rates import STANDARD_RATES, exact_rate, is_steady
+from calltag.errors import InputError, MediaError
+from calltag.media.opening import drop_all_but, open_take, picture_stream
+from calltag.media.rates import STANDARD_RATES, exact_rate, is_steady, snap_rate
+from calltag.media.timecode import Rate, format_timecode, parse_timecode
 
 _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
 _PICTURES_LOOKED_AT = 400
@@ -32,6 +34,8 @@ _PICTURES_OFF = 2  # by the end of a take of constant rate,
 _RATE_OFF = 0.0005  # or this share of them: 59.94 and 60 lie twice as far apart
 _BYTES_LOOKED_AT = 4_000_000
 _ALWAYS_STEADY = frozenset(("avi", "dv", "mxf"))  # these store no time with a picture
+_COUNTED_SINGLY = 30  # SMPTE ST 12-1 has a label for each frame up to this rate
+_LABEL_BYTES = 4
 _RAW_SOUND = frozenset(("aac", "ac3", "eac3", "amr", "loas"))
 _REFERENCE_REACH_S = 2 * 86_400  # a start after midnight lies within a day, of a long shift in two
 _REFERENCE_DIGITS = 20  # bext holds 64 bits
@@ -50,7 +54,8 @@ class MediaInfo:
     variable_rate : bool
         Whether the picture has no constant frame rate; `fps` is its mean then.
     start_tc : str or None
-        Start timecode as stated, ``;`` before the frames when drop-frame.
+        Start timecode as stated, ``;`` before the frames when drop-frame. Where the timecode track
+        of a MOV or MP4 file counts pairs or fours of frames, it is the label that counts each.
     time_reference : int or None
         Start in samples since midnight (broadcast wave); None where what is stated is none, as it
         lies two days or more after it.
@@ -108,11 +113,14 @@ def probe(path: Path) -> MediaInfo:
         fps, variable = _rate(container, picture) if picture is not None else (None, False)
         tags = _tags(container)
         rate_hz = sound[0].rate if sound else None
+        start_tc = _start_tc(container, picture)
+        if start_tc is not None and fps is not None and fps > _COUNTED_SINGLY and not variable:
+            start_tc = _each_frame_counted(path, start_tc, snap_rate(fps))
         return MediaInfo(
             duration_s=duration_s,
             fps=fps,
             variable_rate=variable,
-            start_tc=_start_tc(container, picture),
+            start_tc=start_tc,
             time_reference=_time_reference(tags, rate_hz),
             recorded=_recorded(tags),
             sample_rate_hz=rate_hz,
@@ -307,6 +315,36 @@ def _start_tc(container: InputContainer, picture: VideoStream | None) -> str | N
             found = _TIMECODE.fullmatch(value.strip()) if key.lower() == "timecode" else None
             if found:
                 return found[1] + (":" if found[2] == ":" else ";") + found[3]
+    return None
+
+
+def _each_frame_counted(path: Path, label: str, fps: Fraction) -> str:
+    """The start at the picture's own rate, if a timecode track has one label for several frames.
+
+    How it counts is told by its one sample, the number of the first label (QuickTime File Format,
+    "Timecode media").
+    """
+    number = _first_label(path)
+    for step in (1, 2, 4):
+        try:
+            first, rate = parse_timecode(label, fps / step)
+        except InputError:
+            continue
+        if first == number:
+            return format_timecode(first * step, Rate(fps, rate.drop))
+    return label
+
+
+def _first_label(path: Path) -> int | None:
+    with open_take(path) as container:
+        for stream in container.streams.data:
+            if "timecode" not in stream.metadata:
+                continue
+            drop_all_but(container, [stream.index])
+            with suppress(av.error.FFmpegError):
+                for packet in container.demux(stream):
+                    if packet.size == _LABEL_BYTES:
+                        return int.from_bytes(bytes(packet), "big")
     return None
 
 

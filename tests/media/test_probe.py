@@ -134,6 +134,35 @@ def test_timecode_of_the_timecode_track_alone(tmp_path, make_clip):
     assert probe(path).start_tc == "10:00:00:00"
 
 
+def count_in_pairs(path: Path, frames: int, pairs: int) -> None:
+    """Have the timecode track of a MOV file count pairs of frames, as many cameras do."""
+    content = bytearray(path.read_bytes())
+    entry = content.index(b"tmcd", content.index(b"stsd", content.index(b"tmcd\0\0\0\0"))) + 20
+    _, frame_ticks, per_second = struct.unpack_from(">IIB", content, entry)
+    struct.pack_into(">IB", content, entry + 4, 2 * frame_ticks, per_second // 2)
+    start = struct.pack(">I", frames)
+    assert content.count(start) == 1
+    path.write_bytes(content.replace(start, struct.pack(">I", pairs)))
+
+
+@pytest.mark.parametrize(
+    ("fps", "written", "frames", "stated", "pairs"),
+    [
+        # SMPTE ST 12-1 has labels for 30 frames a second at most: at 50 each is that of two.
+        (Fraction(50), "10:00:00:01", 1_800_001, "10:00:00:24", 900_012),
+        (Fraction(50), "10:00:00:01", 1_800_001, "10:00:00:00", 900_000),
+        (Fraction(60000, 1001), "00:10:00;07", 35_971, "00:10:00;40", 18_002),
+        (Fraction(60000, 1001), "00:11:00;05", 39_565, "00:11:00;04", 19_782),
+    ],
+)
+def test_timecode_that_counts_pairs_of_frames(
+    tmp_path, make_clip, fps, written, frames, stated, pairs
+):
+    path = make_clip(tmp_path / "a.mov", fps=fps, seconds=0.4, timecode=written)
+    count_in_pairs(path, frames, pairs)
+    assert probe(path).start_tc == stated
+
+
 @pytest.mark.parametrize("said", ["noon", "10:00", "10:00:00", "99:99:99:99", ""])
 def test_what_is_no_timecode_is_not_taken_for_one(tmp_path, make_clip, said):
     path = make_clip(tmp_path / "a.mkv", seconds=0.4, metadata={"timecode": said})
