@@ -370,7 +370,14 @@ class _Track:
     """One sound stream: decodes its packets and writes the samples to their place."""
 
     def __init__(
-        self, stream: AudioStream, sink: _Sink, rows: slice, start_s: Fraction, *, sought: bool
+        self,
+        stream: AudioStream,
+        sink: _Sink,
+        rows: slice,
+        start_s: Fraction,
+        *,
+        picture_s: float,
+        sought: bool,
     ) -> None:
         stream.codec_context.thread_count = 1
         self.stream = stream
@@ -389,6 +396,7 @@ class _Track:
         self._origin = float(start_s * stream.rate)
         self._grid = (stream.start_time or 0) * self._per_tick - self._origin
         self._slack = max(2 * self._per_tick, _JITTER_S * stream.rate)
+        self._picture_end = picture_s * stream.rate
         self._position = self._written = 0
         self._due = nan  # the next frame's time in samples; unknown at first and after damage
         self._fifo = av.AudioFifo()
@@ -503,7 +511,9 @@ class _Track:
         """Go on at another place than where the samples so far end."""
         self.write()
         before_s = self.end_s
-        if abs(position - self._position) > _LEAP_S * self._rate_hz and not self._sought:
+        leaps = abs(position - self._position) > _LEAP_S * self._rate_hz
+        late = not self.heard and 0 < position < self._picture_end
+        if leaps and not late and not self._sought:
             self._origin += position - self._position
             if self.heard:
                 self.leaps.append(before_s)
@@ -599,6 +609,7 @@ def _tracks(
     from_s: float | None = None,
 ) -> list[_Track]:
     start_s = take_start_s(container)
+    picture_s = _picture_s(container)
     tracks = []
     row = 0
     for stream in streams:
@@ -609,8 +620,20 @@ def _tracks(
             if stream.rate == rate_hz
             else _ResampledRows(canvas, rows, stream.rate, rate_hz, from_s or 0.0)
         )
-        tracks.append(_Track(stream, sink, rows, start_s, sought=from_s is not None))
+        tracks.append(
+            _Track(stream, sink, rows, start_s, picture_s=picture_s, sought=from_s is not None)
+        )
     return tracks
+
+
+def _picture_s(container: InputContainer) -> float:
+    """Length that is stated of the picture, or of a file with one; 0 where none is."""
+    picture = picture_stream(container)
+    if picture is None:
+        return 0.0
+    if picture.duration and picture.time_base:
+        return float(picture.duration * picture.time_base)
+    return (container.duration or 0) / av.time_base
 
 
 def _is_full(canvas: _Canvas, tracks: list[_Track], rate_hz: int) -> bool:

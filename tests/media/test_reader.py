@@ -510,6 +510,26 @@ def test_sound_that_begins_or_ends_apart_from_the_picture_is_told(tmp_path, make
     assert reader.broken == [(0.0, 1.5), (3.5, 6.0)]
 
 
+@pytest.mark.parametrize("name", ["a.mov", "a.mkv"])
+def test_sound_may_begin_minutes_after_the_picture(tmp_path, make_clip, name):
+    sound = noise(1, RATE_HZ)
+    path = make_clip(
+        tmp_path / name,
+        seconds=80.0,
+        fps=5,
+        samples=sound,
+        sound_delay_s=70.0,
+        audio_codec="pcm_s16le",
+    )
+    reader = SoundReader(path)
+    got = np.concatenate(list(reader), axis=1)
+    assert got.shape[1] == 71 * RATE_HZ
+    assert not got[0, : 70 * RATE_HZ].any()
+    np.testing.assert_allclose(got[0, 70 * RATE_HZ :], sound[0], atol=2**-15)
+    assert reader.faults[0] == "sound starts 70.0 s after the picture"
+    assert reader.broken[0] == (0.0, 70.0)
+
+
 def test_a_good_clip_has_no_faults(tmp_path, make_clip):
     for name, options in SPANS.items():
         reader = SoundReader(make_clip(tmp_path / name, **(options | {"seconds": 1.0})))
