@@ -19,6 +19,9 @@ SHEET_INDEX, SHEET_MARK = "index.html", '<meta name="generator" content="calltag
 MODEL_CARD = "card.json"
 """What a model file, a zip archive, begins with."""
 
+MODEL_SUFFIX = ".model"
+"""What the name of a model file ends with, unless the user names it otherwise."""
+
 _numbers = itertools.count(1)
 
 _DATABASE = b"SQLite format 3\0"
@@ -205,7 +208,7 @@ def refuse_own(paths: Collection[Path]) -> None:
                 f"{path}: this is a log, or the catalogue of a call library, or belongs to one, and"
                 " is never overwritten; name another file"
             )
-        if _begins_with(path, b"PK\3\4", MODEL_CARD.encode(), at=30):
+        if _is_model(path):
             raise InputError(
                 f"{path}: this is a taught model, which is never overwritten; name another file"
             )
@@ -213,8 +216,34 @@ def refuse_own(paths: Collection[Path]) -> None:
             raise InputError(f"{path}: this lies in a call library; name a place outside it")
 
 
+def refuse_other_than_model(path: Path) -> None:
+    """Make sure that a model overwrites nothing but a model.
+
+    Parameters
+    ----------
+    path : Path
+        Where a model is about to be stored.
+
+    Raises
+    ------
+    InputError
+        If there is something that neither is a model nor has a model's suffix, as a damaged one
+        may, or if it is a log.
+    """
+    replaceable = _is_model(path) or (path.suffix == MODEL_SUFFIX and not _is_database(path))
+    if is_there(path) and not replaceable:
+        raise InputError(
+            f"{path}: exists already and is no taught model, so it is not overwritten; name another"
+            " file"
+        )
+
+
 def _is_database(path: Path) -> bool:
     return _begins_with(path, _DATABASE)
+
+
+def _is_model(path: Path) -> bool:
+    return _begins_with(path, b"PK\3\4", MODEL_CARD.encode(), at=30)
 
 
 def _databases_beside(path: Path) -> Iterator[Path]:

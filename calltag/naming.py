@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calltag.errors import InputError, MediaError
+from calltag.files import MODEL_SUFFIX, refuse_other_than_model
 from calltag.learn.by_hand import common_s, examples, unlabelled, unmeasured
 from calltag.learn.labels import noise_kind
 from calltag.log import Log
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from calltag.learn.finder import Finder
     from calltag.learn.teach import Report
 
-MODEL_NAME = "calltag.model"
+MODEL_NAME = f"calltag{MODEL_SUFFIX}"
 """The taught model that is used unless another is named: it lies beside the log."""
 
 _LEAST_NOISE_S, _EXCERPT_S = 1.0, 3.0
@@ -80,7 +81,8 @@ def teach_log(
     Raises
     ------
     InputError
-        If the labels are too few to learn from, or the model cannot be written.
+        If the labels are too few to learn from, or the model cannot be written, or would overwrite
+        something that is no model.
     LogError
         If the log cannot be used.
     ModelError
@@ -90,6 +92,7 @@ def teach_log(
     from calltag.learn.teach import teach
     from calltag.sound.features import FEATURE_VERSION
 
+    refuse_other_than_model(model)
     tell = tell or (lambda _: None)
     tell("measuring labelled sounds")
     notes = measure_labels(log)
@@ -136,11 +139,13 @@ def teach_without_log(known: Sequence[Example], model: Path) -> Report:
     Raises
     ------
     InputError
-        If the examples are too few to learn from, or the model cannot be written.
+        If the examples are too few to learn from, or the model cannot be written, or would
+        overwrite something that is no model.
     """
     from calltag.learn.model_file import save_model
     from calltag.learn.teach import teach
 
+    refuse_other_than_model(model)
     taught = teach(known)
     save_model(model, taught)
     return taught.report

@@ -32,7 +32,7 @@ import skops.io
 
 import calltag
 from calltag.errors import ModelError
-from calltag.files import MODEL_CARD, written_whole
+from calltag.files import MODEL_CARD, refuse_other_than_model, written_whole
 from calltag.learn.confidence import Confidence
 from calltag.learn.judges import Judges
 from calltag.learn.kinship import Kin, Kinship
@@ -130,8 +130,9 @@ def save_model(path: Path, taught: Taught) -> Card:
     Raises
     ------
     InputError
-        If the file cannot be written.
+        If the file cannot be written, or something other than a model is there.
     """
+    refuse_other_than_model(path)
     content = skops.io.dumps(_state(taught.tagger), compression=zipfile.ZIP_DEFLATED)
     card = _card(taught, hashlib.sha256(content).hexdigest())
     with written_whole(path) as partial, zipfile.ZipFile(partial, "w") as archive:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from fractions import Fraction
 from pathlib import Path
 
@@ -72,6 +73,31 @@ def test_the_model_may_lie_elsewhere(run, shoot, tmp_path) -> None:
     assert ran.status == 0
     assert (tmp_path / "ashmere.model").is_file()
     assert "`calltag log RUSHES --model" in ran.err
+
+
+@pytest.mark.parametrize("name", ["calltag.db", "A001.mov", "log.model"])
+def test_the_model_overwrites_nothing_but_a_model(run, shoot, tmp_path, name) -> None:
+    target = tmp_path / name
+    if name == "A001.mov":
+        target.write_bytes(b"footage")
+    elif name == "log.model":
+        shutil.copyfile(shoot, target)
+    before = target.read_bytes()
+    ran = run("teach", "--model", name)
+    assert (ran.status, ran.out) == (1, "")
+    assert ran.err == (
+        f"calltag: {name}: exists already and is no taught model, so it is not overwritten; name"
+        " another file\n"
+    )
+    assert target.read_bytes() == before
+
+
+@pytest.mark.parametrize("name", ["calltag.model", "spring"])
+def test_a_model_is_replaced_by_the_next(run, shoot, tmp_path, name) -> None:
+    assert run("teach", "--model", name).status == 0
+    assert run("teach", "--model", name).status == 0
+    (tmp_path / "calltag.model").write_bytes(b"damaged")
+    assert run("teach").status == 0
 
 
 def test_without_labels_it_says_what_is_missing(run, log) -> None:
