@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from calltag.library.catalogue import Catalogue
     from calltag.library.keep import KeepOptions, KeepReport, Wanted
     from calltag.log import Log
-    from calltag.records import Call, TakeLog
+    from calltag.records import Call, Span, TakeLog
 
 AT_SLACK_S = 0.25
 """How far from a call `--at` may point."""
@@ -273,26 +273,33 @@ def _away_s(call: Call, at_s: float) -> float:
 
 def _from_table(chosen: Sequence[TakeLog], source: Path) -> list[Found]:
     """The calls that the rows of a table name."""
-    from calltag.learn.by_hand import ENOUGH, common_s
     from calltag.learn.labels import is_call, known_take, read_labels
+    from calltag.learn.sameness import ends_apart_s
 
     by_path = {one.take.path: one for one in chosen}
     found: dict[int, Found] = {}
     for row in read_labels(source, unnamed=True):
         one = by_path[known_take(row.take, by_path)]
-        call = max(
-            (call for call in one.calls if is_call(call.label)),
-            key=lambda call: common_s(call.span, row.span),
+        call = min(
+            (call for call in one.calls if is_call(call.label) and _overlap(call.span, row.span)),
+            key=lambda call: ends_apart_s(call.span, row.span),
             default=None,
         )
-        least_s = ENOUGH * (min(call.span.length_s, row.span.length_s) if call else 0.0)
-        if call is None or common_s(call.span, row.span) < max(least_s, 1e-9):
+        if call is None:
             raise InputError(
                 f"{source.name}: no call was found in {one.take.path} from {row.start_s:.2f} to "
                 f"{row.end_s:.2f} s; label it first"
             )
         found[id(call)] = (one, call)
     return list(found.values())
+
+
+def _overlap(one: Span, other: Span) -> bool:
+    """Whether two spans share enough of the shorter."""
+    from calltag.learn.by_hand import ENOUGH, common_s
+
+    common = common_s(one, other)
+    return common > 0 and common >= ENOUGH * min(one.length_s, other.length_s)
 
 
 def _once(found: Sequence[Found], log: Log) -> list[Found]:

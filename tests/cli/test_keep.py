@@ -126,6 +126,23 @@ def test_calls_are_picked_from_a_table(run, rushes, tmp_path):
     assert "no call was found in A001.wav from 11.50 to 11.90 s" in ran.err
 
 
+def test_a_table_may_name_a_short_call_within_a_long_one(run, rushes, tmp_path):
+    with Log(tmp_path / "calltag.db") as log:
+        one = log.take_log("A001.wav", features=True)
+        tick = call(3.1004, "pit rail: tick", 99, end_s=3.2996, low_hz=4000.0, high_hz=7000.0)
+        log.put(replace(one, calls=(*one.calls, tick)), feature_version=FEATURE_VERSION)
+    listing = run("calls", "--take", "A001.wav", "--as", "csv").out
+    (tmp_path / "all.csv").write_text(listing, "utf-8", newline="")
+    assert "6 calls would be kept" in run("keep", "--from", "all.csv", "--dry-run").err
+    head, *lines = listing.splitlines(keepends=True)
+    short = next(line for line in lines if "tick" in line)
+    (tmp_path / "mine.csv").write_text(head + short, "utf-8", newline="")
+    assert (
+        "kept in lib: pit rail: tick 1."
+        in run("keep", "--library", "lib", "--from", "mine.csv").err
+    )
+
+
 def test_only_what_the_user_labelled(run, rushes):
     assert "1 call kept" in run("keep", "--library", "lib", "--by-hand").err
     (row,) = rows(run("library", "find", "--library", "lib", "--as", "csv").out)
