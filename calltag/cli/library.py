@@ -624,7 +624,7 @@ def _cells(kept: Kept, doubles: Sequence[Double]) -> list[str]:
 
 
 def _labelled_takes(path: Path) -> dict[str, LabelledTake]:
-    """The takes of a log by their content, with the stretches that are labelled in each."""
+    """The takes of a log by their content, with the labels of each."""
     from calltag.library.lessons import LabelledTake
     from calltag.log import Log
     from calltag.naming import labels_by_take
@@ -632,9 +632,7 @@ def _labelled_takes(path: Path) -> dict[str, LabelledTake]:
     with Log(path, create=False) as log:
         labels = labels_by_take(log)
         return {
-            take.digest: LabelledTake(
-                take.path, tuple(label.span for label in labels.get(take.path, ()))
-            )
+            take.digest: LabelledTake(take.path, tuple(labels.get(take.path, ())))
             for take in log.takes()
         }
 

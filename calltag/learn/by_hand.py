@@ -57,14 +57,32 @@ def matched(calls: Sequence[Call], labels: Sequence[Label]) -> list[Label | None
     """
     belongs: list[Label | None] = []
     for call in calls:
-        shares = [(common_s(call.span, label.span), label) for label in labels]
         fitting = [
-            (common, label)
-            for common, label in shares
-            if common > 0 and common >= ENOUGH * _measure_s(call.span, label)
+            (common_s(call.span, label.span), label)
+            for label in labels
+            if speaks_for(label, call.span)
         ]
         belongs.append(max(fitting, key=_common_then_tight)[1] if fitting else None)
     return belongs
+
+
+def speaks_for(label: Label, find: Span) -> bool:
+    """Tell whether a label overlaps a find enough to be of it.
+
+    Parameters
+    ----------
+    label : Label
+        A label.
+    find : Span
+        A find in the same take.
+
+    Returns
+    -------
+    bool
+        Whether it does; of several such labels, `matched` chooses one.
+    """
+    common = common_s(find, label.span)
+    return common > 0 and common >= ENOUGH * _measure_s(find, label)
 
 
 def _common_then_tight(pair: tuple[float, Label]) -> tuple[float, float]:

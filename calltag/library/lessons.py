@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from calltag.learn.by_hand import ENOUGH, Example, common_s
+from calltag.learn.by_hand import ENOUGH, Example, common_s, speaks_for
 from calltag.learn.finder import Finder
 from calltag.learn.labels import is_call_type
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.like import measure_outdated
-from calltag.records import Span
+from calltag.records import Label, Span
 from calltag.sound.features import FEATURE_VERSION
 
 SURE = 0.8
@@ -23,10 +23,10 @@ SURE = 0.8
 
 @dataclass(frozen=True, slots=True)
 class LabelledTake:
-    """A take of the log: what it is called there, and the stretches that are labelled in it."""
+    """A take of the log: what it is called there, and the labels that it has."""
 
     path: str
-    labelled: tuple[Span, ...] = ()
+    labels: tuple[Label, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Lessons:
     unsure : int
         How many were left out since their names are not sure enough.
     in_log : int
-        How many were left out since the log labels the same stretch of the same take.
+        How many were left out since a label of the log speaks for the same call.
     measured : int
         How many had to be measured again, since another version of calltag had measured them.
     notes : tuple of str
@@ -103,7 +103,7 @@ def lessons(
             unsure += 1
             continue
         take = known.get(story.take_digest)
-        if take is not None and _covered(story.source, take.labelled):
+        if take is not None and any(speaks_for(label, story.source) for label in take.labels):
             in_log += 1
             continue
         same_take = taken.setdefault(story.take_digest, [])

@@ -8,7 +8,7 @@ from calltag.learn.teach import teach
 from calltag.library.catalogue import Catalogue
 from calltag.library.lessons import LabelledTake, lessons
 from calltag.library.story import BY_HAND
-from calltag.records import Span
+from calltag.records import Label
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 from .conftest import plain_story
@@ -33,6 +33,10 @@ def put(catalogue: Catalogue, number: int, label: str = TYPES[0], **changes: obj
     }
     story = plain_story(number, **(values | changes))
     catalogue.put([(f"{number}.wav", story, 1, "")])
+
+
+def label(start_s: float, end_s: float, text: str) -> Label:
+    return Label(take="A000.MOV", start_s=start_s, end_s=end_s, label=text)
 
 
 @pytest.fixture
@@ -70,11 +74,30 @@ def test_what_a_model_named_counts_where_it_was_sure(filled: Catalogue):
 
 def test_the_log_stands_above_the_library(filled: Catalogue):
     """A take of the log keeps its group; a stretch that is labelled there is not learnt twice."""
-    spans = (Span(4.1, 4.6),)
-    takes = {"take 0": LabelledTake("card1/A000.MOV", spans), "take 1": LabelledTake("A001.MOV")}
+    labels = (label(4.1, 4.6, TYPES[1]),)
+    takes = {"take 0": LabelledTake("card1/A000.MOV", labels), "take 1": LabelledTake("A001.MOV")}
     learnt = lessons(filled, takes=takes)
     assert (len(learnt.examples), learnt.in_log) == (17, 1)
     assert "A001.MOV" in {example.group for example in learnt.examples}
+
+
+@pytest.mark.parametrize(
+    ("span", "text", "in_log"),
+    [
+        ((0.0, 60.0), "wind", 0),
+        ((4.0, 4.5), "wind", 1),
+        ((4.2, 4.3), "no call", 0),
+        ((0.0, 60.0), "no call", 1),
+        ((0.0, 60.0), "pit rail: rasp", 1),
+    ],
+)
+def test_a_label_of_the_log_stands_above_the_calls_that_it_speaks_for(
+    filled: Catalogue, span, text, in_log
+):
+    """As it does above finds of the log: a call in a long wind is a call."""
+    takes = {"take 0": LabelledTake("A000.MOV", (label(*span, text),))}
+    learnt = lessons(filled, takes=takes)
+    assert (len(learnt.examples), learnt.in_log) == (18 - in_log, in_log)
 
 
 def test_a_cut_that_is_there_twice_is_one_example(filled: Catalogue):
