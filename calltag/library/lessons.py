@@ -6,15 +6,17 @@ is checked how well types are known, and together with what the log says of the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from calltag.learn.by_hand import ENOUGH, Example, common_s, speaks_for
 from calltag.learn.finder import Finder
 from calltag.learn.labels import is_call_type
+from calltag.learn.sameness import in_one_band
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.like import measure_outdated
-from calltag.records import Label, Span
+from calltag.library.story import Story
+from calltag.records import Label
 from calltag.sound.features import FEATURE_VERSION
 
 SURE = 0.8
@@ -93,7 +95,7 @@ def lessons(
     measured, notes = measure_outdated(catalogue, finder)
     known = takes or {}
     examples: list[Example] = []
-    taken: dict[str, list[Span]] = {}
+    taken: dict[str, list[Story]] = {}
     by_hand = unsure = in_log = 0
     for kept in catalogue.all_kept():
         story = kept.story
@@ -107,12 +109,12 @@ def lessons(
             in_log += 1
             continue
         same_take = taken.setdefault(story.take_digest, [])
-        if _covered(story.source, same_take):
+        if any(_are_one(story, other) for other in same_take):
             continue
         stored = catalogue.features_of(kept.key)
         if stored is None or stored[0] != FEATURE_VERSION:
             continue  # could not be measured, which the notes say
-        same_take.append(story.source)
+        same_take.append(story)
         by_hand += story.by_hand
         examples.append(
             Example(
@@ -126,9 +128,11 @@ def lessons(
     return Lessons(tuple(examples), by_hand, unsure, in_log, measured, tuple(notes))
 
 
-def _covered(span: Span, others: Sequence[Span]) -> bool:
-    return any(
-        common_s(span, other) >= ENOUGH * min(span.length_s, other.length_s) for other in others
+def _are_one(one: Story, other: Story) -> bool:
+    """Whether two cuts of a take are of one call: in one band, with enough of the shorter."""
+    shorter_s = min(one.source.length_s, other.source.length_s)
+    return common_s(one.source, other.source) >= ENOUGH * shorter_s and in_one_band(
+        one.low_hz, one.high_hz, other.low_hz, other.high_hz
     )
 
 

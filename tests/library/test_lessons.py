@@ -105,6 +105,12 @@ def test_a_cut_that_is_there_twice_is_one_example(filled: Catalogue):
     assert len(lessons(filled).examples) == 18
 
 
+def test_two_calls_at_once_in_other_bands_are_two_examples(filled: Catalogue):
+    short = {"source_start_s": 4.1, "source_end_s": 4.3}
+    put(filled, 60, TYPES[1], take_digest="take 0", low_hz=4000.0, high_hz=7000.0, **short)
+    assert len(lessons(filled).examples) == 19
+
+
 def test_what_cannot_be_measured_is_told(filled: Catalogue):
     class Deaf:
         def measure(self, path, _):
