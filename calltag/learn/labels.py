@@ -27,6 +27,9 @@ LONGEST = 80
 COLUMNS = ("take", "start_s", "end_s", "label")
 """Columns that a file of labels must have; ``group`` may be added, others are passed over."""
 
+_BEYOND = "beyond the columns"
+"""What `read_rows` calls cells that have no column, which `take_cell` refuses."""
+
 _UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _STATED = re.compile(r'"?sep=([,;\t])"?\s*', re.IGNORECASE)  # as spreadsheets write it
 
@@ -254,6 +257,8 @@ def read_rows(path: Path, needed: Sequence[str]) -> Iterator[tuple[int, dict[str
         )
     for line, cells in rows:
         row = dict(zip(names, (cell.strip() for cell in cells), strict=False))
+        if beyond := [cell.strip() for cell in cells[len(names) :] if cell.strip()]:
+            row[_BEYOND] = beyond[0]
         if any(row.values()):
             yield line, row
 
@@ -344,8 +349,14 @@ def take_cell(row: Mapping[str, str]) -> str:
     Raises
     ------
     InputError
-        If none is named.
+        If none is named, or the row has more cells than there are columns: then none of them can be
+        trusted to stand under its own.
     """
+    if _BEYOND in row:
+        raise InputError(
+            f"more cells than columns (`{row[_BEYOND]}` has none); write numbers with a point, and"
+            " put a text that holds a comma in quotes"
+        )
     take = _unguarded(row.get("take", "")).replace("\\", "/")
     if not take:
         raise InputError("no take is named")

@@ -84,7 +84,7 @@ TABLE = [
     "text",
     [
         "take,start_s,end_s,label,group\r\na/A001.MOV,1.25,2,pit rail: rasp,hide\r\n"
-        'A002.MOV,0,3.5,Machine/hedge trimmer,\r\n\r\nA002.MOV,4,4.5,"\'=boom, loud",\r\n',
+        'A002.MOV,0,3.5,Machine/hedge trimmer,,,\r\n\r\nA002.MOV,4,4.5,"\'=boom, loud",\r\n',
         "\ufeffTake;Start_s;End_s;Label;Group;remark\na\\A001.MOV;1,25;2,0;pit rail: rasp;hide;x\n"
         "A002.MOV;0;3,5;machine/hedge trimmer;;\nA002.MOV;4;4,5;=boom, loud;;\n",
         "group\tlabel\tend_s\tstart_s\ttake\nhide\tpit rail:  rasp\t2\t1.25\ta/A001.MOV\n"
@@ -134,6 +134,14 @@ def test_finds_without_a_name_are_passed_over_or_wanted(tmp_path) -> None:
         ("take,start_s,end_s,label\n,1,2,x\n", "line 2: no take"),
         ("take,start_s,end_s,label\nA,1,2,wind/\n", "line 2: `wind/`"),
         ("take,start_s,end_s,label\nA,1\n", "line 2: end_s is ``"),
+        (
+            "take,start_s,end_s,label\nA,1,5,2,0,x\n",
+            "line 2: more cells than columns .`0` has none",
+        ),
+        (
+            "take,start_s,end_s,label\nA,1,2,x, far off\n",
+            "line 2: more cells than columns .`far off` has none",
+        ),
     ],
 )
 def test_a_bad_row_is_named_by_file_and_line(tmp_path, text: str, reason: str) -> None:
