@@ -16,7 +16,7 @@ from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes
 from calltag.cli._output import Column, end, print_table, say
 from calltag.errors import InputError
 from calltag.records import LIKELY
-from calltag.words import CARE, counted, position
+from calltag.words import CARE, counted, first_few, position
 
 if TYPE_CHECKING:
     from calltag.library.catalogue import Catalogue
@@ -394,6 +394,13 @@ def _told(report: KeepReport, folder: Path) -> Iterator[str]:
         yield (
             f"{counted(len(report.known), 'call')} kept already, and left alone "
             "(--replace cuts anew)."
+        )
+    gone = [kept.path for _, kept in report.known if not kept.file.is_file()]
+    if gone:
+        yield (
+            f"{counted(len(gone), 'file')} of those {'is' if len(gone) == 1 else 'are'} gone or "
+            f"moved: {first_few(gone, 3)}. `calltag library rebuild` follows what was moved; what "
+            "is gone can be kept again after it."
         )
     yield from report.notes
     for problem in report.problems:

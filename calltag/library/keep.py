@@ -152,7 +152,8 @@ def keep_calls(
     for number, one in enumerate(every, 1):
         before = kept_before(catalogue, one.take.digest, one.call)
         if before and not options.replace:
-            report.known.append((one, before[0]))
+            there = next((kept for kept in before if kept.file.is_file()), before[0])
+            report.known.append((one, there))
         elif one.take.path not in unreadable:
             replaced = [k for k in before if _replaces(one.call, k.story, by_take[one.take.digest])]
             try:

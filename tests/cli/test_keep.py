@@ -227,6 +227,21 @@ def test_settings_name_the_library_and_what_holds_for_the_shoot(run, rushes, tmp
 # The library
 
 
+def test_a_kept_call_whose_file_is_gone_is_told(run, kept, tmp_path):
+    one, other, *_ = sorted((tmp_path / "lib").rglob("*.wav"))
+    assert "gone" not in run("keep", "--library", "lib", "--take", "*").err
+    one.unlink()
+    other.rename(tmp_path / "lib" / "best.wav")
+    ran = run("keep", "--library", "lib", "--take", "*")
+    assert "15 calls kept already" in ran.err
+    assert "2 files of those are gone or moved: " in ran.err
+    assert one.name in ran.err
+    run("library", "rebuild", "--library", "lib")
+    ran = run("keep", "--library", "lib", "--take", "*")
+    assert "1 call kept in lib" in ran.err
+    assert "gone" not in ran.err
+
+
 def test_find_lists_and_counts(run, kept):
     ran = run("library", "find", "--library", "lib", "--type", "pit rail", "--month", "may")
     assert ran.out.splitlines()[0].split() == [
