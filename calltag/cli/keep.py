@@ -214,13 +214,17 @@ def keep_command(
         chosen = list(choose_takes(every, takes or ()))
         if at:
             found = _at(chosen, at)
-        elif source is not None:
-            found = _from_table(chosen, source)
         else:
+            if source is None:
+                named = [(one, call) for one in chosen for call in one.calls]
+            else:
+                paths = {one.take.path for one in chosen}
+                named = [each for each in _from_table(every, source) if each[0].take.path in paths]
+                if min_confidence <= LIKELY:  # the table may name doubtful calls
+                    wanted = changed(wanted, min_confidence=0.0)
             found = [
                 (one, call)
-                for one in chosen
-                for call in one.calls
+                for one, call in named
                 if wanted.passes(call) and (call.by_hand or not by_hand)
             ]
         if once:
@@ -271,12 +275,12 @@ def _away_s(call: Call, at_s: float) -> float:
     return max(call.start_s - at_s, at_s - call.end_s, 0.0)
 
 
-def _from_table(chosen: Sequence[TakeLog], source: Path) -> list[Found]:
+def _from_table(every: Sequence[TakeLog], source: Path) -> list[Found]:
     """The calls that the rows of a table name."""
     from calltag.learn.labels import is_call, known_take, read_labels
     from calltag.learn.sameness import ends_apart_s
 
-    by_path = {one.take.path: one for one in chosen}
+    by_path = {one.take.path: one for one in every}
     found: dict[int, Found] = {}
     for row in read_labels(source, unnamed=True):
         one = by_path[known_take(row.take, by_path)]

@@ -126,6 +126,36 @@ def test_calls_are_picked_from_a_table(run, rushes, tmp_path):
     assert "no call was found in A001.wav from 11.50 to 11.90 s" in ran.err
 
 
+@pytest.mark.parametrize(
+    ("options", "n"),
+    [
+        ((), 15),
+        (("--type", "pit rail"), 6),
+        (("--min-snr", 25), 5),
+        (("--min-confidence", 0.95), 1),
+        (("--by-hand",), 1),
+        (("--take", "A002.wav"), 5),
+        (("--take", "A002.wav", "--type", "pit rail", "--best", 1), 1),
+    ],
+    ids=str,
+)
+def test_of_a_table_only_what_the_other_options_let_pass(run, rushes, tmp_path, options, n):
+    listing = run("calls", "--as", "csv").out
+    (tmp_path / "mine.csv").write_text(listing, "utf-8", newline="")
+    ran = run("keep", "--library", "lib", "--from", "mine.csv", "--dry-run", *options)
+    assert ran.err.startswith(f"{n} call"), ran.err
+
+
+def test_a_table_may_name_doubtful_calls(run, rushes, tmp_path):
+    with Log(tmp_path / "calltag.db") as log:
+        one = log.take_log("A001.wav", features=True)
+        doubtful = [replace(call, call_probability=0.3, confidence=0.3) for call in one.calls]
+        log.put(replace(one, calls=tuple(doubtful)), feature_version=FEATURE_VERSION)
+    listing = run("calls", "--take", "A001.wav", "--min-confidence", 0, "--as", "csv").out
+    (tmp_path / "mine.csv").write_text(listing, "utf-8", newline="")
+    assert "5 calls kept" in run("keep", "--library", "lib", "--from", "mine.csv").err
+
+
 def test_a_table_may_name_a_short_call_within_a_long_one(run, rushes, tmp_path):
     with Log(tmp_path / "calltag.db") as log:
         one = log.take_log("A001.wav", features=True)
