@@ -180,6 +180,7 @@ def keep_command(
     from calltag.cli._log import read_takes
     from calltag.edit.marking import check_types
     from calltag.library.keep import KeepOptions
+    from calltag.library.rebuild import refuse_lost_catalogue
     from calltag.library.story import Facts
     from calltag.log import Log
     from calltag.media.clock import common_rate
@@ -235,10 +236,12 @@ def keep_command(
     options = KeepOptions(handles_s=handles, as_flac=flac, facts=facts, rate=rate, replace=replace)
     if not calls:
         raise InputError("no call in the log is of that kind; `calltag calls` lists them")
+    folder = library_folder(library)
+    refuse_lost_catalogue(folder)
     if dry_run:
-        _list(library_folder(library), calls, options.replace)
+        _list(folder, calls, options.replace)
         return
-    _keep(library_folder(library), calls, options)
+    _keep(folder, calls, options)
 
 
 def _day(text: str | None) -> str | None:

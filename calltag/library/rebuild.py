@@ -112,6 +112,36 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
     return report
 
 
+def refuse_lost_catalogue(folder: Path) -> None:
+    """Make sure that no library is begun where one lies that has lost its catalogue.
+
+    Its files would be cut anew, without what was said of them.
+
+    Parameters
+    ----------
+    folder : Path
+        The library's folder; nothing is asked of one that has a catalogue.
+
+    Raises
+    ------
+    LibraryError
+        If there are kept calls in it, and no catalogue.
+    """
+    if not (folder / NAME).exists() and any(map(_has_story, sound_files(folder))):
+        raise LibraryError(
+            f"{folder}: there are kept calls here, but no catalogue; `calltag library rebuild` "
+            "makes one from the files"
+        )
+
+
+def _has_story(file: Path) -> bool:
+    try:
+        read_story(file)
+    except MediaError:
+        return False
+    return True
+
+
 def sound_files(folder: Path) -> Iterator[Path]:
     """Yield the sound files of a library.
 

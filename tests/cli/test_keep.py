@@ -257,6 +257,26 @@ def test_settings_name_the_library_and_what_holds_for_the_shoot(run, rushes, tmp
 # The library
 
 
+def test_a_library_that_lost_its_catalogue_is_not_begun_anew(run, kept, tmp_path):
+    """Else its files would be cut anew, without their place."""
+    (tmp_path / "lib" / "catalogue.db").unlink()
+    before = {file: file.read_bytes() for file in (tmp_path / "lib").rglob("*.wav")}
+    for options in ((), ("--dry-run",)):
+        ran = run("keep", "--library", "lib", "--take", "*", "--handles", "0.2", *options)
+        assert ran.status == 1
+        assert ran.err == (
+            "calltag: lib: there are kept calls here, but no catalogue; `calltag library rebuild` "
+            "makes one from the files\n"
+        )
+    assert {file: file.read_bytes() for file in (tmp_path / "lib").rglob("*.wav")} == before
+    assert run("library", "rebuild", "--library", "lib").status == 0
+    assert "15 calls kept already" in run("keep", "--library", "lib", "--take", "*").err
+
+
+def test_other_sounds_in_the_folder_do_not_keep_a_library_from_beginning(run, rushes, tmp_path):
+    assert "15 calls kept" in run("keep", "--library", "rushes", "--take", "*").err
+
+
 def test_a_kept_call_whose_file_is_gone_is_told(run, kept, tmp_path):
     one, other, *_ = sorted((tmp_path / "lib").rglob("*.wav"))
     assert "gone" not in run("keep", "--library", "lib", "--take", "*").err
