@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -78,7 +79,9 @@ def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterat
 
 
 def _is_named(path: str, name: str) -> bool:
-    path, name = path.casefold(), name.casefold().replace("\\", "/").rstrip("/")
+    # Disks store an accent with its letter or after it, whatever was typed.
+    path, name = (unicodedata.normalize("NFC", one.casefold()) for one in (path, name))
+    name = name.replace("\\", "/").rstrip("/")
     literal = _BRACKET.sub("[\\g<0>]", name)  # only * stands for anything
     return path.startswith(f"{name}/") or any(
         fnmatchcase(path, pattern) for pattern in (literal, f"*/{literal}")

@@ -22,7 +22,7 @@ from calltag.words import counted
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from calltag.records import Label
+    from calltag.records import Label, TakeLog
 
 
 class ReportAs(StrEnum):
@@ -84,7 +84,7 @@ def score_command(
         labels = labels_by_take(opened)
         named = any(entry.model for entry in opened.entries())
     durations_s = {one.take.path: one.take.duration_s for one in take_logs}
-    reference = _of_known_takes(read_truth(truth), durations_s, truth.name)
+    reference = _of_known_takes(read_truth(truth), take_logs, truth.name)
     found = finds(
         replace(
             one, calls=tuple(call for call in one.calls if wanted.passes(call) and not call.by_hand)
@@ -118,16 +118,16 @@ def score_command(
         say("If those have no call, --every-take counts what was found in them as false.")
 
 
-def _of_known_takes(reference: Collection[Label], takes: Collection[str], name: str) -> list[Label]:
-    from calltag.learn.labels import known_take
+def _of_known_takes(
+    reference: Collection[Label], take_logs: Collection[TakeLog], name: str
+) -> list[Label]:
+    from calltag.learn.label_file import placed
 
-    known = []
-    for label in reference:
-        try:
-            known.append(replace(label, take=known_take(label.take, takes)))
-        except InputError as error:
-            raise InputError(f"{name}: {error}") from None
-    return known
+    by_path = {one.take.path: one for one in take_logs}
+    try:
+        return [placed(label, by_path) for label in reference]
+    except InputError as error:
+        raise InputError(f"{name}: {error}") from None
 
 
 def _plain(value: Any) -> Any:

@@ -91,8 +91,8 @@ def read_label_file(
             if label is None:
                 unnamed += 1
                 continue
-            take_log = take_logs[known_take(label.take, take_logs)]
-            label = _placed(label, take_log)
+            label = placed(label, take_logs)
+            take_log = take_logs[label.take]
         except InputError as error:
             bad.append(f"{path.name}, line {line}: {error}")
             continue
@@ -128,8 +128,27 @@ def _not_in(
     return tuple(label for own in these.values() for label in own if place(label) not in places)
 
 
-def _placed(label: Label, take_log: TakeLog) -> Label:
-    take = take_log.take
+def placed(label: Label, take_logs: Mapping[str, TakeLog]) -> Label:
+    """Find the take that a label names, and make sure that it lies within its sound.
+
+    Parameters
+    ----------
+    label : Label
+        As a table states it.
+    take_logs : mapping of str to TakeLog
+        What the log holds of each take.
+
+    Returns
+    -------
+    Label
+        With the take's path; cut at its end where it passes it by less than `SLACK_S`.
+
+    Raises
+    ------
+    InputError
+        If there is no such take, or no sound of it there.
+    """
+    take = take_logs[known_take(label.take, take_logs)].take
     if not take.has_sound:
         raise InputError(f"{take.path} has no sound; take the line out")
     if label.end_s > take.duration_s + SLACK_S:

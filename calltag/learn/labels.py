@@ -390,7 +390,11 @@ def known_take(name: str, takes: Collection[str]) -> str:
     """
     if name in takes:
         return name
-    alike = [take for take in takes if take.endswith(f"/{name}")]
+    # Disks store an accent with its letter or after it, whatever was typed.
+    plain = unicodedata.normalize("NFC", name)
+    forms = [(take, unicodedata.normalize("NFC", take)) for take in takes]
+    alike = [take for take, form in forms if form == plain]
+    alike = alike or [take for take, form in forms if form.endswith(f"/{plain}")]
     if len(alike) > 1:
         raise InputError(f"{name}: several takes have this name; write the path as listed")
     if not alike:

@@ -6,6 +6,7 @@ import pytest
 
 from calltag.cli._choose import choose_takes
 from calltag.cli._sound_out import one_take
+from calltag.learn.labels import known_take
 from calltag.records import Take, TakeLog
 
 
@@ -37,3 +38,10 @@ def test_only_the_star_stands_for_anything(name: str, chosen: list[str]) -> None
 
 def test_a_name_in_full_is_that_take() -> None:
     assert one_take(logs("A007.MOV", "card2/A007.MOV"), "A007.MOV").take.path == "A007.MOV"
+
+
+@pytest.mark.parametrize("typed", ["Gr\u00fcnrohr.mp4", "Gru\u0308nrohr.mp4"])
+def test_an_accent_may_be_stored_or_typed_either_way(typed: str) -> None:
+    for stored in ("day1/Gr\u00fcnrohr.MP4", "day1/Gru\u0308nrohr.MP4"):
+        assert [one.take.path for one in choose_takes(logs(stored), [typed])] == [stored]
+        assert known_take(typed.replace("mp4", "MP4"), [stored]) == stored
