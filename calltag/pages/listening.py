@@ -152,7 +152,8 @@ def _card(session: Session, heard: Heard) -> str:
     label = heard.label
     edges = heard.call.span if label is None else label.span
     beyond = picture is not None and (
-        edges.start_s < picture.start_s - 0.001 or edges.end_s > picture.end_s + 0.001
+        edges.start_s < picture.start_s - 0.001
+        or edges.end_s > max(picture.end_s, heard.call.end_s) + 0.001
     )
     if beyond or session.shares_label(heard):
         edges = heard.call.span  # the label was drawn loosely; an answer is of this sound alone

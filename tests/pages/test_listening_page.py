@@ -215,6 +215,37 @@ def test_the_ends_are_moved_by_keyboard_and_mouse(opened, log_path, photograph) 
     assert label.end_s == pytest.approx(first_s + 0.95 * (last_s - first_s), abs=0.02)
 
 
+def test_a_call_that_is_longer_than_its_picture_keeps_its_end(
+    page, served, log_path, monkeypatch
+) -> None:
+    """Its end stands at the edge of the picture, and is moved from where it is."""
+    monkeypatch.setattr("calltag.pages.excerpt.LONGEST_S", 1.2)
+    page.goto(served(listening_app(Session(log_path))))
+    page.wait_for_selector(".card")
+    ready(page)
+    card = page.locator(".card")
+    start_s, end_s = (float(card.get_attribute(f"data-{one}")) for one in ("start", "end"))
+    assert end_s > float(card.get_attribute("data-last")) + 0.1
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert page.evaluate("document.querySelector('.edge.end').style.left") == "100%"
+    title = page.inner_text(".card-title")
+    for _ in range(2):
+        page.keyboard.press("e")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("e")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("n")
+    wait_for_labels(page, 1)
+    with Log(log_path) as log:
+        (label,) = log.labels()
+    assert [*label.span] == pytest.approx([start_s + 0.01, end_s - 0.01], abs=0.002)
+    page.select_option("#show", "labelled")
+    until(page, f"document.querySelector('.card-title')?.textContent.startsWith('{title[:14]}')")
+    ready(page)
+    shown = [float(card.get_attribute(f"data-{one}")) for one in ("start", "end")]
+    assert shown == pytest.approx([*label.span], abs=0.001)
+
+
 def test_undo_same_again_not_sure_noise_and_details(opened, log_path) -> None:
     page = opened
     ready(page)

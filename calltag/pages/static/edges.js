@@ -1,4 +1,5 @@
-// The ends of a sound on its picture: two sliders, moved by arrow keys or the mouse.
+// The ends of a sound on its picture: two sliders, moved by arrow keys or the mouse. An end beyond
+// the picture, which holds half a minute, stands at its edge.
 
 const STEP_S = 0.01;
 const LEAP_S = 0.1;
@@ -8,6 +9,7 @@ export class Edges {
   #plot;
   #first;
   #last;
+  #latest;
   #ends;
   moved = false;
 
@@ -18,11 +20,12 @@ export class Edges {
     this.#first = Number(card.dataset.first);
     this.#last = Number(card.dataset.last);
     this.#ends = { start: Number(card.dataset.start), end: Number(card.dataset.end) };
+    this.#latest = Math.max(this.#last, this.#ends.end);
     if (this.#plot === null) return;
     for (const which of ["start", "end"]) {
       const handle = this.handle(which);
       handle.setAttribute("aria-valuemin", this.#first.toFixed(2));
-      handle.setAttribute("aria-valuemax", this.#last.toFixed(2));
+      handle.setAttribute("aria-valuemax", this.#latest.toFixed(2));
       handle.addEventListener("keydown", (event) => this.#key(event, which));
       handle.addEventListener("pointerdown", (event) => {
         handle.setPointerCapture(event.pointerId);
@@ -63,7 +66,7 @@ export class Edges {
       PageDown: this.#ends[which] - LEAP_S,
       PageUp: this.#ends[which] + LEAP_S,
       Home: this.#first,
-      End: this.#last,
+      End: this.#latest,
     }[event.key];
     if (to === undefined) return;
     event.preventDefault();
@@ -73,7 +76,7 @@ export class Edges {
 
   #move(which, to) {
     const low = which === "start" ? this.#first : this.#ends.start + SHORTEST_S;
-    const high = which === "start" ? this.#ends.end - SHORTEST_S : this.#last;
+    const high = which === "start" ? this.#ends.end - SHORTEST_S : this.#latest;
     this.#ends[which] = Math.round(Math.min(high, Math.max(low, to)) * 1000) / 1000;
     this.moved = true;
     this.#show();
@@ -81,7 +84,8 @@ export class Edges {
   }
 
   #show() {
-    const share = (at) => (100 * (at - this.#first)) / (this.#last - this.#first);
+    const length = this.#last - this.#first;
+    const share = (at) => 100 * Math.min(1, (at - this.#first) / length);
     for (const which of ["start", "end"]) {
       const at = this.#ends[which];
       const handle = this.handle(which);
