@@ -357,6 +357,25 @@ def test_what_is_typed_when_teaching_ends_is_of_the_sound_in_view(taught, opened
     assert label.start_s == pytest.approx(end_s, abs=0.006)
 
 
+def test_digits_keep_their_types_when_teaching_ends(taught, opened, log_path) -> None:
+    """A digit that is pressed just then gives the type that stood beside it."""
+    page = opened
+    ready(page)
+    for number, name in enumerate(("pit rail: rasp", "marsh hooter: boom"), 1):
+        page.keyboard.press("t")
+        page.keyboard.type(name)
+        page.keyboard.press("Enter")
+        wait_for_labels(page, number)
+    page.keyboard.press("r")  # now the second is used more often
+    wait_for_labels(page, 3)
+    page.keyboard.press("g")
+    taught()
+    until(page, "document.getElementById('status').textContent.includes('in order again')")
+    page.keyboard.press("1")
+    wait_for_labels(page, 4)
+    assert labels(log_path).count("pit rail: rasp") == 2
+
+
 def test_an_order_asked_for_while_the_page_is_busy_comes_after(opened, log_path) -> None:
     page = opened
     ready(page)

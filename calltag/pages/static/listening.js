@@ -73,7 +73,7 @@ async function load({ reload = true, stay = false } = {}) {
   numbers = queue.numbers;
   ahead.clear();
   place = Math.max(0, numbers.indexOf(here));
-  known = [];
+  if (!stay) known = [];
   stand(queue);
   await (here === undefined ? show() : renew());
 }
