@@ -42,7 +42,7 @@ def answer(log: Log, heard: Heard, text: str, span: Span) -> tuple[str, Answer]:
     Raises
     ------
     InputError
-        If the text is no label, or the ends are none.
+        If the text is no label, the ends are none, or the log has no such take any more.
     LogError
         If the log cannot be written.
     """
@@ -55,6 +55,8 @@ def answer(log: Log, heard: Heard, text: str, span: Span) -> tuple[str, Answer]:
     if span.length_s < SHORTEST_S - 1e-6:
         raise InputError("the start and the end lie on each other; move one of them")
     take = heard.take.path
+    if all(one.path != take for one in log.takes()):
+        raise InputError(f"{take}: gone from the log, or renamed; load the page again")
     new = Label(take=take, start_s=span.start_s, end_s=span.end_s, label=name)
     labels = labels_by_take(log).get(take, [])
     changes = relabelled(log.take_log(take).calls, labels, heard.call, new)

@@ -169,6 +169,20 @@ def test_a_log_that_is_written_to_is_told_and_waited_for(session, monkeypatch) -
     assert len(labels(session)) == 1
 
 
+def test_a_take_that_was_renamed_meanwhile_is_told_of(session) -> None:
+    number = session.numbers(Order.TAKE, Show.ALL)[0]
+    heard = session.heard(number)
+    with Log(session.log_path) as log:
+        log.move({heard.take.path: (heard.take.rushes, "renamed.MP4")})
+    with pytest.raises(InputError, match=r"renamed; load the page again"):
+        session.answer(number, "wind", heard.call.span)
+    session.reload()
+    again = session.numbers(Order.TAKE, Show.ALL)
+    renamed = next(one for one in again if session.heard(one).take.path == "renamed.MP4")
+    session.answer(renamed, "wind", session.heard(renamed).call.span)
+    assert [label[0] for label in labels(session)] == ["renamed.MP4"]
+
+
 def test_many_answers_at_once_are_all_kept(session) -> None:
     numbers = session.numbers(Order.TAKE, Show.ALL)[:12]
 

@@ -18,6 +18,7 @@ from calltag.log import Log
 from calltag.pages.heard import Order, Show
 from calltag.pages.listening import listening_app
 from calltag.pages.session import Session
+from calltag.records import Label
 
 ROOT = Path(__file__).resolve().parents[2]
 TRUTH = ROOT / "demo_audio" / "truth.csv"
@@ -529,6 +530,24 @@ def test_the_take_is_gone_and_can_be_labelled_all_the_same(
     page.keyboard.press("n")
     wait_for_labels(page, 1)
     assert labels(log_path) == ["no call"]
+
+
+def test_loading_the_page_again_reads_the_log_again(opened, log_path) -> None:
+    """As after takes were logged, moved or labelled by another command."""
+    page = opened
+    ready(page)
+    count = int(page.inner_text("#open"))
+    with Log(log_path) as log:
+        take_log = next(one for one in log.take_logs() if one.calls)
+        span = take_log.calls[0].span
+        log.change_labels(
+            put=[Label(take=take_log.take.path, start_s=span[0], end_s=span[1], label="wind")]
+        )
+    page.reload()
+    page.wait_for_selector(".card")
+    ready(page)
+    assert page.inner_text("#open") == str(count - 1)
+    assert page.inner_text("#labels") == "1"
 
 
 def test_two_pages_at_once(browser, served, log_path) -> None:

@@ -414,4 +414,5 @@ for (const id of ["order", "show"]) {
   $(id).addEventListener("change", () => asking(load, { waits: true }));
 }
 
-asking(() => load({ reload: false }));
+// The server has just read the log, unless the page is loaded again.
+asking(() => load({ reload: performance.getEntriesByType("navigation")[0]?.type === "reload" }));
