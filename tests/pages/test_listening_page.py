@@ -588,6 +588,31 @@ def test_the_page_can_be_used_by_everybody(opened, accessible) -> None:
     start_listening(page, accessible)
 
 
+def test_what_colours_say_is_seen_in_forced_colours(opened) -> None:
+    """Axes are written in the system's ink; what is pressed or chosen looks unlike the rest."""
+    page = opened
+    ready(page)
+    page.emulate_media(forced_colors="active", color_scheme="dark")
+    for name in ("pit rail: rasp", "pit rail: squeal"):
+        page.keyboard.press("t")
+        page.keyboard.type(name)
+        page.keyboard.press("Enter")
+        ready(page)
+
+    def style(selector: str, name: str) -> str:
+        return page.evaluate(f"getComputedStyle(document.querySelector('{selector}')).{name}")
+
+    assert style(".axis text", "fill") == style(".card-title", "color")
+    page.keyboard.press("l")
+    assert style("#loop", "backgroundColor") != style("#slow", "backgroundColor")
+    page.keyboard.press("t")
+    page.keyboard.type("pit")
+    page.wait_for_selector("#choices li")
+    page.keyboard.press("ArrowDown")
+    chosen, other = (f"#choices li:nth-child({n})" for n in (1, 2))
+    assert style(chosen, "backgroundColor") != style(other, "backgroundColor")
+
+
 def test_tab_reaches_every_control_in_the_order_of_the_page(opened) -> None:
     page = opened
     ready(page)
