@@ -19,6 +19,7 @@ from calltag.log import Log
 from calltag.pages import browsing
 from calltag.pages.browsing import browsing_app
 from calltag.sound.features import FEATURE_VERSION
+from calltag.words import sure
 
 
 @pytest.fixture(scope="session")
@@ -164,6 +165,14 @@ def test_of_two_questions_the_later_is_answered(opened, how_the_first_ends) -> N
     page.wait_for_timeout(300)
     assert page.locator("tr[data-key]").count() == 16
     assert page.locator("#alert").is_hidden()
+
+
+def test_only_the_users_word_is_certain(opened, kept) -> None:
+    with Catalogue(kept) as catalogue:
+        confidences = [one.story.confidence for one in find(catalogue, Query()).kept]
+    assert max(confidences) > 0.995
+    cells = opened.locator("tr[data-key] td:nth-child(7)").all_inner_texts()
+    assert cells == [sure(confidence) for confidence in confidences]
 
 
 def test_names_are_only_text(opened) -> None:
