@@ -273,6 +273,27 @@ def test_undo_same_again_not_sure_noise_and_details(opened, log_path) -> None:
     assert page.is_disabled("#undo")
 
 
+def test_same_as_last_forgets_what_was_taken_back(opened, log_path) -> None:
+    page = opened
+    ready(page)
+    for number, name in enumerate(("pit rail: rasp", "pit rale: rasp"), 1):
+        page.keyboard.press("t")
+        page.keyboard.type(name)
+        page.keyboard.press("Enter")
+        wait_for_labels(page, number)
+    page.keyboard.press("u")
+    wait_for_labels(page, 1)
+    assert "Same as last: pit rail: rasp" in page.inner_text("#again")
+    page.keyboard.press("r")
+    wait_for_labels(page, 2)
+    assert labels(log_path) == ["pit rail: rasp"] * 2
+    for number in (1, 0):
+        page.keyboard.press("u")
+        wait_for_labels(page, number)
+    assert page.locator("#again").is_disabled()
+    assert page.inner_text("#again span") == "Same as last"
+
+
 def test_completion_offers_what_is_in_use(opened, log_path, photograph) -> None:
     page = opened
     ready(page)

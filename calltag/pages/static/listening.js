@@ -16,7 +16,7 @@ let busy = false;
 let last = "";
 let sitting = 0;
 let known = [];
-const undone = []; // answers to take back, the latest last
+const undone = []; // { answer, before }: answers to take back, the latest last, and `last` before each
 const waiting = []; // { work, told }: what is to be done when the page is no longer busy
 const ahead = new Map(); // number -> { card, sound }: promises of what is shown and played
 
@@ -148,6 +148,11 @@ function offer(guess) {
   $("yes").querySelector("span").textContent = guess === "" ? "Yes (no guess yet)" : "Yes";
 }
 
+function offerAgain() {
+  $("again").disabled = last === "";
+  $("again").querySelector("span").textContent = last === "" ? "Same as last" : `Same as last: ${last}`;
+}
+
 // Puts nothing in view: no answer and no key finds a sound.
 function clear() {
   edges = null;
@@ -176,7 +181,7 @@ async function show() {
     tell(`Ends moved: ${start.toFixed(2)} to ${end.toFixed(2)} s. They are kept with the answer.`);
   });
   offer(article.dataset.guess);
-  $("again").disabled = last === "";
+  offerAgain();
   for (const button of $("desk").querySelectorAll("button")) {
     if (button.id === "" || ["no", "unsure"].includes(button.id)) button.disabled = false;
   }
@@ -242,12 +247,11 @@ async function save(label) {
   if (number === undefined || label === "") return false;
   const body = { number, label, start_s: edges.start, end_s: edges.end };
   const saved = await (await asked("answer", body)).json();
-  undone.push(saved.answer);
+  undone.push({ answer: saved.answer, before: last });
   ahead.delete(number);
   last = saved.label;
   sitting += 1;
-  $("again").disabled = false;
-  $("again").querySelector("span").textContent = `Same as last: ${last}`;
+  offerAgain();
   $("undo").disabled = false;
   stand(saved);
   tell(`Saved: ${saved.label}.`);
@@ -255,8 +259,8 @@ async function save(label) {
 }
 
 async function undo() {
-  const answer = undone.at(-1);
-  if (answer === undefined) return;
+  if (undone.length === 0) return;
+  const { answer, before } = undone.at(-1);
   const forget = () => {
     undone.pop();
     $("undo").disabled = undone.length === 0;
@@ -269,6 +273,7 @@ async function undo() {
     throw error;
   }
   forget();
+  last = before;
   sitting -= 1;
   ahead.delete(taken.number);
   stand(taken);
