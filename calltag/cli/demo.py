@@ -17,11 +17,26 @@ from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME
 from calltag.cli._output import say
 from calltag.errors import CalltagError, InputError
+from calltag.files import is_there
 
 if TYPE_CHECKING:
     from calltag.edit.formats import Format
 
 OUT = Path("calltag-demo")
+
+WRITTEN = (
+    "labels.csv",
+    str(LOG_NAME),
+    "calltag.model",
+    "markers",
+    "best.otio",
+    "best.wav",
+    "sheet.html",
+    "rescued.wav",
+    "bed.wav",
+    "summary.txt",
+)
+"""What the demo writes into its folder."""
 
 OPENING = (
     "Ashmere, a flooded gravel pit at first light. The place and its animals are invented, picture "
@@ -72,6 +87,7 @@ def demo_command(
     clips = demo_clips()
     try:
         out.mkdir(parents=True, exist_ok=True)
+        _refuse_own(out, clips)
         shutil.copyfile(clips / "labels.csv", out / "labels.csv")
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
@@ -98,6 +114,18 @@ def demo_command(
     (out / "summary.txt").write_text("\n".join(told) + "\n", "utf-8")
     typer.echo(f"\nAll of it is in {out}; summary.txt says what is what.")
     typer.echo(told[-1])
+
+
+def _refuse_own(out: Path, clips: Path) -> None:
+    """Refuse to replace what is not the demo's; a folder of the demo has its labels in it."""
+    labels = out / "labels.csv"
+    if labels.is_file() and labels.read_bytes() == (clips / "labels.csv").read_bytes():
+        return
+    if own := next((name for name in WRITTEN if is_there(out / name)), None):
+        raise InputError(
+            f"{out}: holds {own}, which may be yours and would be replaced; name another folder "
+            "with --out"
+        )
 
 
 def demo_clips() -> Path:

@@ -76,6 +76,7 @@ def test_the_demo_does_the_whole_job(run, few_clips, tmp_path) -> None:
 
     after = {path.name: path.stat().st_mtime_ns for path in few_clips.iterdir()}
     assert after == before, "the clips are only read"
+    assert run("demo").status == 0, "a folder of the demo is written anew"
 
 
 def test_ctrl_c_stops_the_demo(run, few_clips, monkeypatch) -> None:
@@ -86,6 +87,21 @@ def test_ctrl_c_stops_the_demo(run, few_clips, monkeypatch) -> None:
     ran = run("demo")
     assert ran.status == STOPPED
     assert ran.err.splitlines()[-1] == "Stopped; `calltag demo` goes through it again."
+
+
+@pytest.mark.parametrize("name", ["labels.csv", "calltag.db", "sheet.html", "markers/notes.txt"])
+def test_a_folder_with_work_of_the_users_is_left_alone(run, few_clips, tmp_path, name) -> None:
+    own = tmp_path / "shoot" / name
+    own.parent.mkdir(parents=True)
+    own.write_text("mine", "utf-8")
+    ran = run("demo", "--out", "shoot")
+    assert ran.status == 1
+    assert ran.err == (
+        f"calltag: shoot: holds {name.partition('/')[0]}, which may be yours and would be replaced;"
+        " name another folder with --out\n"
+    )
+    assert own.read_text("utf-8") == "mine"
+    assert [path for path in (tmp_path / "shoot").rglob("*") if path.is_file()] == [own]
 
 
 def test_a_folder_that_cannot_be_written_is_told(run, tmp_path) -> None:
