@@ -216,6 +216,13 @@ def _target(one: Format) -> Path:
     return Path("markers", one.NAME if one.PER_TAKE else f"markers{one.SUFFIX}")
 
 
+def _found(target: Path, out: Path) -> str:
+    """The name of a file or folder of markers; takes of several frame rates make several lists."""
+    if is_there(out / target):
+        return str(target)
+    return str(target.with_name(f"{target.stem}_*{target.suffix}"))
+
+
 def summary(clips: Path, out: Path) -> Iterator[str]:
     """Yield what came of it, and what lies where."""
     from calltag.cli._log import read_takes
@@ -235,7 +242,7 @@ def summary(clips: Path, out: Path) -> Iterator[str]:
         (str(LOG_NAME), "the log: all that was found"),
         ("labels.csv", "the labels that were learnt from"),
         ("calltag.model", "what was learnt"),
-        *((str(_target(one)), f"markers as {name}") for name, one in all_formats().items()),
+        *((_found(_target(one), out), f"markers as {name}") for name, one in all_formats().items()),
         ("best.otio, best.wav", "the timeline of the best calls, and its sound"),
         ("sheet.html", "the whole shoot on one page, for your browser"),
         ("rescued.wav", "the treated sound of a spoilt take, if anything helps"),

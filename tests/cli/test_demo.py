@@ -73,6 +73,10 @@ def test_the_demo_does_the_whole_job(run, few_clips, tmp_path) -> None:
     assert "invented" in summary
     assert "do not play calls to wild animals" in summary
     assert all(f"$ {shlex.join(command)}" in summary for command in commands)
+    files = re.findall(r"^  (\S.*?)  +\S", summary.partition("only read: ")[2], re.MULTILINE)
+    assert len(files) == 13
+    for name in [name for line in files for name in line.split(", ")]:
+        assert list(out.glob(name)) or name == "rescued.wav", f"{name} is not there"
 
     after = {path.name: path.stat().st_mtime_ns for path in few_clips.iterdir()}
     assert after == before, "the clips are only read"
