@@ -15,6 +15,7 @@ from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import doubtful, usable_stretches
+from calltag.words import duration
 
 CLEAN = "clean"
 PART = "part"
@@ -109,12 +110,16 @@ def summary(verdicts: Iterable[Verdict]) -> str:
     --------
     >>> summary([Verdict(grade="picture-only", usable=(), reasons=("wind",))])
     '1 take: 0 clean, 0 part, 1 picture-only; 0 s of usable sound'
+    >>> from calltag.records import Span
+    >>> summary([Verdict(grade="clean", usable=(Span(0, 4834),), reasons=())])
+    '1 take: 1 clean, 0 part, 0 picture-only; 1 h 21 min of usable sound'
     """
     verdicts = list(verdicts)
     counts = Counter(verdict.grade for verdict in verdicts)
     total_s = round(sum(verdict.clean_s for verdict in verdicts))
     minutes, seconds = divmod(total_s, 60)
-    length = f"{minutes} min {seconds:02} s" if minutes else f"{seconds} s"
+    short = 0 < minutes < 60
+    length = f"{minutes} min {seconds:02} s" if short else duration(total_s)
     takes = f"{len(verdicts)} take{'s' if len(verdicts) != 1 else ''}"
     grades = ", ".join(f"{counts[grade]} {grade}" for grade in GRADES)
     return f"{takes}: {grades}; {length} of usable sound"

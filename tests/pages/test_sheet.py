@@ -344,6 +344,15 @@ def test_sort_choose_and_play_by_keyboard(
     page.get_by_role("button", name="Show all").press("Enter")
     until(page, ALL_SHOWN)
 
+    page.locator("#verdict").select_option("clean")
+    page.goto("about:blank")
+    page.go_back()
+    chosen = page.locator("#verdict").input_value()
+    fitting = f'.take[data-verdict="{chosen}"]' if chosen else ".take"
+    assert page.locator(".take:visible").count() == page.locator(fitting).count()
+    page.get_by_role("button", name="Show all").press("Enter")
+    until(page, ALL_SHOWN)
+
     page.locator("#take-order").select_option("best")
     best = page.locator(".take").evaluate_all("all => all.map((one) => +one.dataset.best)")
     assert best == sorted(best, reverse=True)

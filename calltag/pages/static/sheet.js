@@ -67,11 +67,13 @@ form.addEventListener("change", (event) => {
   if (event.target.id === "take-order") sortTakes();
   if (event.target.id === "call-order") sortCalls();
 });
-form.addEventListener("reset", () => setTimeout(() => {
+function all() {
   choose();
   sortTakes();
   sortCalls();
-}));
+}
+form.addEventListener("reset", () => setTimeout(all));
+addEventListener("pageshow", all); // a browser that comes back has kept what was chosen
 form.hidden = false;
 
 // A link to something that is not shown, or no longer where it was, shows it.
