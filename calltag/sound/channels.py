@@ -11,7 +11,7 @@ Every sample is looked at once, for its peak. Levels, wind and likeness are judg
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import combinations
 from typing import NamedTuple
 
@@ -57,6 +57,8 @@ _SPOILT = re.compile(
     r"|is full of|is \d+ dB quieter)"
 )
 
+_SILENT = re.compile(r"channels? (\d[\d, andto]*) (?:(?:is|are) dead|stops|carries nothing)")
+
 _Floats = npt.NDArray[np.float64]
 
 
@@ -80,6 +82,31 @@ def spoilt_channel(fault: str) -> int | None:
     """
     found = _SPOILT.match(fault)
     return int(found[1]) if found else None
+
+
+def silent_channels(faults: Iterable[str]) -> frozenset[int]:
+    """Tell which channels have no sound of the place in part of a take, or in all of it.
+
+    Parameters
+    ----------
+    faults : iterable of str
+        Those of a `ChannelReport`.
+
+    Returns
+    -------
+    frozenset of int
+        Their numbers, from 1.
+
+    Examples
+    --------
+    >>> sorted(silent_channels(["channels 3 to 5 are dead", "channel 1 stops at 40.0 s"]))
+    [1, 3, 4, 5]
+    """
+    silent: set[int] = set()
+    for found in filter(None, map(_SILENT.match, faults)):
+        numbers = [int(number) for number in re.findall(r"\d+", found[1])]
+        silent |= set(range(numbers[0], numbers[-1] + 1) if " to " in found[1] else numbers)
+    return frozenset(silent)
 
 
 class ChannelReport(NamedTuple):

@@ -23,7 +23,7 @@ from calltag.learn.labels import noise_kind
 from calltag.media.reader import SoundReader, read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, FloatArray, Span, TakeLog
-from calltag.sound.channels import spoilt_channel
+from calltag.sound.channels import silent_channels, spoilt_channel
 from calltag.sound.engine import describe_machine
 from calltag.sound.hum import Hum, find_hum
 from calltag.sound.loudness import lufs
@@ -164,8 +164,9 @@ def examine(
         return Rescue(treatment=wanted, before=before, expected=expected, advice=())
 
     advice = list(_machines(path, take_log, used, t))
+    silent = silent_channels(faults)
     for channel in range(take.channels if calls else 0):
-        if channel not in heard:
+        if channel not in heard and channel + 1 not in silent:
             heard[channel] = listen(path, calls, channel, regions)
     channel = _best_channel(heard, used)
     treatment = Treatment()

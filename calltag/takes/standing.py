@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from calltag.media.reader import read_blocks
 from calltag.records import Call, FloatArray, Span, Take
+from calltag.sound.channels import silent_channels
 from calltag.sound.loudness import k_weighting, lufs
 from calltag.sound.spectrum import (
     BIN_HZ,
@@ -109,10 +110,13 @@ def used_channel(take: Take) -> int:
     Returns
     -------
     int
-        Counted from zero; the first one used, where it had to be changed.
+        Counted from zero; where it had to be changed, the first one used that did not stop.
     """
-    first = take.levels.channel.partition(",")[0].strip() if take.levels else "1"
-    return int(first) - 1 if first.isdigit() else 0
+    if take.levels is None:
+        return 0
+    used = [int(one) for one in take.levels.channel.split(",") if one.strip().isdigit()]
+    silent = silent_channels(take.levels.faults)
+    return next((one for one in used if one not in silent), (used or [1])[0]) - 1
 
 
 def weights() -> npt.NDArray[np.float64]:

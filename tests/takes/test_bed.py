@@ -153,6 +153,20 @@ def test_a_faulty_track_is_not_used(scene, tmp_path):
     assert sound.std() > 1e-4
 
 
+def test_a_track_that_stops_is_not_used(scene, tmp_path):
+    made = scene(40)
+    stopping = made.sound.copy()
+    stopping[15 * RATE_HZ :] = 0
+    log = made.log(
+        tmp_path / "A.wav",
+        channels=np.stack([stopping, made.sound]),
+        channel="1, 2",
+        faults=("channel 1 stops at 15.0 s",),
+    )
+    sound = sf.read(make_bed([log], tmp_path / "bed.wav", seconds=20).path)[0]
+    assert sound.reshape(-1, RATE_HZ // 4, 2).std(axis=1).min() > 1e-4
+
+
 def test_what_cannot_be(scene, tmp_path):
     spoilt = scene(20).add_noise("machine", 100, 9000, -20).log(tmp_path / "A.wav")
     with pytest.raises(InputError, match=r"no clean background .* every take is spoilt"):

@@ -269,6 +269,33 @@ def test_the_better_channel(scene, tmp_path):
     np.testing.assert_array_equal(treated[:, 1], original[:, 1])
 
 
+def test_a_dead_channel_is_no_better_one(scene, tmp_path):
+    made = scene(20).add_noise("machine", 4000, 7000, -30)
+    for start_s in STARTS_S:
+        made.whistle(start_s, level_db=-47, snr_db=3)  # below the rasp: silence would be "clearer"
+    tracks = np.stack([made.sound, np.zeros(made.n), np.zeros(made.n)])
+    log = made.log(tmp_path / "A.wav", channels=tracks, faults=("channels 2 and 3 are dead",))
+    assert examine(tmp_path / "A.wav", log).treatment.channel == 1
+
+
+def test_a_channel_that_stops_is_never_put_on_every_track(scene, tmp_path):
+    made = scene(30)
+    for start_s in (2.0, 6.0, 10.0, 14.0, 25.0):
+        made.whistle(start_s, level_db=-36)
+    stopping = made.sound.copy()
+    stopping[20 * RATE_HZ :] = 0
+    hissing = made.sound + made.band_noise(3000, 8000, -45)
+    for name, tracks, used, fault in (
+        ("A.wav", [hissing, stopping], "1", "channel 2 stops at 20.0 s"),
+        ("B.wav", [stopping, hissing], "1, 2", "channel 1 stops at 20.0 s"),
+    ):
+        log = made.log(tmp_path / name, channels=np.stack(tracks), channel=used, faults=(fault,))
+        whole = 1 if used == "1" else 2
+        rescue = examine(tmp_path / name, log)
+        assert rescue.treatment.channel == whole
+        assert any(fault in line for line in rescue.advice)
+
+
 def test_calls_that_stand_already_are_left_alone(scene, tmp_path):
     log = scene(20).whistle(5, level_db=-30).whistle(12, level_db=-30).log(tmp_path / "A.wav")
     rescue = examine(tmp_path / "A.wav", log)

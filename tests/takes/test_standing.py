@@ -101,3 +101,18 @@ def test_the_channel_that_was_listened_to(channel, expected):
         path="a.mov", rushes="/", digest="", size_bytes=0, duration_s=1, channels=2, levels=levels
     )
     assert used_channel(take) == expected
+
+
+def test_a_channel_that_stops_is_not_listened_to_once_another_goes_on():
+    levels = Levels(
+        peak_dbfs=-3,
+        clipped=0,
+        loudness_lufs=-30,
+        floor_dbfs=-50,
+        channel="1, 2",
+        faults=("channel 1 stops at 40.0 s",),
+    )
+    take = Take(
+        path="a.mov", rushes="/", digest="", size_bytes=0, duration_s=90, channels=2, levels=levels
+    )
+    assert used_channel(take) == 1
