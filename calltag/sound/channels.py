@@ -109,6 +109,38 @@ def silent_channels(faults: Iterable[str]) -> frozenset[int]:
     return frozenset(silent)
 
 
+def dropouts(samples: FloatArray, rate_hz: int) -> list[tuple[int, int]]:
+    """Find where sound drops out: digital silence with sound, or an end of it, on both sides.
+
+    Parameters
+    ----------
+    samples : np.ndarray, shape (n_samples,), float32
+        One channel.
+    rate_hz : int
+        Sampling rate.
+
+    Returns
+    -------
+    list of tuple of int and int
+        First sample of each dropout, and the first after it.
+
+    Examples
+    --------
+    >>> sound = np.full(48_000, 0.1, np.float32)
+    >>> sound[20_000:21_000] = 0
+    >>> dropouts(sound, 48_000)
+    [(20000, 21000)]
+    """
+    least = round(_DROPOUT_S * rate_hz)
+    return [
+        (start, end)
+        for start, end in _zero_runs(samples, least)
+        if end - start >= least
+        and (start == 0 or _sounds(samples[max(0, start - least) : start]))
+        and (end == len(samples) or _sounds(samples[end : end + least]))
+    ]
+
+
 class ChannelReport(NamedTuple):
     """What was found in the channels of one take.
 

@@ -22,6 +22,7 @@ from calltag.media.clock import time_of_day_s
 from calltag.media.reader import read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
+from calltag.sound.channels import dropouts
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp
 from calltag.takes.companions import DAY_S, apart_s, recorded_at, within_half_s
 from calltag.takes.standing import used_channel
@@ -43,6 +44,7 @@ LONGEST_S = 900.0
 CALL_MARGIN_S = 0.5
 """Kept clear before and after a call that is avoided."""
 
+_HOLE_MARGIN_S = 0.1  # kept clear of where sound drops out
 _MATCH_DB = 6.0  # stretches are brought to one loudness by at most this much
 _ROUNDING_S = 0.01
 _TOO_DIFFERENT_DB = 12.0  # a stretch so much louder or softer is another place or weather
@@ -300,6 +302,11 @@ def make_bed(
     others = [stretch for stretch in found if stretch not in chosen]
     channels = min(2, max(stretch.take.channels for stretch in chosen))
     sounds, parts = _read([*chosen, *others], seconds, channels)
+    if not sounds:
+        raise InputError(
+            f"no clean background of {LEAST_STRETCH_S:.0f} s or longer in these rushes in which no "
+            "sound drops out: log a take of the place that is whole"
+        )
     sound = join(sounds, round(seconds * RATE_HZ), round(FADE_S * RATE_HZ))
     meter = LoudnessMeter(RATE_HZ, len(sound))
     for piece in _pieces(sound):
@@ -386,13 +393,16 @@ def _read(
 ) -> tuple[list[FloatArray], list[Part]]:
     """Sounds at one rate, channel count and loudness, and what was done to get there.
 
-    One of another loudness than the first is passed over, and the next takes its place.
+    One of another loudness than the first is passed over, and the next takes its place. Where sound
+    drops out in one, what is free of that is used.
     """
     sounds: list[FloatArray] = []
     parts: list[Part] = []
     needed_s = seconds + FADE_S
     first_lufs = 0.0
-    for stretch in stretches:
+    left = list(stretches)
+    while left:
+        stretch = left.pop(0)
         if _joined_s([part.span for part in parts]) >= needed_s - _ROUNDING_S:
             break
         left_s = needed_s - (_joined_s([part.span for part in parts]) - FADE_S if parts else 0.0)
@@ -401,6 +411,11 @@ def _read(
         start_s = stretch.span.start_s + (stretch.span.length_s - length_s) / 2
         span = Span(start_s, start_s + length_s)
         sound = _tracks(stretch.take, span, channels)
+        if holes := _holes(sound, start_s):
+            free = [s for s in _without(stretch.span, holes) if s.length_s >= LEAST_STRETCH_S]
+            free.sort(key=lambda span: -span.length_s)
+            left = [*(stretch._replace(span=span) for span in free), *left]
+            continue
         lufs = integrated_lufs(sound, RATE_HZ)
         gain_db = 0.0
         if not sounds:
@@ -423,6 +438,15 @@ def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
     if len(sound) < channels or (take.levels is not None and take.levels.faults):
         return np.repeat(sound[good : good + 1], channels, axis=0)
     return np.ascontiguousarray(sound[:channels])
+
+
+def _holes(sound: FloatArray, start_s: float) -> list[Span]:
+    """Where sound that begins at `start_s` drops out of any track."""
+    found = {hole for track in sound for hole in dropouts(track, RATE_HZ)}
+    return [
+        Span(start_s + first / RATE_HZ - _HOLE_MARGIN_S, start_s + last / RATE_HZ + _HOLE_MARGIN_S)
+        for first, last in sorted(found)
+    ]
 
 
 def _pieces(sound: FloatArray) -> Iterator[FloatArray]:

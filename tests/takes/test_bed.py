@@ -167,6 +167,29 @@ def test_a_track_that_stops_is_not_used(scene, tmp_path):
     assert sound.reshape(-1, RATE_HZ // 4, 2).std(axis=1).min() > 1e-4
 
 
+def test_no_dropout_is_laid_into_a_bed(scene, tmp_path):
+    made = scene(40, background_db=-50)
+    for at_s in (9.02, 20.0, 23.0):  # the bed would begin within the first of these
+        first = round(at_s * RATE_HZ)
+        made.sound[first - 2000 : first + 2000] = 0
+    log = made.log(tmp_path / "A.wav", faults=("sound drops out at 8.978 s for 83 ms",))
+    bed = make_bed([log], tmp_path / "bed.wav", seconds=20)
+    sound = sf.read(bed.path)[0][:, 0]
+    assert np.convolve(sound == 0, np.ones(480), "valid").max() < 480
+    assert not bed.repeats
+    for part in bed.parts:
+        assert not any(part.span.start_s < at_s < part.span.end_s for at_s in (9, 20, 23))
+
+
+def test_nothing_but_dropouts_makes_no_bed(scene, tmp_path):
+    made = scene(20, background_db=-50)
+    for first in range(RATE_HZ, made.n, 2 * RATE_HZ):
+        made.sound[first : first + 2000] = 0
+    with pytest.raises(InputError, match="drops out"):
+        make_bed([made.log(tmp_path / "A.wav")], tmp_path / "bed.wav", seconds=10)
+    assert not (tmp_path / "bed.wav").exists()
+
+
 def test_what_cannot_be(scene, tmp_path):
     spoilt = scene(20).add_noise("machine", 100, 9000, -20).log(tmp_path / "A.wav")
     with pytest.raises(InputError, match=r"no clean background .* every take is spoilt"):
