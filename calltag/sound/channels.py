@@ -59,6 +59,8 @@ _SPOILT = re.compile(
 
 _SILENT = re.compile(r"channels? (\d[\d, andto]*) (?:(?:is|are) dead|stops|carries nothing)")
 
+_CLIPPED = re.compile(r"channel (\d+) is clipped \(([\d,]+) samples\)")
+
 _Floats = npt.NDArray[np.float64]
 
 
@@ -107,6 +109,28 @@ def silent_channels(faults: Iterable[str]) -> frozenset[int]:
         numbers = [int(number) for number in re.findall(r"\d+", found[1])]
         silent |= set(range(numbers[0], numbers[-1] + 1) if " to " in found[1] else numbers)
     return frozenset(silent)
+
+
+def clipped_samples(faults: Iterable[str]) -> dict[int, int]:
+    """Tell how many samples of which channels are clipped.
+
+    Parameters
+    ----------
+    faults : iterable of str
+        Those of a `ChannelReport`.
+
+    Returns
+    -------
+    dict of int to int
+        Samples at `RATE_HZ`, by the numbers of the channels, from 1; those not clipped left out.
+
+    Examples
+    --------
+    >>> clipped_samples(["channel 1 is clipped (1,200 samples)", "channel 2 is dead"])
+    {1: 1200}
+    """
+    found = filter(None, map(_CLIPPED.match, faults))
+    return {int(one[1]): int(one[2].replace(",", "")) for one in found}
 
 
 def dropouts(samples: FloatArray, rate_hz: int) -> list[tuple[int, int]]:

@@ -22,8 +22,8 @@ from calltag.errors import InputError
 from calltag.learn.labels import noise_kind
 from calltag.media.reader import SoundReader, read_span
 from calltag.media.wav_file import Bext, write_wav
-from calltag.records import Call, FloatArray, Span, TakeLog
-from calltag.sound.channels import silent_channels, spoilt_channel
+from calltag.records import Call, FloatArray, Span, Take, TakeLog
+from calltag.sound.channels import clipped_samples, silent_channels, spoilt_channel
 from calltag.sound.engine import describe_machine
 from calltag.sound.hum import Hum, find_hum
 from calltag.sound.loudness import lufs
@@ -36,6 +36,7 @@ from calltag.takes.standing import (
     Figures,
     Gains,
     Spectra,
+    clipped_ppm,
     figures,
     listen,
     stand_db,
@@ -164,16 +165,16 @@ def examine(
         return Rescue(treatment=wanted, before=before, expected=expected, advice=())
 
     advice = list(_machines(path, take_log, used, t))
-    silent = silent_channels(faults)
+    silent, clipped = silent_channels(faults), _clipped_beside(take, used, t)
     for channel in range(take.channels if calls else 0):
-        if channel not in heard and channel + 1 not in silent:
+        if channel not in heard and channel + 1 not in silent and channel not in clipped:
             heard[channel] = listen(path, calls, channel, regions)
     channel = _best_channel(heard, used)
     treatment = Treatment()
     if channel != used:
         treatment = replace(treatment, channel=channel + 1)
         advice.append(f"channel {channel + 1} is the better one: {figures(heard[channel])}")
-    elif fault := _spoilt_track(faults, used):
+    elif fault := _spoilt_track(faults, used, clipped):
         treatment = replace(treatment, channel=used + 1)
         advice.append(f"{fault}: channel {used + 1} goes on every track")
     spectra = heard[channel]
@@ -343,11 +344,20 @@ def _told_cuts(
         yield f"and {more} more cuts elsewhere"
 
 
-def _spoilt_track(faults: Sequence[str], used: int) -> str:
+def _clipped_beside(take: Take, used: int, t: Thresholds) -> list[int]:
+    """Channels that are clipped, counted from zero, where the one that is listened to is not."""
+    if clipped_ppm(take, used) > t.clipped_ppm_part:
+        return []
+    return [c for c in range(take.channels) if clipped_ppm(take, c) > t.clipped_ppm_part]
+
+
+def _spoilt_track(faults: Sequence[str], used: int, clipped: Sequence[int]) -> str:
     """The fault by which another track than the one that is listened to spoils the take."""
     for fault in faults:
         if spoilt_channel(fault) not in (None, used + 1):
             return fault.partition(";")[0]
+        if any(channel - 1 in clipped for channel in clipped_samples([fault])):
+            return fault
     return ""
 
 

@@ -17,8 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.media.reader import read_blocks
-from calltag.records import Call, FloatArray, Span, Take
-from calltag.sound.channels import silent_channels
+from calltag.records import Call, FloatArray, Levels, Span, Take
+from calltag.sound.channels import clipped_samples, silent_channels
 from calltag.sound.loudness import k_weighting, lufs
 from calltag.sound.spectrum import (
     BIN_HZ,
@@ -114,9 +114,40 @@ def used_channel(take: Take) -> int:
     """
     if take.levels is None:
         return 0
-    used = [int(one) for one in take.levels.channel.split(",") if one.strip().isdigit()]
+    used = _used(take.levels)
     silent = silent_channels(take.levels.faults)
-    return next((one for one in used if one not in silent), (used or [1])[0]) - 1
+    return next((one for one in used if one not in silent), used[0]) - 1
+
+
+def clipped_ppm(take: Take, channel: int | None = None) -> float:
+    """How much of a take's sound is clipped.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+    channel : int or None
+        A channel, counted from zero; None for the best of those that were listened to, so that a
+        safety track counts for the one that is clipped.
+
+    Returns
+    -------
+    float
+        Clipped samples per million.
+    """
+    levels, samples = take.levels, take.duration_s * RATE_HZ
+    if levels is None or not levels.clipped or samples <= 0:
+        return 0.0
+    clipped = clipped_samples(levels.faults)
+    if not clipped:  # it is not said which
+        return 1e6 * levels.clipped / samples / max(1, take.channels)
+    channels = _used(levels) if channel is None else [channel + 1]
+    return 1e6 * min(clipped.get(one, 0) for one in channels) / samples
+
+
+def _used(levels: Levels) -> list[int]:
+    """Channels that were listened to, counted from one, in order of use."""
+    return [int(one) for one in levels.channel.split(",") if one.strip().isdigit()] or [1]
 
 
 def weights() -> npt.NDArray[np.float64]:

@@ -13,6 +13,7 @@ from calltag.learn.labels import is_call
 from calltag.records import EMPTY_TRACK, LIKELY, NO_SOUND, Call, TakeLog, Verdict
 from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
+from calltag.takes.standing import clipped_ppm
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import doubtful, usable_stretches
 from calltag.words import duration
@@ -57,7 +58,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
     faults = levels.faults if levels is not None else ()
     if mute := [fault for fault in faults if fault.startswith((NO_SOUND, EMPTY_TRACK))]:
         return _lost(f"{mute[0]}: check the microphone's plug, switch and battery")
-    ppm = _clipped_ppm(take_log)
+    ppm = clipped_ppm(take)
     if ppm > t.clipped_ppm_lost:
         return _lost(
             f"{ppm / 10_000:.0f} % of the sound is clipped, which no filter mends: "
@@ -143,9 +144,3 @@ def likely_calls(take_log: TakeLog) -> tuple[Call, ...]:
 
 def _lost(reason: str) -> Verdict:
     return Verdict(grade=PICTURE_ONLY, usable=(), reasons=(reason,))
-
-
-def _clipped_ppm(take_log: TakeLog) -> float:
-    take = take_log.take
-    samples = take.duration_s * (take.sample_rate_hz or 0) * max(1, take.channels)
-    return 1e6 * take.levels.clipped / samples if take.levels and samples else 0.0

@@ -269,6 +269,26 @@ def test_the_better_channel(scene, tmp_path):
     np.testing.assert_array_equal(treated[:, 1], original[:, 1])
 
 
+@pytest.mark.parametrize("better_db", [0, 6])
+def test_the_safety_track_goes_on_every_track_where_the_other_is_clipped(
+    scene, tmp_path, better_db
+):
+    made = scene(20)
+    for start_s in STARTS_S:
+        made.whistle(start_s, level_db=-36)
+    hiss = made.band_noise(3000, 9000, -60 + better_db)
+    log = made.log(
+        tmp_path / "A.wav",
+        channels=np.stack([made.sound, made.sound + hiss]),
+        channel="2",
+        faults=("channel 1 is clipped (9,600 samples)",),
+    )
+    log = replace(log, take=replace(log.take, levels=replace(log.take.levels, clipped=9600)))
+    rescue = examine(tmp_path / "A.wav", log)
+    assert rescue.treatment.channel == 2
+    assert rescue.advice == ("channel 1 is clipped (9,600 samples): channel 2 goes on every track",)
+
+
 def test_a_dead_channel_is_no_better_one(scene, tmp_path):
     made = scene(20).add_noise("machine", 4000, 7000, -30)
     for start_s in STARTS_S:

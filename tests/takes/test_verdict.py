@@ -236,6 +236,23 @@ def test_clipping_and_faults_are_told():
     assert "channel 2 is dead" in verdict.reasons
 
 
+def test_a_safety_track_saves_a_take_whose_other_track_is_clipped():
+    fault = "channel 1 is clipped (300,000 samples)"
+    saved = judge(take_log([whistle(5)], clipped=300_000, channel="2", faults=(fault,)))
+    assert saved.grade == CLEAN
+    assert fault in saved.reasons
+    lost = judge(take_log([whistle(5)], clipped=300_000, channel="1", faults=(fault,)))
+    assert lost.grade == PICTURE_ONLY
+    assert "10 % of the sound is clipped" in lost.reasons[0]
+
+
+def test_clipping_is_told_of_the_sound_as_it_was_listened_to():
+    both = tuple(f"channel {number} is clipped (200,000 samples)" for number in (1, 2))
+    log = take_log(clipped=400_000, faults=both)
+    fast = replace(log, take=replace(log.take, sample_rate_hz=96_000))
+    assert judge(fast).reasons == judge(log).reasons
+
+
 def test_peaks_above_full_scale_are_said_and_not_held_against_a_take():
     verdict = judge(take_log([whistle(5)], peak_dbfs=6.4))
     assert verdict.grade == CLEAN
