@@ -8,6 +8,7 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile as sf
+from scipy.signal import butter, sosfilt
 from wavinfo import WavInfoReader
 
 from calltag.errors import InputError
@@ -33,6 +34,16 @@ def test_a_loop_keeps_its_power_everywhere(rng, lengths):
     twice = np.concatenate([loop[0], loop[0]])
     level_db = 10 * np.log10((twice.reshape(-1, RATE_HZ // 4) ** 2).mean(axis=1))
     assert np.abs(level_db - level_db.mean()).max() < 0.5  # noise itself varies by 0.15 dB here
+
+
+@pytest.mark.parametrize("missing", [1, 200])
+def test_a_few_samples_that_are_missing_do_not_swell_the_seam(rng, missing):
+    fade, n = 2 * RATE_HZ, 20 * RATE_HZ
+    low = butter(2, 400, fs=RATE_HZ, output="sos")  # what is shifted a little still adds up
+    longs = sosfilt(low, rng.normal(0, 0.3, (2, 1, 13 * RATE_HZ))).astype(np.float32)
+    loop = join([longs[0], longs[1][:, : n + 2 * fade - longs.shape[2] - missing]], n, fade)[0]
+    level_db = 10 * np.log10((loop.reshape(-1, RATE_HZ // 2) ** 2).mean(axis=1))
+    assert np.abs(level_db - np.median(level_db)).max() < 1
 
 
 def test_no_click_at_the_seam(rng):
