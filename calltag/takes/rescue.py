@@ -38,7 +38,9 @@ from calltag.takes.standing import (
     Spectra,
     clipped_ppm,
     figures,
+    kept,
     listen,
+    loudness,
     stand_db,
     used_channel,
     weights,
@@ -50,8 +52,7 @@ from calltag.takes.verdict import likely_calls
 from calltag.takes.words import stretches
 
 _CUTS_HZ: list[float] = np.geomspace(50.0, 8000.0, 89).tolist()  # twelve to the octave
-_KEPT = 0.8  # part of a call's loudness that a cut must leave: 1 dB
-_CALLS_KEPT = 0.95  # part of the clear calls that must be left so: some finds are no calls
+_CALLS_KEPT = 0.95  # part of the clear calls that a cut must keep: some finds are no calls
 _WORTH_DB = 1.5  # a treatment that gains less is not worth a new file
 _ENOUGH_DB = 15.0  # calls that stand so far above all else need no help: a cut thins all sound
 _NEAR_BEST_DB = 1.0  # of cuts that gain nearly as much, the lowest is taken
@@ -259,8 +260,9 @@ def write_treated(
         )
         write_wav(out, quieter, rate_hz, bext=bext)
     calls = likely_calls(take_log)
-    channel = 0 if treatment.channel is not None else used_channel(take_log.take)
-    after = figures(listen(out, calls, channel))
+    channel = used_channel(take_log.take) if treatment.channel is None else treatment.channel - 1
+    was = loudness(listen(path, calls, channel)) * 10 ** (-turned_down_db / 10)
+    after = figures(listen(out, calls, channel), was=was)
     return Treated(path=out, after=after, turned_down_db=turned_down_db)
 
 
@@ -306,8 +308,7 @@ def _told_cuts(
 ) -> Iterator[str]:
     """Say what the cuts do where they are."""
     gains = _gains(Treatment(cuts=cuts), calls, [cut.span for cut in cuts])
-    loudness, left = heard.calls @ weights(), (heard.calls * weights() * gains.calls).sum(axis=1)
-    whole = left >= _KEPT * loudness
+    whole = kept(heard, gains.calls)
     before_db, after_db = stand_db(heard), stand_db(heard, gains.calls)
     middles_s = np.array([(call.start_s + call.end_s) / 2 for call in calls])
     clear = np.array([call.snr_db >= t.clear_snr_db for call in calls], bool)
@@ -327,11 +328,11 @@ def _told_cuts(
         inside = np.zeros(len(calls), bool)
         for span in spans:
             inside |= (middles_s >= span.start_s) & (middles_s < span.end_s)
-        kept = inside & whole
-        if kept.any():
-            stood, stands = (int((db[kept] >= STANDS_DB).sum()) for db in (before_db, after_db))
+        left = inside & whole
+        if left.any():
+            stood, stands = (int((db[left] >= STANDS_DB).sum()) for db in (before_db, after_db))
             line += (
-                f"; {stands} of {int(kept.sum())} calls that it keeps there then stand "
+                f"; {stands} of {int(left.sum())} calls that it keeps there then stand "
                 f"{STANDS_DB:.0f} dB or more above all else, {stood} of them now"
             )
         if lost := int((inside & clear & ~whole).sum()):
@@ -437,15 +438,14 @@ def _mildest_best(
 
     Worth it is what makes more calls stand, or the middle one stand `worth_db` clearer.
     """
-    loudness = heard.calls @ weights()
     tried: list[tuple[Band, int, float]] = []
     for band in bands:
         gain = band.gain()
-        kept = heard.calls @ (weights() * gain) >= _KEPT * loudness
-        if tried and clear.any() and kept[clear].mean() < _CALLS_KEPT:
+        whole = kept(heard, gain)
+        if tried and clear.any() and whole[clear].mean() < _CALLS_KEPT:
             break  # sharper cuts take more
         above = stand_db(heard, gain)
-        standing = int(((above >= STANDS_DB) & kept & open_).sum())
+        standing = int(((above >= STANDS_DB) & whole & open_).sum())
         middle_db = float(np.median(np.minimum(above[open_], _ENOUGH_DB))) if open_.any() else 0.0
         tried.append((band, standing, middle_db))
     most = max(standing for _, standing, _ in tried)

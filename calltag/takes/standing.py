@@ -35,6 +35,9 @@ AROUND_S = 3.0
 STANDS_DB = 6.0
 """A call that stands this far above all else is heard clearly: it has four times the power."""
 
+KEPT = 0.8
+"""Part of its loudness that a treatment must leave of a call, 1 dB less, for it to stand."""
+
 _GUARD_FRAMES = 4  # the spectrum's window reaches two frames beyond a call's ends
 _FLOOR = 1e-12
 
@@ -75,7 +78,7 @@ class Figures:
     Attributes
     ----------
     standing : int
-        Calls that stand `STANDS_DB` or more above all else.
+        Calls that stand `STANDS_DB` or more above all else; after a treatment, those that it keeps.
     calls : int
         All calls.
     median_db : float
@@ -271,7 +274,9 @@ class Gains:
     rest: npt.NDArray[np.float64]
 
 
-def figures(heard: Spectra, gains: Gains | None = None) -> Figures:
+def figures(
+    heard: Spectra, gains: Gains | None = None, was: npt.NDArray[np.float64] | None = None
+) -> Figures:
     """Tell how calls stand above the rest of the sound.
 
     Parameters
@@ -280,6 +285,8 @@ def figures(heard: Spectra, gains: Gains | None = None) -> Figures:
         Their spectra.
     gains : Gains or None
         What everything goes through; None for nothing.
+    was : np.ndarray, shape (n_calls,), or None
+        The calls' `loudness` before what was heard was treated; None where it was not.
 
     Returns
     -------
@@ -292,11 +299,59 @@ def figures(heard: Spectra, gains: Gains | None = None) -> Figures:
     rest = float(np.average(loud, weights=shares)) * MEAN_SQUARE
     above = stand_db(heard, gains.calls)
     return Figures(
-        standing=int((above >= STANDS_DB).sum()),
+        standing=int(((above >= STANDS_DB) & kept(heard, gains.calls, was)).sum()),
         calls=len(above),
         median_db=float(np.median(above)) if len(above) else float("nan"),
         rest_lufs=lufs(rest + _FLOOR),
     )
+
+
+def loudness(
+    heard: Spectra, gain: npt.NDArray[np.float64] | float = 1.0
+) -> npt.NDArray[np.float64]:
+    """How loud each call is by itself.
+
+    Parameters
+    ----------
+    heard : Spectra
+        Spectra of the calls.
+    gain : np.ndarray, shape (N_BINS,) or (n_calls, N_BINS), or float
+        Power gain of a filter that they go through.
+
+    Returns
+    -------
+    np.ndarray, shape (n_calls,)
+        Power, K-weighted.
+    """
+    loud: npt.NDArray[np.float64] = (heard.calls * (weights() * gain)).sum(axis=1)
+    return loud
+
+
+def kept(
+    heard: Spectra,
+    gain: npt.NDArray[np.float64] | float = 1.0,
+    was: npt.NDArray[np.float64] | None = None,
+) -> npt.NDArray[np.bool_]:
+    """Tell which calls a treatment leaves whole: `KEPT` of their loudness, or more.
+
+    Parameters
+    ----------
+    heard : Spectra
+        Spectra of the calls.
+    gain : np.ndarray, shape (N_BINS,) or (n_calls, N_BINS), or float
+        Power gain of a filter that they go through.
+    was : np.ndarray, shape (n_calls,), or None
+        Their `loudness` before what was heard was treated; None where it was not.
+
+    Returns
+    -------
+    np.ndarray, shape (n_calls,)
+        Whether each is left whole.
+    """
+    whole: npt.NDArray[np.bool_] = loudness(heard, gain) >= KEPT * (
+        loudness(heard) if was is None else was
+    )
+    return whole
 
 
 def stand_db(
@@ -316,10 +371,8 @@ def stand_db(
     np.ndarray, shape (n_calls,)
         Levels in dB, K-weighted.
     """
-    weighted = weights() * gain
-    call = (heard.calls * weighted).sum(axis=1)
-    rest = (heard.backgrounds * weighted).sum(axis=1)
-    return 10 * np.log10((call + _FLOOR) / (rest + _FLOOR))
+    rest = (heard.backgrounds * (weights() * gain)).sum(axis=1)
+    return 10 * np.log10((loudness(heard, gain) + _FLOOR) / (rest + _FLOOR))
 
 
 class _Mean:

@@ -164,6 +164,19 @@ def test_what_the_reasons_propose_is_what_rescue_does(scene, tmp_path):
     assert gained >= 0.9 * proposed
 
 
+def test_a_call_that_is_cut_in_part_stands_in_no_figure(scene, tmp_path):
+    made = scene(20).add_noise("machine", 100, 900, -30)
+    for start_s in STARTS_S:
+        made.whistle(start_s, level_db=-36)
+    made.whistle(10, hz=1500, level_db=-20)  # so loud that what a cut leaves stands as well
+    path = tmp_path / "A.wav"
+    log = made.log(path)
+    own = Treatment(band=Band(low_hz=1600.0))
+    rescue = examine(path, log, own)
+    assert (rescue.before.standing, rescue.expected.standing) == (1, 4)
+    assert write_treated(path, tmp_path / "B.wav", log, own, Bext()).after.standing == 4
+
+
 def test_a_high_cut_brings_hoots_out_of_a_hiss_above_them(scene, tmp_path):
     made = scene(20).add_noise("machine", 3000, 9000, -34)
     for start_s in STARTS_S:

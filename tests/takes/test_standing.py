@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from calltag.records import Call, Levels, Take
-from calltag.sound.filters import gain_db, low_cut
+from calltag.sound.filters import filtered, gain_db, low_cut
 from calltag.sound.loudness import integrated_lufs, k_weighting
 from calltag.sound.spectrum import BIN_HZ, N_BINS
-from calltag.takes.standing import figures, spectra, stand_db, used_channel
+from calltag.takes.standing import Gains, figures, loudness, spectra, stand_db, used_channel
 
 RATE_HZ = 48_000
 
@@ -58,6 +58,19 @@ def test_a_low_cut_shows(tone_in_noise):
     # a cut above the call leaves nothing of it
     gone = 10 ** (gain_db(low_cut(9000, RATE_HZ), np.arange(N_BINS) * BIN_HZ, RATE_HZ) / 10)
     assert stand_db(heard, gone)[0] < -20
+
+
+def test_a_call_that_a_cut_takes_in_part_does_not_stand(tone_in_noise):
+    heard = spectra([tone_in_noise], [call(3, 4, 3000)])
+    bins_hz = np.arange(N_BINS) * BIN_HZ
+    for cutoff_hz, standing in ((1500, 1), (3000, 0)):  # the latter takes 3 dB
+        sections = low_cut(cutoff_hz, RATE_HZ)
+        gain = 10 ** (gain_db(sections, bins_hz, RATE_HZ) / 10)
+        (treated,) = filtered([tone_in_noise[None]], sections, RATE_HZ)
+        after = spectra([treated[0]], [call(3, 4, 3000)])
+        assert stand_db(after)[0] > 6
+        assert figures(heard, Gains(gain, gain)).standing == standing
+        assert figures(after, was=loudness(heard)).standing == standing
 
 
 @pytest.mark.parametrize("size", [10_000, 48_000, 100_001])
