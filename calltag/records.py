@@ -84,8 +84,8 @@ class Levels:
         Faults of the recording in plain words, e.g. ``"channel 2 is dead"``; of many alike the
         first, and how many more.
     broken : tuple of Span
-        All stretches in which the file has no sound that can be read, in order, none overlapping
-        another.
+        All stretches in which the file has no sound: none that can be read, or half a second or
+        more of digital silence in every channel; in order, none overlapping another.
     """
 
     peak_dbfs: float

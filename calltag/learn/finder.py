@@ -32,9 +32,9 @@ from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.whines import listen_through
 from calltag.learn.whole import Whole
 from calltag.media.probe import MediaInfo
-from calltag.media.reader import SoundReader, read_span
+from calltag.media.reader import SoundReader, joined, read_span
 from calltag.records import LIKELY, NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
-from calltag.sound.channels import Chooser
+from calltag.sound.channels import STARTS, Chooser
 from calltag.sound.events import (
     AROUND_FRAMES,
     OUTWARD_FRAMES,
@@ -500,6 +500,8 @@ class Finder:
         for window in _windows(metered()):
             this.look(window)
         channel, faults, peak_dbfs, clipped = chooser.report()
+        if any(fault.startswith(STARTS) for fault in reader.faults):  # that says why
+            faults = tuple(fault for fault in faults if not fault.startswith(STARTS))
         mean_square = np.concatenate(loud) if loud else np.zeros(0)
         floor = np.percentile(mean_square, 10) if len(mean_square) else 0.0
         levels = Levels(
@@ -509,7 +511,7 @@ class Finder:
             floor_dbfs=float(10 * np.log10(floor)) if floor > 0 else float("-inf"),
             channel=channel,
             faults=(*faults, *reader.faults),
-            broken=tuple(reader.broken),
+            broken=tuple(joined([*reader.broken, *chooser.silences()])),
         )
         return Findings(levels, tuple(this.calls), tuple(this.noise.spans()))
 

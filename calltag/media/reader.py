@@ -11,7 +11,7 @@ work in Python would cost more than decoding.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from fractions import Fraction
 from math import gcd, isnan, nan
@@ -689,7 +689,7 @@ def _broken(container: InputContainer, tracks: list[_Track], broken_off: bool) -
     short_s = _short_s(container, end_s)
     if broken_off or (short_s > _TELL_S and not any(track.leaps for track in tracks)):
         spans.append(Span(end_s, end_s + max(0.0, short_s)))
-    return [span for span in _joined(spans) if span.length_s > 0]
+    return [span for span in joined(spans) if span.length_s > 0]
 
 
 def _late_s(container: InputContainer, tracks: list[_Track]) -> float:
@@ -706,19 +706,30 @@ def _short_s(container: InputContainer, end_s: float) -> float:
 
 def _places(what: str, spans: list[Span]) -> Iterator[str]:
     """Name the first few stretches."""
-    joined = _joined(spans)
-    for span in joined[:_TOLD]:
+    places = joined(spans)
+    for span in places[:_TOLD]:
         yield f"sound is {what} between {span.start_s:.2f} and {span.end_s:.2f} s"
-    if len(joined) > _TOLD:
-        yield f"sound is {what} in {len(joined) - _TOLD} more places"
+    if len(places) > _TOLD:
+        yield f"sound is {what} in {len(places) - _TOLD} more places"
 
 
-def _joined(spans: list[Span]) -> list[Span]:
-    """Put stretches in order, joined where they are all but one."""
-    joined: list[Span] = []
+def joined(spans: Iterable[Span]) -> list[Span]:
+    """Put stretches in order, joined where they are all but one.
+
+    Parameters
+    ----------
+    spans : iterable of Span
+        In any order.
+
+    Returns
+    -------
+    list of Span
+        Half a second or more from each other.
+    """
+    whole: list[Span] = []
     for span in sorted(spans):
-        if joined and span.start_s - joined[-1].end_s < _TELL_S:
-            joined[-1] = Span(joined[-1].start_s, max(joined[-1].end_s, span.end_s))
+        if whole and span.start_s - whole[-1].end_s < _TELL_S:
+            whole[-1] = Span(whole[-1].start_s, max(whole[-1].end_s, span.end_s))
         else:
-            joined.append(span)
-    return joined
+            whole.append(span)
+    return whole

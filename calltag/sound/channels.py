@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg.blas import isamax
 
-from calltag.records import NO_SOUND, FloatArray
+from calltag.records import NO_SOUND, FloatArray, Span
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import RATE_HZ
 
@@ -51,6 +51,9 @@ _PIECE = 2048
 _LOW_GROUP = 64  # means of 64 samples hold what lies below some 300 Hz, at 48 kHz
 _MID_GROUP = 4  # steps between means of four: some 1 to 8 kHz, where most animals call
 _TOLD = 3
+
+STARTS = "sound starts"
+"""What the fault of a take begins with that is silent at first."""
 
 _SPOILT = re.compile(
     r"channels? (\d+)\b.*? (?:(?:is|are) dead|stops|carries nothing|is channel \d+ turned|is turned"
@@ -238,6 +241,7 @@ class Chooser:
         self._sounded: list[bool] = []
         self._runs: list[list[tuple[int, int]]] = []
         self._dropouts: dict[tuple[int, int], list[int]] = {}
+        self._mute: list[tuple[int, int]] = []
 
     def choose(self, block: FloatArray) -> FloatArray:
         """Take the best channel out of the next block of the take.
@@ -263,6 +267,7 @@ class Chooser:
             return chosen
         clipped = self._peaks(block)
         self._find_dropouts(block)
+        self._find_mute(n)
         seconds = _measure(block, self._rate_hz)
         self._seconds.append(seconds)
         chosen = self._follow(block, seconds, clipped)
@@ -288,6 +293,21 @@ class Chooser:
             faults=tuple(self._faults(used)),
             peak_dbfs=float(20 * np.log10(self._peak)) if self._peak > 0 else float("-inf"),
             clipped=int(self._clipped.sum()),
+        )
+
+    def silences(self) -> tuple[Span, ...]:
+        """Tell where there was no sound in the blocks so far.
+
+        Returns
+        -------
+        tuple of Span
+            Stretches of half a second or more that are digital silence in every channel; in order,
+            none overlapping another.
+        """
+        return tuple(
+            Span(start / self._rate_hz, end / self._rate_hz)
+            for start, end in self._mute
+            if end - start >= _DEAD_S * self._rate_hz
         )
 
     def _peaks(self, block: FloatArray) -> npt.NDArray[np.int64]:
@@ -399,6 +419,19 @@ class Chooser:
                     self._end_silence(c, self._at, _sounds(row[:least]), least)
             self._sounded[c] = _sounds(row[-least:])
 
+    def _find_mute(self, n: int) -> None:
+        """Note where every channel of a block of `n` samples is silent, joined over its borders."""
+        least = _DEAD_S * self._rate_hz
+        common = [(0, n)]
+        for row in self._runs:
+            long = [(a, b) for a, b in row if b - a >= least or a == 0 or b == n]
+            common = [(max(a, c), min(b, d)) for a, b in common for c, d in long if a < d and c < b]
+        for start, end in ((self._at + a, self._at + b) for a, b in common):
+            if self._mute and self._mute[-1][1] == start:
+                self._mute[-1] = (self._mute[-1][0], end)
+            else:
+                self._mute.append((start, end))
+
     def _end_silence(self, channel: int, end: int, sounds: bool, least: int) -> None:
         begun = self._silence[channel]
         self._silence[channel] = None
@@ -429,6 +462,7 @@ class Chooser:
                 last_s = np.flatnonzero(~silent[:, c])[-1] + 1
                 stop_s = begun[0] / self._rate_hz if begun is not None else last_s
                 yield f"channel {c + 1} stops at {stop_s:.1f} s"
+        yield from self._told_mute()
         levels_db = _decibels(mid.mean(axis=0))
         rumble_db = _decibels(low.mean(axis=0)) - levels_db
         loudest = max(live, key=lambda c: levels_db[c])
@@ -478,6 +512,14 @@ class Chooser:
             copies = [c for c in live if first_of[c] == a]
             if len(copies) > 1:
                 yield f"{_channels(copies)} are the same"
+
+    def _told_mute(self) -> Iterator[str]:
+        """Silence at the ends, which no dropout is."""
+        for start_s, end_s in self.silences():
+            if start_s == 0:
+                yield f"{STARTS} at {end_s:.1f} s"
+            elif end_s * self._rate_hz >= self._at - 1:
+                yield f"sound stops at {start_s:.1f} s"
 
     def _told_dropouts(self, live: list[int]) -> Iterator[str]:
         spans = sorted(self._dropouts.items())

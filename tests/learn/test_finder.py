@@ -386,6 +386,16 @@ def test_stretches_without_sound_are_noted(plain, make_clip, tmp_path):
     assert len(levels.faults) == 2
 
 
+def test_sound_that_stops_in_all_channels_is_noted(plain, tmp_path, rng):
+    sound = rng.normal(0, 0.01, (12 * RATE_HZ, 2))
+    sound[7 * RATE_HZ :] = 0
+    sound[2 * RATE_HZ : 3 * RATE_HZ] = 0
+    sf.write(tmp_path / "A.wav", sound, RATE_HZ, subtype="PCM_24")
+    levels = found(plain, tmp_path / "A.wav").levels
+    assert np.array(levels.broken) == pytest.approx(np.array([(2, 3), (7, 12)]), abs=0.001)
+    assert "sound stops at 7.0 s" in levels.faults
+
+
 # --- memory ---------------------------------------------------------------------------------------
 
 

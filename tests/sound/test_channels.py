@@ -63,6 +63,42 @@ def test_a_block_is_not_copied_without_need():
     assert np.shares_memory(Chooser().choose(block), block)
 
 
+@pytest.mark.parametrize("block_s", [0.7, 5.0, 60.0])
+@pytest.mark.parametrize(
+    ("silence_s", "fault"),
+    [
+        ((0.0, 4.25), "sound starts at 4.2 s"),
+        ((6.5, 12.0), "sound stops at 6.5 s"),
+        ((3.0, 3.6), "sound drops out at 3.000 s for 600 ms"),
+    ],
+)
+def test_where_no_channel_has_sound(block_s, silence_s, fault):
+    sound = np.stack([A, B])
+    start, end = (round(edge_s * RATE_HZ) for edge_s in silence_s)
+    sound[:, start:end] = 0
+    sound[0, max(0, start - 5000) : start] = 0  # one of them falls silent before the other
+    sound[0, end : end + 5000] = 0
+    chooser = Chooser(RATE_HZ)
+    step = round(block_s * RATE_HZ)
+    for i in range(0, sound.shape[1], step):
+        chooser.choose(sound[:, i : i + step])
+    (silence,) = chooser.silences()
+    assert silence == pytest.approx(silence_s, abs=2 / RATE_HZ)
+    if start and end < sound.shape[1]:  # each channel's own is told
+        assert sum("drops out" in one for one in chooser.report().faults) == 2
+    else:
+        assert fault in chooser.report().faults
+
+
+def test_short_silence_and_one_channels_silence_leave_sound():
+    sound = np.stack([A, B])
+    sound[:, 48_000:60_000] = 0
+    sound[0, 200_000:400_000] = 0
+    chooser = Chooser(RATE_HZ)
+    chooser.choose(sound)
+    assert chooser.silences() == ()
+
+
 @pytest.mark.parametrize("block_s", [1.0, 5.0, 60.0])
 def test_of_two_good_channels_the_first_is_kept(block_s):
     chosen, report = choose(np.stack([A, B]), block_s)
