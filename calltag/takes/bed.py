@@ -141,7 +141,7 @@ def clean_stretches(
     -------
     list of Stretch
         Those that are long enough, those that fit best first: the same place, then the
-        nearest time of day to half an hour, then the longest.
+        nearest time of day to half an hour, then the longest. Of copies of a take, one is used.
     """
     t = thresholds or read_thresholds()
     found = []
@@ -162,10 +162,13 @@ def clean_stretches(
                 for free in _without(span, calls)
                 if free.length_s >= least_s
             ]
-    return sorted(
-        found,
-        key=lambda s: (not s.same_place, s.apart_s // _TIME_STEP_S, -s.span.length_s, s.take.path),
+    found.sort(
+        key=lambda s: (not s.same_place, s.apart_s // _TIME_STEP_S, -s.span.length_s, s.take.path)
     )
+    fits_best: dict[str, str] = {}  # of takes with the same content
+    for stretch in found:
+        fits_best.setdefault(stretch.take.digest, stretch.take.path)
+    return [s for s in found if not s.take.digest or fits_best[s.take.digest] == s.take.path]
 
 
 def why_none(

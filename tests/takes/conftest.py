@@ -86,7 +86,7 @@ class Scene:
         take = Take(
             path=path.relative_to(rushes).as_posix(),
             rushes=str(rushes),
-            digest=path.name,
+            digest=str(path),
             size_bytes=path.stat().st_size,
             duration_s=self.seconds,
             sample_rate_hz=RATE_HZ,

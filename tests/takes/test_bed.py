@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pyloudnorm
@@ -128,6 +129,15 @@ def test_the_same_place_and_time_of_day_come_first(scene, tmp_path):
     assert [s.take.path for s in choose(ordered, 20)] == ["hide/dawn.wav"]
     assert [s.take.path for s in choose(ordered, 35)] == ["hide/noon.wav"]
     assert [s.take.path for s in choose(ordered, 55)] == ["hide/dawn.wav", "hide/noon.wav"]
+
+
+def test_a_copy_of_a_take_is_no_second_background(scene, tmp_path):
+    first = scene(12).log(tmp_path / "a/A.wav", rushes=tmp_path)
+    copy = scene(12).log(tmp_path / "b/A.wav", rushes=tmp_path)
+    copy = replace(copy, take=replace(copy.take, digest=first.take.digest))
+    for like, path in ((None, "a/A.wav"), (copy.take, "b/A.wav")):
+        assert [s.take.path for s in clean_stretches([first, copy], like=like)] == [path]
+    assert make_bed([first, copy], tmp_path / "bed.wav", seconds=18).repeats
 
 
 def test_a_stretch_of_another_weather_is_left_out(scene, tmp_path):
