@@ -23,7 +23,7 @@ from calltag.media.reader import read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
 from calltag.sound.channels import dropouts
-from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp
+from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp, ungated_lufs
 from calltag.takes.companions import DAY_S, apart_s, recorded_at, within_half_s
 from calltag.takes.standing import used_channel
 from calltag.takes.thresholds import Thresholds, read_thresholds
@@ -422,10 +422,12 @@ def _read(
             left = [*(stretch._replace(span=span) for span in free), *left]
             continue
         lufs = integrated_lufs(sound, RATE_HZ)
+        if not np.isfinite(lufs):  # all below the gate, at -70 LUFS
+            lufs = ungated_lufs(sound, RATE_HZ)
         gain_db = 0.0
         if not sounds:
             first_lufs = lufs
-        elif np.isfinite(lufs) and np.isfinite(first_lufs):
+        else:
             if abs(first_lufs - lufs) > _TOO_DIFFERENT_DB:
                 continue
             gain_db = float(np.clip(first_lufs - lufs, -_MATCH_DB, _MATCH_DB))

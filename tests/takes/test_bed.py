@@ -150,6 +150,15 @@ def test_a_stretch_of_another_weather_is_left_out(scene, tmp_path):
     assert bed.repeats
 
 
+def test_a_stretch_too_faint_for_the_gate_is_left_out_as_well(scene, tmp_path):
+    loud = scene(14, seed=1, background_db=-50).log(tmp_path / "A.wav")
+    faint = scene(12, seed=2, background_db=-85).log(tmp_path / "B.wav")
+    fainter = scene(11, seed=3, background_db=-87).log(tmp_path / "C.wav")
+    assert len(make_bed([loud, faint], tmp_path / "bed.wav", seconds=20).parts) == 1
+    parts = make_bed([faint, fainter], tmp_path / "faint.wav", seconds=20).parts
+    assert [part.gain_db for part in parts] == pytest.approx([0, 2], abs=0.3)
+
+
 def test_another_stretch_takes_the_place_of_one_of_another_weather(scene, tmp_path):
     logs = [
         scene(12, seed=seed, background_db=background_db).log(tmp_path / f"{name}.wav")
