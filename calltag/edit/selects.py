@@ -23,6 +23,7 @@ from calltag.media.clock import DEFAULT_RATE
 from calltag.media.timecode import Rate, nearest_frame
 from calltag.records import Call, TakeLog
 from calltag.takes.picture import grade_of_call
+from calltag.takes.standing import clipped_ppm
 
 HALF_WORTH_DB = 12.0
 """A call this far above its background is worth half of one in silence."""
@@ -73,12 +74,11 @@ def sound_worth(take_log: TakeLog, call: Call) -> float:
     float
         From 0 to 1: how far it stands above the background (``snr / (snr + 12 dB)``), times
         `NOISE_WORTH` for each noise kind heard with it, and `CLIPPED_WORTH` where the take's sound
-        is clipped.
+        is clipped, in every channel that was listened to.
     """
-    levels = take_log.take.levels
     snr_db = max(0.0, call.snr_db) if math.isfinite(call.snr_db) else 0.0
     value: float = snr_db / (snr_db + HALF_WORTH_DB) * NOISE_WORTH ** len(call.noise)
-    return value * CLIPPED_WORTH if levels is not None and levels.clipped else value
+    return value * CLIPPED_WORTH if clipped_ppm(take_log.take) > 0 else value
 
 
 def worth(take_log: TakeLog, call: Call) -> float:

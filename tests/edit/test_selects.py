@@ -19,6 +19,7 @@ from .conftest import RATES, make_call, make_sound, make_take
 
 OPTIONS = WriteOptions()
 CLIPPED = Levels(peak_dbfs=0, clipped=90, loudness_lufs=-10, floor_dbfs=-50)
+SAFE = replace(CLIPPED, channel="2", faults=("channel 1 is clipped (90 samples)",))
 
 
 def log_of(*calls, path="a.mov", **changes):
@@ -32,6 +33,7 @@ def log_of(*calls, path="a.mov", **changes):
         (log_of(make_call(1, 2, confidence=0.9)), log_of(make_call(1, 2, confidence=0.5))),
         (log_of(make_call(1, 2)), log_of(make_call(1, 2, noise=("wind",)))),
         (log_of(make_call(1, 2)), log_of(make_call(1, 2), levels=CLIPPED)),
+        (log_of(make_call(1, 2), levels=SAFE), log_of(make_call(1, 2), levels=CLIPPED)),
         (log_of(make_call(1, 2)), TakeLog(take=make_sound(), calls=(make_call(1, 2),))),
         (log_of(make_call(1, 2, by_hand=True)), log_of(make_call(1, 2))),
         (log_of(make_call(1, 2, snr_db=3)), log_of(make_call(1, 2, snr_db=float("nan")))),
