@@ -90,7 +90,7 @@ def merge_seen_twice(
         the highest `calltag.edit.selects.sound_worth`: far above its background, little noise.
     """
     every = list(take_logs)
-    clocks = _shared_clocks([*alignments, *_copies(one.take for one in every)])
+    clocks = _shared_clocks(_with_copies(every, alignments))
     groups: dict[tuple[str, int], set[tuple[str, int]]] = {}
     by_key = {}
     for one in every:
@@ -157,10 +157,13 @@ def _alike(span: Span, call: Call, other_span: Span, other: Call) -> bool:
     return in_one_band(call.low_hz, call.high_hz, other.low_hz, other.high_hz)
 
 
-def _copies(takes: Iterable[Take]) -> Iterator[Alignment]:
-    """How takes with the same content lie against each other."""
+def _with_copies(
+    take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
+) -> Iterator[Alignment]:
+    """Add how takes with the same content lie against each other."""
+    yield from alignments
     first: dict[str, Take] = {}
-    for take in takes:
+    for take in (one.take for one in take_logs):
         other = first.setdefault(take.digest, take)
         if other is not take and take.digest:
             yield Alignment(
@@ -171,6 +174,10 @@ def _copies(takes: Iterable[Take]) -> Iterator[Alignment]:
                 confidence=1.0,
                 overlap_s=take.duration_s,
             )
+
+
+def _same_take(one: Take, other: Take) -> bool:
+    return one.path == other.path or bool(one.digest and one.digest == other.digest)
 
 
 def _shared_clocks(alignments: Iterable[Alignment]) -> dict[str, _Clock]:
@@ -221,7 +228,7 @@ def carry_over(
         found, and lies where this take's picture shows it.
     """
     every, pairs = list(take_logs), list(alignments)
-    clocks = _shared_clocks(pairs)
+    clocks = _shared_clocks(_with_copies(every, pairs))
     sure = [
         replace(one, calls=tuple(c for c in one.calls if c.sureness >= min_confidence))
         for one in every
@@ -233,10 +240,12 @@ def carry_over(
             continue
         clock = clocks[best.take_log.take.path]
         span = clock.span(best.call.span)
-        found_in = {best.take_log.take.path, *seen.also_in}
+        found_in = [sighting.take_log.take for sighting in seen.sightings]
         for one in every:
             path, duration_s = one.take.path, one.take.duration_s
-            if path in found_in or path not in clocks or clocks[path].group != clock.group:
+            if path not in clocks or clocks[path].group != clock.group:
+                continue
+            if any(_same_take(one.take, take) for take in found_in):
                 continue
             here = clocks[path].own(span)
             if here.start_s >= 0 and here.end_s <= duration_s:
@@ -272,11 +281,11 @@ def name_better_sound(
     list of TakeMarkers
         The same, with comments where another take has the better sound.
     """
-    pairs, marked = list(alignments), list(marked)
+    every, pairs, marked = list(take_logs), list(alignments), list(marked)
     rate = marked[0].rate if marked else DEFAULT_RATE
-    clocks = _shared_clocks(pairs)
+    clocks = _shared_clocks(_with_copies(every, pairs))
     better: dict[tuple[str, Span], str] = {}
-    for seen in merge_seen_twice(take_logs, pairs):
+    for seen in merge_seen_twice(every, pairs):
         best = seen.best
         take = best.take_log.take
         if take.path not in clocks:
@@ -284,11 +293,19 @@ def name_better_sound(
         own = take_clock(take, rate)
         words = f"better sound: {take.path} at {own.label(own.frames(*best.call.span)[0])}"
         span = clocks[take.path].span(best.call.span)
-        for path, clock in clocks.items():
-            if clock.group == clocks[take.path].group and path != take.path:
-                better[path, _rounded(clock.own(span))] = words
+        group = clocks[take.path].group
+        others = {
+            one.take.path: clock
+            for one in every
+            if (clock := clocks.get(one.take.path)) is not None
+            and clock.group == group
+            and not _same_take(one.take, take)
+        }
+        for path, clock in others.items():
+            better[path, _rounded(clock.own(span))] = words
         for take_log, call in seen.sightings[1:]:
-            better[take_log.take.path, _rounded(call.span)] = words
+            if take_log.take.path in others:
+                better[take_log.take.path, _rounded(call.span)] = words
     named = []
     for one in marked:
         markers = []

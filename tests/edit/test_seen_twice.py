@@ -227,3 +227,34 @@ def test_a_copy_of_a_take_lists_no_call_again() -> None:
     (seen, alone) = merge_seen_twice([a, copy, b], pairs)
     assert {seen.best.take_log.take.path, *seen.also_in} == {"card/a.mov", "backup/a.mov", "b.mov"}
     assert alone.best.call.start_s == 9.0
+
+
+def test_a_call_is_carried_where_a_copy_of_its_take_comes_first() -> None:
+    """The backup is not lined up by itself, but it is the same take."""
+    card = log_of("card/a.mov", make_call(21.0, 22.0), digest="same")
+    backup = log_of("backup/a.mov", make_call(21.0, 22.0), digest="same")
+    b = log_of("b.mov", make_call(6.0, 7.0, "pit rail: tick"))
+    logs = [backup, card, b]
+    carried = carry_over(logs, [lined_up("card/a.mov", "b.mov", 20.0)])
+    assert [[call.start_s for call in log.calls] for log in carried] == [
+        [21.0, 26.0],
+        [21.0, 26.0],
+        [1.0, 6.0],
+    ]
+    marked = [from_log(one) for one in carried]
+    named = name_better_sound(marked, logs, [lined_up("card/a.mov", "b.mov", 20.0)])
+    on_copies, on_b = [one.markers for one in named[:2]], named[2].markers
+    for markers in on_copies:
+        assert "better sound" not in markers[0].comment
+        assert markers[1].comment.endswith("; better sound: b.mov at 10:00:06:00")
+    assert on_b[0].comment.endswith("; better sound: backup/a.mov at 10:00:21:00")
+    assert "better sound" not in on_b[1].comment
+
+
+def test_nothing_is_carried_from_a_take_to_its_copy() -> None:
+    """What is labelled as no call on one of them stays so there."""
+    card = log_of("card/a.mov", make_call(21.0, 22.0, "no call"), digest="same")
+    backup = log_of("backup/a.mov", make_call(21.0, 22.0), digest="same")
+    for pairs in ([], [lined_up("card/a.mov", "b.mov", 20.0)]):
+        carried = carry_over([card, backup, log_of("b.mov")], pairs)
+        assert [call.label for call in carried[0].calls] == ["no call"]
