@@ -292,7 +292,6 @@ def name_better_sound(
             continue
         own = take_clock(take, rate)
         words = f"better sound: {take.path} at {own.label(own.frames(*best.call.span)[0])}"
-        span = clocks[take.path].span(best.call.span)
         group = clocks[take.path].group
         others = {
             one.take.path: clock
@@ -301,8 +300,10 @@ def name_better_sound(
             and clock.group == group
             and not _same_take(one.take, take)
         }
-        for path, clock in others.items():
-            better[path, _rounded(clock.own(span))] = words
+        for found_in, call in seen.sightings:  # any of them may have been carried over
+            span = clocks[found_in.take.path].span(call.span)
+            for path, clock in others.items():
+                better[path, _rounded(clock.own(span))] = words
         for take_log, call in seen.sightings[1:]:
             if take_log.take.path in others:
                 better[take_log.take.path, _rounded(call.span)] = words

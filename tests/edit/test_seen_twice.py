@@ -258,3 +258,17 @@ def test_nothing_is_carried_from_a_take_to_its_copy() -> None:
     for pairs in ([], [lined_up("card/a.mov", "b.mov", 20.0)]):
         carried = carry_over([card, backup, log_of("b.mov")], pairs)
         assert [call.label for call in carried[0].calls] == ["no call"]
+
+
+def test_a_find_that_is_less_sure_may_be_the_better_sound() -> None:
+    """It is no marker of its own, and still named on all cameras that get the call of another."""
+    a = log_of("a.mov", make_call(21.0, 22.0))
+    b = log_of("b.mov", make_call(1.02, 2.0, snr_db=30, confidence=0.5))
+    logs, pairs = [a, b, log_of("c.mov")], [*A_AND_B, lined_up("a.mov", "c.mov", 3.0)]
+    carried = carry_over(logs, pairs, min_confidence=0.6)
+    marked = [from_log(one, min_confidence=0.6) for one in carried]
+    on_a, on_b, on_c = (one.markers for one in name_better_sound(marked, logs, pairs))
+    assert [[m.start_s for m in markers] for markers in (on_a, on_b, on_c)] == [[21], [1], [18]]
+    for markers in (on_a, on_c):
+        assert markers[0].comment.endswith("; better sound: b.mov at 10:00:01:01")
+    assert "better sound" not in on_b[0].comment
