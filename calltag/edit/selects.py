@@ -199,12 +199,14 @@ def write_selects(
     Raises
     ------
     InputError
-        If there is nothing to write, the suffix is another, or a file exists already or cannot be
-        written.
+        If there is nothing to write, the suffix is another, an edit list cannot count a take's
+        rate, or a file exists already or cannot be written.
     """
     check_selects(selects, out)
     if _as_lists(out):
-        return edl_format.write_lists(_events(selects, gap_s), out, options)
+        return edl_format.write_lists(
+            _events(selects, gap_s), out, options, if_too_fast="write a timeline (.otio) instead"
+        )
     return _write_timeline(selects, out, options, gap_s)
 
 

@@ -13,6 +13,7 @@ from otio_cmx3600_adapter import cmx_3600
 from calltag.edit.formats import WriteOptions
 from calltag.edit.selects import choose, worth, write_selects
 from calltag.errors import InputError
+from calltag.media.timecode import Rate
 from calltag.records import Levels, TakeLog
 
 from .conftest import RATES, make_call, make_sound, make_take
@@ -152,3 +153,14 @@ def test_refusals(tmp_path, morning):
     with pytest.raises(InputError, match="exists already"):
         write_selects(selects, tmp_path / "best.otio", OPTIONS)
     write_selects(selects, tmp_path / "best.otio", replace(OPTIONS, replace=True))
+
+
+def test_an_edit_list_of_what_is_too_fast_for_one(tmp_path):
+    """Selects are not conformed, so what helps is a timeline."""
+    fast = make_take(rate=Rate(Fraction(120)), start_tc=None)
+    chosen = choose([TakeLog(take=fast, calls=(make_call(1, 2),))], best=1)
+    with pytest.raises(InputError, match=r"cannot count 120 frames.*timeline \(\.otio\)") as error:
+        write_selects(chosen, tmp_path / "best.edl", OPTIONS)
+    assert "--conform" not in str(error.value)
+    assert list(tmp_path.iterdir()) == []
+    write_selects(chosen, tmp_path / "best.otio", OPTIONS)

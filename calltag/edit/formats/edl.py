@@ -96,7 +96,13 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     return write_lists(events, out, options)
 
 
-def write_lists(events: Sequence[Event], out: Path, options: WriteOptions) -> list[Path]:
+def write_lists(
+    events: Sequence[Event],
+    out: Path,
+    options: WriteOptions,
+    *,
+    if_too_fast: str = "give the rate that it is played at with --conform",
+) -> list[Path]:
     """Write events as edit lists.
 
     Parameters
@@ -107,6 +113,8 @@ def write_lists(events: Sequence[Event], out: Path, options: WriteOptions) -> li
         The file; where several lists are needed, its name with rate and number added.
     options : WriteOptions
         Title, and timecode that the record side begins at.
+    if_too_fast : str
+        What to do about a picture of more than 100 frames per second, for the sentence.
 
     Returns
     -------
@@ -122,11 +130,12 @@ def write_lists(events: Sequence[Event], out: Path, options: WriteOptions) -> li
     if not events:
         raise InputError(f"{out.name}: there is nothing to list")
     for event in events:
-        fps = event.source.clock.rate.fps
+        take, fps = event.source.take, event.source.clock.rate.fps
         if fps > _FASTEST:
+            remedy = if_too_fast if take.fps is not None else "give another with --fps"
             raise InputError(
-                f"{event.source.take.path}: an edit list cannot count {rate_text(fps)}"
-                " frames per second; give the rate that it is played at with --conform"
+                f"{take.path}: an edit list cannot count {rate_text(fps)} frames per second;"
+                f" {remedy}"
             )
     tags = list_tags([event.source.clock.rate for event in events])
     reels = name_reels(event.source.take for event in events)

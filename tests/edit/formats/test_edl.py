@@ -219,6 +219,15 @@ def test_too_fast_for_two_digits(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+def test_sound_alone_that_counts_too_fast_cannot_be_conformed(tmp_path):
+    """As the rushes do, where most were filmed at 120."""
+    log = TakeLog(take=make_sound(), calls=(make_call(1, 2),))
+    marked = from_log(log, rate=Rate(Fraction(120)))
+    with pytest.raises(InputError, match=r"R001\.wav.*cannot count 120 frames.*with --fps$"):
+        edl.write([marked], tmp_path / "calls.edl", OPTIONS)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_nothing_to_list(tmp_path):
     with pytest.raises(InputError, match="nothing to list"):
         edl.write([], tmp_path / "calls.edl", OPTIONS)
