@@ -188,6 +188,21 @@ def test_copies_of_the_sound(shoot):
     assert {path: path.read_bytes() for path in Path("rushes").iterdir()} == before
 
 
+def test_a_take_without_sound_has_no_copy_of_it(shoot):
+    with Log(Path("calltag.db")) as log:
+        one = next(one for one in log.take_logs() if one.take.path == "B001.mov")
+        mute = replace(one.take, sample_rate_hz=None, channels=0)
+        log.put(replace(one, take=mute, noise=()), feature_version=1)
+    result = run("sound", "--as", "wav")
+    assert result.exit_code == SOME_UNREADABLE
+    assert sorted(path.name for path in Path("sound").iterdir()) == ["A001.wav", "R001.wav"]
+    assert "2 calls marked in 2 takes" in result.stderr
+    assert "B001.mov: has no sound" in result.stderr
+    result = run("mute", "--as", "wav", "--take", "B001.mov")
+    assert result.exit_code == FAILED
+    assert "B001.mov: has no sound" in result.stderr
+
+
 def test_one_clip_that_is_gone_does_not_stop_the_others(shoot):
     (shoot / "rushes" / "B001.mov").unlink()
     result = run("copies", "--as", "chapters")

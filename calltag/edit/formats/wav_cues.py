@@ -76,9 +76,9 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
         If `out` is a file, a take is not played at its own speed, markers are moved away from the
         sound, or a file exists already or cannot be written.
     MediaError
-        If a take cannot be read.
+        If a take cannot be read, or has no sound.
     """
-    marked = [one for one in take_markers if one.markers and one.take.has_sound]
+    marked = [one for one in take_markers if one.markers]
     check_own_speed(marked, "a copy of the sound")
     for one in marked:
         if one.advance_s:
@@ -100,6 +100,8 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
 
 
 def _write_copy(source: Path, path: Path, one: TakeMarkers) -> None:
+    if not one.take.has_sound:
+        raise MediaError(source, "has no sound to copy; write its markers as another format")
     try:
         chunks = list(iter_chunks(source))
     except OSError:  # no wave file; if it cannot be read at all, that is found out here too
