@@ -165,9 +165,9 @@ def _without_finds(take: Take) -> TakeLog:
     return TakeLog(take=take)
 
 
-def _clock_s(by_name: Mapping[str, Take], source: Source) -> float:
-    """Tell at what time of day a take begins, by the log or by its file."""
-    from calltag.media.clock import time_of_day_s
+def _clock_s(by_name: Mapping[str, Take], source: Source) -> tuple[float, float]:
+    """Tell at what time of day a take begins, and how long that day is, by the log or its file."""
+    from calltag.media.clock import day_s, time_of_day_s
     from calltag.media.probe import probe
 
     take = by_name.get(source.name)
@@ -187,7 +187,7 @@ def _clock_s(by_name: Mapping[str, Take], source: Source) -> float:
     found = time_of_day_s(take)
     if found is None:
         raise MediaError(source.path, "has no timecode; say with --around where to look")
-    return found
+    return found, day_s(take)
 
 
 def _keep(log: Log, compared: Sequence[Comparison], known: set[str]) -> int:

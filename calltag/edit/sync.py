@@ -22,6 +22,7 @@ from calltag.edit.sync_line import Line, fit_line
 from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_sound
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
+from calltag.media.clock import DAY_S
 from calltag.records import Alignment, Problem
 from calltag.takes.companions import within_half_s
 
@@ -98,7 +99,7 @@ def sync_takes(
     *,
     every_pair: bool = False,
     bounds: Bounds | None = None,
-    clock_s: Callable[[Source], float] | None = None,
+    clock_s: Callable[[Source], tuple[float, float]] | None = None,
     listener: Callable[[Source], None] | None = None,
 ) -> tuple[list[Comparison], list[Problem]]:
     """Line takes up by their sound.
@@ -112,8 +113,9 @@ def sync_takes(
     bounds : Bounds, optional
         Where to look for a take's beginning in an earlier one; everywhere unless given.
     clock_s : callable, optional
-        Given a take, tells the seconds since midnight at which it begins by its clock, or raises
-        `MediaError`; `bounds` then count from where the clocks put a take.
+        Given a take, tells the seconds since midnight at which it begins by its clock, and after
+        how many its clock begins anew, or raises `MediaError`; `bounds` then count from where the
+        clocks put a take.
     listener : callable, optional
         Is told of each take before it is read.
 
@@ -137,13 +139,13 @@ def sync_takes(
         if one.path == other.path:
             raise InputError(f"{one.name}: named twice; name two takes of the same moment")
     bounds = bounds or Bounds()
-    traces: list[tuple[Trace, float] | None] = []
+    traces: list[tuple[Trace, float, float] | None] = []
     comparisons, problems = [], []
     for number, source in enumerate(sources):
         if listener is not None:
             listener(source)
         try:
-            begins_s = clock_s(source) if clock_s is not None else 0.0
+            begins_s, day_s = clock_s(source) if clock_s is not None else (0.0, DAY_S)
             trace = trace_take(source.path)
         except MediaError as error:
             if number == 0 and not every_pair:
@@ -153,11 +155,11 @@ def sync_takes(
             continue
         for earlier, known in zip(sources, traces, strict=False):
             if known is not None:
-                heard, began_s = known
-                apart_s = within_half_s(begins_s - began_s)
+                heard, began_s, its_day_s = known
+                apart_s = within_half_s(begins_s - began_s, max(day_s, its_day_s))
                 within = Bounds(bounds.low_s + apart_s, bounds.high_s + apart_s)
                 comparisons.append(compare(heard, trace, earlier.name, source.name, bounds=within))
-        traces.append((trace, begins_s) if every_pair or number == 0 else None)
+        traces.append((trace, begins_s, day_s) if every_pair or number == 0 else None)
     return comparisons, problems
 
 

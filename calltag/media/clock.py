@@ -20,6 +20,7 @@ from calltag.media.timecode import (
     Rate,
     format_timecode,
     frame_to_seconds,
+    frames_per_day,
     nearest_frame,
     parse_timecode,
     rate_text,
@@ -28,6 +29,8 @@ from calltag.records import Take
 
 DEFAULT_RATE = Rate(Fraction(25))
 """What sound alone is counted at where no take has a picture."""
+
+DAY_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,16 +164,51 @@ def time_of_day_s(take: Take) -> float | None:
     >>> time_of_day_s(take)
     36000.0
     """
-    if take.start_tc is not None:
-        try:
-            frame, own = parse_timecode(take.start_tc, _own_rate(take, DEFAULT_RATE).fps)
-        except InputError:
-            pass
-        else:
-            return float(frame_to_seconds(frame, own.fps))
+    stated = _stated_start(take)
+    if stated is not None:
+        frame, own = stated
+        return float(frame_to_seconds(frame, own.fps))
     if take.time_reference is not None and take.sample_rate_hz:
         return take.time_reference / take.sample_rate_hz
     return None
+
+
+def day_s(take: Take) -> float:
+    """After how long a take's clock begins its day anew.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    float
+        Seconds: a day of labels at the exact rate of its start timecode; `DAY_S` where the file
+        states none, since samples do not tell at which rate their clock counts.
+
+    Examples
+    --------
+    >>> take = Take(path="A001.mov", rushes="/r", digest="", size_bytes=0, duration_s=9.0,
+    ...             fps=Fraction(24_000, 1001), start_tc="23:59:50:00")
+    >>> day_s(take)
+    86486.4
+    """
+    stated = _stated_start(take)
+    if stated is None:
+        return DAY_S
+    _, own = stated
+    return float(frame_to_seconds(frames_per_day(own), own.fps))
+
+
+def _stated_start(take: Take) -> tuple[int, Rate] | None:
+    """A take's start timecode and its count, where it states one that its clock shows."""
+    if take.start_tc is None:
+        return None
+    try:
+        return parse_timecode(take.start_tc, _own_rate(take, DEFAULT_RATE).fps)
+    except InputError:
+        return None
 
 
 def _own_rate(take: Take, rate: Rate) -> Rate:

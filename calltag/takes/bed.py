@@ -18,13 +18,13 @@ import numpy as np
 import soxr
 
 from calltag.errors import InputError
-from calltag.media.clock import time_of_day_s
+from calltag.media.clock import DAY_S, time_of_day_s
 from calltag.media.reader import read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
 from calltag.sound.channels import dropouts
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp, ungated_lufs
-from calltag.takes.companions import DAY_S, apart_s, recorded_at, within_half_s
+from calltag.takes.companions import apart_s, recorded_at, within_half_s
 from calltag.takes.standing import used_channel
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import NATURAL_SOUND

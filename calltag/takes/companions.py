@@ -11,13 +11,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from calltag.media.clock import time_of_day_s
+from calltag.media.clock import DAY_S, day_s, time_of_day_s
 from calltag.records import Span, Take, TakeLog
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.verdict import judge
 from calltag.takes.words import stretches
-
-DAY_S = 86_400.0
 
 _LEAST_S = 1.0
 _HOUR_S = 3600.0
@@ -172,7 +170,7 @@ def _offset_s(take: Take, other: Take) -> float | None:
         by_date = apart_s(dates[0], dates[1])
     if clocks[0] is None or clocks[1] is None:
         return by_date
-    by_clock = within_half_s(clocks[1] - clocks[0])
+    by_clock = within_half_s(clocks[1] - clocks[0], max(day_s(take), day_s(other)))
     # timecode that starts again with every take says nothing of the time of day; dates tell
     if by_date is not None and abs(_beside_zones(by_clock - by_date, dates)) > _CLOCKS_APART_S:
         return None

@@ -5,6 +5,7 @@ import io
 import json
 import shutil
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -259,6 +260,17 @@ def test_timecode_goes_on_over_midnight(run, morning: Path) -> None:
             log.put(TakeLog(take=moved), feature_version=1)
     ran = run("sync", "r.wav", "a.wav", "--by-timecode", "--as", "json")
     assert outcomes(ran) == [("rec/r.wav", "cam/a.wav", "lined up")]
+
+
+def test_a_day_of_non_drop_timecode_is_longer(run, morning: Path) -> None:
+    """At 23.976 a day of labels lasts 86 486.4 s, so a wrong midnight is 86 s off."""
+    with Log(morning.parent / "calltag.db") as log:
+        known = {take.path: take for take in log.takes()}
+        for name, start_tc in (("rec/r.wav", "23:59:55:00"), ("cam/a.wav", "00:00:04:00")):
+            filmed = replace(known[name], fps=Fraction(24_000, 1001), start_tc=start_tc)
+            log.put(TakeLog(take=filmed), feature_version=1)
+    for names in (("r.wav", "a.wav"), ("a.wav", "r.wav")):
+        assert outcomes(run("sync", *names, "--by-timecode", "--as", "json"))[0][2] == "lined up"
 
 
 def test_another_file_of_a_logged_takes_name_is_not_that_take(run, tmp_path) -> None:

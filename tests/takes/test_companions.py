@@ -19,10 +19,9 @@ def clip(path, start_tc=None, recorded=None, duration_s=60.0, noise=(), **more):
         digest=path,
         size_bytes=1,
         duration_s=duration_s,
-        fps=Fraction(25),
         start_tc=start_tc,
         recorded=recorded,
-        **{"sample_rate_hz": 48_000, "channels": 2, "levels": LEVELS} | more,
+        **{"fps": Fraction(25), "sample_rate_hz": 48_000, "channels": 2, "levels": LEVELS} | more,
     )
     return TakeLog(take=take, noise=tuple(noise))
 
@@ -39,6 +38,19 @@ def test_overlap_by_timecode():
 def test_over_midnight():
     found = companions(clip("A.mov", "23:59:50:00"), [clip("B.mov", "00:00:10:00")])
     assert found[0].during == (20.0, 60.0)
+
+
+@pytest.mark.parametrize(
+    ("fps", "other"),
+    [
+        (Fraction(24_000, 1001), clip("B.mov", "00:00:10:00", fps=Fraction(24_000, 1001))),
+        (Fraction(30_000, 1001), clip("B.wav", None, fps=None, time_reference=10_010 * 48)),
+    ],
+)
+def test_over_midnight_of_a_clock_whose_day_is_longer(fps, other):
+    """A day of non-drop labels lasts 86 486.4 s at 23.976 and 29.97 (SMPTE ST 12-1)."""
+    (found,) = companions(clip("A.mov", "23:59:50:00", fps=fps), [other])
+    assert found.during == pytest.approx((20.02, 60.0), abs=1e-6)
 
 
 def test_by_date_where_there_is_no_timecode():
