@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import NamedTuple
 
-from calltag.edit.markers import TakeMarkers, with_comment
+from calltag.edit.markers import TakeMarkers, same_take, with_comment
 from calltag.edit.selects import sound_worth
 from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.learn.labels import is_call
@@ -176,10 +176,6 @@ def _with_copies(
             )
 
 
-def _same_take(one: Take, other: Take) -> bool:
-    return one.path == other.path or bool(one.digest and one.digest == other.digest)
-
-
 def _shared_clocks(alignments: Iterable[Alignment]) -> dict[str, _Clock]:
     """Put takes that hang together by alignments on the clock of one of them."""
     neighbours: dict[str, list[tuple[str, float, float]]] = defaultdict(list)
@@ -245,7 +241,7 @@ def carry_over(
             path, duration_s = one.take.path, one.take.duration_s
             if path not in clocks or clocks[path].group != clock.group:
                 continue
-            if any(_same_take(one.take, take) for take in found_in):
+            if any(same_take(one.take, take) for take in found_in):
                 continue
             here = clocks[path].own(span)
             if here.start_s >= 0 and here.end_s <= duration_s:
@@ -298,7 +294,7 @@ def name_better_sound(
             for one in every
             if (clock := clocks.get(one.take.path)) is not None
             and clock.group == group
-            and not _same_take(one.take, take)
+            and not same_take(one.take, take)
         }
         for found_in, call in seen.sightings:  # any of them may have been carried over
             span = clocks[found_in.take.path].span(call.span)

@@ -1,7 +1,8 @@
 """The best calls, one after another, as a timeline or an edit list.
 
-Calls are ranked by what they are worth (`worth`). Of calls that overlap, the best is taken. Each
-comes with handles, as far as its take goes, picture and sound from the same frames.
+Calls are ranked by what they are worth (`worth`). Of calls that overlap, in a take or a copy of it,
+the best is taken. Each comes with handles, as far as its take goes, picture and sound from the same
+frames.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import opentimelineio as otio
 from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import edl as edl_format
 from calltag.edit.formats import otio as otio_format
-from calltag.edit.markers import TakeMarkers, from_log
+from calltag.edit.markers import TakeMarkers, from_log, same_take
 from calltag.errors import InputError
 from calltag.media.clock import DEFAULT_RATE
 from calltag.media.timecode import Rate, nearest_frame
@@ -333,7 +334,7 @@ def timeline_rate(selects: Sequence[Select]) -> Rate:
 
 def _overlap(select: Select, marked: TakeMarkers, call: Call) -> bool:
     return (
-        select.source.take.path == marked.take.path
+        same_take(select.source.take, marked.take)
         and select.call.start_s < call.end_s
         and call.start_s < select.call.end_s
     )

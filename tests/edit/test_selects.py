@@ -62,6 +62,13 @@ def test_of_overlapping_calls_the_best():
     assert len(touching) == 2
 
 
+def test_a_call_of_a_take_and_of_its_copy_is_chosen_once():
+    calls = (make_call(1, 3, snr_db=20), make_call(10, 11, snr_db=18))
+    logs = [log_of(*calls, path=path, digest="same") for path in ("card/a.mov", "backup/a.mov")]
+    chosen = choose([*logs, log_of(make_call(1, 3), path="b.mov")], best=9)
+    assert [select.source.take.path for select in chosen] == ["backup/a.mov"] * 2 + ["b.mov"]
+
+
 def test_types_confidence_and_noise(morning):
     assert [s.call.label for s in choose(morning, best=9, types=["pit rail"])] == ["pit rail: tick"]
     assert len(choose(morning, best=9, min_confidence=0.7)) == 3
