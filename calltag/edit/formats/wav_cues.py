@@ -30,6 +30,7 @@ from calltag.errors import InputError, MediaError
 from calltag.files import refuse_existing, written_whole
 from calltag.media.opening import open_take
 from calltag.media.own import HISTORY_TEXT
+from calltag.media.probe import decodable
 from calltag.media.reader import SoundReader
 from calltag.media.wav_file import (
     DS64_BYTES,
@@ -246,7 +247,7 @@ def _decode(source: Path, target: Path, one: TakeMarkers) -> None:
 def _stored_as(source: Path) -> str:
     """How the sound of a take is to be stored so that nothing of it is lost."""
     with open_take(source) as container:
-        stream = container.streams.audio[0]
+        stream = next(stream for stream in container.streams.audio if decodable(stream))
         form, codec = stream.codec_context.format.name.rstrip("p"), stream.codec_context.name
     if form in ("u8", "s16"):
         return "PCM_16"

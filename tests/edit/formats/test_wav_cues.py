@@ -132,6 +132,19 @@ def test_sound_of_a_picture_take(tmp_path, make_clip, codec, subtype):
     assert len(sound) >= 2 * 48_000
 
 
+def test_a_sound_track_that_cannot_be_decoded_costs_only_itself(tmp_path, make_clip):
+    """As phones write one, in a format of their own, beside the usual."""
+    clip = make_clip(tmp_path / "A003.mov", audio_codec="pcm_s24le", channels=2, streams=2)
+    clip.write_bytes(clip.read_bytes().replace(b"in24", b"apac", 1))
+    with av.open(str(clip)) as container:
+        assert [stream.codec_context is None for stream in container.streams.audio] == [True, False]
+    take = make_take(clip.name, rushes=str(tmp_path), duration_s=2.0, channels=1)
+    (path,) = wav_cues.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
+    (heard,) = SoundReader(clip, rate_hz=None)
+    assert (sf.info(path).subtype, sf.info(path).channels) == ("PCM_24", 1)
+    np.testing.assert_array_equal(sf.read(path, dtype="float32")[0], heard[0])
+
+
 def test_chunks_and_cues_of_the_recorder_stay(tmp_path, rng):
     source = tmp_path / "R001.wav"
     bext = Bext(
