@@ -110,7 +110,7 @@ def open_take(path: Path) -> Iterator[InputContainer]:
 
 
 def picture_stream(container: InputContainer) -> VideoStream | None:
-    """Find the stream of moving pictures; cover art and thumbnails are not one.
+    """Find the stream of moving pictures that is the take's picture.
 
     Parameters
     ----------
@@ -120,13 +120,30 @@ def picture_stream(container: InputContainer) -> VideoStream | None:
     Returns
     -------
     av.video.stream.VideoStream or None
-        The picture; None where there is none.
+        The first of `picture_streams`; None where there is none.
     """
-    for stream in container.streams.video:
-        still = Disposition.attached_pic | Disposition.timed_thumbnails | Disposition.still_image
-        if not stream.disposition & still and not container.format.name.endswith("_pipe"):
-            return stream
-    return None
+    return next(iter(picture_streams(container)), None)
+
+
+def picture_streams(container: InputContainer) -> list[VideoStream]:
+    """Find all streams of moving pictures; cover art and thumbnails are none.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+
+    Returns
+    -------
+    list of av.video.stream.VideoStream
+        The pictures.
+    """
+    still = Disposition.attached_pic | Disposition.timed_thumbnails | Disposition.still_image
+    return [
+        stream
+        for stream in container.streams.video
+        if not stream.disposition & still and not container.format.name.endswith("_pipe")
+    ]
 
 
 def drop_all_but(container: InputContainer, kept: list[int]) -> None:

@@ -1,10 +1,10 @@
 """Matroska chapters: a copy of each take, picture and sound untouched, with a chapter a marker.
 
 Nothing is decoded: the take's packets are copied into a Matroska file (``.mkv``, ``.mka`` without a
-picture). Chapters cannot overlap (RFC 9559, clause 5.1.7): one that would ends where the next
-begins, and markers that begin on the same frame share a chapter. A chapter begins with the last
-millisecond before its frame, as Matroska keeps the time of frames to the millisecond. The copy says
-that calltag wrote it, so that it is not logged as a take.
+picture); cover art and thumbnails are left out. Chapters cannot overlap (RFC 9559, clause 5.1.7):
+one that would ends where the next begins, and markers that begin on the same frame share a chapter.
+A chapter begins with the last millisecond before its frame, as Matroska keeps the time of frames to
+the millisecond. The copy says that calltag wrote it, so that it is not logged as a take.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.text import one_line
 from calltag.errors import MediaError
 from calltag.files import refuse_existing, written_whole
-from calltag.media.opening import open_take
+from calltag.media.opening import open_take, picture_streams
 from calltag.media.probe import take_start_s
 from calltag.media.wav_file import ORIGINATOR
 
@@ -137,7 +137,7 @@ def _nanoseconds(seconds: Fraction) -> int:
 
 def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
     with open_take(source) as container:
-        streams = [*container.streams.video, *container.streams.audio]
+        streams = [*picture_streams(container), *container.streams.audio]
         packets = _packets(source, container, streams)
         waiting, shift_ms = _first_packets(packets, len(streams))
         chapters = chapters_of(take_markers, take_start_s(container) + Fraction(shift_ms, 1000))

@@ -93,6 +93,27 @@ def test_sound_alone(tmp_path, make_clip):
         assert len(container.chapters()) == 3
 
 
+def test_a_thumbnail_is_no_picture_of_the_copy(tmp_path, make_clip):
+    """Cover art of a clip or of sound alone would become a film of one frame."""
+    plain = make_clip(tmp_path / "plain.mp4")
+    clip = tmp_path / "A003.mp4"
+    with av.open(str(plain)) as known, av.open(str(clip), "w") as out:
+        thumbnail = out.add_stream("mjpeg", rate=1)
+        thumbnail.width, thumbnail.height, thumbnail.pix_fmt = 64, 36, "yuvj420p"
+        thumbnail.disposition = av.stream.Disposition.attached_pic
+        copies = [out.add_stream_from_template(stream) for stream in known.streams]
+        still = av.VideoFrame(64, 36, "yuvj420p")
+        out.mux(thumbnail.encode(still) + thumbnail.encode(None))
+        for packet in known.demux():
+            if packet.size:
+                packet.stream = copies[packet.stream.index]
+                out.mux(packet)
+    take = make_take(clip.name, rushes=str(tmp_path), duration_s=2.0)
+    (path,) = chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
+    assert packets(path) == packets(plain)
+    assert probe(path).fps == 25
+
+
 @given(st.lists(st.tuples(st.floats(0, 59), st.floats(0, 30)), max_size=12))
 def test_chapters_never_overlap(spans):
     """RFC 9559, clause 5.1.7: starts do not decrease, and an end does not pass the next start."""
