@@ -303,10 +303,10 @@ def _from_table(every: Sequence[TakeLog], source: Path) -> list[Found]:
 
 def _overlap(one: Span, other: Span) -> bool:
     """Whether two spans share enough of the shorter."""
-    from calltag.learn.by_hand import ENOUGH, common_s
+    from calltag.learn.by_hand import common_s
+    from calltag.learn.sameness import share_enough
 
-    common = common_s(one, other)
-    return common > 0 and common >= ENOUGH * min(one.length_s, other.length_s)
+    return common_s(one, other) > 0 and share_enough(one, other)
 
 
 def _once(found: Sequence[Found], log: Log) -> list[Found]:

@@ -40,7 +40,7 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.learn.hearing import STEPS_PER_S
-from calltag.learn.segments import LONGEST_GAP_S
+from calltag.learn.segments import LONGEST_GAP_S, merged
 from calltag.records import FloatArray
 from calltag.sound.runs import runs
 
@@ -190,12 +190,6 @@ def _prominence_db(power: FloatArray, first: int, last: int) -> npt.NDArray[np.f
 def _near(prominence_db: npt.NDArray[np.floating]) -> list[Segment]:
     """Where a near animal calls: its calls, with the short silences in them."""
     clear_db = max(_STANDS_DB, float(prominence_db.max()) - _NEAR_DB)
-    near: list[Segment] = []
-    for begin, end in runs(prominence_db > clear_db - _FADES_DB):
-        if prominence_db[begin:end].max() <= clear_db:
-            continue
-        if near and begin - near[-1][1] <= _GAP:
-            near[-1] = (near[-1][0], end)
-        else:
-            near.append((begin, end))
+    standing = runs(prominence_db > clear_db - _FADES_DB)
+    near = merged([(b, e) for b, e in standing if prominence_db[b:e].max() > clear_db])
     return [(begin, end) for begin, end in near if end - begin >= _FEWEST_STEPS]

@@ -1,7 +1,4 @@
-"""Whether two finds are one call: whether they lie in one band, and how far apart their ends are.
-
-How much of the shorter span they share is asked with `calltag.learn.by_hand.common_s`.
-"""
+"""Whether two finds are one call: whether they share a band and time, how far apart they end."""
 
 from __future__ import annotations
 
@@ -43,7 +40,22 @@ def in_one_band(
     ]
     if len(edges) < 4:
         return True
-    one, other = Span(*edges[:2]), Span(*edges[2:])
+    return share_enough(Span(*edges[:2]), Span(*edges[2:]))
+
+
+def share_enough(one: Span, other: Span) -> bool:
+    """Tell whether half of the shorter of two spans is in the other.
+
+    Parameters
+    ----------
+    one, other : Span
+        Spans on one clock.
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
     return common_s(one, other) >= ENOUGH * min(one.length_s, other.length_s)
 
 

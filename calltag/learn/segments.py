@@ -86,7 +86,7 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
 
 def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
     """Find events by the odds alone."""
-    cores = _merged(runs(call_odds > SOUNDING_ODDS))
+    cores = merged(runs(call_odds > SOUNDING_ODDS))
     shortest = round(SHORTEST_S * STEPS_PER_S)
     cores = [(first, last) for first, last in cores if last - first >= shortest]
     ends = [0, *(last for _, last in cores)]
@@ -99,7 +99,7 @@ def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
             first -= _reach(before[::-1] > least)
             last += _reach(after > least)
         segments.append((first, last))
-    return _merged(segments)
+    return merged(segments)
 
 
 def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int, int]]:
@@ -139,16 +139,27 @@ def _silent(power: FloatArray, behind: FloatArray) -> npt.NDArray[np.bool_]:
     return silent
 
 
-def _merged(segments: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Segments without the short silences between them."""
+def merged(segments: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Join segments over the short silences between them.
+
+    Parameters
+    ----------
+    segments : sequence of tuple of int
+        First step of each and the step after its last, in order.
+
+    Returns
+    -------
+    list of tuple of int
+        Apart by more than `LONGEST_GAP_S`.
+    """
     gap = round(LONGEST_GAP_S * STEPS_PER_S)
-    merged: list[tuple[int, int]] = []
+    joined: list[tuple[int, int]] = []
     for first, last in segments:
-        if merged and first - merged[-1][1] <= gap:
-            merged[-1] = (merged[-1][0], last)
+        if joined and first - joined[-1][1] <= gap:
+            joined[-1] = (joined[-1][0], last)
         else:
-            merged.append((first, last))
-    return merged
+            joined.append((first, last))
+    return joined
 
 
 def _reach(goes_on: npt.NDArray[np.bool_]) -> int:

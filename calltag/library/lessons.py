@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from calltag.learn.by_hand import ENOUGH, Example, common_s, speaks_for
+from calltag.learn.by_hand import Example, speaks_for
 from calltag.learn.finder import Finder
 from calltag.learn.labels import is_call_type
-from calltag.learn.sameness import in_one_band
+from calltag.learn.sameness import in_one_band, share_enough
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.like import measure_outdated
 from calltag.library.story import Story
@@ -130,8 +130,7 @@ def lessons(
 
 def _are_one(one: Story, other: Story) -> bool:
     """Whether two cuts of a take are of one call: in one band, with enough of the shorter."""
-    shorter_s = min(one.source.length_s, other.source.length_s)
-    return common_s(one.source, other.source) >= ENOUGH * shorter_s and in_one_band(
+    return share_enough(one.source, other.source) and in_one_band(
         one.low_hz, one.high_hz, other.low_hz, other.high_hz
     )
 
