@@ -196,10 +196,15 @@ class _Events:
         self._busy = busy_frames(segments, len(window.mel))
         self._surroundings = Surroundings(steps.power, steps.level_db, steps.heard, segments)
 
+    def frames(self, i: int) -> tuple[int, int]:
+        """First frame of one of them, and the frame after its last."""
+        first, last = (min(step * FRAMES_PER_STEP, len(self._busy)) for step in self.segments[i])
+        return first, last
+
     def measured(self, i: int) -> _Event:
         """Measure one of them."""
         n = len(self._busy)
-        first, last = (min(step * FRAMES_PER_STEP, n) for step in self.segments[i])
+        first, last = self.frames(i)
         around = _around(first, last, n)
         power, busy = self._window.power(around.start, around.stop), self._busy[around]
         region = measure_region(power, busy, first - around.start, last - around.start)
@@ -253,40 +258,45 @@ class _Pass:
         )
         sureness = {(call.first, call.last): call.probability for call in low}
         events = _Events(window, steps, sorted([*segments, *sureness]))
-        for i, (begin, end) in enumerate(events.segments):
-            first = window.first + begin * FRAMES_PER_STEP
-            last = window.first + min(end * FRAMES_PER_STEP, len(level_db))
-            if first >= window.stop:
+        for i, segment in enumerate(events.segments):
+            if window.first + segment[0] * FRAMES_PER_STEP >= window.stop:
                 break
-            if first < self.taken:
-                if self.kept and last > self.taken + _SAME_END_FRAMES:
-                    # It went on beyond what the last window saw.
-                    self.calls[-1] = replace(self.calls[-1], end_s=last / FRAMES_PER_S)
-                    self.taken = last
-                continue
-            if last <= window.core:
-                continue
-            event = events.measured(i)
-            probability = sureness.get((begin, end))
-            if probability is None:
-                probability = self._probability(event)
-            self.taken, self.kept = last, probability >= LEAST_PROBABILITY
-            if self.kept:
-                before, after = events.room(i)
-                self.calls.append(
-                    measure_call(
-                        event.power,
-                        event.busy,
-                        clearest(event.power, event.busy, event.region),
-                        offset=window.first + event.start,
-                        heard=heard,
-                        heard_from=window.first,
-                        probability=probability,
-                        edges=(before - event.start, after - event.start),
-                        cut=self.recent.cut,
-                    )
-                )
+            self._take(window, heard, events, i, sureness.get(segment))
         self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
+
+    def _take(
+        self, window: _Window, heard: Heard, events: _Events, i: int, probability: float | None
+    ) -> None:
+        """Keep an event of a window as a call, unless it is another's, known, or unlikely."""
+        first, last = (window.first + frame for frame in events.frames(i))
+        if first < self.taken:
+            if self.kept and last > self.taken + _SAME_END_FRAMES:
+                # It went on beyond what the last window saw.
+                self.calls[-1] = replace(self.calls[-1], end_s=last / FRAMES_PER_S)
+                self.taken = last
+            return
+        if last <= window.core:
+            return
+        event = events.measured(i)
+        if probability is None:
+            probability = self._probability(event)
+        self.taken, self.kept = last, probability >= LEAST_PROBABILITY
+        if not self.kept:
+            return
+        before, after = events.room(i)
+        self.calls.append(
+            measure_call(
+                event.power,
+                event.busy,
+                clearest(event.power, event.busy, event.region),
+                offset=window.first + event.start,
+                heard=heard,
+                heard_from=window.first,
+                probability=probability,
+                edges=(before - event.start, after - event.start),
+                cut=self.recent.cut,
+            )
+        )
 
     def _out_of_chorus(
         self, window: _Window, steps: _Steps, segments: list[tuple[int, int]]
