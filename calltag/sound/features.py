@@ -95,11 +95,11 @@ def _slope(values: FloatArray, weight: FloatArray) -> tuple[float, float, float]
     mean = float(weight @ values) / total
     off = values - mean
     std = float(np.sqrt(weight @ np.square(off) / total))
-    x = np.linspace(-0.5, 0.5, len(values))
+    x = np.arange(len(values)) / max(1, len(values) - 1)
     x -= weight @ x / total
     weighted = weight * x
     slope = float(weighted @ off / (weighted @ x + 1e-9 * total))
-    return mean, std, float(np.clip(slope, -6, 6)) if len(values) > 2 else 0.0
+    return mean, std, min(6.0, max(-6.0, slope)) if len(values) > 2 else 0.0
 
 
 def modulation_spectrum(envelope: FloatArray) -> FloatArray:

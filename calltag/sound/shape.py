@@ -132,6 +132,10 @@ def contrast_db(magnitude: FloatArray) -> FloatArray:
     """
     peak, valley = np.empty((2, len(magnitude), len(_octaves())), np.float32)
     for i, (bins, n_ends) in enumerate(_octaves()):
+        if n_ends == 1:
+            magnitude[:, bins].max(axis=1, out=peak[:, i])
+            magnitude[:, bins].min(axis=1, out=valley[:, i])
+            continue
         ranked = np.sort(magnitude[:, bins], axis=1)  # faster than to partition at two places
         peak[:, i] = ranked[:, -n_ends:].mean(axis=1)
         valley[:, i] = ranked[:, :n_ends].mean(axis=1)
