@@ -209,6 +209,28 @@ def test_everybody_can_use_it(opened, accessible, photograph) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
+@pytest.mark.parametrize(("width", "height"), [(1920, 1080), (1280, 800), (800, 600), (390, 844)])
+def test_no_column_is_cut_and_the_chosen_call_is_in_view(opened, photograph, width, height) -> None:
+    page = opened
+    page.set_viewport_size({"width": width, "height": height})
+    page.locator(".hear").last.click()
+    page.wait_for_selector("dialog[open]")
+    page.keyboard.press("Escape")
+    until(page, "document.querySelector('#kept .card') !== null")
+    photograph(page, f"library-{width}")
+    found = page.locator("#found")
+    assert found.evaluate("list => list.scrollWidth <= list.clientWidth")
+    if width < 62 * 16:  # one below the other: the call stays above the list that is scrolled
+        box = page.locator("#kept .card-title").bounding_box()
+        assert box is not None
+        assert 0 <= box["y"] < height / 2
+    page.locator(".hear").last.focus()
+    assert page.locator(".hear").last.evaluate(
+        "one => { const box = one.getBoundingClientRect();"
+        " return one.contains(document.elementFromPoint(box.x + 5, box.y + box.height / 2)); }"
+    )
+
+
 @pytest.fixture
 def ask(address):
     """Ask the library page's server."""
