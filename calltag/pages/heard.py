@@ -91,6 +91,9 @@ class Hearing:
         Their numbers in each order.
     known : list of str
         Labels to choose from: call types, the most used first.
+    lasting : frozenset of str
+        Those of them that are there without a label in the log: what the model was taught, the
+        kinds of noise, and `no call`.
     n_labels : int
         Labels in the log.
     rate : Rate
@@ -100,6 +103,7 @@ class Hearing:
     by_number: dict[int, Heard]
     orders: dict[Order, list[int]]
     known: list[str]
+    lasting: frozenset[str]
     n_labels: int
     rate: Rate
 
@@ -188,13 +192,15 @@ def hear(
         heard += of_take(take_log, labels.get(take_log.take.path, []), numbers)
     heard = _guessed(heard, tagger)
     used = Counter(label.label for own in labels.values() for label in own)
-    if tagger is not None:
-        used.update(dict.fromkeys(tagger.classes, 0))
+    taught = tagger.classes if tagger is not None else ()
+    used.update(dict.fromkeys(taught, 0))
+    lasting = frozenset({NO_CALL, *NOISE_KINDS, *taught})
     return Hearing(
         by_number={one.number: one for one in heard},
         orders=_orders(heard, tagger),
         known=sorted((n for n in used if is_call_type(n)), key=lambda n: (-used[n], n))
         + sorted({n for n in used if not is_call_type(n)} | {NO_CALL, *NOISE_KINDS}),
+        lasting=lasting,
         n_labels=sum(map(len, labels.values())),
         rate=common_rate(log.takes()),
     )

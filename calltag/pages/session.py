@@ -217,7 +217,9 @@ class Session:
         own = [label for label in all_labels if label.take == path]
         now = self._hearing
         fresh = {one.number: one for one in of_take(log.take_log(path), own, self._numbers)}
-        known = now.known + sorted({label.label for label in own} - set(now.known))
+        used = {label.label for label in all_labels}
+        known = [word for word in now.known if word in used or word in now.lasting]
+        known += sorted({label.label for label in own} - set(known))
         self._hearing = replace(
             now,
             by_number={

@@ -281,9 +281,16 @@ def test_same_as_last_forgets_what_was_taken_back(opened, log_path) -> None:
         page.keyboard.type(name)
         page.keyboard.press("Enter")
         wait_for_labels(page, number)
+    assert page.locator("#known button").count() == 2
     page.keyboard.press("u")
     wait_for_labels(page, 1)
     assert "Same as last: pit rail: rasp" in page.inner_text("#again")
+    assert page.locator("#known button").get_attribute("data-label") == "pit rail: rasp"
+    page.keyboard.press("t")
+    page.keyboard.type("pit ra")
+    assert page.locator("#choices [role=option]").all_inner_texts() == ["pit rail: rasp"]
+    page.fill("#typed", "")
+    page.keyboard.press("Escape")
     page.keyboard.press("r")
     wait_for_labels(page, 2)
     assert labels(log_path) == ["pit rail: rasp"] * 2
