@@ -504,6 +504,17 @@ def test_space_plays_nothing_where_there_is_nothing_to_play(page, served, log_pa
     assert page.inner_text("#play span") == "Play"
 
 
+def test_a_name_from_right_to_left_leaves_the_figures_in_order(opened) -> None:
+    page = opened
+    ready(page)
+    page.evaluate(
+        "document.querySelector('.guess').innerHTML ="
+        " '<b>الواق</b> <span class=printed>6 % sure</span>'"
+    )
+    drawn_in_parts = "document.querySelector('.guess .printed').getClientRects().length"
+    assert page.evaluate(drawn_in_parts) == 1
+
+
 def test_letter_keys_can_be_switched_off(opened, log_path) -> None:
     """WCAG 2.2, 2.1.4: single letters as shortcuts can be turned off."""
     page = opened
