@@ -11,7 +11,7 @@ from calltag.learn.labels import noise_kind
 from calltag.records import Call, Levels, TakeLog
 from calltag.takes.masking import Effect, Left, merged
 from calltag.takes.thresholds import Thresholds
-from calltag.takes.words import hertz, stretches
+from calltag.takes.words import calls_that, hertz, stretches
 
 _RESCUE = "(calltag rescue)"
 
@@ -57,7 +57,8 @@ def _name(kind: str, detail: str, left: Left) -> str:
 def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     calls = {(c.start_s, c.low_hz) for e in alike for c in e.calls}
     standing = {(c.start_s, c.low_hz) for e in alike for c in e.standing}
-    count = f"{len(standing)} of {len(calls)} calls"
+    some_stand = calls_that(len(standing), len(calls), "stand")
+    them = "it" if len(standing) == 1 else "them"
     if left == Left.HUM:
         return f"notches take it out {_RESCUE}"
     if left == Left.RUMBLE:
@@ -68,14 +69,21 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
         kept = {(c.start_s, c.low_hz) for e in alike for c in e.kept}
         lost, side = len(standing - kept), "lower" if left == Left.ABOVE else "higher"
         but = f" and takes {lost} {side} {'ones' if lost > 1 else 'one'}" if lost else ""
-        stand, cut = (
-            ("stand above it in their own band", _low_cut(alike))
+        if not kept:  # the cut is for calls elsewhere in the take
+            cut = _low_cut(alike)
+            return (
+                f"it lies below this take's other calls, a {cut} leaves their band{but} {_RESCUE}"
+            )
+        their, them = ("its", "it") if len(kept) == 1 else ("their", "them")
+        where, cut = (
+            (f"above it in {their} own band", _low_cut(alike))
             if left == Left.ABOVE
-            else ("stand clear below its band", _high_cut(alike))
+            else ("clear below its band", _high_cut(alike))
         )
-        return f"{len(kept)} of {len(calls)} calls {stand}, a {cut} keeps them{but} {_RESCUE}"
+        stand = calls_that(len(kept), len(calls), "stand")
+        return f"{stand} {where}, a {cut} keeps {them}{but} {_RESCUE}"
     if left == Left.OVER:
-        return f"{count} stand above it, but in its own band: no filter parts them from it"
+        return f"{some_stand} above it, but in the noise's own band: no filter parts {them} from it"
     kind = noise_kind(alike[0].noise.kind)
     if kind == "voice":
         return "no filter takes speech out, cut around it"
@@ -84,7 +92,7 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     if calls and not standing:
         return "it covers the calls' own band, none stands above it"
     if calls:
-        return f"it covers the calls' own band, only {count} stand above it"
+        return f"it covers the calls' own band, only {some_stand} above it"
     return "no call stands above it"
 
 
@@ -129,7 +137,7 @@ def buried_in_water(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresh
         return ""
     return (
         f"water {stretches(merged(water), take_log.take.duration_s)}: natural sound, "
-        f"but {len(buried)} of {len(wet)} calls drown in it"
+        f"but {calls_that(len(buried), len(wet), 'drown')} in it"
     )
 
 

@@ -50,6 +50,7 @@ from calltag.takes.treatment import Treatment, treated
 from calltag.takes.usable import needed_cuts
 from calltag.takes.verdict import likely_calls
 from calltag.takes.words import stretches
+from calltag.words import counted
 
 _CUTS_HZ: list[float] = np.geomspace(50.0, 8000.0, 89).tolist()  # twelve to the octave
 _CALLS_KEPT = 0.95  # part of the clear calls that a cut must keep: some finds are no calls
@@ -332,8 +333,9 @@ def _told_cuts(
         if left.any():
             stood, stands = (int((db[left] >= STANDS_DB).sum()) for db in (before_db, after_db))
             line += (
-                f"; {stands} of {int(left.sum())} calls that it keeps there then stand "
-                f"{STANDS_DB:.0f} dB or more above all else, {stood} of them now"
+                f"; {stands} of {counted(int(left.sum()), 'call')} that it keeps there then "
+                f"{'stands' if stands == 1 else 'stand'} {STANDS_DB:.0f} dB or more above "
+                f"all else, {stood} of them now"
             )
         if lost := int((inside & clear & ~whole).sum()):
             band = alike[0].band

@@ -28,6 +28,7 @@ from calltag.sound.spectrum import (
     RATE_HZ,
     power_frames,
 )
+from calltag.takes.words import calls_that
 
 AROUND_S = 3.0
 """Background is taken from this long before a call to as long after it."""
@@ -97,8 +98,8 @@ class Figures:
         if not self.calls:
             return rest
         return (
-            f"{self.standing} of {self.calls} calls stand {STANDS_DB:.0f} dB or more above all "
-            f"else (the middle one {self.median_db:.0f} dB); {rest}"
+            f"{calls_that(self.standing, self.calls, 'stand')} {STANDS_DB:.0f} dB or more above "
+            f"all else (the middle one {self.median_db:.0f} dB); {rest}"
         )
 
 

@@ -77,6 +77,35 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
+def calls_that(some: int, total: int, verb: str) -> str:
+    """Say how many of some calls do what.
+
+    Parameters
+    ----------
+    some : int
+        How many do.
+    total : int
+        How many there are.
+    verb : str
+        What they do, as ``stand``.
+
+    Returns
+    -------
+    str
+        Beginning of a sentence.
+
+    Examples
+    --------
+    >>> calls_that(3, 4, "stand"), calls_that(1, 4, "stand")
+    ('3 of 4 calls stand', '1 of 4 calls stands')
+    >>> calls_that(1, 1, "stand"), calls_that(0, 1, "stand")
+    ('the one call stands', 'the one call does not stand')
+    """
+    if total == 1:
+        return f"the one call {f'{verb}s' if some else f'does not {verb}'}"
+    return f"{some} of {total} calls {verb}{'s' if some == 1 else ''}"
+
+
 def stretches(spans: Sequence[Span], duration_s: float | None = None) -> str:
     """Say where in a take something is.
 

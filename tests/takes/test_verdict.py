@@ -80,6 +80,20 @@ def test_an_engine_below_the_whistles_does_not_ruin_them():
     assert any("3 of 3 calls" in reason and "low cut" in reason for reason in verdict.reasons)
 
 
+def test_one_call_is_spoken_of_as_one():
+    (reason,) = judge(take_log([whistle(5)], [engine()])).reasons
+    assert "the one call stands above it in its own band, a low cut at" in reason
+    assert "keeps it (calltag rescue)" in reason
+
+
+def test_a_cut_for_calls_elsewhere_does_not_say_that_it_keeps_a_call_that_drowns():
+    drowned = whistle(5, snr_db=2.0, low_hz=150.0, high_hz=300.0)
+    calls = [drowned, *(whistle(t, low_hz=4000.0, high_hz=6000.0) for t in (40, 50))]
+    (reason,) = judge(take_log(calls, [engine(0.0, 20.0)])).reasons
+    assert "it lies below this take's other calls, a low cut at" in reason
+    assert "0 of" not in reason
+
+
 def test_a_call_that_the_low_cut_takes_is_said():
     calls = [whistle(5), whistle(20), whistle(30, snr_db=20.0, low_hz=150.0, high_hz=300.0)]
     verdict = judge(take_log(calls, [engine()]))
@@ -133,8 +147,8 @@ def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing()
     assert "3 of 3 calls" in reason
     assert "a high cut at 2 kHz to 2.5 kHz" in reason
     (reason,) = judge(take_log([*hoots, whistle(50)], [whine])).reasons
-    assert reason.endswith("4 of 4 calls stand above it, but in its own band: no filter parts them "
-                           "from it")  # fmt: skip
+    assert reason.endswith("4 of 4 calls stand above it, but in the noise's own band: no filter "
+                           "parts them from it")  # fmt: skip
 
 
 def test_calls_between_two_noises_are_kept_by_both_cuts():
@@ -155,7 +169,9 @@ def test_of_calls_above_one_noise_and_below_another_those_above_are_kept():
     verdict = judge(take_log([*whistles, *hoots], [rasp, rumble]))
     assert not any("high cut" in text for text in (*verdict.reasons, verdict.usable[0].purpose))
     assert any("2 of 4 calls stand above it" in reason for reason in verdict.reasons)
-    assert any("2 of 2 calls stand above it, but in its own band" in r for r in verdict.reasons)
+    assert any(
+        "2 of 2 calls stand above it, but in the noise's own band" in r for r in verdict.reasons
+    )
 
 
 def test_no_two_cuts_leave_nothing_between_them():
@@ -163,7 +179,9 @@ def test_no_two_cuts_leave_nothing_between_them():
     wind, whine = noise("wind", 0.0, 30.0, 20.0, 300.0), noise("machine", 30.2, 60.0, 250.0, 8000.0)
     verdict = judge(take_log(booms, [wind, whine]))
     assert any("a low cut at 330 Hz takes it out" in reason for reason in verdict.reasons)
-    assert any("2 of 2 calls stand above it, but in its own band" in r for r in verdict.reasons)
+    assert any(
+        "2 of 2 calls stand above it, but in the noise's own band" in r for r in verdict.reasons
+    )
     assert [use.purpose for use in verdict.usable] == [
         "natural sound after a low cut at 330 Hz",
         "calls, with the noise under them",
@@ -202,7 +220,7 @@ def test_water_is_natural_unless_calls_drown_in_it():
     assert judge(take_log([whistle(5)], [water])).grade == CLEAN
     drowned = judge(take_log([whistle(5, snr_db=3.0)], [water]))
     assert drowned.grade == PART
-    assert any("1 of 1 calls drown" in reason for reason in drowned.reasons)
+    assert any("the one call drowns in it" in reason for reason in drowned.reasons)
     perhaps = noise("water", 0, 60, 50.0, 15_000.0, level_dbfs=-15.0, confidence=0.1)
     assert judge(take_log([whistle(5, snr_db=3.0)], [perhaps])).grade == CLEAN
 
