@@ -677,6 +677,18 @@ def test_small_and_zoomed_windows_lose_nothing(opened, photograph) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
+@pytest.mark.parametrize("width", [1920, 1280, 800, 390])
+def test_times_and_bands_stand_on_one_line(opened, photograph, width) -> None:
+    page = opened
+    ready(page)
+    page.set_viewport_size({"width": width, "height": 800})
+    photograph(page, f"listening-{width}")
+    heights = page.evaluate(
+        "[...document.querySelectorAll('.strip dd')].slice(0, 4).map(one => one.clientHeight)"
+    )
+    assert max(heights) < 30
+
+
 def test_the_queue_is_plain_data(served, log_path, page) -> None:
     address = served(listening_app(Session(log_path)))
     page.goto(address)
