@@ -99,10 +99,10 @@ def calls_that(some: int, total: int, verb: str) -> str:
     >>> calls_that(3, 4, "stand"), calls_that(1, 4, "stand")
     ('3 of 4 calls stand', '1 of 4 calls stands')
     >>> calls_that(1, 1, "stand"), calls_that(0, 1, "stand")
-    ('the one call stands', 'the one call does not stand')
+    ('the one call there stands', 'the one call there does not stand')
     """
     if total == 1:
-        return f"the one call {f'{verb}s' if some else f'does not {verb}'}"
+        return f"the one call there {f'{verb}s' if some else f'does not {verb}'}"
     return f"{some} of {total} calls {verb}{'s' if some == 1 else ''}"
 
 

@@ -82,7 +82,7 @@ def test_an_engine_below_the_whistles_does_not_ruin_them():
 
 def test_one_call_is_spoken_of_as_one():
     (reason,) = judge(take_log([whistle(5)], [engine()])).reasons
-    assert "the one call stands above it in its own band, a low cut at" in reason
+    assert "the one call there stands above it in its own band, a low cut at" in reason
     assert "keeps it (calltag rescue)" in reason
 
 
@@ -220,7 +220,7 @@ def test_water_is_natural_unless_calls_drown_in_it():
     assert judge(take_log([whistle(5)], [water])).grade == CLEAN
     drowned = judge(take_log([whistle(5, snr_db=3.0)], [water]))
     assert drowned.grade == PART
-    assert any("the one call drowns in it" in reason for reason in drowned.reasons)
+    assert any("the one call there drowns in it" in reason for reason in drowned.reasons)
     perhaps = noise("water", 0, 60, 50.0, 15_000.0, level_dbfs=-15.0, confidence=0.1)
     assert judge(take_log([whistle(5, snr_db=3.0)], [perhaps])).grade == CLEAN
 
