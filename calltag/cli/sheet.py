@@ -117,7 +117,7 @@ def sheet_command(
             raise typer.Exit(STOPPED) from None
     typer.echo(
         f"{report.page}: {counted(report.takes, 'take')}, {counted(report.calls, 'call')}, "
-        f"{report.size_bytes / 1e6:.1f} MB"
+        f"{_size(report.size_bytes)}"
     )
     if report.size_bytes > MUCH_BYTES and not folder:
         say("That is much for one page: --folder keeps it quick, --best N leaves calls out.")
@@ -125,3 +125,8 @@ def sheet_command(
         say(f"Could not be read: {problem.path}: {problem.reason}")
     say("It is for your eyes and ears; a tag is no identification record.")
     end(report.problems)
+
+
+def _size(size_bytes: int) -> str:
+    megabytes = size_bytes / 1e6
+    return f"{megabytes:.1f} MB" if megabytes >= 1 else f"{size_bytes / 1e3:.0f} kB"

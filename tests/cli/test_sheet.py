@@ -46,6 +46,7 @@ def test_a_take_is_chosen(logged: Path, run) -> None:
     ran = run("sheet", "one.html", "--take", "A001.mov", "--no-picture", "--workers", 1)
     assert ran.status == 0
     assert ran.out.startswith("one.html: 1 take, 0 calls, ")
+    assert ran.out.split()[-1] == "kB"
     with Log(logged) as log:
         assert log.take_log("A001.mov").pictures == ()
 
