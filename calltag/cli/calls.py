@@ -67,7 +67,7 @@ def calls_command(
     by: Annotated[
         CallOrder | None,
         typer.Option(
-            help="Order: start, or the highest first of worth to the edit, confidence, level over "
+            help="Order: start, or the highest first of worth to the edit, confidence, level above "
             "the background, level or length.  [default: start; with --best, worth]",
             show_default=False,
         ),
