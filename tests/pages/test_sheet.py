@@ -437,6 +437,22 @@ def test_a_narrow_window_and_paper(
     photograph(page, "sheet-print")
 
 
+def test_a_sheet_without_calls_says_so_in_place_of_a_table(
+    log_path: Path, tmp_path: Path, page: Any
+) -> None:
+    out = tmp_path / "none.html"
+    with Log(log_path) as log:
+        write_sheet(
+            out,
+            read(log)[:1],
+            log=log,
+            shown=lambda _: False,
+            options=SheetOptions(look=False, workers=1),
+        )
+    page.goto(out.as_uri())
+    assert page.locator(".of-types").inner_text() == "No call is on this sheet."
+
+
 def test_the_folder_opens_from_the_disk(folder: Path, page: Any) -> None:
     page.goto((folder / SHEET_INDEX).as_uri())
     until(page, "[...document.images].every((one) => one.naturalWidth > 0)")
