@@ -70,7 +70,7 @@ def bed_command(
         bool, typer.Option("--replace", help="Replace a file that exists already.")
     ] = False,
 ) -> None:
-    """Find clean natural background, or build it from several stretches.
+    """Find clean natural background, or build it from pieces.
 
     The longest clean stretch is taken whole if it is long enough; otherwise several are crossfaded.
     The bed loops without a seam. It is 24 bit at 48 kHz, and says within what it is made of and how

@@ -78,7 +78,7 @@ def label_command(
         ),
     ] = True,
 ) -> None:
-    """Listen to the calls and say what they are, for calltag to learn from.
+    """Listen to the calls and say what they are, to teach calltag.
 
     Opens a page in your browser that plays and shows one sound after another; a key names it. Each
     answer is in the log at once. Ctrl-C ends it.

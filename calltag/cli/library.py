@@ -216,7 +216,7 @@ def browse_command(
         ),
     ] = True,
 ) -> None:
-    """Look through the library in your browser: find, listen, pick, hand out.
+    """Look, listen and pick in your browser, and hand out.
 
     The page is for this computer alone. Ctrl-C ends it.
 
@@ -434,7 +434,7 @@ def teach_command(
         ),
     ] = None,
 ) -> None:
-    """Learn call types from the library, and from the labels of the log.
+    """Learn call types from the library and the log's labels.
 
     What you taught calltag last spring works this spring. If there is a log, its calls are named at
     once; if there is none yet, `calltag log` names what it finds by the model. Labels of the log

@@ -141,9 +141,9 @@ def markers_command(
         typer.Option("--replace", help="Replace files that exist already."),
     ] = False,
 ) -> None:
-    """Write markers for the edit: every call on its frame, in source timecode.
+    """Write markers for the edit: every call on its frame.
 
-    Your footage is only read, never changed.
+    They count in the takes' own timecode. Your footage is only read, never changed.
 
     \b
     Examples:

@@ -45,6 +45,13 @@ def test_every_command_has_help_and_an_example(run, command: tuple[str, ...]) ->
     assert any(line.strip().startswith(f"calltag {' '.join(command)}") for line in examples)
 
 
+@pytest.mark.parametrize("group", [(), ("library",)], ids=str)
+def test_the_list_of_commands_says_what_each_does_to_the_end(run, group: tuple[str, ...]) -> None:
+    listed = run(*group, "--help").out.partition("Commands:")[2]
+    assert "  " in listed
+    assert "..." not in listed
+
+
 @pytest.mark.parametrize("command", [(), *commands()], ids=" ".join)
 def test_help_is_for_people_who_are_no_programmers(run, command: tuple[str, ...]) -> None:
     shown = run(*command, "--help").out
