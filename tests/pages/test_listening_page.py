@@ -466,6 +466,20 @@ def test_a_sound_that_cannot_be_shown_is_not_answered_for(page, served, log_path
     assert session.heard(second).label.label == "wind"
 
 
+def test_a_list_without_sounds_offers_nothing_that_needs_one(opened) -> None:
+    page = opened
+    ready(page)
+    page.select_option("#show", "labelled")
+    until(page, "document.querySelector('.finished') !== null")
+    assert "There is no sound" in page.inner_text("#card")
+    assert "teach" not in page.inner_text("#card")
+    assert page.locator("#desk button[data-label]:enabled").count() == 0
+    page.select_option("#show", "open")
+    page.wait_for_selector(".card")
+    ready(page)
+    assert page.locator("#desk button[data-label]:disabled").count() == 0
+
+
 def test_an_undo_that_fails_can_be_tried_again(opened, log_path) -> None:
     page = opened
     ready(page)

@@ -158,7 +158,8 @@ function clear() {
   edges = null;
   player.clear();
   $("card").replaceChildren();
-  for (const id of ["yes", "no", "again", "unsure", "play", "edges"]) $(id).disabled = true;
+  for (const id of ["yes", "again", "unsure", "play", "edges"]) $(id).disabled = true;
+  for (const button of $("desk").querySelectorAll("button[data-label]")) button.disabled = true;
 }
 
 // What is being typed goes on being typed.
@@ -222,7 +223,9 @@ function finished() {
   title.tabIndex = -1;
   title.textContent = numbers.length ? "That was the last sound of this list." : "There is no sound in this list.";
   const text = document.createElement("p");
-  text.textContent = "Press G to teach from the labels, or choose other sounds above. This page can be closed: all answers are in the log.";
+  text.textContent = Number($("labels").textContent)
+    ? "Press G to teach from the labels, or choose other sounds above. This page can be closed: all answers are in the log."
+    : "Choose other sounds above, or add clips to the log with calltag log.";
   box.append(title, text);
   $("card").replaceChildren(box);
   focusTitle();
