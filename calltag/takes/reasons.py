@@ -58,7 +58,7 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     calls = {(c.start_s, c.low_hz) for e in alike for c in e.calls}
     standing = {(c.start_s, c.low_hz) for e in alike for c in e.standing}
     some_stand = calls_that(len(standing), len(calls), "stand")
-    them = "it" if len(standing) == 1 else "them"
+    them = "the two" if len(standing) == 1 else "them from it"
     if left == Left.HUM:
         return f"notches take it out {_RESCUE}"
     if left == Left.RUMBLE:
@@ -83,7 +83,7 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
         stand = calls_that(len(kept), len(calls), "stand")
         return f"{stand} {where}, a {cut} keeps {them}{but} {_RESCUE}"
     if left == Left.OVER:
-        return f"{some_stand} above it, but in the noise's own band: no filter parts {them} from it"
+        return f"{some_stand} above it, but in the noise's own band: no filter parts {them}"
     kind = noise_kind(alike[0].noise.kind)
     if kind == "voice":
         return "no filter takes speech out, cut around it"

@@ -86,6 +86,13 @@ def test_one_call_is_spoken_of_as_one():
     assert "keeps it (calltag rescue)" in reason
 
 
+def test_one_call_in_a_noises_band_is_not_parted_from_it():
+    (reason,) = judge(take_log([whistle(5, snr_db=25.0)], [cutter()])).reasons
+    assert reason.endswith(
+        "the one call there stands above it, but in the noise's own band: no filter parts the two"
+    )
+
+
 def test_a_cut_for_calls_elsewhere_does_not_say_that_it_keeps_a_call_that_drowns():
     drowned = whistle(5, snr_db=2.0, low_hz=150.0, high_hz=300.0)
     calls = [drowned, *(whistle(t, low_hz=4000.0, high_hz=6000.0) for t in (40, 50))]
