@@ -186,9 +186,7 @@ class Log(Closing):
         """
         rows = self._read(f"SELECT {TAKE_COLUMNS} FROM takes WHERE path = ?", (path,))
         if not rows:
-            raise LogError(
-                f"{path}: no such take in {self.path.name}; `calltag takes` lists their names"
-            )
+            raise self._no_take(path)
         return self._take_log(take_of(rows[0]), features=features)
 
     def _take_log(self, take: Take, *, features: bool) -> TakeLog:
@@ -475,22 +473,18 @@ class Log(Closing):
                 self._put_label(db, label)
 
     def _put_label(self, db: sqlite3.Connection, label: Label) -> None:
-        row = db.execute("SELECT id FROM takes WHERE path = ?", (label.take,)).fetchone()
-        if row is None:
-            raise LogError(
-                f"{label.take}: no such take in {self.path.name}; `calltag takes` lists their names"
-            )
+        take_id = self._take_id(db, label.take)
         # What was measured under an earlier label of this stretch takes the new name.
         db.execute(
             "INSERT INTO labels (take_id, start_s, end_s, label, together) "
             "VALUES (?, ?, ?, ?, ?) ON CONFLICT (take_id, start_s, end_s) "
             "DO UPDATE SET label = excluded.label, together = excluded.together",
-            (row[0], label.start_s, label.end_s, label.label, label.group),
+            (take_id, label.start_s, label.end_s, label.label, label.group),
         )
         db.execute(
             "UPDATE calls SET label = ? WHERE label_id = (SELECT id FROM labels "
             "WHERE take_id = ? AND start_s = ? AND end_s = ?)",
-            (label.label, row[0], label.start_s, label.end_s),
+            (label.label, take_id, label.start_s, label.end_s),
         )
 
     def put_measured(self, measured: Iterable[tuple[Label, Call]]) -> None:
@@ -610,15 +604,7 @@ class Log(Closing):
         """
         pair = (alignment.take_a, alignment.take_b)
         with self._writing() as db:
-            ids = []
-            for path in pair:
-                row = db.execute("SELECT id FROM takes WHERE path = ?", (path,)).fetchone()
-                if row is None:
-                    raise LogError(
-                        f"{path}: no such take in {self.path.name}; "
-                        "`calltag takes` lists their names"
-                    )
-                ids.append(row[0])
+            ids = [self._take_id(db, path) for path in pair]
             _forget_pair(db, *pair)
             db.execute(
                 "INSERT INTO alignments (a_id, b_id, offset_s, drift_ppm, confidence, overlap_s) "
@@ -691,6 +677,17 @@ class Log(Closing):
                 "UPDATE takes SET model = ? WHERE feature_version = ?", (model, feature_version)
             )
         return len(calls)
+
+    def _take_id(self, db: sqlite3.Connection, path: str) -> int:
+        row = db.execute("SELECT id FROM takes WHERE path = ?", (path,)).fetchone()
+        if row is None:
+            raise self._no_take(path)
+        return int(row[0])
+
+    def _no_take(self, path: str) -> LogError:
+        return LogError(
+            f"{path}: no such take in {self.path.name}; `calltag takes` lists their names"
+        )
 
 
 def _begins_apart(begun: Sequence[object], take: Take) -> bool:
