@@ -33,6 +33,11 @@ PICTURE_COLUMNS = (
 _STORED = np.dtype("<f4")
 
 
+def marks(columns: str) -> str:
+    """As many question marks as there are columns."""
+    return ", ".join("?" * len(columns.split(", ")))
+
+
 def take_row(take: Take) -> list[object]:
     """The columns of a take, in the order of `TAKE_COLUMNS`."""
     levels = take.levels
@@ -191,6 +196,18 @@ def noise_of(row: Sequence[Any]) -> NoiseSpan:
         detail=detail,
         taught=taught,
     )
+
+
+def picture_row(picture: Picture) -> list[object]:
+    """The columns of a picture, in the order of `PICTURE_COLUMNS`."""
+    return [
+        float(picture.start_s),
+        float(picture.end_s),
+        picture.drift_permille_per_s,
+        picture.jitter_permille,
+        picture.blur_permille,
+        float(picture.pixel_permille),
+    ]
 
 
 def picture_of(row: Sequence[Any]) -> Picture:

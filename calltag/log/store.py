@@ -25,9 +25,11 @@ from calltag.log._rows import (
     call_of,
     call_row,
     features_of,
+    marks,
     noise_of,
     noise_row,
     picture_of,
+    picture_row,
     take_of,
     take_row,
 )
@@ -230,7 +232,7 @@ class Log(Closing):
             If the log cannot be written.
         """
         take = take_log.take
-        columns = [*TAKE_COLUMNS.split(", "), "feature_version", "model", "logged_at"]
+        columns = f"{TAKE_COLUMNS}, feature_version, model, logged_at"
         values = [
             *take_row(take),
             feature_version,
@@ -245,9 +247,8 @@ class Log(Closing):
                 (take.path,),
             ).fetchone()
             if old is None:
-                marks = ", ".join("?" * len(columns))
                 take_id = db.execute(
-                    f"INSERT INTO takes ({', '.join(columns)}) VALUES ({marks})", values
+                    f"INSERT INTO takes ({columns}) VALUES ({marks(columns)})", values
                 ).lastrowid
             else:
                 take_id, duration_s, digest, rushes, *begun = old
@@ -255,8 +256,10 @@ class Log(Closing):
                     raise NameTakenError(
                         f"{take.path}: the log has this name for a take in {rushes}; log it again"
                     )
-                sets = ", ".join(f"{column} = ?" for column in columns)
-                db.execute(f"UPDATE takes SET {sets} WHERE id = ?", [*values, take_id])
+                db.execute(
+                    f"UPDATE takes SET ({columns}) = ({marks(columns)}) WHERE id = ?",
+                    [*values, take_id],
+                )
                 db.execute("DELETE FROM calls WHERE take_id = ?", (take_id,))
                 db.execute("DELETE FROM noise WHERE take_id = ?", (take_id,))
                 if digest != take.digest:
@@ -268,9 +271,8 @@ class Log(Closing):
                         "DELETE FROM labels WHERE take_id = ?", (take_id,)
                     ).rowcount
             _insert_calls(db, take_id, take_log.calls)
-            marks = ", ".join("?" * 9)
             db.executemany(
-                f"INSERT INTO noise (take_id, {NOISE_COLUMNS}) VALUES (?, {marks})",
+                f"INSERT INTO noise (take_id, {NOISE_COLUMNS}) VALUES (?, {marks(NOISE_COLUMNS)})",
                 [[take_id, *noise_row(span)] for span in take_log.noise],
             )
             db.execute(
@@ -296,19 +298,8 @@ class Log(Closing):
         with self._writing() as db:
             db.executemany(
                 f"INSERT OR REPLACE INTO pictures (take_id, {PICTURE_COLUMNS}) "
-                "SELECT id, ?, ?, ?, ?, ?, ? FROM takes WHERE path = ?",
-                [
-                    (
-                        float(one.start_s),
-                        float(one.end_s),
-                        one.drift_permille_per_s,
-                        one.jitter_permille,
-                        one.blur_permille,
-                        float(one.pixel_permille),
-                        path,
-                    )
-                    for one in pictures
-                ],
+                f"SELECT id, {marks(PICTURE_COLUMNS)} FROM takes WHERE path = ?",
+                [[*picture_row(picture), path] for picture in pictures],
             )
 
     def move(self, places: Mapping[str, tuple[str, str]]) -> None:
@@ -744,8 +735,8 @@ def _insert_calls(
     label: str | None = None,
     label_id: int | None = None,
 ) -> None:
-    marks = ", ".join("?" * 12)
+    columns = f"take_id, label_id, {CALL_COLUMNS}"
     db.executemany(
-        f"INSERT INTO calls (take_id, label_id, {CALL_COLUMNS}) VALUES (?, ?, {marks})",
+        f"INSERT INTO calls ({columns}) VALUES ({marks(columns)})",
         [[take_id, label_id, *call_row(call, label)] for call in calls],
     )
