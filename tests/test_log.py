@@ -230,7 +230,7 @@ def test_two_takes_may_exchange_names(log: Log) -> None:
 
 def test_labels_and_finds_go_with_a_moved_take(log: Log) -> None:
     log.put(TakeLog(take=take("a"), calls=(call(1),)), feature_version=1)
-    log.put_labels([Label(take="a", start_s=1, end_s=1.5, label="marsh hooter: boom")])
+    log.change_labels(put=[Label(take="a", start_s=1, end_s=1.5, label="marsh hooter: boom")])
     log.move({"a": ("/ashmere", "hide/a")})
     assert [label.take for label in log.labels()] == ["hide/a"]
     assert len(log.take_log("hide/a").calls) == 1
@@ -255,7 +255,7 @@ def test_a_forgotten_take_leaves_nothing(log: Log) -> None:
         ),
         feature_version=1,
     )
-    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="wind")])
+    log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="wind")])
     log.forget(["A001.mov"])
     with sqlite3.connect(log.path) as db:
         for table in ("takes", "calls", "noise", "labels", "pictures"):
@@ -268,9 +268,9 @@ def test_a_forgotten_take_leaves_nothing(log: Log) -> None:
 
 def test_a_label_for_the_same_stretch_replaces_the_earlier(log: Log) -> None:
     log.put(TakeLog(take=take()), feature_version=1)
-    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
     again = Label(take="A001.mov", start_s=1, end_s=2, label="no call", group="first light")
-    log.put_labels([again])
+    log.change_labels(put=[again])
     assert log.labels() == [again]
 
 
@@ -281,7 +281,7 @@ def test_one_unknown_take_keeps_all_labels_out(log: Log) -> None:
         Label(take="A002.mov", start_s=1, end_s=2, label="pit rail"),
     ]
     with pytest.raises(LogError, match=r"A002\.mov: no such take"):
-        log.put_labels(labels)
+        log.change_labels(put=labels)
     assert log.labels() == []
 
 
@@ -290,7 +290,7 @@ def test_labels_stay_only_where_a_replaced_file_has_the_same_length(
     log: Log, new_length_s: float, kept: int
 ) -> None:
     log.put(TakeLog(take=take()), feature_version=1)
-    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
     dropped = log.put(
         TakeLog(take=take(digest="other", duration_s=new_length_s)), feature_version=1
     )
@@ -318,7 +318,7 @@ def test_labels_of_a_replaced_file_stay_unless_it_began_at_another_time(
 ) -> None:
     """Cameras at a nest make clips of one length, and use their names again."""
     log.put(TakeLog(take=take(**before)), feature_version=1)
-    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
     assert log.put(TakeLog(take=take(digest="d", **after)), feature_version=1) == 1 - kept
     assert len(log.labels()) == kept
 
@@ -326,7 +326,7 @@ def test_labels_of_a_replaced_file_stay_unless_it_began_at_another_time(
 def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> None:
     log.put(TakeLog(take=take(), calls=(call(9),)), feature_version=1)
     label = Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")
-    log.put_labels([label])
+    log.change_labels(put=[label])
     log.put_measured([(label, call(1, end_s=2.0, call_probability=0.1))])
     measured, found = log.take_log("A001.mov").calls
     assert (measured.label, measured.confidence, measured.by_hand) == ("pit rail", 1.0, True)
@@ -335,7 +335,7 @@ def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> Non
     assert matrix[:, 0].tolist() == [9.0], "only finds are given types by a model"
     assert log.take_log("A001.mov").calls[0].label == "pit rail"
 
-    log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="lesser reedling")])
+    log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="lesser reedling")])
     assert log.take_log("A001.mov").calls[0].label == "lesser reedling"
 
     log.change_labels(remove=[label])

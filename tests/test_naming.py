@@ -69,8 +69,8 @@ def test_the_sound_under_a_label_without_find_is_measured_once(log: Log) -> None
         asked.append((file, [span.start_s for span in spans]))
         return [measured(span.start_s + 0.004) for span in spans]
 
-    log.put_labels(
-        [
+    log.change_labels(
+        put=[
             Label(take="A001.mov", start_s=1.0, end_s=2.0, label="pit rail"),
             Label(take="A001.mov", start_s=30.0, end_s=31.5, label="pit rail"),
         ]
@@ -85,7 +85,7 @@ def test_the_sound_under_a_label_without_find_is_measured_once(log: Log) -> None
 
 
 def test_a_label_waits_for_a_take_that_is_not_at_hand(log: Log) -> None:
-    log.put_labels([Label(take="A001.mov", start_s=30.0, end_s=31.0, label="pit rail")])
+    log.change_labels(put=[Label(take="A001.mov", start_s=30.0, end_s=31.0, label="pit rail")])
 
     def refuse(file, _spans):
         raise MediaError(file, "is gone; check the drive or card")
@@ -118,7 +118,7 @@ def shoot(tmp_path: Path, rng: np.random.Generator):
                             Label(take=path, start_s=start_s, end_s=start_s + 1, label=label)
                         )
             log.put(TakeLog(take=take(path), calls=tuple(calls)), feature_version=FEATURE_VERSION)
-            log.put_labels(labels)
+            log.change_labels(put=labels)
         yield log
 
 
@@ -220,11 +220,16 @@ def with_noise(shoot: Log, tmp_path: Path, rng: np.random.Generator):
         shoot.put(
             TakeLog(take=log.take, calls=(*log.calls, *runs)), feature_version=FEATURE_VERSION
         )
-        shoot.put_labels(
-            Label(
-                take=log.take.path, start_s=c.start_s, end_s=c.end_s, label="machine/hedge trimmer"
-            )
-            for c in runs
+        shoot.change_labels(
+            put=[
+                Label(
+                    take=log.take.path,
+                    start_s=c.start_s,
+                    end_s=c.end_s,
+                    label="machine/hedge trimmer",
+                )
+                for c in runs
+            ]
         )
     shoot.put(
         TakeLog(take=take("B001.mov"), calls=(call(14.0, np.zeros(6)),), noise=steady),

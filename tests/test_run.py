@@ -159,7 +159,7 @@ def test_force_analyses_all_again_and_keeps_labels(shoot: Shoot) -> None:
     shoot.run()
     label = Label(take="A001.mov", start_s=1.0, end_s=2.0, label="pit rail")
     with Log(shoot.log) as log:
-        log.put_labels([label])
+        log.change_labels(put=[label])
     shoot.visited()
     assert shoot.run(force=True).analysed == 1
     assert shoot.visited() == ["A001.mov"]
@@ -188,7 +188,7 @@ def test_moved_and_renamed_files_are_not_analysed_again(shoot: Shoot) -> None:
     second = shoot.clip("A002.mov", "2.0")
     shoot.run()
     with Log(shoot.log) as log:
-        log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+        log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
     shoot.visited()
     (shoot.rushes / "kept").mkdir()
     first.rename(shoot.rushes / "kept" / "rail at dawn.mov")
@@ -259,7 +259,7 @@ def test_labels_of_a_take_whose_place_another_took_are_told(shoot: Shoot) -> Non
     second = shoot.clip("A002.mov", "2.0")
     shoot.run()
     with Log(shoot.log) as log:
-        log.put_labels([Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+        log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
     second.replace(shoot.rushes / "A001.mov")
     assert shoot.run().labels_dropped == 1
 
@@ -292,7 +292,7 @@ def test_a_deleted_file_that_is_dropped_is_not_asked_for(shoot: Shoot) -> None:
     gone = shoot.clip("A002.mov", "2.0")
     shoot.run()
     with Log(shoot.log) as log:
-        log.put_labels([Label(take="A002.mov", start_s=30, end_s=31, label="pit rail")])
+        log.change_labels(put=[Label(take="A002.mov", start_s=30, end_s=31, label="pit rail")])
     gone.unlink()
     assert "A002.mov: is not there" in " ".join(shoot.run().notes)
     report = shoot.run(drop_missing=True)

@@ -425,23 +425,6 @@ class Log(Closing):
             for path, start_s, end_s, label, group in rows
         ]
 
-    def put_labels(self, labels: Iterable[Label]) -> None:
-        """Store labels; one for the same stretch of the same take replaces the earlier one.
-
-        Parameters
-        ----------
-        labels : iterable of Label
-            Their takes have to be in the log.
-
-        Raises
-        ------
-        LogError
-            If a take is not in the log, and then none is stored; or if the log cannot be written.
-        """
-        with self._writing() as db:
-            for label in labels:
-                self._put_label(db, label)
-
     def change_labels(self, *, remove: Iterable[Label] = (), put: Iterable[Label] = ()) -> None:
         """Take labels out of the log and store others, all at once.
 
@@ -451,7 +434,8 @@ class Log(Closing):
             Those to remove, with what was measured for them; ones that are not there are passed
             over.
         put : iterable of Label
-            As in `put_labels`.
+            Their takes have to be in the log; one for the same stretch of the same take replaces
+            the earlier one.
 
         Raises
         ------

@@ -79,8 +79,8 @@ def test_calls_are_filtered_and_ranked(run, log, options: list[str], listed: lis
 
 def test_the_users_labels_stand_above_the_models(run, log) -> None:
     with Log(log) as opened:
-        opened.put_labels(
-            [
+        opened.change_labels(
+            put=[
                 Label(take="card1/A001.mov", start_s=1.0, end_s=1.5, label="no call"),
                 Label(take="card1/A001.mov", start_s=9.0, end_s=9.5, label="lesser reedling"),
             ]

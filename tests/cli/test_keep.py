@@ -68,7 +68,7 @@ def rushes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
                 for i in range(5)
             )
             log.put(TakeLog(take=take, calls=calls), feature_version=FEATURE_VERSION)
-        log.put_labels([Label(take="A001.wav", start_s=1.0, end_s=1.5, label=TYPES[0])])
+        log.change_labels(put=[Label(take="A001.wav", start_s=1.0, end_s=1.5, label=TYPES[0])])
     return folder
 
 

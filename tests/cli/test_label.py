@@ -113,8 +113,8 @@ def test_a_listing_of_calls_can_be_filled_in_and_read(run, log, tmp_path) -> Non
 
 def test_labels_are_listed(run, log) -> None:
     with Log(log) as opened:
-        opened.put_labels(
-            [
+        opened.change_labels(
+            put=[
                 Label(take="card1/A001.mov", start_s=1, end_s=2, label="pit rail", group="hide"),
                 Label(take="card1/A002.mov", start_s=61.5, end_s=62, label="wind"),
             ]
@@ -140,8 +140,8 @@ def test_without_a_file_it_opens_the_listening_page(run, log, monkeypatch) -> No
         assert open_browser
         tell("http://127.0.0.1:5/token/", False)
         with Log(log) as opened:
-            opened.put_labels(
-                [Label(take="card1/A002.mov", start_s=1, end_s=2, label="pit rail: rasp")]
+            opened.change_labels(
+                put=[Label(take="card1/A002.mov", start_s=1, end_s=2, label="pit rail: rasp")]
             )
 
     monkeypatch.setattr("calltag.pages.server.serve", serve)

@@ -241,7 +241,9 @@ def test_where_no_clip_is_there_nothing_was_done(shoot):
 
 def test_usable_noise_and_labels(shoot):
     with Log(Path("calltag.db")) as log:
-        log.put_labels([Label(take="R001.wav", start_s=1.0, end_s=1.5, label="pit rail: tick")])
+        log.change_labels(
+            put=[Label(take="R001.wav", start_s=1.0, end_s=1.5, label="pit rail: tick")]
+        )
     result = run("day.csv", "--noise", "--usable", "--type", "pit rail")
     assert result.exit_code == 0, result.stderr
     with Path("day.csv").open(newline="") as file:

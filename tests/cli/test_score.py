@@ -64,8 +64,8 @@ def test_takes_that_the_reference_does_not_name_may_count(run, log, truth) -> No
 def test_the_users_own_labels_do_not_help(run, log, truth) -> None:
     before = run("score", truth, "--as", "json").out
     with Log(log) as opened:
-        opened.put_labels(
-            [
+        opened.change_labels(
+            put=[
                 Label(take="card1/A001.mov", start_s=12.0, end_s=12.5, label="no call"),
                 Label(take="card1/A001.mov", start_s=5.0, end_s=5.5, label="pit rail"),
             ]

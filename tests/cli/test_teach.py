@@ -47,10 +47,12 @@ def shoot(tmp_path: Path, rng: np.random.Generator) -> Path:
                 for again in range(3)
             ]
             log.put(TakeLog(take=take, calls=tuple(calls)), feature_version=FEATURE_VERSION)
-            log.put_labels(
-                Label(take=name, start_s=c.start_s, end_s=c.end_s, label=list(POINTS)[i // 3])
-                for i, c in enumerate(calls)
-                if i % 3 < 2
+            log.change_labels(
+                put=[
+                    Label(take=name, start_s=c.start_s, end_s=c.end_s, label=list(POINTS)[i // 3])
+                    for i, c in enumerate(calls)
+                    if i % 3 < 2
+                ]
             )
     return path
 
@@ -154,9 +156,11 @@ def test_noise_labels_are_learnt_and_named_in_takes_and_markers(run, tmp_path, r
             found = TakeLog(take=take, calls=tuple(calls), noise=tuple(noise))
             log.put(found, feature_version=FEATURE_VERSION)
             if name != "A004.mov":  # the last take is heard by what was learnt alone
-                log.put_labels(
-                    Label(take=name, start_s=c.start_s, end_s=c.end_s, label=kinds[i // 4])
-                    for i, c in enumerate(calls)
+                log.change_labels(
+                    put=[
+                        Label(take=name, start_s=c.start_s, end_s=c.end_s, label=kinds[i // 4])
+                        for i, c in enumerate(calls)
+                    ]
                 )
     ran = run("teach")
     assert ran.status == 0, ran.err

@@ -66,7 +66,7 @@ def test_a_loose_label_of_several_sounds_is_taken_apart(session) -> None:
         group="hide",
     )
     with Log(session.log_path) as log:
-        log.put_labels([loose])
+        log.change_labels(put=[loose])
     saved = session.answer(second.number, "no call", second.call.span)
     with Log(session.log_path) as log:
         stored = log.labels()
@@ -88,7 +88,7 @@ def test_a_sound_under_a_loose_label_has_its_own_ends_on_the_card(session) -> No
     first, second = own[:2]
     ends = {"start_s": first.call.start_s, "end_s": second.call.end_s}
     with Log(session.log_path) as log:
-        log.put_labels([Label(take=take.path, label="marsh hooter: boom", **ends)])
+        log.change_labels(put=[Label(take=take.path, label="marsh hooter: boom", **ends)])
     session.reload()
     first, second = (session.heard(one.number) for one in (first, second))
     assert first.label == second.label

@@ -60,8 +60,8 @@ def sheet(logged: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     with Log(log_path) as log:
         first = next(one for one in log.take_logs() if one.calls)
         call = max(first.calls, key=lambda call: call.snr_db)
-        log.put_labels(
-            [
+        log.change_labels(
+            put=[
                 Label(
                     take=first.take.path,
                     start_s=call.start_s,
