@@ -25,8 +25,9 @@ from calltag.errors import InputError, LibraryError
 from calltag.files import CATALOGUE_ID, CATALOGUE_NAME
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
-from calltag.library.story import Story, from_plain, pack_features, to_plain, unpack_features
+from calltag.library.story import Story, from_plain, to_plain
 from calltag.media.timecode import frame_to_seconds, parse_timecode
+from calltag.stored import pack_features, unpack_features
 
 NAME = CATALOGUE_NAME
 """The catalogue's file, in the library's folder."""
@@ -335,7 +336,7 @@ class Catalogue(Closing):
             Their version and the measurements; None where there are none.
         """
         rows = self.read("SELECT version, vector FROM features WHERE cut = ?", (key,))
-        return (rows[0][0], _vector(rows[0][1])) if rows else None
+        return (rows[0][0], unpack_features(rows[0][1])) if rows else None
 
     def put_features(self, key: int, version: int, vector: npt.NDArray[np.float32]) -> None:
         """Store measurements of a kept call, in place of others.
@@ -389,7 +390,7 @@ class Catalogue(Closing):
             "ORDER BY cut LIMIT ?",
             (version, after, placed, limit),
         )
-        return [(key, _vector(blob)) for key, blob in rows]
+        return [(key, unpack_features(blob)) for key, blob in rows]
 
     def put_vectors(
         self, version: int, vectors: Iterable[tuple[int, npt.NDArray[np.float32]]]
@@ -557,9 +558,3 @@ def clock_s(story: Story) -> float | None:
         return float(frame_to_seconds(frame, rate.fps))
     except (InputError, ValueError, ZeroDivisionError):
         return None
-
-
-def _vector(blob: bytes) -> npt.NDArray[np.float32]:
-    vector = unpack_features(blob)
-    assert vector is not None
-    return vector

@@ -33,6 +33,7 @@ from calltag.library.story import Story
 from calltag.media.timecode import Rate
 from calltag.records import Call, Marker, Problem, Take
 from calltag.sound.loudness import integrated_lufs, true_peak_dbtp, ungated_lufs
+from calltag.stored import known_or_nan
 from calltag.words import counted
 
 PEAK_DBTP = -1.0
@@ -259,11 +260,11 @@ def call_of(story: Story) -> Call:
     return Call(
         start_s=story.call_start_s,
         end_s=story.call_end_s,
-        low_hz=_number(story.low_hz),
-        high_hz=_number(story.high_hz),
-        peak_hz=_number(story.peak_hz),
-        snr_db=_number(story.snr_db),
-        level_dbfs=_number(story.level_dbfs),
+        low_hz=known_or_nan(story.low_hz),
+        high_hz=known_or_nan(story.high_hz),
+        peak_hz=known_or_nan(story.peak_hz),
+        snr_db=known_or_nan(story.snr_db),
+        level_dbfs=known_or_nan(story.level_dbfs),
         call_probability=1.0,
         label=story.label,
         confidence=story.confidence,
@@ -282,10 +283,6 @@ def _names(calls: Sequence[Kept]) -> list[str]:
         f"{stem}.wav" if count[key] == 1 else f"{stem}_{one.short_id}.wav"
         for one, stem, key in zip(calls, stems, alike, strict=True)
     ]
-
-
-def _number(value: float | None) -> float:
-    return math.nan if value is None else value
 
 
 def _copy(kept: Kept, target: Path, loudness_lufs: float | None) -> HandedOut:

@@ -15,15 +15,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, NamedTuple
 
-import numpy as np
-
 from calltag.edit.text import one_line
 from calltag.records import FloatArray, Span
+from calltag.stored import pack_features, unpack_features
 
 BY_HAND = "by hand"
 """`Story.labelled_by` where the user gave the label."""
 
-_STORED = np.dtype("<f4")
 _NAMESPACE = uuid.UUID("5b1d3d5c-6a0e-5a55-9a54-1f1f0c7e9a11")
 
 
@@ -249,8 +247,9 @@ def to_plain(story: Story, *, features: bool = True) -> dict[str, Any]:
         By the names of the attributes; what is empty is left out.
     """
     plain = {each.name: getattr(story, each.name) for each in fields(story)}
-    packed = pack_features(story.features) if features else None
-    plain["features"] = None if packed is None else base64.b64encode(packed).decode("ascii")
+    plain["features"] = None
+    if features and story.features is not None:
+        plain["features"] = base64.b64encode(pack_features(story.features)).decode("ascii")
     return {name: value for name, value in plain.items() if value not in (None, "", ())}
 
 
@@ -282,38 +281,6 @@ def from_plain(plain: Mapping[str, Any], *, features: FloatArray | None = None) 
     if packed is not None:
         features = unpack_features(base64.b64decode(packed, validate=True))
     return Story(**values, features=features)
-
-
-def pack_features(features: FloatArray | None) -> bytes | None:
-    """Turn measurements into bytes.
-
-    Parameters
-    ----------
-    features : np.ndarray, shape (n_features,), or None
-        Measurements.
-
-    Returns
-    -------
-    bytes or None
-        Little-endian float32.
-    """
-    return None if features is None else np.asarray(features).astype(_STORED).tobytes()
-
-
-def unpack_features(packed: bytes | None) -> FloatArray | None:
-    """Turn bytes back into measurements.
-
-    Parameters
-    ----------
-    packed : bytes or None
-        What `pack_features` made.
-
-    Returns
-    -------
-    np.ndarray, shape (n_features,), float32, or None
-        Measurements.
-    """
-    return None if packed is None else np.frombuffer(packed, _STORED).astype(np.float32)
 
 
 def checksum(story: Story) -> str:

@@ -7,14 +7,12 @@ little-endian float32.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-import numpy as np
-
-from calltag.records import Call, FloatArray, Levels, NoiseSpan, Picture, Span, Take
+from calltag.records import Call, Levels, NoiseSpan, Picture, Span, Take
+from calltag.stored import known_or_nan, pack_features, unpack_features
 
 TAKE_COLUMNS = (
     "path, rushes, digest, size_bytes, duration_s, fps, variable_rate, start_tc, time_reference, "
@@ -29,8 +27,6 @@ NOISE_COLUMNS = "start_s, end_s, kind, confidence, level_dbfs, low_hz, high_hz, 
 PICTURE_COLUMNS = (
     "start_s, end_s, drift_permille_per_s, jitter_permille, blur_permille, pixel_permille"
 )
-
-_STORED = np.dtype("<f4")
 
 
 def marks(columns: str) -> str:
@@ -100,10 +96,10 @@ def take_of(row: Sequence[Any]) -> Take:
     levels = None
     if channel is not None:
         levels = Levels(
-            peak_dbfs=_number(peak_dbfs),
+            peak_dbfs=known_or_nan(peak_dbfs),
             clipped=clipped,
-            loudness_lufs=_number(loudness_lufs),
-            floor_dbfs=_number(floor_dbfs),
+            loudness_lufs=known_or_nan(loudness_lufs),
+            floor_dbfs=known_or_nan(floor_dbfs),
             channel=channel,
             faults=tuple(json.loads(faults)),
             broken=tuple(Span(*span) for span in json.loads(broken)),
@@ -141,14 +137,14 @@ def call_row(call: Call, label: str | None) -> list[object]:
         call.label if label is None else label,
         float(call.confidence) if label is None else 1.0,
         json.dumps(call.noise),
-        None if call.features is None else blob_of(call.features),
+        None if call.features is None else pack_features(call.features),
     ]
 
 
 def call_of(row: Sequence[Any]) -> Call:
     """The call of a row that begins with the label it was measured for."""
     label_id, start_s, end_s, *numbers, label, confidence, noise, features = row
-    low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability = map(_number, numbers)
+    low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability = map(known_or_nan, numbers)
     return Call(
         start_s=start_s,
         end_s=end_s,
@@ -159,10 +155,10 @@ def call_of(row: Sequence[Any]) -> Call:
         level_dbfs=level_dbfs,
         call_probability=call_probability,
         label=label,
-        confidence=_number(confidence),
+        confidence=known_or_nan(confidence),
         noise=tuple(json.loads(noise)),
         by_hand=label_id is not None,
-        features=None if features is None else features_of(features),
+        features=None if features is None else unpack_features(features),
     )
 
 
@@ -184,7 +180,7 @@ def noise_row(span: NoiseSpan) -> list[object]:
 def noise_of(row: Sequence[Any]) -> NoiseSpan:
     """The noise of a row."""
     start_s, end_s, kind, *numbers, detail, taught = row
-    confidence, level_dbfs, low_hz, high_hz = map(_number, numbers)
+    confidence, level_dbfs, low_hz, high_hz = map(known_or_nan, numbers)
     return NoiseSpan(
         start_s=start_s,
         end_s=end_s,
@@ -221,18 +217,3 @@ def picture_of(row: Sequence[Any]) -> Picture:
         blur_permille=blur,
         pixel_permille=pixel,
     )
-
-
-def blob_of(features: FloatArray) -> bytes:
-    """Measurements as they are stored."""
-    return features.astype(_STORED).tobytes()
-
-
-def features_of(blob: bytes) -> FloatArray:
-    """Measurements as they were stored."""
-    return np.frombuffer(blob, _STORED).astype(np.float32)
-
-
-def _number(value: float | None) -> float:
-    # SQLite keeps infinities but stores a NaN as NULL.
-    return math.nan if value is None else value

@@ -21,10 +21,8 @@ from calltag.log._rows import (
     NOISE_COLUMNS,
     PICTURE_COLUMNS,
     TAKE_COLUMNS,
-    blob_of,
     call_of,
     call_row,
-    features_of,
     marks,
     noise_of,
     noise_row,
@@ -45,6 +43,7 @@ from calltag.records import (
     Take,
     TakeLog,
 )
+from calltag.stored import pack_features, unpack_features
 
 SAME_LENGTH_S = 0.05
 """Takes whose lengths differ by less may be the same recording in another wrapping."""
@@ -532,7 +531,7 @@ class Log(Closing):
                 "UPDATE noise SET features = ? WHERE kind = ? AND start_s = ? AND end_s = ? AND "
                 "take_id = (SELECT id FROM takes WHERE path = ?)",
                 [
-                    (blob_of(features), span.kind, span.start_s, span.end_s, path)
+                    (pack_features(features), span.kind, span.start_s, span.end_s, path)
                     for span, features in measured
                 ],
             )
@@ -687,7 +686,7 @@ def _tagged(
     ).fetchall()
     if not rows:
         return []
-    tags = tag(np.stack([features_of(blob) for _, blob in rows]))
+    tags = tag(np.stack([unpack_features(blob) for _, blob in rows]))
     return [
         (label, float(confidence), key)
         for (label, confidence), (key, _) in zip(tags, rows, strict=True)
