@@ -25,6 +25,7 @@ from calltag.errors import InputError, LibraryError
 from calltag.files import CATALOGUE_ID, CATALOGUE_NAME
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
+from calltag.library.schema import MIGRATIONS, WORDS
 from calltag.library.story import Story, from_plain, to_plain
 from calltag.media.timecode import frame_to_seconds, parse_timecode
 from calltag.stored import pack_features, unpack_features
@@ -39,87 +40,6 @@ _KIND = Kind(
     elsewhere="name the folder of your call library with --library",
     mend="`calltag library rebuild` makes it anew from the files",
 )
-_WORDS = (
-    "label",
-    "species",
-    "behaviour",
-    "sex",
-    "life_stage",
-    "place",
-    "recordist",
-    "equipment",
-    "rights",
-    "take",
-    "noise",
-)
-"""What full text is looked for in."""
-
-
-def _first_schema(db: sqlite3.Connection) -> None:
-    for statement in (
-        # Narrow, since questions go through all of it; what is wide lies in `stories`.
-        """CREATE TABLE cuts (
-            id INTEGER PRIMARY KEY,
-            path TEXT NOT NULL UNIQUE,
-            cut_id TEXT NOT NULL,
-            label_key TEXT NOT NULL,
-            species_key TEXT NOT NULL,
-            head_key TEXT NOT NULL,
-            place_key TEXT NOT NULL,
-            recorded TEXT,
-            month INTEGER,
-            clock_s REAL,
-            length_s REAL NOT NULL,
-            low_hz REAL,
-            high_hz REAL,
-            snr_db REAL,
-            level_dbfs REAL,
-            confidence REAL NOT NULL,
-            by_hand INTEGER NOT NULL,
-            noisy INTEGER NOT NULL,
-            take_digest TEXT NOT NULL,
-            sound_hash TEXT NOT NULL)""",
-        "CREATE INDEX cuts_by_label ON cuts (label_key, recorded DESC, path)",
-        "CREATE INDEX cuts_by_species ON cuts (species_key)",
-        "CREATE INDEX cuts_by_head ON cuts (head_key)",
-        "CREATE INDEX cuts_by_sound ON cuts (sound_hash)",
-        "CREATE INDEX cuts_by_id ON cuts (cut_id)",
-        "CREATE INDEX cuts_by_clock ON cuts (clock_s)",
-        "CREATE INDEX cuts_by_recorded ON cuts (recorded DESC, path)",
-        "CREATE INDEX cuts_by_month ON cuts (month)",
-        "CREATE INDEX cuts_by_snr ON cuts (snr_db DESC, path)",
-        "CREATE INDEX cuts_by_level ON cuts (level_dbfs DESC, path)",
-        "CREATE INDEX cuts_by_length ON cuts (length_s DESC, path)",
-        "CREATE INDEX cuts_by_confidence ON cuts (confidence DESC, path)",
-        """CREATE TABLE stories (
-            cut INTEGER PRIMARY KEY REFERENCES cuts (id) ON DELETE CASCADE,
-            size_bytes INTEGER NOT NULL,
-            file_hash TEXT NOT NULL,
-            story TEXT NOT NULL)""",
-        """CREATE TABLE moments (
-            cut INTEGER NOT NULL REFERENCES cuts (id) ON DELETE CASCADE,
-            digest TEXT NOT NULL,
-            start_s REAL NOT NULL,
-            end_s REAL NOT NULL)""",
-        "CREATE INDEX moments_by_take ON moments (digest, start_s)",
-        "CREATE INDEX moments_by_cut ON moments (cut)",
-        """CREATE TABLE features (
-            cut INTEGER PRIMARY KEY REFERENCES cuts (id) ON DELETE CASCADE,
-            version INTEGER NOT NULL,
-            vector BLOB NOT NULL)""",
-        """CREATE TABLE vectors (
-            cut INTEGER PRIMARY KEY REFERENCES cuts (id) ON DELETE CASCADE,
-            version INTEGER NOT NULL,
-            vector BLOB NOT NULL)""",
-        f"CREATE VIRTUAL TABLE words USING fts5 ({', '.join(_WORDS)}, "
-        "tokenize = 'unicode61 remove_diacritics 2')",
-        "CREATE TABLE notes (name TEXT PRIMARY KEY, value TEXT NOT NULL)",
-    ):
-        db.execute(statement)
-
-
-MIGRATIONS = (_first_schema,)
-"""Steps from each schema version to the next. A step is never changed, only followed by another."""
 
 _UNFINISHED = "rebuilding"
 _DATED = re.compile(r"[0-9]{4}-(0[1-9]|1[0-2])(?![0-9])")
@@ -516,13 +436,13 @@ def _insert(
     ).lastrowid
     plain = json.dumps(to_plain(story, features=False), ensure_ascii=False)
     db.execute("INSERT INTO stories VALUES (?, ?, ?, ?)", (key, size_bytes, file_hash, plain))
-    marks = ", ".join("?" * (1 + len(_WORDS)))
+    marks = ", ".join("?" * (1 + len(WORDS)))
     words = [
         " ".join(value) if isinstance(value := getattr(story, name), tuple) else value
-        for name in _WORDS
+        for name in WORDS
     ]
     db.execute(
-        f"INSERT INTO words (rowid, {', '.join(_WORDS)}) VALUES ({marks})",
+        f"INSERT INTO words (rowid, {', '.join(WORDS)}) VALUES ({marks})",
         [key, *words],
     )
     own = (story.take_digest, *story.source)
