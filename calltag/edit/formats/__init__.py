@@ -17,7 +17,7 @@ from typing import Protocol, cast
 
 from calltag.edit.markers import TakeMarkers
 from calltag.errors import InputError, MediaError, WriteError
-from calltag.files import is_folder, is_there
+from calltag.files import is_folder, is_there, refuse_existing
 from calltag.records import Problem
 
 
@@ -163,6 +163,52 @@ def surviving(one: TakeMarkers, options: WriteOptions) -> Iterator[None]:
         if isinstance(error, WriteError):
             reason = f"{error.path} cannot be written ({reason})"
         options.on_problem(Problem(path=one.take.path, reason=reason))
+
+
+def write_copies(
+    marked: Sequence[TakeMarkers],
+    paths: Sequence[Path],
+    out: Path,
+    options: WriteOptions,
+    copy: Callable[[Path, Path, TakeMarkers], None],
+) -> list[Path]:
+    """Write a copy of each take; all names are looked at before the first is written.
+
+    Parameters
+    ----------
+    marked : sequence of TakeMarkers
+        Takes and their markers.
+    paths : sequence of Path
+        A file for each.
+    out : Path
+        The folder they go into.
+    options : WriteOptions
+        Whether existing files may be replaced, and whom to tell of a take that cannot be copied.
+    copy : callable
+        Copies one take; is given the take's file, the file to write, and its markers.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        If a path is a take's, or a file exists already or cannot be written.
+    MediaError
+        If a take cannot be read and nobody wants to be told.
+    """
+    sources = [Path(one.take.rushes, one.take.path) for one in marked]
+    refuse_footage(paths, sources)
+    refuse_existing(paths, replace=options.replace)
+    make_folder(out)
+    written = []
+    for path, source, one in zip(paths, sources, marked, strict=True):
+        with surviving(one, options):
+            copy(source, path, one)
+            written.append(path)
+    return written
 
 
 def refuse_footage(paths: Sequence[Path], sources: Sequence[Path]) -> None:

@@ -23,15 +23,13 @@ from av.stream import Stream
 from calltag.edit.formats import (
     WriteOptions,
     check_own_speed,
-    make_folder,
     per_take_paths,
-    refuse_footage,
-    surviving,
+    write_copies,
 )
 from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.text import one_line
 from calltag.errors import MediaError
-from calltag.files import refuse_existing, written_whole
+from calltag.files import written_whole
 from calltag.media.opening import open_take, picture_streams
 from calltag.media.probe import take_start_s
 from calltag.media.wav_file import ORIGINATOR
@@ -79,17 +77,7 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
         path if one.take.has_picture else path.with_suffix(_SOUND_SUFFIX)
         for path, one in zip(per_take_paths(marked, out, SUFFIX), marked, strict=True)
     ]
-    sources = [Path(one.take.rushes, one.take.path) for one in marked]
-    refuse_footage(paths, sources)
-    refuse_existing(paths, replace=options.replace)
-    make_folder(out)
-    written = []
-    for path, source, one in zip(paths, sources, marked, strict=True):
-        with surviving(one, options):
-            with written_whole(path) as partial:
-                _copy(source, partial, one)
-            written.append(path)
-    return written
+    return write_copies(marked, paths, out, options, _write_copy)
 
 
 def chapters_of(take_markers: TakeMarkers, origin_s: Fraction = Fraction(0)) -> list[Chapter]:
@@ -133,6 +121,11 @@ def chapters_of(take_markers: TakeMarkers, origin_s: Fraction = Fraction(0)) -> 
 
 def _nanoseconds(seconds: Fraction) -> int:
     return (seconds * 1000).__floor__() * 1_000_000
+
+
+def _write_copy(source: Path, path: Path, one: TakeMarkers) -> None:
+    with written_whole(path) as partial:
+        _copy(source, partial, one)
 
 
 def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:

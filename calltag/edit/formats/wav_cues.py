@@ -18,16 +18,14 @@ from typing import BinaryIO
 from calltag.edit.formats import (
     WriteOptions,
     check_own_speed,
-    make_folder,
     per_take_paths,
-    refuse_footage,
-    surviving,
+    write_copies,
 )
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.text import one_line
 from calltag.edit.when import take_bext
 from calltag.errors import InputError, MediaError
-from calltag.files import refuse_existing, written_whole
+from calltag.files import written_whole
 from calltag.media.opening import open_take
 from calltag.media.own import HISTORY_TEXT
 from calltag.media.probe import decodable
@@ -87,17 +85,7 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
                 f"{one.take.path}: cues in the sound stay where calls are heard;"
                 " leave out --distance"
             )
-    paths = per_take_paths(marked, out, SUFFIX)
-    sources = [Path(one.take.rushes, one.take.path) for one in marked]
-    refuse_footage(paths, sources)
-    refuse_existing(paths, replace=options.replace)
-    make_folder(out)
-    written = []
-    for path, source, one in zip(paths, sources, marked, strict=True):
-        with surviving(one, options):
-            _write_copy(source, path, one)
-            written.append(path)
-    return written
+    return write_copies(marked, per_take_paths(marked, out, SUFFIX), out, options, _write_copy)
 
 
 def _write_copy(source: Path, path: Path, one: TakeMarkers) -> None:
