@@ -102,6 +102,11 @@ def order_calls(calls: Iterable[Found], by: CallOrder) -> list[Found]:
     return sorted(in_order, key=lambda found: value(*found), reverse=True)
 
 
+def default_order(best: int | None) -> CallOrder:
+    """Order calls by take and start, but where only the best are wanted, by what they are worth."""
+    return CallOrder.START if best is None else CallOrder.WORTH
+
+
 def _value_of(by: CallOrder) -> Callable[[TakeLog, Call], float]:
     from calltag.edit.selects import worth
 

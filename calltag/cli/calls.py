@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import CallFilter, CallOrder, choose_takes, order_calls
+from calltag.cli._choose import CallFilter, CallOrder, choose_takes, default_order, order_calls
 from calltag.cli._options import (
     LOG_NAME,
     As,
@@ -132,7 +132,7 @@ def calls_command(
         )
         found = [(one.best.take_log, one.best.call) for one in seen]
         also_in = {(one.best.take_log.take.path, one.best.call.span): one.also_in for one in seen}
-    order = by or (CallOrder.START if best is None else CallOrder.WORTH)
+    order = by or default_order(best)
 
     def choose(ones: Sequence[Found]) -> list[Found]:
         return order_calls(ones, order)[:best]

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace as changed
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import CallFilter, CallOrder, Found, choose_takes, order_calls
+from calltag.cli._choose import CallFilter, Found, choose_takes, default_order, order_calls
 from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes, Types
 from calltag.cli._output import Column, end, print_table, say
@@ -215,22 +215,15 @@ def keep_command(
         chosen = list(choose_takes(every, takes or ()))
         if at:
             found = _at(chosen, at)
+        elif source is not None:
+            if min_confidence <= LIKELY:  # the table may name doubtful calls
+                wanted = changed(wanted, min_confidence=0.0)
+            found = _passing(_from_table(every, source, chosen), wanted, by_hand)
         else:
-            if source is None:
-                named = [(one, call) for one in chosen for call in one.calls]
-            else:
-                paths = {one.take.path for one in chosen}
-                named = [each for each in _from_table(every, source) if each[0].take.path in paths]
-                if min_confidence <= LIKELY:  # the table may name doubtful calls
-                    wanted = changed(wanted, min_confidence=0.0)
-            found = [
-                (one, call)
-                for one, call in named
-                if wanted.passes(call) and (call.by_hand or not by_hand)
-            ]
+            found = _passing(((one, call) for one in chosen for call in one.calls), wanted, by_hand)
         if once:
             found = _once(found, opened)
-        found = order_calls(found, CallOrder.START if best is None else CallOrder.WORTH)[:best]
+        found = order_calls(found, default_order(best))[:best]
         calls = _with_stories(found, every, opened)
     rate = common_rate(one.take for one in every)
     options = KeepOptions(handles_s=handles, as_flac=flac, facts=facts, rate=rate, replace=replace)
@@ -278,12 +271,20 @@ def _away_s(call: Call, at_s: float) -> float:
     return max(call.start_s - at_s, at_s - call.end_s, 0.0)
 
 
-def _from_table(every: Sequence[TakeLog], source: Path) -> list[Found]:
-    """The calls that the rows of a table name."""
+def _passing(named: Iterable[Found], wanted: CallFilter, by_hand: bool) -> list[Found]:
+    """Those that pass the filter and, if that is asked for, are labelled by hand."""
+    return [
+        (one, call) for one, call in named if wanted.passes(call) and (call.by_hand or not by_hand)
+    ]
+
+
+def _from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]) -> list[Found]:
+    """The calls that the rows of a table name, of the takes that were chosen."""
     from calltag.learn.labels import is_call, known_take, read_labels
     from calltag.learn.sameness import ends_apart_s
 
     by_path = {one.take.path: one for one in every}
+    paths = {one.take.path for one in chosen}
     found: dict[int, Found] = {}
     for row in read_labels(source, unnamed=True):
         one = by_path[known_take(row.take, by_path)]
@@ -298,7 +299,7 @@ def _from_table(every: Sequence[TakeLog], source: Path) -> list[Found]:
                 f"{row.end_s:.2f} s; label it first"
             )
         found[id(call)] = (one, call)
-    return list(found.values())
+    return [(one, call) for one, call in found.values() if one.take.path in paths]
 
 
 def _overlap(one: Span, other: Span) -> bool:
