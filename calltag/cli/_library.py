@@ -8,12 +8,16 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calltag.cli._options import finite
+from calltag.cli._output import say
 from calltag.errors import InputError
+
+if TYPE_CHECKING:
+    from calltag.library.catalogue import Catalogue
 
 LIBRARY = Path("~/calltag-library")
 
@@ -55,6 +59,15 @@ def library_folder(named: Path) -> Path:
 
 def _homeless(named: Path) -> InputError:
     return InputError(f"{named}: your home folder is not known; name the library with --library")
+
+
+def warn_unfinished(catalogue: Catalogue) -> None:
+    """Say so where a rebuild of the catalogue was not finished."""
+    if catalogue.unfinished:
+        say(
+            "A rebuild of this catalogue was not finished, so calls may be missing from it; "
+            "`calltag library rebuild` goes through all files again."
+        )
 
 
 Words = Annotated[

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,6 +10,7 @@ import typer
 
 from calltag.cli import FAILED
 from calltag.cli._help import App
+from calltag.cli._kept import COLUMNS, ROW_COLUMNS, kept_cells, kept_row, print_kept
 from calltag.cli._library import (
     LIBRARY,
     ByHand,
@@ -29,57 +29,16 @@ from calltag.cli._library import (
     bar,
     library_folder,
     months_of,
+    warn_unfinished,
 )
-from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, MinConfidence, MinSnr, Types
+from calltag.cli._options import As, ListedAs, MinConfidence, MinSnr, Types
 from calltag.cli._output import Column, end, print_data, print_table, say
+from calltag.cli.library_teach import teach_command
 from calltag.errors import InputError
-from calltag.words import CARE, counted, first_few, position, sure
+from calltag.words import CARE, counted, first_few, position
 
 if TYPE_CHECKING:
-    from calltag.edit.tables import Row
-    from calltag.library.catalogue import Catalogue, Kept
-    from calltag.library.doubles import Double
     from calltag.library.find import Query
-    from calltag.library.lessons import LabelledTake, Lessons
-
-ROW_COLUMNS = (
-    "id",
-    "label",
-    "species",
-    "behaviour",
-    "sex",
-    "life_stage",
-    "place",
-    "recorded",
-    "recordist",
-    "equipment",
-    "rights",
-    "take",
-    "start_s",
-    "end_s",
-    "start_tc",
-    "low_hz",
-    "high_hz",
-    "snr_db",
-    "level_dbfs",
-    "loudness_lufs",
-    "confidence",
-    "labelled_by",
-    "noise",
-    "doubles",
-    "file",
-)
-COLUMNS = (
-    Column("id"),
-    Column("call type", folds=True),
-    Column("place", folds=True, rank=1),
-    Column("recorded", rank=2),
-    Column("length", right=True, rank=3),
-    Column("above background", right=True, rank=4),
-    Column("sure", right=True, rank=5),
-    Column("noise", rank=6),
-    Column("again", right=True, rank=7),
-)
 
 
 class ListOrder(StrEnum):
@@ -185,11 +144,11 @@ def find_command(
         best=best,
     )
     with Catalogue(library_folder(library)) as catalogue:
-        _warn_unfinished(catalogue)
+        warn_unfinished(catalogue)
         found = find(catalogue, query)
         again = doubles_of(catalogue, [one.key for one in found.kept])
         total = catalogue.count()
-    _print(found.kept, again, how)
+    print_kept(found.kept, again, how)
     if how is not As.TABLE:
         return
     if doubles:
@@ -322,7 +281,7 @@ def out_command(
     )
     place_of = library_folder(library)
     with Catalogue(place_of) as catalogue:
-        _warn_unfinished(catalogue)
+        warn_unfinished(catalogue)
         kept = find(catalogue, query).kept
     with bar("copying") as told:
         report = hand_out(
@@ -385,7 +344,7 @@ def like_command(
     from calltag.records import Span
 
     with Catalogue(library_folder(library)) as catalogue:
-        _warn_unfinished(catalogue)
+        warn_unfinished(catalogue)
         file = Path(sound)
         if file.is_file():
             sample = sample_of_file(file, None if at is None else Span(at, at + length))
@@ -396,7 +355,7 @@ def like_command(
         without = [sample.kept_id] if sample.kept_id else []
         alike = like(catalogue, sample.features, limit=best, without=without)
     if how is not As.TABLE:
-        rows = [{"alike": round(one.score, 3), **_row(one.kept, ())} for one in alike]
+        rows = [{"alike": round(one.score, 3), **kept_row(one.kept, ())} for one in alike]
         print_data(("alike", *ROW_COLUMNS), rows, how)
         return
     what = "the call" if sample.is_call else "no call was found; the loud part"
@@ -406,73 +365,11 @@ def like_command(
         return
     print_table(
         (Column("alike", right=True), *COLUMNS[:-1]),
-        [[f"{one.score:.2f}", *_cells(one.kept, ())[:-1]] for one in alike],
+        [[f"{one.score:.2f}", *kept_cells(one.kept, ())[:-1]] for one in alike],
     )
 
 
-@group.command("teach")
-def teach_command(
-    log: LogFile = LOG_NAME,
-    library: LibraryFolder = LIBRARY,
-    by_hand: ByHand = False,
-    min_confidence: Annotated[
-        float,
-        typer.Option(
-            "--min-confidence",
-            min=0.0,
-            max=1.0,
-            metavar="0…1",
-            help="Of calls that were not labelled by you, only those that are at least this sure.",
-        ),
-    ] = 0.8,
-    model: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Where to store the model; calltag.model beside the log unless given.",
-            show_default=False,
-        ),
-    ] = None,
-) -> None:
-    """Learn call types from the library and the log's labels.
-
-    What you taught calltag last spring works this spring. If there is a log, its calls are named at
-    once; if there is none yet, `calltag log` names what it finds by the model. Labels of the log
-    stand above what is kept of the same call.
-
-    \b
-    Example:
-      calltag library teach
-    """
-    from calltag.library.catalogue import Catalogue
-    from calltag.library.lessons import lessons
-    from calltag.log import Log
-    from calltag.naming import MODEL_NAME, teach_log, teach_without_log
-
-    target = model or log.with_name(MODEL_NAME)
-    has_log = log.is_file()
-    with Catalogue(library_folder(library)) as catalogue:
-        _warn_unfinished(catalogue)
-        learnt = lessons(
-            catalogue,
-            min_confidence=min_confidence,
-            only_by_hand=by_hand,
-            takes=_labelled_takes(log) if has_log else None,
-        )
-    if has_log:
-        with Log(log, create=False) as opened:
-            report, notes = teach_log(opened, target, more=learnt.examples)
-    else:
-        report, notes = teach_without_log(learnt.examples, target), []
-    typer.echo(report.text())
-    for note in (*learnt.notes, *notes):
-        say(note)
-    for line in _lessons(learnt):
-        say(line)
-    if has_log:
-        say(f"The model is {target}; all calls in the log have their names by it.")
-    else:
-        say(f"The model is {target}; `calltag log RUSHES` names what it finds by it.")
+group.command("teach")(teach_command)
 
 
 @group.command("rebuild")
@@ -572,85 +469,3 @@ def _query(
         order=Order(by),
         limit=best or None,
     )
-
-
-def _warn_unfinished(catalogue: Catalogue) -> None:
-    if catalogue.unfinished:
-        say(
-            "A rebuild of this catalogue was not finished, so calls may be missing from it; "
-            "`calltag library rebuild` goes through all files again."
-        )
-
-
-def _print(kept: Sequence[Kept], again: dict[int, tuple[Double, ...]], how: As) -> None:
-    if how is not As.TABLE:
-        print_data(ROW_COLUMNS, [_row(one, again.get(one.key, ())) for one in kept], how)
-    elif kept:
-        print_table(COLUMNS, [_cells(one, again.get(one.key, ())) for one in kept])
-
-
-def _row(kept: Kept, doubles: Sequence[Double]) -> Row:
-    from calltag.edit.tables import LIST_MARK, rounded
-
-    story = kept.story
-    row: Row = {name: getattr(story, name) for name in ROW_COLUMNS if hasattr(story, name)}
-    numbers = {"low_hz": 0, "high_hz": 0, "snr_db": 1, "level_dbfs": 1, "loudness_lufs": 1}
-    for name, decimals in numbers.items():
-        value = getattr(story, name)
-        row[name] = None if value is None else rounded(value, decimals)
-    return row | {
-        "start_s": rounded(story.source_start_s, 3),
-        "end_s": rounded(story.source_end_s, 3),
-        "confidence": rounded(story.confidence, 3),
-        "noise": LIST_MARK.join(story.noise),
-        "doubles": LIST_MARK.join(f"{one.path} ({one.why})" for one in doubles),
-        "file": str(kept.file),
-    }
-
-
-def _cells(kept: Kept, doubles: Sequence[Double]) -> list[str]:
-    story = kept.story
-    return [
-        kept.short_id,
-        story.label,
-        story.place,
-        (story.recorded or "")[:16].replace("T", " "),
-        f"{story.call.length_s:.2f} s",
-        "" if story.snr_db is None else f"{story.snr_db:.0f} dB",
-        "by hand" if story.by_hand else sure(story.confidence),
-        ", ".join(story.noise),
-        str(len(doubles) or ""),
-    ]
-
-
-def _labelled_takes(path: Path) -> dict[str, LabelledTake]:
-    """The takes of a log by their content, with the labels of each."""
-    from calltag.library.lessons import LabelledTake
-    from calltag.log import Log
-    from calltag.naming import labels_by_take
-
-    with Log(path, create=False) as log:
-        labels = labels_by_take(log)
-        return {
-            take.digest: LabelledTake(take.path, tuple(labels.get(take.path, ())))
-            for take in log.takes()
-        }
-
-
-def _lessons(learnt: Lessons) -> Iterator[str]:
-    n = len(learnt.examples)
-    text = f"From the library: {counted(n, 'call')}, {learnt.by_hand} labelled by hand"
-    if named := n - learnt.by_hand:
-        text += f" and {named} named by a model"
-    yield f"{text}."
-    if named:
-        yield (
-            "What a model named is known easily again, so the figures are somewhat better than they"
-            " should be; --by-hand leaves those calls out."
-        )
-    if learnt.unsure:
-        yield f"Left out: {counted(learnt.unsure, 'call')} not labelled by you, or not sure enough."
-    if learnt.in_log:
-        yield f"{counted(learnt.in_log, 'kept call')} labelled in the log, too; the log counts."
-    if learnt.measured:
-        yield f"{counted(learnt.measured, 'call')} of another version of calltag measured again."

@@ -1,0 +1,114 @@
+"""`calltag library teach`: call types learnt from the library."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calltag.cli._library import LIBRARY, ByHand, LibraryFolder, library_folder, warn_unfinished
+from calltag.cli._options import LOG_NAME, LogFile
+from calltag.cli._output import say
+from calltag.words import counted
+
+if TYPE_CHECKING:
+    from calltag.library.lessons import LabelledTake, Lessons
+
+
+def teach_command(
+    log: LogFile = LOG_NAME,
+    library: LibraryFolder = LIBRARY,
+    by_hand: ByHand = False,
+    min_confidence: Annotated[
+        float,
+        typer.Option(
+            "--min-confidence",
+            min=0.0,
+            max=1.0,
+            metavar="0…1",
+            help="Of calls that were not labelled by you, only those that are at least this sure.",
+        ),
+    ] = 0.8,
+    model: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Where to store the model; calltag.model beside the log unless given.",
+            show_default=False,
+        ),
+    ] = None,
+) -> None:
+    """Learn call types from the library and the log's labels.
+
+    What you taught calltag last spring works this spring. If there is a log, its calls are named at
+    once; if there is none yet, `calltag log` names what it finds by the model. Labels of the log
+    stand above what is kept of the same call.
+
+    \b
+    Example:
+      calltag library teach
+    """
+    from calltag.library.catalogue import Catalogue
+    from calltag.library.lessons import lessons
+    from calltag.log import Log
+    from calltag.naming import MODEL_NAME, teach_log, teach_without_log
+
+    target = model or log.with_name(MODEL_NAME)
+    has_log = log.is_file()
+    with Catalogue(library_folder(library)) as catalogue:
+        warn_unfinished(catalogue)
+        learnt = lessons(
+            catalogue,
+            min_confidence=min_confidence,
+            only_by_hand=by_hand,
+            takes=_labelled_takes(log) if has_log else None,
+        )
+    if has_log:
+        with Log(log, create=False) as opened:
+            report, notes = teach_log(opened, target, more=learnt.examples)
+    else:
+        report, notes = teach_without_log(learnt.examples, target), []
+    typer.echo(report.text())
+    for note in (*learnt.notes, *notes):
+        say(note)
+    for line in _lessons(learnt):
+        say(line)
+    if has_log:
+        say(f"The model is {target}; all calls in the log have their names by it.")
+    else:
+        say(f"The model is {target}; `calltag log RUSHES` names what it finds by it.")
+
+
+def _labelled_takes(path: Path) -> dict[str, LabelledTake]:
+    """The takes of a log by their content, with the labels of each."""
+    from calltag.library.lessons import LabelledTake
+    from calltag.log import Log
+    from calltag.naming import labels_by_take
+
+    with Log(path, create=False) as log:
+        labels = labels_by_take(log)
+        return {
+            take.digest: LabelledTake(take.path, tuple(labels.get(take.path, ())))
+            for take in log.takes()
+        }
+
+
+def _lessons(learnt: Lessons) -> Iterator[str]:
+    n = len(learnt.examples)
+    text = f"From the library: {counted(n, 'call')}, {learnt.by_hand} labelled by hand"
+    if named := n - learnt.by_hand:
+        text += f" and {named} named by a model"
+    yield f"{text}."
+    if named:
+        yield (
+            "What a model named is known easily again, so the figures are somewhat better than they"
+            " should be; --by-hand leaves those calls out."
+        )
+    if learnt.unsure:
+        yield f"Left out: {counted(learnt.unsure, 'call')} not labelled by you, or not sure enough."
+    if learnt.in_log:
+        yield f"{counted(learnt.in_log, 'kept call')} labelled in the log, too; the log counts."
+    if learnt.measured:
+        yield f"{counted(learnt.measured, 'call')} of another version of calltag measured again."
