@@ -200,85 +200,103 @@ def event_features(
     envelope = np.sqrt(excess[:, low:high].sum(axis=1) + 1e-14)
     weight = envelope / envelope.max()
     loud = weight > 0.1
-    loud_power, loud_excess, loud_weight = power[loud], excess[loud], weight[loud]
-    magnitude = np.sqrt(loud_excess)
-    centroid, centroid_std, centroid_slope = _slope(
-        _log2(shape.centroid_hz(magnitude)), loud_weight
-    )
-    flat = shape.flatness(loud_power[:, low : max(high, low + 4)])
-    in_band = np.zeros_like(loud_excess)
-    in_band[:, low:high] = loud_excess[:, low:high]
-    track = _log2(shape.peak_hz(in_band))
-    track_mean, track_std, track_slope = _slope(track, loud_weight)
-    half = max(1, len(track) // 2)
-    bend = (
-        _slope(track[:half], loud_weight[:half])[2] - _slope(track[half:], loud_weight[half:])[2]
-        if len(track) > 5
-        else 0.0
-    )
-    pitch, strength = shape.pitch_track_hz(in_band)
-    voiced = strength > 0.3
-    log_pitch = _log2(pitch[voiced]) if voiced.any() else track
-    level_db = 20 * np.log10(weight + 1e-3)
-    at = np.linspace(0, 1, len(weight))
-    centre = float((weight * at).sum() / weight.sum())
-    spread = float(np.sqrt((weight * (at - centre) ** 2).sum() / weight.sum()))
     mel_excess = mel_power(excess)
     profile = to_db(mel_excess[loud].mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
-    profile = np.maximum(profile - profile.max(), -50.0)
-    mel_excess = to_db(mel_excess)
-    cepstrum = shape.mfcc(to_db(mel_power(loud_power)), N_MFCC)
-    delta = (
-        np.abs(np.diff(cepstrum, axis=0)).mean(axis=0) if len(cepstrum) > 1 else np.zeros(N_MFCC)
-    )
-    strength_db = shape.onset_strength(np.maximum(mel_excess, mel_excess.max() - 40))
-    repeats, period_s = _repetition(level_db)
+    mel_excess_db = to_db(mel_excess)
     row = np.concatenate(
         [
-            [
-                _log2(len(power) / FRAMES_PER_S),
-                _log2(region.low_hz),
-                _log2(region.high_hz),
-                _log2(region.peak_hz),
-                _log2(region.high_hz / max(region.low_hz, 20.0)),
-                centroid,
-                centroid_std,
-                centroid_slope,
-                _log2(float(shape.bandwidth_hz(magnitude).mean())),
-                _log2(float(shape.rolloff_hz(magnitude).mean())),
-                flat.mean(),
-                flat.std(),
-            ],
-            shape.contrast_db(np.sqrt(loud_power)).mean(axis=0),
-            [
-                np.median(log_pitch),
-                log_pitch.std(),
-                (strength * loud_weight).sum() / loud_weight.sum(),
-                track_mean,
-                track_std,
-                track_slope,
-                bend,
-                np.abs(np.diff(track)).mean() if len(track) > 1 else 0.0,
-                at[int(weight.argmax())],
-                centre,
-                spread,
-                level_db.std(),
-                len(shape.onset_frames(strength_db)) * FRAMES_PER_S / len(power),
-                repeats,
-                period_s,
-            ],
+            _extent(len(power), region),
+            _colour(power[loud], excess[loud], weight[loud], low, high),
+            _melody(excess[loud], weight[loud], low, high),
+            _course(weight, mel_excess_db),
             modulation_spectrum(envelope),
-            profile,
-            np.maximum(mel_excess, mel_excess.max() - 50)
+            np.maximum(profile - profile.max(), -50.0),
+            np.maximum(mel_excess_db, mel_excess_db.max() - 50)
             .std(axis=0)
             .reshape(N_PROFILE // 2, N_MELS * 2 // N_PROFILE)
             .mean(axis=1),
-            cepstrum.mean(axis=0),
-            cepstrum.std(axis=0),
-            delta,
+            _cepstrum(power[loud]),
             embedding.mean(axis=0),
             embedding.max(axis=0),
             beats(sound),
         ]
     )
     return np.nan_to_num(row, nan=0.0, posinf=0.0, neginf=0.0).astype(np.float32)
+
+
+def _extent(n_frames: int, region: Region) -> list[FloatArray]:
+    """Length and band, in octaves of a second and of a hertz."""
+    return [
+        _log2(n_frames / FRAMES_PER_S),
+        _log2(region.low_hz),
+        _log2(region.high_hz),
+        _log2(region.peak_hz),
+        _log2(region.high_hz / max(region.low_hz, 20.0)),
+    ]
+
+
+def _colour(
+    power: FloatArray, excess: FloatArray, weight: FloatArray, low: int, high: int
+) -> FloatArray:
+    """Shape of the spectrum in the loud frames: where it lies, how wide and how flat it is."""
+    magnitude = np.sqrt(excess)
+    flat = shape.flatness(power[:, low : max(high, low + 4)])
+    return np.concatenate(
+        [
+            [
+                *_slope(_log2(shape.centroid_hz(magnitude)), weight),
+                _log2(float(shape.bandwidth_hz(magnitude).mean())),
+                _log2(float(shape.rolloff_hz(magnitude).mean())),
+                flat.mean(),
+                flat.std(),
+            ],
+            shape.contrast_db(np.sqrt(power)).mean(axis=0),
+        ]
+    )
+
+
+def _melody(excess: FloatArray, weight: FloatArray, low: int, high: int) -> list[float]:
+    """Pitch in the loud frames, and how the strongest bin goes up and down."""
+    in_band = np.zeros_like(excess)
+    in_band[:, low:high] = excess[:, low:high]
+    track = _log2(shape.peak_hz(in_band))
+    half = max(1, len(track) // 2)
+    bend = (
+        _slope(track[:half], weight[:half])[2] - _slope(track[half:], weight[half:])[2]
+        if len(track) > 5
+        else 0.0
+    )
+    pitch, strength = shape.pitch_track_hz(in_band)
+    voiced = strength > 0.3
+    log_pitch = _log2(pitch[voiced]) if voiced.any() else track
+    return [
+        np.median(log_pitch),
+        log_pitch.std(),
+        (strength * weight).sum() / weight.sum(),
+        *_slope(track, weight),
+        bend,
+        np.abs(np.diff(track)).mean() if len(track) > 1 else 0.0,
+    ]
+
+
+def _course(weight: FloatArray, mel_excess_db: FloatArray) -> list[float]:
+    """How loudness goes through the event: where it lies, how it swings, how often it begins."""
+    level_db = 20 * np.log10(weight + 1e-3)
+    at = np.linspace(0, 1, len(weight))
+    centre = float((weight * at).sum() / weight.sum())
+    strength_db = shape.onset_strength(np.maximum(mel_excess_db, mel_excess_db.max() - 40))
+    return [
+        at[int(weight.argmax())],
+        centre,
+        float(np.sqrt((weight * (at - centre) ** 2).sum() / weight.sum())),
+        level_db.std(),
+        len(shape.onset_frames(strength_db)) * FRAMES_PER_S / len(weight),
+        *_repetition(level_db),
+    ]
+
+
+def _cepstrum(power: FloatArray) -> FloatArray:
+    """Mean, spread and pace of the cepstrum in the loud frames."""
+    cepstrum = shape.mfcc(to_db(mel_power(power)), N_MFCC)
+    pace = np.abs(np.diff(cepstrum, axis=0)).mean(axis=0) if len(cepstrum) > 1 else np.zeros(N_MFCC)
+    return np.concatenate([cepstrum.mean(axis=0), cepstrum.std(axis=0), pace])
