@@ -50,6 +50,11 @@ class Span(NamedTuple):
         """Length in seconds."""
         return self.end_s - self.start_s
 
+    @property
+    def middle_s(self) -> float:
+        """The middle of it."""
+        return (self.start_s + self.end_s) / 2
+
 
 class Usable(NamedTuple):
     """A usable stretch of a take, and in plain words what its sound can be used for."""

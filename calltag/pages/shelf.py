@@ -119,10 +119,11 @@ def _photographed(heard: Heard) -> bytes | None:
     from PIL import Image
 
     from calltag.media.pictures import PictureReader
+    from calltag.takes.picture import moment_of
 
     try:
         with PictureReader(heard.file) as reader:
-            pixels = reader.at((heard.call.start_s + heard.call.end_s) / 2).colour(_STILL_SIDE)
+            pixels = reader.at(moment_of(heard.call)).colour(_STILL_SIDE)
     except MediaError:
         return None
     file = io.BytesIO()

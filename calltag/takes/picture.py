@@ -164,7 +164,7 @@ def moment_of(call: Call) -> float:
     float
         Its middle, in seconds of the take.
     """
-    return (call.start_s + call.end_s) / 2
+    return call.span.middle_s
 
 
 def moments_in(take: Take) -> tuple[float, ...]:

@@ -285,10 +285,10 @@ def _gains(treatment: Treatment, calls: Sequence[Call], regions: Sequence[Span])
     for cut in treatment.cuts:
         gain = cut.band.gain()
         for i, call in enumerate(calls):
-            if cut.start_s <= (call.start_s + call.end_s) / 2 < cut.end_s:
+            if cut.start_s <= call.span.middle_s < cut.end_s:
                 of_calls[i] *= gain
         for i, region in enumerate(regions, 1):
-            if cut.start_s <= (region.start_s + region.end_s) / 2 < cut.end_s:
+            if cut.start_s <= region.middle_s < cut.end_s:
                 of_rest[i] *= gain
     return Gains(of_calls, of_rest)
 
@@ -311,7 +311,7 @@ def _told_cuts(
     gains = _gains(Treatment(cuts=cuts), calls, [cut.span for cut in cuts])
     whole = kept(heard, gains.calls)
     before_db, after_db = stand_db(heard), stand_db(heard, gains.calls)
-    middles_s = np.array([(call.start_s + call.end_s) / 2 for call in calls])
+    middles_s = np.array([call.span.middle_s for call in calls])
     clear = np.array([call.snr_db >= t.clear_snr_db for call in calls], bool)
     for name, alike in by_band(cuts)[:_TOLD]:
         spans = [cut.span for cut in alike]
@@ -402,7 +402,7 @@ def _machines(path: Path, take_log: TakeLog, channel: int, t: Thresholds) -> Ite
     ]
     told = set()
     for noise in sorted(machine, key=lambda noise: -noise.span.length_s)[:_MACHINES_HEARD]:
-        middle_s = (noise.start_s + noise.end_s) / 2
+        middle_s = noise.span.middle_s
         half_s = min(noise.span.length_s, _MACHINE_S) / 2
         sound, rate_hz = read_span(path, middle_s - half_s, middle_s + half_s)
         beat = describe_machine(sound[min(channel, len(sound) - 1)], rate_hz)

@@ -125,14 +125,15 @@ def _cells(
         edges |= {min(max(edge, 0.0), duration_s) for edge in (start_s, end_s)}
     cells = []
     for start_s, end_s in itertools.pairwise(sorted(edges)):
-        middle = (start_s + end_s) / 2
-        here = [(left, band) for a, b, left, band in painted if a <= middle < b]
+        cell = Span(start_s, end_s)
+        middle_s = cell.middle_s
+        here = [(left, band) for a, b, left, band in painted if a <= middle_s < b]
         left = max((left for left, _ in here), default=Left.NATURAL)
-        gone = any(a <= middle < b for a, b in broken)
-        if left == Left.LOST and not gone and any(a <= middle < b for a, b in rescued):
+        gone = any(a <= middle_s < b for a, b in broken)
+        if left == Left.LOST and not gone and any(a <= middle_s < b for a, b in rescued):
             left = Left.OVER
         band = functools.reduce(operator.and_, (band for _, band in here), UNCUT)
-        cells.append(_Cell(Span(start_s, end_s), left, band))
+        cells.append(_Cell(cell, left, band))
     return cells
 
 
