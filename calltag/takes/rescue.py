@@ -148,12 +148,9 @@ def examine(
         raise InputError(f"{take.path}: there is no sound in it to treat")
     calls = likely_calls(take_log)
     used = used_channel(take_log.take)
-    if wanted is not None and wanted.channel is not None and wanted.channel > take.channels:
-        raise InputError(f"{take.path}: has {take.channels} channels, no channel {wanted.channel}")
-    if wanted is not None and not wanted.band.is_open:
-        raise InputError(f"{take.path}: a {wanted.band} leave nothing between them")
+    if wanted is not None:
+        _check(wanted, take)
     noises = effects(take_log, calls, t)
-    faults = take.levels.faults if take.levels else ()
     broken = take.levels.broken if take.levels else ()
     cuts = needed_cuts(noises, broken, take.duration_s, t)
     regions = [cut.span for cut in cuts]
@@ -167,18 +164,13 @@ def examine(
         return Rescue(treatment=wanted, before=before, expected=expected, advice=())
 
     advice = list(_machines(path, take_log, used, t))
-    silent, clipped = silent_channels(faults), _clipped_beside(take, used, t)
-    for channel in range(take.channels if calls else 0):
-        if channel not in heard and channel + 1 not in silent and channel not in clipped:
+    clipped = _clipped_beside(take, used, t)
+    for channel in _worth_hearing(take, clipped) if calls else ():
+        if channel not in heard:
             heard[channel] = listen(path, calls, channel, regions)
-    channel = _best_channel(heard, used)
-    treatment = Treatment()
-    if channel != used:
-        treatment = replace(treatment, channel=channel + 1)
-        advice.append(f"channel {channel + 1} is the better one: {figures(heard[channel])}")
-    elif fault := _spoilt_track(faults, used, clipped):
-        treatment = replace(treatment, channel=used + 1)
-        advice.append(f"{fault}: channel {used + 1} goes on every track")
+    channel, told = _best_track(heard, used, take, clipped)
+    treatment = Treatment(channel=channel + 1 if told else None)
+    advice += told
     spectra = heard[channel]
     if cuts:
         treatment = replace(treatment, **_as_cuts(cuts, take.duration_s))
@@ -203,6 +195,31 @@ def examine(
         expected=figures(spectra, _gains(treatment, calls, regions)),
         advice=tuple(advice),
     )
+
+
+def _check(wanted: Treatment, take: Take) -> None:
+    """Refuse a treatment that the take cannot have."""
+    if wanted.channel is not None and wanted.channel > take.channels:
+        raise InputError(f"{take.path}: has {take.channels} channels, no channel {wanted.channel}")
+    if not wanted.band.is_open:
+        raise InputError(f"{take.path}: a {wanted.band} leave nothing between them")
+
+
+def _worth_hearing(take: Take, clipped: Sequence[int]) -> list[int]:
+    """Channels that are neither silent nor clipped, counted from 0."""
+    silent = silent_channels(take.levels.faults if take.levels else ())
+    return [i for i in range(take.channels) if i + 1 not in silent and i not in clipped]
+
+
+def _best_track(
+    heard: dict[int, Spectra], used: int, take: Take, clipped: Sequence[int]
+) -> tuple[int, list[str]]:
+    """Which channel to take, counted from 0, and why it goes on every track, if it is to."""
+    channel = _best_channel(heard, used)
+    if channel != used:
+        return channel, [f"channel {channel + 1} is the better one: {figures(heard[channel])}"]
+    fault = _spoilt_track(take.levels.faults if take.levels else (), used, clipped)
+    return used, [f"{fault}: channel {used + 1} goes on every track"] if fault else []
 
 
 def write_treated(
