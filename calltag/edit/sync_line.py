@@ -84,12 +84,12 @@ class Line:
 
         Parameters
         ----------
-        t_s : float or np.ndarray
+        t_s : float or np.ndarray, any shape
             Seconds of take B.
 
         Returns
         -------
-        float or np.ndarray
+        float or np.ndarray, shape of `t_s`
             Seconds.
         """
         return self.lag_s + self.slope * (t_s - self.at_s)

@@ -76,12 +76,12 @@ class Bounds:
 
         Parameters
         ----------
-        lags_s : np.ndarray
+        lags_s : np.ndarray, any shape
             Lags in seconds.
 
         Returns
         -------
-        np.ndarray of bool
+        np.ndarray of bool, shape of `lags_s`
             Whether each is within.
         """
         inside: npt.NDArray[np.bool_] = (lags_s >= self.low_s) & (lags_s <= self.high_s)

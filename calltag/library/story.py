@@ -260,7 +260,7 @@ def from_plain(plain: Mapping[str, Any], *, features: FloatArray | None = None) 
     ----------
     plain : mapping
         By the names of the attributes; others are passed over.
-    features : np.ndarray or None
+    features : np.ndarray, shape (n_features,), float32, or None
         Measurements that are kept apart.
 
     Returns

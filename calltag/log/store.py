@@ -519,7 +519,7 @@ class Log(Closing):
         path : str
             The take.
         measured : iterable of tuple of NoiseSpan and np.ndarray
-            The noise as `unmeasured_noise` gave it, and its features.
+            The noise as `unmeasured_noise` gave it, and its features, shape (n_features,).
 
         Raises
         ------

@@ -52,7 +52,7 @@ def k_weighting(frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
 
     Returns
     -------
-    np.ndarray
+    np.ndarray, shape of `frequency_hz`
         Gain in power, not in dB.
 
     References

@@ -51,7 +51,7 @@ def hz_to_mel(frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
 
     Returns
     -------
-    np.ndarray
+    np.ndarray, shape of `frequency_hz`
         Mels: linear below 1 kHz, logarithmic above.
 
     References
@@ -79,7 +79,7 @@ def mel_to_hz(mels: npt.ArrayLike) -> npt.NDArray[np.float64]:
 
     Returns
     -------
-    np.ndarray
+    np.ndarray, shape of `mels`
         Frequencies in hertz.
 
     Examples

@@ -36,7 +36,7 @@ MOST_EVENTS = 999
 _REEL_LENGTH = 8
 _TITLE_LENGTH = 60
 _NOTE_LENGTH = 120
-_FASTEST = 100  # above, frames no longer fit into two digits
+_FASTEST_FPS = 100  # above, frames no longer fit into two digits
 _RESERVED = frozenset({"AX", "BL", "BLACK", "BARS", "NONE"})  # reel names that mean no tape
 
 
@@ -131,7 +131,7 @@ def write_lists(
         raise InputError(f"{out.name}: there is nothing to list")
     for event in events:
         take, fps = event.source.take, event.source.clock.rate.fps
-        if fps > _FASTEST:
+        if fps > _FASTEST_FPS:
             remedy = if_too_fast if take.fps is not None else "give another with --fps"
             raise InputError(
                 f"{take.path}: an edit list cannot count {rate_text(fps)} frames per second;"
