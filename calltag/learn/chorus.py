@@ -182,7 +182,7 @@ def _prominence_db(power: FloatArray, first: int, last: int) -> npt.NDArray[np.f
     """How far the clearest bands of each step stand out of what is usual around the stretch."""
     usual = np.median(_around(power, first, last), axis=0)
     smooth = scipy.ndimage.uniform_filter1d(power[first:last], _SMOOTH_STEPS, axis=0)
-    over_db = _db(smooth) - _db(usual)
+    over_db = _db(np.maximum(smooth, 0)) - _db(usual)  # a running mean may end below zero
     clearest: npt.NDArray[np.floating] = np.partition(over_db, -_BANDS, axis=1)[:, -_BANDS:]
     return clearest.mean(axis=1)
 
