@@ -8,6 +8,7 @@ full-scale sine peaks at 0); a span holds its start and not its end. All records
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
@@ -28,9 +29,8 @@ NO_CALL = "no call"
 LIKELY = 0.5
 """A find whose label is at least this sure counts as a call; less sure ones are doubtful."""
 
-NO_SOUND = "there is no sound"
 EMPTY_TRACK = "its sound track is empty"
-"""What the fault of a take begins with whose channels are silent, or whose streams hold nothing."""
+"""The fault of a take whose streams of sound hold nothing."""
 
 HUM = "hum of the mains"
 """What the detail of a noise begins with that was told by the lines of mains hum."""
@@ -54,6 +54,50 @@ class Span(NamedTuple):
     def middle_s(self) -> float:
         """The middle of it."""
         return (self.start_s + self.end_s) / 2
+
+
+class FaultKind(StrEnum):
+    """What may be wrong with a take's channels."""
+
+    NO_SOUND = "no sound"
+    DEAD = "dead"
+    STOPS = "stops"
+    STARTS = "starts"
+    QUIETER = "quieter"
+    HISS = "hiss"
+    COPY_INVERTED = "copy inverted"
+    INVERTED = "inverted"
+    SAME = "same"
+    WINDY = "windy"
+    CLIPPED = "clipped"
+    OFFSET = "offset"
+    DROPS_OUT = "drops out"
+    MORE_DROPOUTS = "more dropouts"
+
+
+class ChannelFault(NamedTuple):
+    """Something wrong with a take's channels; `calltag.sound.faults` says it.
+
+    Attributes
+    ----------
+    kind : FaultKind
+        What it is.
+    channels : tuple of int
+        The channels that have it, counted from one; empty for all of them.
+    other : int
+        The channel that they are held against; 0 for none.
+    at_s : float
+        Where it begins, for what begins, stops or drops out.
+    amount : float
+        How much: decibels of `QUIETER`, samples of `CLIPPED`, part of full scale of `OFFSET`,
+        seconds of `DROPS_OUT`, how many are `MORE_DROPOUTS`; 0 for the others.
+    """
+
+    kind: FaultKind
+    channels: tuple[int, ...] = ()
+    other: int = 0
+    at_s: float = 0.0
+    amount: float = 0.0
 
 
 class Usable(NamedTuple):
@@ -88,6 +132,8 @@ class Levels:
     faults : tuple of str
         Faults of the recording in plain words, e.g. ``"channel 2 is dead"``; of many alike the
         first, and how many more.
+    channel_faults : tuple of ChannelFault
+        Those of them that were found by comparing channels and samples, as data.
     broken : tuple of Span
         All stretches in which the file has no sound: none that can be read, or half a second or
         more of digital silence in every channel; in order, none overlapping another.
@@ -99,6 +145,7 @@ class Levels:
     floor_dbfs: float
     channel: str = "1"
     faults: tuple[str, ...] = ()
+    channel_faults: tuple[ChannelFault, ...] = ()
     broken: tuple[Span, ...] = ()
 
 

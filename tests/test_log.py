@@ -20,6 +20,8 @@ from calltag.log import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION, Log
 from calltag.records import (
     Alignment,
     Call,
+    ChannelFault,
+    FaultKind,
     Label,
     Levels,
     NoiseSpan,
@@ -29,6 +31,7 @@ from calltag.records import (
     Take,
     TakeLog,
 )
+from calltag.sound.faults import said
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -77,6 +80,17 @@ optional_levels = st.none() | st.builds(
     floor_dbfs=floats,
     channel=st.sampled_from(["1", "2", "1+2"]),
     faults=st.lists(words, max_size=3).map(tuple),
+    channel_faults=st.lists(
+        st.builds(
+            ChannelFault,
+            st.sampled_from(FaultKind),
+            st.lists(st.integers(1, 64), max_size=3).map(tuple),
+            st.integers(0, 64),
+            st.floats(0, 1e5),
+            floats,
+        ),
+        max_size=3,
+    ).map(tuple),
     broken=st.lists(st.builds(Span, st.floats(0, 1e5), st.floats(0, 1e5)), max_size=5).map(tuple),
 )
 takes = st.builds(
@@ -654,6 +668,7 @@ def test_a_log_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> Non
         assert first.take.fps == Fraction(30000, 1001)
         assert first.take.levels is not None
         assert first.take.levels.faults == ("channel 2 is dead",)
+        assert first.take.levels.channel_faults == (ChannelFault(FaultKind.DEAD, (2,)),)
         assert not second.take.has_sound
         calls = log.take_log("causeway/A001.mov", features=True).calls
         assert [(c.start_s, c.label, c.by_hand) for c in calls] == [
@@ -723,6 +738,54 @@ def test_what_a_log_of_version_5_says_of_broken_sound_is_understood(
     levels = entry.take.levels
     assert (levels and levels.broken) == broken
     assert levels is None or levels.faults == tuple(faults)
+
+
+CHANNEL_FAULTS = (
+    ChannelFault(FaultKind.NO_SOUND, (1, 2, 3, 4, 5)),
+    ChannelFault(FaultKind.DEAD, (2,)),
+    ChannelFault(FaultKind.DEAD, (1, 3, 5)),
+    ChannelFault(FaultKind.DEAD, (3, 4, 5)),
+    ChannelFault(FaultKind.STOPS, (1,), at_s=40.5),
+    ChannelFault(FaultKind.STOPS, at_s=7.0),
+    ChannelFault(FaultKind.STARTS, at_s=1.5),
+    ChannelFault(FaultKind.QUIETER, (2,), other=1, amount=34),
+    ChannelFault(FaultKind.HISS, (2,)),
+    ChannelFault(FaultKind.COPY_INVERTED, (2,), other=1),
+    ChannelFault(FaultKind.INVERTED, (2,), other=1),
+    ChannelFault(FaultKind.SAME, (1, 2)),
+    ChannelFault(FaultKind.WINDY, (2,), other=1),
+    ChannelFault(FaultKind.CLIPPED, (1,), amount=12_345),
+    ChannelFault(FaultKind.OFFSET, (1,), amount=-0.25),
+    ChannelFault(FaultKind.DROPS_OUT, at_s=1.234, amount=0.083),
+    ChannelFault(FaultKind.DROPS_OUT, (2,), at_s=1.234, amount=0.083),
+    ChannelFault(FaultKind.MORE_DROPOUTS, amount=5),
+)
+
+
+def test_what_a_log_of_version_6_says_of_channels_is_understood(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert {fault.kind for fault in CHANNEL_FAULTS} == set(FaultKind)
+    path = tmp_path / "calltag.db"
+    monkeypatch.setattr("calltag.log.store.MIGRATIONS", MIGRATIONS[:6])
+    Log(path).close()
+    monkeypatch.undo()
+    told = (*map(said, CHANNEL_FAULTS), "sound starts 1.5 s after the picture")
+    db = sqlite3.connect(path)
+    with db:
+        db.execute(
+            "INSERT INTO takes (path, rushes, digest, size_bytes, duration_s, variable_rate, "
+            "channels, width, height, clipped, channel, faults, broken, feature_version, "
+            "logged_at) "
+            "VALUES ('A001.mov', '/r', 'd', 1, 60.0, 0, 5, 0, 0, 0, '1', ?, '[]', 4, '2026-05-03')",
+            (json.dumps(told),),
+        )
+    db.close()
+    with Log(path) as log:
+        (entry,) = log.entries()
+    assert entry.take.levels is not None
+    assert entry.take.levels.faults == told
+    assert entry.take.levels.channel_faults == CHANNEL_FAULTS
 
 
 def test_a_step_that_fails_leaves_the_old_log_as_it_was(

@@ -33,8 +33,17 @@ from calltag.learn.whines import listen_through
 from calltag.learn.whole import Whole
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, joined, read_span
-from calltag.records import LIKELY, NOISE_KINDS, Call, FloatArray, Levels, NoiseSpan, Span
-from calltag.sound.channels import STARTS, Chooser
+from calltag.records import (
+    LIKELY,
+    NOISE_KINDS,
+    Call,
+    FaultKind,
+    FloatArray,
+    Levels,
+    NoiseSpan,
+    Span,
+)
+from calltag.sound.channels import Chooser
 from calltag.sound.events import (
     AROUND_FRAMES,
     OUTWARD_FRAMES,
@@ -44,6 +53,7 @@ from calltag.sound.events import (
     refine_edges,
     under_the_noise,
 )
+from calltag.sound.faults import said
 from calltag.sound.features import event_features
 from calltag.sound.floor import STEP_FRAMES
 from calltag.sound.hum import find_hum
@@ -509,9 +519,9 @@ class Finder:
 
         for window in _windows(metered()):
             this.look(window)
-        channel, faults, peak_dbfs, clipped = chooser.report()
-        if any(fault.startswith(STARTS) for fault in reader.faults):  # that says why
-            faults = tuple(fault for fault in faults if not fault.startswith(STARTS))
+        channel, found, peak_dbfs, clipped = chooser.report()
+        if reader.late:  # that says why
+            found = tuple(one for one in found if one.kind != FaultKind.STARTS)
         mean_square = np.concatenate(loud) if loud else np.zeros(0)
         floor = np.percentile(mean_square, 10) if len(mean_square) else 0.0
         levels = Levels(
@@ -520,7 +530,8 @@ class Finder:
             loudness_lufs=loudness.integrated_lufs(),
             floor_dbfs=float(10 * np.log10(floor)) if floor > 0 else float("-inf"),
             channel=channel,
-            faults=(*faults, *reader.faults),
+            faults=(*map(said, found), *reader.faults),
+            channel_faults=found,
             broken=tuple(joined([*reader.broken, *chooser.silences()])),
         )
         return Findings(levels, tuple(this.calls), tuple(this.noise.spans()))

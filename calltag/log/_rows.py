@@ -11,13 +11,22 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-from calltag.records import Call, Levels, NoiseSpan, Picture, Span, Take
+from calltag.records import (
+    Call,
+    ChannelFault,
+    FaultKind,
+    Levels,
+    NoiseSpan,
+    Picture,
+    Span,
+    Take,
+)
 from calltag.stored import known_or_nan, pack_features, unpack_features
 
 TAKE_COLUMNS = (
     "path, rushes, digest, size_bytes, duration_s, fps, variable_rate, start_tc, time_reference, "
     "recorded, sample_rate_hz, channels, width, height, "
-    "peak_dbfs, clipped, loudness_lufs, floor_dbfs, channel, faults, broken"
+    "peak_dbfs, clipped, loudness_lufs, floor_dbfs, channel, faults, broken, channel_faults"
 )
 CALL_COLUMNS = (
     "start_s, end_s, low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability, "
@@ -53,7 +62,7 @@ def take_row(take: Take) -> list[object]:
         take.width,
         take.height,
         *(
-            [None] * 7
+            [None] * 8
             if levels is None
             else [
                 levels.peak_dbfs,
@@ -63,6 +72,7 @@ def take_row(take: Take) -> list[object]:
                 levels.channel,
                 json.dumps(levels.faults),
                 json.dumps(levels.broken),
+                json.dumps(levels.channel_faults),
             ]
         ),
     ]
@@ -92,6 +102,7 @@ def take_of(row: Sequence[Any]) -> Take:
         channel,
         faults,
         broken,
+        channel_faults,
     ) = row
     levels = None
     if channel is not None:
@@ -102,6 +113,10 @@ def take_of(row: Sequence[Any]) -> Take:
             floor_dbfs=known_or_nan(floor_dbfs),
             channel=channel,
             faults=tuple(json.loads(faults)),
+            channel_faults=tuple(
+                ChannelFault(FaultKind(kind), tuple(channels), *more)
+                for kind, channels, *more in json.loads(channel_faults)
+            ),
             broken=tuple(Span(*span) for span in json.loads(broken)),
         )
     return Take(

@@ -145,6 +145,58 @@ def _broken_stretches(db: sqlite3.Connection) -> None:
         db.execute("UPDATE takes SET broken = ? WHERE id = ?", (json.dumps(sorted(spans)), take_id))
 
 
+# How faults of channels were told before they were kept as data: the kind of each, and in the
+# sentence its channels, the one beside them, its start, its amount and what that is divided by.
+_N = r"channels? (?P<channels>\d[\d, andto]*)"
+_TOLD_FAULTS = (
+    ("no sound", r"there is no sound: (?P<all>every|the) channel is silent", 1),
+    ("dead", rf"{_N} (?:is|are) dead", 1),
+    ("stops", rf"(?:{_N}|sound) stops at (?P<at_s>[\d.]+) s", 1),
+    ("starts", r"sound starts at (?P<at_s>[\d.]+) s", 1),
+    ("quieter", rf"{_N} is (?P<amount>\d+) dB quieter than channel (?P<other>\d+)", 1),
+    ("hiss", rf"{_N} carries nothing but hiss", 1),
+    ("copy inverted", rf"{_N} is channel (?P<other>\d+) turned upside down \(inverted\)", 1),
+    ("inverted", rf"{_N} is turned upside down against channel (?P<other>\d+) \(inverted\)", 1),
+    ("same", rf"{_N} are the same", 1),
+    ("windy", rf"{_N} is full of wind or handling noise; channel (?P<other>\d+) is cleaner", 1),
+    ("clipped", rf"{_N} is clipped \((?P<amount>[\d,]+) samples\)", 1),
+    ("offset", rf"{_N} has a DC offset of (?P<amount>[-+\d.]+) % of full scale", 100),
+    (
+        "drops out",
+        rf"sound(?: of {_N})? drops out at (?P<at_s>[\d.]+) s for (?P<amount>\d+) ms",
+        1000,
+    ),
+    ("more dropouts", r"sound drops out (?P<amount>\d+) more times", 1),
+)
+
+
+def _channel_faults_as_data(db: sqlite3.Connection) -> None:
+    """Keep what is wrong with which channel, and how much; to the digit that was told."""
+    db.execute("ALTER TABLE takes ADD COLUMN channel_faults TEXT")
+    for take_id, n_channels, faults in db.execute(
+        "SELECT id, channels, faults FROM takes WHERE faults IS NOT NULL"
+    ).fetchall():
+        found = []
+        for fault in json.loads(faults):
+            for kind, sentence, divisor in _TOLD_FAULTS:
+                if told := re.fullmatch(sentence, fault):
+                    parts = told.groupdict(default="") | {"kind": kind}
+                    found.append(_as_data(parts, n_channels, divisor))
+        db.execute("UPDATE takes SET channel_faults = ? WHERE id = ?", (json.dumps(found), take_id))
+
+
+def _as_data(parts: dict[str, str], n_channels: int, divisor: int) -> list[object]:
+    named = parts.get("channels", "")
+    channels = [int(number) for number in re.findall(r"\d+", named)]
+    if " to " in named:
+        channels = list(range(channels[0], channels[-1] + 1))
+    if "all" in parts:
+        channels = list(range(1, n_channels + 1))
+    amount = float(parts.get("amount", "").replace(",", "") or 0) / divisor
+    at_s, other = float(parts.get("at_s") or 0), int(parts.get("other") or 0)
+    return [parts["kind"], channels, other, at_s, amount]
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
@@ -152,6 +204,7 @@ MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _pictures_measured,
     _noise_taught,
     _broken_stretches,
+    _channel_faults_as_data,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 

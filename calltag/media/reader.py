@@ -70,6 +70,8 @@ class SoundReader:
     broken : list of Span
         All stretches without sound that can be read, complete after the last block; in order, none
         overlapping another.
+    late : bool
+        Whether the file's sound starts after its picture, known after the last block.
     """
 
     def __init__(self, path: Path, *, rate_hz: int | None = 48_000, block_s: float = 60.0) -> None:
@@ -82,6 +84,7 @@ class SoundReader:
         self.block_s = block_s
         self.faults: list[str] = []
         self.broken: list[Span] = []
+        self.late = False
 
     def __iter__(self) -> Iterator[FloatArray]:
         """Go through the take.
@@ -117,6 +120,7 @@ class SoundReader:
             while canvas.start < end:
                 yield canvas.take(tracks, end)
             self.faults += _faults(container, tracks, feeding.broken_off)
+            self.late = _late_s(container, tracks) > _TELL_S
             if lengths := announced_bytes(self.path):
                 self.faults.append(cut_short(*lengths))
             self.broken += _broken(container, tracks, feeding.broken_off)
@@ -332,7 +336,7 @@ def _late_s(container: InputContainer, tracks: list[Track]) -> float:
     """By how much sound starts after the picture."""
     if picture_stream(container) is None:
         return 0.0
-    return min(track.first / track.stream.rate for track in tracks if track.heard)
+    return min((track.first / track.stream.rate for track in tracks if track.heard), default=0.0)
 
 
 def _short_s(container: InputContainer, end_s: float) -> float:

@@ -10,7 +10,6 @@ Every sample is looked at once, for its peak. Levels, wind and likeness are judg
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
 from itertools import combinations
 from typing import NamedTuple
@@ -19,7 +18,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg.blas import isamax
 
-from calltag.records import NO_SOUND, FloatArray, Span
+from calltag.records import ChannelFault, FaultKind, FloatArray, Span
+from calltag.sound.faults import said
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import RATE_HZ
 
@@ -52,88 +52,7 @@ _LOW_GROUP = 64  # means of 64 samples hold what lies below some 300 Hz, at 48 k
 _MID_GROUP = 4  # steps between means of four: some 1 to 8 kHz, where most animals call
 _TOLD = 3
 
-STARTS = "sound starts"
-"""What the fault of a take begins with that is silent at first."""
-
-_SPOILT = re.compile(
-    r"channels? (\d+)\b.*? (?:(?:is|are) dead|stops|carries nothing|is channel \d+ turned|is turned"
-    r"|is full of|is \d+ dB quieter)"
-)
-
-_SILENT = re.compile(r"channels? (\d[\d, andto]*) (?:(?:is|are) dead|stops|carries nothing)")
-
-_CLIPPED = re.compile(r"channel (\d+) is clipped \(([\d,]+) samples\)")
-
 _Floats = npt.NDArray[np.float64]
-
-
-def spoilt_channel(fault: str) -> int | None:
-    """Tell which channel a fault says is no good to listen to.
-
-    Parameters
-    ----------
-    fault : str
-        One of a `ChannelReport`.
-
-    Returns
-    -------
-    int or None
-        Its number, from 1, the first of several; None where the fault speaks of something else.
-
-    Examples
-    --------
-    >>> spoilt_channel("channels 2 and 3 are dead"), spoilt_channel("channel 1 is clipped")
-    (2, None)
-    """
-    found = _SPOILT.match(fault)
-    return int(found[1]) if found else None
-
-
-def silent_channels(faults: Iterable[str]) -> frozenset[int]:
-    """Tell which channels have no sound of the place in part of a take, or in all of it.
-
-    Parameters
-    ----------
-    faults : iterable of str
-        Those of a `ChannelReport`.
-
-    Returns
-    -------
-    frozenset of int
-        Their numbers, from 1.
-
-    Examples
-    --------
-    >>> sorted(silent_channels(["channels 3 to 5 are dead", "channel 1 stops at 40.0 s"]))
-    [1, 3, 4, 5]
-    """
-    silent: set[int] = set()
-    for found in filter(None, map(_SILENT.match, faults)):
-        numbers = [int(number) for number in re.findall(r"\d+", found[1])]
-        silent |= set(range(numbers[0], numbers[-1] + 1) if " to " in found[1] else numbers)
-    return frozenset(silent)
-
-
-def clipped_samples(faults: Iterable[str]) -> dict[int, int]:
-    """Tell how many samples of which channels are clipped.
-
-    Parameters
-    ----------
-    faults : iterable of str
-        Those of a `ChannelReport`.
-
-    Returns
-    -------
-    dict of int to int
-        Samples at `RATE_HZ`, by the numbers of the channels, from 1; those not clipped left out.
-
-    Examples
-    --------
-    >>> clipped_samples(["channel 1 is clipped (1,200 samples)", "channel 2 is dead"])
-    {1: 1200}
-    """
-    found = filter(None, map(_CLIPPED.match, faults))
-    return {int(one[1]): int(one[2].replace(",", "")) for one in found}
 
 
 def dropouts(samples: FloatArray, rate_hz: int) -> list[tuple[int, int]]:
@@ -175,8 +94,8 @@ class ChannelReport(NamedTuple):
     ----------
     channel : str
         The chosen channel, counted from one; several, in order of use, where it had to be changed.
-    faults : tuple of str
-        What is wrong, in plain words.
+    found : tuple of ChannelFault
+        What is wrong.
     peak_dbfs : float
         Highest sample of any channel; ``-inf`` for digital silence.
     clipped : int
@@ -184,9 +103,14 @@ class ChannelReport(NamedTuple):
     """
 
     channel: str
-    faults: tuple[str, ...]
+    found: tuple[ChannelFault, ...]
     peak_dbfs: float
     clipped: int
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """What is wrong, in plain words."""
+        return tuple(map(said, self.found))
 
 
 class _Second(NamedTuple):
@@ -290,7 +214,7 @@ class Chooser:
         used = list(dict.fromkeys(self._chosen)) or [0]
         return ChannelReport(
             channel=", ".join(str(c + 1) for c in used),
-            faults=tuple(self._faults(used)),
+            found=tuple(self._faults(used)),
             peak_dbfs=float(20 * np.log10(self._peak)) if self._peak > 0 else float("-inf"),
             clipped=int(self._clipped.sum()),
         )
@@ -438,7 +362,7 @@ class Chooser:
         if begun is not None and begun[1] and sounds and end - begun[0] >= least:
             self._dropouts.setdefault((begun[0], end), []).append(channel)
 
-    def _faults(self, used: list[int]) -> Iterator[str]:
+    def _faults(self, used: list[int]) -> Iterator[ChannelFault]:
         if not self._seconds:
             return
         parts = zip(*self._seconds, strict=True)
@@ -448,54 +372,47 @@ class Chooser:
         dead = [c for c in range(n_channels) if silent[:, c].mean() > 0.99]
         live = [c for c in range(n_channels) if c not in dead]
         if not live:
-            yield (
-                f"{NO_SOUND}: every channel is silent"
-                if n_channels > 1
-                else f"{NO_SOUND}: the channel is silent"
-            )
+            yield ChannelFault(FaultKind.NO_SOUND, _numbers(range(n_channels)))
             return
         if dead:
-            yield f"{_channels(dead)} {'is' if len(dead) == 1 else 'are'} dead"
+            yield ChannelFault(FaultKind.DEAD, _numbers(dead))
         for c in live:
             if n_channels > 1 and silent[-2:, c].all() and not silent[-2:].all():
                 begun = self._silence[c]
                 last_s = np.flatnonzero(~silent[:, c])[-1] + 1
-                stop_s = begun[0] / self._rate_hz if begun is not None else last_s
-                yield f"channel {c + 1} stops at {stop_s:.1f} s"
+                stop_s = begun[0] / self._rate_hz if begun is not None else float(last_s)
+                yield ChannelFault(FaultKind.STOPS, (c + 1,), at_s=stop_s)
         yield from self._told_mute()
         levels_db = _decibels(mid.mean(axis=0))
         rumble_db = _decibels(low.mean(axis=0)) - levels_db
         loudest = max(live, key=lambda c: levels_db[c])
         far = [c for c in live if levels_db[loudest] - levels_db[c] > _QUIETER_DB]
         for c in far:
-            below = levels_db[loudest] - levels_db[c]
-            yield f"channel {c + 1} is {below:.0f} dB quieter than channel {loudest + 1}"
+            below_db = float(levels_db[loudest] - levels_db[c])
+            yield ChannelFault(FaultKind.QUIETER, (c + 1,), other=loudest + 1, amount=below_db)
         sounding = np.where(silent, np.nan, _decibels(mid))[:, live]
         with np.errstate(invalid="ignore"):
             swing_db, mean_db = np.nanstd(sounding, axis=0), np.nanmean(sounding, axis=0)
         for i in np.flatnonzero(_hissing(swing_db, mean_db, rumble_db[live], len(mid))):
             if live[i] not in far:
-                yield f"channel {live[i] + 1} carries nothing but hiss"
+                yield ChannelFault(FaultKind.HISS, (live[i] + 1,))
                 far.append(live[i])
         yield from self._alike([c for c in live if c not in far], like, like_low, silent)
         for c in live:
             if c not in used and c not in far and rumble_db[c] - rumble_db[used[-1]] > _WINDY_DB:
-                yield (
-                    f"channel {c + 1} is full of wind or handling noise;"
-                    f" channel {used[-1] + 1} is cleaner"
-                )
+                yield ChannelFault(FaultKind.WINDY, (c + 1,), other=used[-1] + 1)
         for c in live:
             if self._clipped[c]:
-                yield f"channel {c + 1} is clipped ({self._clipped[c]:,} samples)"
+                yield ChannelFault(FaultKind.CLIPPED, (c + 1,), amount=float(self._clipped[c]))
             offset = float(mean[:, c].mean())
             unsure = float(mean[:, c].std()) / np.sqrt(len(mean))
             if abs(offset) > max(_DC, 5 * unsure) and len(mean) > 1:
-                yield f"channel {c + 1} has a DC offset of {100 * offset:+.1f} % of full scale"
+                yield ChannelFault(FaultKind.OFFSET, (c + 1,), amount=offset)
         yield from self._told_dropouts(live)
 
     def _alike(
         self, live: list[int], like: _Floats, like_low: _Floats, silent: npt.NDArray[np.bool_]
-    ) -> Iterator[str]:
+    ) -> Iterator[ChannelFault]:
         first_of = {c: c for c in live}  # the first channel that each is a copy of
         for a, b in combinations(live, 2):
             both = ~(silent[:, a] | silent[:, b])
@@ -503,32 +420,36 @@ class Chooser:
                 continue
             likeness = float(np.median(like[both, a, b]))
             if likeness < _INVERTED and first_of[b] == b:
-                yield f"channel {b + 1} is channel {a + 1} turned upside down (inverted)"
+                yield ChannelFault(FaultKind.COPY_INVERTED, (b + 1,), other=a + 1)
             elif float(np.median(like_low[both, a, b])) < _INVERTED and first_of[b] == b:
-                yield f"channel {b + 1} is turned upside down against channel {a + 1} (inverted)"
+                yield ChannelFault(FaultKind.INVERTED, (b + 1,), other=a + 1)
             elif likeness > _SAME and first_of[b] == b:
                 first_of[b] = a
         for a in live:
             copies = [c for c in live if first_of[c] == a]
             if len(copies) > 1:
-                yield f"{_channels(copies)} are the same"
+                yield ChannelFault(FaultKind.SAME, _numbers(copies))
 
-    def _told_mute(self) -> Iterator[str]:
+    def _told_mute(self) -> Iterator[ChannelFault]:
         """Silence at the ends, which no dropout is."""
         for start_s, end_s in self.silences():
             if start_s == 0:
-                yield f"{STARTS} at {end_s:.1f} s"
+                yield ChannelFault(FaultKind.STARTS, at_s=end_s)
             elif end_s * self._rate_hz >= self._at - 1:
-                yield f"sound stops at {start_s:.1f} s"
+                yield ChannelFault(FaultKind.STOPS, at_s=start_s)
 
-    def _told_dropouts(self, live: list[int]) -> Iterator[str]:
+    def _told_dropouts(self, live: list[int]) -> Iterator[ChannelFault]:
         spans = sorted(self._dropouts.items())
         for (start, end), where in spans[:_TOLD]:
-            what = "sound" if set(live) <= set(where) else f"sound of {_channels(where)}"
+            which = () if set(live) <= set(where) else _numbers(where)
             at_s, for_s = start / self._rate_hz, (end - start) / self._rate_hz
-            yield f"{what} drops out at {at_s:.3f} s for {1000 * for_s:.0f} ms"
+            yield ChannelFault(FaultKind.DROPS_OUT, which, at_s=at_s, amount=for_s)
         if len(spans) > _TOLD:
-            yield f"sound drops out {len(spans) - _TOLD} more times"
+            yield ChannelFault(FaultKind.MORE_DROPOUTS, amount=len(spans) - _TOLD)
+
+
+def _numbers(channels: Iterable[int]) -> tuple[int, ...]:
+    return tuple(c + 1 for c in channels)
 
 
 def _measure(block: FloatArray, rate_hz: int) -> _Second:
@@ -664,12 +585,3 @@ def _cross(chosen: FloatArray, other: FloatArray, start: int, fade: int) -> None
     chosen[start:] = other[start:]
     n = min(fade, len(chosen) - start)
     chosen[start : start + n] *= np.linspace(0, 1, n, dtype=np.float32)
-
-
-def _channels(channels: list[int]) -> str:
-    numbers = [c + 1 for c in channels]
-    if len(numbers) == 1:
-        return f"channel {numbers[0]}"
-    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
-        return f"channels {numbers[0]} to {numbers[-1]}"
-    return f"channels {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"

@@ -22,9 +22,9 @@ from calltag.errors import InputError
 from calltag.learn.labels import noise_kind
 from calltag.media.reader import SoundReader, read_span
 from calltag.media.wav_file import Bext, write_wav
-from calltag.records import Call, FloatArray, Span, Take, TakeLog
-from calltag.sound.channels import clipped_samples, silent_channels, spoilt_channel
+from calltag.records import Call, ChannelFault, FaultKind, FloatArray, Span, Take, TakeLog
 from calltag.sound.engine import describe_machine
+from calltag.sound.faults import said, silent_channels, spoilt_channel
 from calltag.sound.hum import Hum, find_hum
 from calltag.sound.loudness import lufs
 from calltag.sound.spectrum import MEAN_SQUARE, RATE_HZ
@@ -207,7 +207,7 @@ def _check(wanted: Treatment, take: Take) -> None:
 
 def _worth_hearing(take: Take, clipped: Sequence[int]) -> list[int]:
     """Channels that are neither silent nor clipped, counted from 0."""
-    silent = silent_channels(take.levels.faults if take.levels else ())
+    silent = silent_channels(take.levels.channel_faults if take.levels else ())
     return [i for i in range(take.channels) if i + 1 not in silent and i not in clipped]
 
 
@@ -218,7 +218,7 @@ def _best_track(
     channel = _best_channel(heard, used)
     if channel != used:
         return channel, [f"channel {channel + 1} is the better one: {figures(heard[channel])}"]
-    fault = _spoilt_track(take.levels.faults if take.levels else (), used, clipped)
+    fault = _spoilt_track(take.levels.channel_faults if take.levels else (), used, clipped)
     return used, [f"{fault}: channel {used + 1} goes on every track"] if fault else []
 
 
@@ -371,13 +371,13 @@ def _clipped_beside(take: Take, used: int, t: Thresholds) -> list[int]:
     return [c for c in range(take.channels) if clipped_ppm(take, c) > t.clipped_ppm_part]
 
 
-def _spoilt_track(faults: Sequence[str], used: int, clipped: Sequence[int]) -> str:
+def _spoilt_track(faults: Sequence[ChannelFault], used: int, clipped: Sequence[int]) -> str:
     """The fault by which another track than the one that is listened to spoils the take."""
     for fault in faults:
         if spoilt_channel(fault) not in (None, used + 1):
-            return fault.partition(";")[0]
-        if any(channel - 1 in clipped for channel in clipped_samples([fault])):
-            return fault
+            return said(fault, aside=False)
+        if fault.kind == FaultKind.CLIPPED and fault.channels[0] - 1 in clipped:
+            return said(fault)
     return ""
 
 

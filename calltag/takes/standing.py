@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from calltag.media.reader import read_blocks
 from calltag.records import Call, FloatArray, Levels, Span, Take
-from calltag.sound.channels import clipped_samples, silent_channels
+from calltag.sound.faults import clipped_samples, silent_channels
 from calltag.sound.loudness import k_weighting, lufs
 from calltag.sound.spectrum import (
     BIN_HZ,
@@ -119,7 +119,7 @@ def used_channel(take: Take) -> int:
     if take.levels is None:
         return 0
     used = _used(take.levels)
-    silent = silent_channels(take.levels.faults)
+    silent = silent_channels(take.levels.channel_faults)
     return next((one for one in used if one not in silent), used[0]) - 1
 
 
@@ -142,7 +142,7 @@ def clipped_ppm(take: Take, channel: int | None = None) -> float:
     levels, samples = take.levels, take.duration_s * RATE_HZ
     if levels is None or not levels.clipped or samples <= 0:
         return 0.0
-    clipped = clipped_samples(levels.faults)
+    clipped = clipped_samples(levels.channel_faults)
     if not clipped:  # it is not said which
         return 1e6 * levels.clipped / samples / max(1, take.channels)
     channels = _used(levels) if channel is None else [channel + 1]

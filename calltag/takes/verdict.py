@@ -10,7 +10,8 @@ from collections import Counter
 from collections.abc import Iterable
 
 from calltag.learn.labels import is_call
-from calltag.records import EMPTY_TRACK, LIKELY, NO_SOUND, Call, TakeLog, Verdict
+from calltag.records import EMPTY_TRACK, LIKELY, Call, FaultKind, Levels, TakeLog, Verdict
+from calltag.sound.faults import said
 from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
 from calltag.takes.standing import clipped_ppm
@@ -55,9 +56,8 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
             f"the sound track is silent (highest peak {levels.peak_dbfs:.0f} dBFS): "
             "check the microphone's plug, switch and battery"
         )
-    faults = levels.faults if levels is not None else ()
-    if mute := [fault for fault in faults if fault.startswith((NO_SOUND, EMPTY_TRACK))]:
-        return _lost(f"{mute[0]}: check the microphone's plug, switch and battery")
+    if mute := _mute(levels):
+        return _lost(f"{mute}: check the microphone's plug, switch and battery")
     ppm = clipped_ppm(take)
     if ppm > t.clipped_ppm_lost:
         return _lost(
@@ -140,6 +140,14 @@ def likely_calls(take_log: TakeLog) -> tuple[Call, ...]:
         Those that are likely to be calls: by ear, by a name that they were given, or by hand.
     """
     return tuple(call for call in take_log.calls if is_call(call.label) and call.sureness >= LIKELY)
+
+
+def _mute(levels: Levels | None) -> str:
+    """The fault by which a take has no sound at all; empty where it has some."""
+    if levels is None:
+        return ""
+    silent = [said(one) for one in levels.channel_faults if one.kind == FaultKind.NO_SOUND]
+    return next(iter(silent), EMPTY_TRACK if EMPTY_TRACK in levels.faults else "")
 
 
 def _lost(reason: str) -> Verdict:

@@ -14,13 +14,14 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.selects import choose, worth, write_selects
 from calltag.errors import InputError
 from calltag.media.timecode import Rate
-from calltag.records import Levels, TakeLog
+from calltag.records import ChannelFault, FaultKind, Levels, TakeLog
 
 from .conftest import RATES, make_call, make_sound, make_take
 
 OPTIONS = WriteOptions()
 CLIPPED = Levels(peak_dbfs=0, clipped=90, loudness_lufs=-10, floor_dbfs=-50)
-SAFE = replace(CLIPPED, channel="2", faults=("channel 1 is clipped (90 samples)",))
+FAULT = ChannelFault(FaultKind.CLIPPED, (1,), amount=90)
+SAFE = replace(CLIPPED, channel="2", channel_faults=(FAULT,))
 
 
 def log_of(*calls, path="a.mov", **changes):

@@ -24,7 +24,7 @@ from calltag.learn.finder import CONTEXT_FRAMES, LEAST_PROBABILITY, Finder
 from calltag.learn.hearing import STEPS_PER_S, Heard
 from calltag.learn.second_look import EVIDENCE
 from calltag.media.probe import MediaInfo, probe
-from calltag.records import NOISE_KINDS, Call, Span
+from calltag.records import NOISE_KINDS, Call, ChannelFault, FaultKind, Span
 from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING, N_MEASURED
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.spectrum import RATE_HZ
@@ -371,6 +371,7 @@ def test_a_clip_with_a_picture_and_two_channels(plain, make_clip, tmp_path):
     assert call.start_s == pytest.approx(2, abs=0.03)
     assert findings.levels.channel == "2"
     assert "channel 1 is dead" in findings.levels.faults
+    assert findings.levels.channel_faults == (ChannelFault(FaultKind.DEAD, (1,)),)
 
 
 def test_stretches_without_sound_are_noted(plain, make_clip, tmp_path):

@@ -10,6 +10,7 @@ import soundfile as sf
 from scipy.signal import butter, sosfilt
 
 from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog
+from calltag.sound.faults import said
 
 RATE_HZ = 48_000
 
@@ -75,13 +76,15 @@ class Scene:
         path.parent.mkdir(parents=True, exist_ok=True)
         sf.write(path, tracks.T, RATE_HZ, subtype="PCM_24")
         rushes = rushes or path.parent
+        found = more.pop("faults", ())
         levels = Levels(
             peak_dbfs=20 * np.log10(np.abs(tracks).max()),
             clipped=0,
             loudness_lufs=-40.0,
             floor_dbfs=10 * np.log10(np.mean(self.sound**2)),
             channel=more.pop("channel", "1"),
-            faults=more.pop("faults", ()),
+            faults=tuple(map(said, found)),
+            channel_faults=found,
         )
         take = Take(
             path=path.relative_to(rushes).as_posix(),

@@ -13,6 +13,7 @@ from scipy.signal import butter, sosfilt
 from wavinfo import WavInfoReader
 
 from calltag.errors import InputError
+from calltag.records import ChannelFault, FaultKind
 from calltag.takes.bed import FADE_S, choose, clean_stretches, fades, join, make_bed, why_none
 
 RATE_HZ = 48_000
@@ -175,7 +176,7 @@ def test_a_faulty_track_is_not_used(scene, tmp_path):
         tmp_path / "A.wav",
         channels=np.stack([np.zeros(made.n), made.sound]),
         channel="2",
-        faults=("channel 1 is dead",),
+        faults=(ChannelFault(FaultKind.DEAD, (1,)),),
     )
     bed = make_bed([log], tmp_path / "bed.wav", seconds=10)
     sound = sf.read(bed.path)[0]
@@ -191,7 +192,7 @@ def test_a_track_that_stops_is_not_used(scene, tmp_path):
         tmp_path / "A.wav",
         channels=np.stack([stopping, made.sound]),
         channel="1, 2",
-        faults=("channel 1 stops at 15.0 s",),
+        faults=(ChannelFault(FaultKind.STOPS, (1,), at_s=15.0),),
     )
     sound = sf.read(make_bed([log], tmp_path / "bed.wav", seconds=20).path)[0]
     assert sound.reshape(-1, RATE_HZ // 4, 2).std(axis=1).min() > 1e-4
@@ -202,7 +203,8 @@ def test_no_dropout_is_laid_into_a_bed(scene, tmp_path):
     for at_s in (9.02, 20.0, 23.0):  # the bed would begin within the first of these
         first = round(at_s * RATE_HZ)
         made.sound[first - 2000 : first + 2000] = 0
-    log = made.log(tmp_path / "A.wav", faults=("sound drops out at 8.978 s for 83 ms",))
+    fault = ChannelFault(FaultKind.DROPS_OUT, at_s=8.978, amount=0.083)
+    log = made.log(tmp_path / "A.wav", faults=(fault,))
     bed = make_bed([log], tmp_path / "bed.wav", seconds=20)
     sound = sf.read(bed.path)[0][:, 0]
     assert np.convolve(sound == 0, np.ones(480), "valid").max() < 480

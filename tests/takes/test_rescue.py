@@ -13,7 +13,7 @@ from scipy.signal import correlate
 
 from calltag.errors import InputError
 from calltag.media.wav_file import Bext, read_bext
-from calltag.records import NoiseSpan
+from calltag.records import ChannelFault, FaultKind, NoiseSpan
 from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.rescue import examine, write_treated
 from calltag.takes.treatment import Treatment
@@ -253,11 +253,11 @@ def test_many_cuts_are_told_without_the_length_of_the_take():
 @pytest.mark.parametrize(
     ("fault", "channel"),
     [
-        ("channel 2 is dead", 1),
-        ("channel 2 is channel 1 turned upside down (inverted)", 1),
-        ("channel 2 is full of wind or handling noise; channel 1 is cleaner", 1),
-        ("channels 1 and 2 are the same", None),
-        ("channel 1 is clipped (90 samples)", None),
+        (ChannelFault(FaultKind.DEAD, (2,)), 1),
+        (ChannelFault(FaultKind.COPY_INVERTED, (2,), other=1), 1),
+        (ChannelFault(FaultKind.WINDY, (2,), other=1), 1),
+        (ChannelFault(FaultKind.SAME, (1, 2)), None),
+        (ChannelFault(FaultKind.CLIPPED, (1,), amount=90), None),
     ],
 )
 def test_a_track_that_spoils_the_other(scene, tmp_path, fault, channel):
@@ -294,7 +294,7 @@ def test_the_safety_track_goes_on_every_track_where_the_other_is_clipped(
         tmp_path / "A.wav",
         channels=np.stack([made.sound, made.sound + hiss]),
         channel="2",
-        faults=("channel 1 is clipped (9,600 samples)",),
+        faults=(ChannelFault(FaultKind.CLIPPED, (1,), amount=9600),),
     )
     log = replace(log, take=replace(log.take, levels=replace(log.take.levels, clipped=9600)))
     rescue = examine(tmp_path / "A.wav", log)
@@ -307,7 +307,9 @@ def test_a_dead_channel_is_no_better_one(scene, tmp_path):
     for start_s in STARTS_S:
         made.whistle(start_s, level_db=-47, snr_db=3)  # below the rasp: silence would be "clearer"
     tracks = np.stack([made.sound, np.zeros(made.n), np.zeros(made.n)])
-    log = made.log(tmp_path / "A.wav", channels=tracks, faults=("channels 2 and 3 are dead",))
+    log = made.log(
+        tmp_path / "A.wav", channels=tracks, faults=(ChannelFault(FaultKind.DEAD, (2, 3)),)
+    )
     assert examine(tmp_path / "A.wav", log).treatment.channel == 1
 
 
@@ -318,15 +320,16 @@ def test_a_channel_that_stops_is_never_put_on_every_track(scene, tmp_path):
     stopping = made.sound.copy()
     stopping[20 * RATE_HZ :] = 0
     hissing = made.sound + made.band_noise(3000, 8000, -45)
-    for name, tracks, used, fault in (
-        ("A.wav", [hissing, stopping], "1", "channel 2 stops at 20.0 s"),
-        ("B.wav", [stopping, hissing], "1, 2", "channel 1 stops at 20.0 s"),
+    for name, tracks, used, number in (
+        ("A.wav", [hissing, stopping], "1", 2),
+        ("B.wav", [stopping, hissing], "1, 2", 1),
     ):
+        fault = ChannelFault(FaultKind.STOPS, (number,), at_s=20.0)
         log = made.log(tmp_path / name, channels=np.stack(tracks), channel=used, faults=(fault,))
         whole = 1 if used == "1" else 2
         rescue = examine(tmp_path / name, log)
         assert rescue.treatment.channel == whole
-        assert any(fault in line for line in rescue.advice)
+        assert any(f"channel {number} stops at 20.0 s" in line for line in rescue.advice)
 
 
 def test_calls_that_stand_already_are_left_alone(scene, tmp_path):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.records import Call, Levels, Take
+from calltag.records import Call, ChannelFault, FaultKind, Levels, Take
 from calltag.sound.filters import filtered, gain_db, low_cut
 from calltag.sound.loudness import integrated_lufs, k_weighting
 from calltag.sound.spectrum import BIN_HZ, N_BINS
@@ -123,7 +123,7 @@ def test_a_channel_that_stops_is_not_listened_to_once_another_goes_on():
         loudness_lufs=-30,
         floor_dbfs=-50,
         channel="1, 2",
-        faults=("channel 1 stops at 40.0 s",),
+        channel_faults=(ChannelFault(FaultKind.STOPS, (1,), at_s=40.0),),
     )
     take = Take(
         path="a.mov", rushes="/", digest="", size_bytes=0, duration_s=90, channels=2, levels=levels

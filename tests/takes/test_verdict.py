@@ -12,7 +12,17 @@ from hypothesis import strategies as st
 
 from calltag.errors import InputError
 from calltag.media.reader import SoundReader
-from calltag.records import Call, Levels, NoiseSpan, Span, Take, TakeLog, Verdict
+from calltag.records import (
+    Call,
+    ChannelFault,
+    FaultKind,
+    Levels,
+    NoiseSpan,
+    Span,
+    Take,
+    TakeLog,
+    Verdict,
+)
 from calltag.takes.thresholds import DEFAULT_FILE, read_thresholds
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary
 
@@ -262,18 +272,17 @@ def test_clipping_and_faults_are_told():
 
 
 def test_a_safety_track_saves_a_take_whose_other_track_is_clipped():
-    fault = "channel 1 is clipped (300,000 samples)"
-    saved = judge(take_log([whistle(5)], clipped=300_000, channel="2", faults=(fault,)))
+    fault = ChannelFault(FaultKind.CLIPPED, (1,), amount=300_000)
+    saved = judge(take_log([whistle(5)], clipped=300_000, channel="2", channel_faults=(fault,)))
     assert saved.grade == CLEAN
-    assert fault in saved.reasons
-    lost = judge(take_log([whistle(5)], clipped=300_000, channel="1", faults=(fault,)))
+    lost = judge(take_log([whistle(5)], clipped=300_000, channel="1", channel_faults=(fault,)))
     assert lost.grade == PICTURE_ONLY
     assert "10 % of the sound is clipped" in lost.reasons[0]
 
 
 def test_clipping_is_told_of_the_sound_as_it_was_listened_to():
-    both = tuple(f"channel {number} is clipped (200,000 samples)" for number in (1, 2))
-    log = take_log(clipped=400_000, faults=both)
+    both = tuple(ChannelFault(FaultKind.CLIPPED, (n,), amount=200_000) for n in (1, 2))
+    log = take_log(clipped=400_000, channel_faults=both)
     fast = replace(log, take=replace(log.take, sample_rate_hz=96_000))
     assert judge(fast).reasons == judge(log).reasons
 
@@ -377,9 +386,9 @@ def test_every_damaged_stretch_counts_however_many_there_are(tmp_path, make_clip
 
 
 def test_every_channel_dead():
-    verdict = judge(take_log(faults=("there is no sound: every channel is silent",)))
+    verdict = judge(take_log(channel_faults=(ChannelFault(FaultKind.NO_SOUND, (1, 2)),)))
     assert verdict.grade == PICTURE_ONLY
-    assert "microphone" in verdict.reasons[0]
+    assert verdict.reasons[0].startswith("there is no sound: every channel is silent: check the")
 
 
 def test_scraps_between_knocks_are_not_usable():
