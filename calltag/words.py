@@ -38,6 +38,31 @@ def counted(number: int, word: str, words: str | None = None) -> str:
     return f"{number} {word if number == 1 else words or word + 's'}"
 
 
+def channels_named(channels: Sequence[int]) -> str:
+    """Name channels: ``channel 2``, ``channels 3 to 5``.
+
+    Parameters
+    ----------
+    channels : sequence of int
+        One or more numbers, in order.
+
+    Returns
+    -------
+    str
+        The word and the numbers.
+
+    Examples
+    --------
+    >>> channels_named([2]), channels_named([1, 3]), channels_named([3, 4, 5])
+    ('channel 2', 'channels 1 and 3', 'channels 3 to 5')
+    """
+    if len(channels) == 1:
+        return f"channel {channels[0]}"
+    if len(channels) > 2 and channels[-1] - channels[0] == len(channels) - 1:
+        return f"channels {channels[0]} to {channels[-1]}"
+    return f"channels {', '.join(map(str, channels[:-1]))} and {channels[-1]}"
+
+
 def sure(confidence: float) -> str:
     """Say how sure a guess is: cut off, not rounded, and never certain; only the user's word is.
 

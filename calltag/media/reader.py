@@ -30,6 +30,7 @@ from calltag.media.probe import (
 )
 from calltag.media.wav_file import announced_bytes
 from calltag.records import EMPTY_TRACK, FloatArray, Span
+from calltag.words import channels_named
 
 _STALL_S = 30.0
 """A stream that lies this far behind another has ended, or nearly; it is not waited for."""
@@ -68,7 +69,7 @@ class SoundReader:
         What was noticed, in plain words, complete after the last block: damaged or missing
         stretches, sound that ends before the picture. Of many stretches the first are named.
     broken : list of Span
-        All stretches without sound that can be read, complete after the last block; in order, none
+        All stretches in which no stream has sound that can be read, complete after the last block; in order, none
         overlapping another.
     late : bool
         Whether the file's sound starts after its picture, known after the last block.
@@ -301,8 +302,8 @@ def _faults(container: InputContainer, tracks: list[Track], broken_off: bool) ->
     if not any(track.heard for track in tracks):
         yield EMPTY_TRACK
         return
-    yield from _places("damaged", [span for track in tracks for span in track.damage])
-    yield from _places("missing", [span for track in tracks for span in track.missing])
+    yield from _places("damaged", [(track, track.damage) for track in tracks if track.heard])
+    yield from _places("missing", [(track, track.missing) for track in tracks if track.heard])
     for leap_s in sorted({round(leap_s, 1) for track in tracks for leap_s in track.leaps})[:_TOLD]:
         yield f"its clock jumps at {leap_s:.1f} s; sound is taken to go on"
     if any(track.impossible for track in tracks):
@@ -319,10 +320,10 @@ def _faults(container: InputContainer, tracks: list[Track], broken_off: bool) ->
 
 
 def _broken(container: InputContainer, tracks: list[Track], broken_off: bool) -> list[Span]:
-    """All stretches without sound that `_faults` tells of."""
+    """All stretches without sound in any stream; those of a single one its channels show."""
     if not any(track.heard for track in tracks):
         return []
-    spans = [span for track in tracks for span in (*track.damage, *track.missing)]
+    spans = _in_no_track([track for track in tracks if track.heard])
     if (late_s := _late_s(container, tracks)) > _TELL_S:
         spans.append(Span(0.0, late_s))
     end_s = max(track.end_s for track in tracks)
@@ -330,6 +331,26 @@ def _broken(container: InputContainer, tracks: list[Track], broken_off: bool) ->
     if broken_off or (short_s > _TELL_S and not any(track.leaps for track in tracks)):
         spans.append(Span(end_s, end_s + max(0.0, short_s)))
     return [span for span in joined(spans) if span.length_s > 0]
+
+
+def _in_no_track(tracks: list[Track]) -> list[Span]:
+    """Stretches that no track has sound in, up to the end of the longest."""
+    first, *others = tracks
+    silent = joined([*first.damage, *first.missing])
+    if not others:
+        return silent
+    end_s = max(track.end_s for track in tracks)
+    silent = [Span(0.0, end_s)]
+    for track in tracks:
+        ends = Span(0.0, track.first / track.stream.rate), Span(track.end_s, end_s)
+        here = joined([*track.damage, *track.missing, *ends])
+        silent = [
+            Span(max(a.start_s, b.start_s), min(a.end_s, b.end_s))
+            for a in silent
+            for b in here
+            if a.start_s < b.end_s and b.start_s < a.end_s
+        ]
+    return silent
 
 
 def _late_s(container: InputContainer, tracks: list[Track]) -> float:
@@ -344,13 +365,28 @@ def _short_s(container: InputContainer, end_s: float) -> float:
     return 0.0 if states_no_length(container) else take_duration_s(container) - end_s
 
 
-def _places(what: str, spans: list[Span]) -> Iterator[str]:
-    """Name the first few stretches."""
-    places = joined(spans)
-    for span in places[:_TOLD]:
-        yield f"sound is {what} between {span.start_s:.2f} and {span.end_s:.2f} s"
+def _places(what: str, found: list[tuple[Track, list[Span]]]) -> Iterator[str]:
+    """Name the first few stretches, and whose they are where not every track has them."""
+    places: list[tuple[Span, list[slice]]] = []
+    for track, spans in found:
+        for span in joined(spans):
+            at = next((i for i, (place, _) in enumerate(places) if _alike(place, span)), None)
+            if at is None:
+                places.append((span, [track.rows]))
+            else:
+                place, those = places[at]
+                places[at] = joined([place, span])[0], [*those, track.rows]
+    places.sort(key=lambda place: place[0])
+    for (start_s, end_s), those in places[:_TOLD]:
+        channels = [row + 1 for rows in those for row in range(rows.start, rows.stop)]
+        whose = "sound" if len(those) == len(found) else f"sound of {channels_named(channels)}"
+        yield f"{whose} is {what} between {start_s:.2f} and {end_s:.2f} s"
     if len(places) > _TOLD:
         yield f"sound is {what} in {len(places) - _TOLD} more places"
+
+
+def _alike(one: Span, other: Span) -> bool:
+    return all(abs(a - b) < _TELL_S for a, b in zip(one, other, strict=True))
 
 
 def joined(spans: Iterable[Span]) -> list[Span]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from calltag.records import ChannelFault, FaultKind
+from calltag.words import channels_named
 
 _SILENT = (FaultKind.DEAD, FaultKind.STOPS, FaultKind.HISS)
 _SPOILT = (
@@ -110,7 +111,7 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
     'channel 2 is full of wind or handling noise'
     """
     kind, channels, other, at_s, amount = fault
-    which = _named(channels) if channels else ""
+    which = channels_named(channels) if channels else ""
     match kind:
         case FaultKind.NO_SOUND:
             every = "every channel" if len(channels) > 1 else "the channel"
@@ -143,11 +144,3 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
             return f"{what} drops out at {at_s:.3f} s for {1000 * amount:.0f} ms"
         case FaultKind.MORE_DROPOUTS:
             return f"sound drops out {amount:.0f} more times"
-
-
-def _named(channels: Sequence[int]) -> str:
-    if len(channels) == 1:
-        return f"channel {channels[0]}"
-    if len(channels) > 2 and channels[-1] - channels[0] == len(channels) - 1:
-        return f"channels {channels[0]} to {channels[-1]}"
-    return f"channels {', '.join(map(str, channels[:-1]))} and {channels[-1]}"

@@ -232,6 +232,52 @@ def test_gaps_are_filled_with_silence(tmp_path, gap):
     assert fault == f"sound is missing between {ends}"
 
 
+def with_gaps(path: Path, gaps_s: list[list[tuple[float, float]]], seconds: int = 6) -> Path:
+    """A file of streams that lack a tenth of a second wherever one of their gaps has begun."""
+    with av.open(path, "w") as out:
+        streams = [out.add_stream("pcm_s16le", rate=RATE_HZ, layout="mono") for _ in gaps_s]
+        sound = np.round(noise(1, 4800) * 2**15).astype(np.int16)
+        for tenth in range(10 * seconds):
+            for stream, gaps in zip(streams, gaps_s, strict=True):
+                if any(start_s <= tenth / 10 < end_s for start_s, end_s in gaps):
+                    continue
+                frame = av.AudioFrame.from_ndarray(sound, format="s16", layout="mono")
+                frame.sample_rate, frame.pts = RATE_HZ, tenth * 4800
+                frame.time_base = Fraction(1, RATE_HZ)
+                out.mux(stream.encode(frame))
+        for stream in streams:
+            out.mux(stream.encode(None))
+    return path
+
+
+@pytest.mark.parametrize(
+    ("gaps_s", "broken", "faults"),
+    [
+        ([[], [(1, 3)]], [], ["sound of channel 2 is missing between 1.00 and 3.00 s"]),
+        (
+            [[(1, 3)], [(2, 4)]],
+            [(2, 3)],
+            [
+                "sound of channel 1 is missing between 1.00 and 3.00 s",
+                "sound of channel 2 is missing between 2.00 and 4.00 s",
+            ],
+        ),
+        ([[(1, 3), (5, 6)], [(1, 3)]], [(1, 3)], ["sound is missing between 1.00 and 3.00 s"]),
+        (
+            [[], [(1, 2)], [(1, 2)]],
+            [],
+            ["sound of channels 2 and 3 is missing between 1.00 and 2.00 s"],
+        ),
+    ],
+)
+def test_a_gap_of_one_stream_is_its_own(tmp_path, gaps_s, broken, faults):
+    reader = SoundReader(with_gaps(tmp_path / "a.mkv", gaps_s))
+    got = np.concatenate(list(reader), axis=1)
+    assert got.shape == (len(gaps_s), 6 * RATE_HZ)
+    assert np.array(reader.broken) == pytest.approx(np.array(broken), abs=0.002)
+    assert reader.faults == faults
+
+
 def test_jitter_of_timestamps_makes_no_holes(tmp_path):
     sound = noise(1, 96_000)
     rng = np.random.default_rng(2)
