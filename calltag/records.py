@@ -87,7 +87,7 @@ class ChannelFault(NamedTuple):
     other : int
         The channel that they are held against; 0 for none.
     at_s : float
-        Where it begins, for what begins, stops or drops out.
+        Where it begins, for what begins, stops, drops out or is hiss from there on.
     amount : float
         How much: decibels of `QUIETER`, samples of `CLIPPED`, part of full scale of `OFFSET`,
         seconds of `DROPS_OUT`, how many are `MORE_DROPOUTS`; 0 for the others.
@@ -135,8 +135,9 @@ class Levels:
     channel_faults : tuple of ChannelFault
         Those of them that were found by comparing channels and samples, as data.
     broken : tuple of Span
-        All stretches in which the file has no sound: none that can be read, or half a second or
-        more of digital silence in every channel; in order, none overlapping another.
+        All stretches in which the file has no sound: none that can be read, half a second or more
+        of digital silence in every channel, or nothing but hiss since the microphone was cut off;
+        in order, none overlapping another.
     """
 
     peak_dbfs: float

@@ -69,8 +69,8 @@ class SoundReader:
         What was noticed, in plain words, complete after the last block: damaged or missing
         stretches, sound that ends before the picture. Of many stretches the first are named.
     broken : list of Span
-        All stretches in which no stream has sound that can be read, complete after the last block; in order, none
-        overlapping another.
+        All stretches in which no stream has sound that can be read, complete after the last block;
+        in order, none overlapping another.
     late : bool
         Whether the file's sound starts after its picture, known after the last block.
     """

@@ -36,6 +36,8 @@ _HISS_SWING_DB = 0.6  # hiss of 43 ms in that band varies by 0.3 dB
 _WHITE_RUMBLE_DB = -10.0  # white noise has -15; out of doors low frequencies are stronger
 _LIVE_SWING_DB = 1.5
 _HISS_COST_DB = 40.0
+_CUT_OFF_DB = 10.0  # a microphone that is cut off takes as much and more of all sound with it
+_BEFORE_SECONDS = 30  # that it is held against
 _LEAST_SECONDS = 5  # before the swing of a level says anything
 _MARGIN_DB = 6.0  # a channel must be better by this much to be changed to
 _WINDY_DB = 7.0
@@ -225,14 +227,37 @@ class Chooser:
         Returns
         -------
         tuple of Span
-            Stretches of half a second or more that are digital silence in every channel; in order,
-            none overlapping another.
+            Stretches of half a second or more that are digital silence in every channel, and the
+            end, where it holds nothing but hiss; in order, none overlapping another.
         """
+        cut_s = self._cut_off_everywhere_s()
+        hiss = () if cut_s is None else (Span(cut_s, self._at / self._rate_hz),)
+        return (*self._mute_spans(), *hiss)
+
+    def _mute_spans(self) -> tuple[Span, ...]:
         return tuple(
             Span(start / self._rate_hz, end / self._rate_hz)
             for start, end in self._mute
             if end - start >= _DEAD_S * self._rate_hz
         )
+
+    def _cut_off_everywhere_s(self) -> float | None:
+        """From where on every channel is cut off, some of them with hiss left."""
+        if not self._seconds:
+            return None
+        parts = zip(*((one.power, one.low, one.mid) for one in self._seconds), strict=True)
+        power, low, mid = (np.concatenate(part) for part in parts)
+        ends_s = []
+        hissing = False
+        for c in range(power.shape[1]):
+            sounding = np.flatnonzero(power[:, c] >= _SILENT_POWER)
+            end = int(sounding[-1]) + 1 if len(sounding) else 0
+            cut = _cut_off(low[:, c], mid[:, c])
+            if cut is None and len(power) - end < 2:
+                return None
+            hissing |= cut is not None
+            ends_s.append(float(end if cut is None else cut))
+        return max(ends_s) if hissing else None
 
     def _peaks(self, block: FloatArray) -> npt.NDArray[np.int64]:
         """Find the peak; count clipped samples where it is at full scale."""
@@ -376,13 +401,22 @@ class Chooser:
             return
         if dead:
             yield ChannelFault(FaultKind.DEAD, _numbers(dead))
+        stopped = []
         for c in live:
-            if n_channels > 1 and silent[-2:, c].all() and not silent[-2:].all():
-                begun = self._silence[c]
+            begun = self._silence[c]
+            fell = begun is not None or np.median(power[~silent[:, c], c]) > _AUDIBLE_POWER
+            if n_channels > 1 and silent[-2:, c].all() and not silent[-2:].all() and fell:
+                stopped.append(c)
                 last_s = np.flatnonzero(~silent[:, c])[-1] + 1
                 stop_s = begun[0] / self._rate_hz if begun is not None else float(last_s)
                 yield ChannelFault(FaultKind.STOPS, (c + 1,), at_s=stop_s)
         yield from self._told_mute()
+        cut_off: dict[int, list[int]] = {}
+        for c in live:
+            if c not in stopped and (cut := _cut_off(low[:, c], mid[:, c])) is not None:
+                cut_off.setdefault(cut, []).append(c)
+        for cut, those in sorted(cut_off.items()):
+            yield ChannelFault(FaultKind.HISS, _numbers(those), at_s=float(cut))
         levels_db = _decibels(mid.mean(axis=0))
         rumble_db = _decibels(low.mean(axis=0)) - levels_db
         loudest = max(live, key=lambda c: levels_db[c])
@@ -432,7 +466,7 @@ class Chooser:
 
     def _told_mute(self) -> Iterator[ChannelFault]:
         """Silence at the ends, which no dropout is."""
-        for start_s, end_s in self.silences():
+        for start_s, end_s in self._mute_spans():
             if start_s == 0:
                 yield ChannelFault(FaultKind.STARTS, at_s=end_s)
             elif end_s * self._rate_hz >= self._at - 1:
@@ -503,6 +537,27 @@ def _hissing(
         return np.zeros(len(swing_db), bool)
     hiss = (swing_db < _HISS_SWING_DB) & (rumble_db < _WHITE_RUMBLE_DB)
     return hiss & (level_db < level_db[alive].max())
+
+
+def _cut_off(low: _Floats, mid: _Floats) -> int | None:
+    """Second from which on a channel holds nothing but hiss, having held the place's sound before.
+
+    What was between the loud moments before goes with the microphone, deep and high: where a call
+    or a machine ends, one of them stays as it was.
+    """
+    low_db, mid_db = _decibels(low), _decibels(mid)
+    if len(mid) < 2 * _LEAST_SECONDS:
+        return None
+    above = np.flatnonzero(mid_db > np.median(mid_db[-_LEAST_SECONDS:]) + _CUT_OFF_DB / 2)
+    cut = int(above[-1]) + 1 if len(above) else 0
+    if not _LEAST_SECONDS <= cut <= len(mid) - _LEAST_SECONDS:
+        return None
+    rumble_db = float(_decibels(low[cut:].mean()) - _decibels(mid[cut:].mean()))
+    if np.std(mid_db[cut:]) >= _HISS_SWING_DB or rumble_db >= _WHITE_RUMBLE_DB:
+        return None
+    before = slice(max(0, cut - _BEFORE_SECONDS), cut)
+    falls_db = [np.percentile(db[before], 10) - np.median(db[cut:]) for db in (low_db, mid_db)]
+    return cut if min(falls_db) > _CUT_OFF_DB else None
 
 
 def _decibels(power: _Floats) -> _Floats:

@@ -125,7 +125,9 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
         case FaultKind.QUIETER:
             return f"{which} is {amount:.0f} dB quieter than channel {other}"
         case FaultKind.HISS:
-            return f"{which} carries nothing but hiss"
+            carry = "carries" if len(channels) == 1 else "carry"
+            since = f" from {at_s:.0f} s on" if at_s else ""
+            return f"{which} {carry} nothing but hiss{since}"
         case FaultKind.COPY_INVERTED:
             return f"{which} is channel {other} turned upside down (inverted)"
         case FaultKind.INVERTED:

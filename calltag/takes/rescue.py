@@ -374,7 +374,7 @@ def _clipped_beside(take: Take, used: int, t: Thresholds) -> list[int]:
 def _spoilt_track(faults: Sequence[ChannelFault], used: int, clipped: Sequence[int]) -> str:
     """The fault by which another track than the one that is listened to spoils the take."""
     for fault in faults:
-        if spoilt_channel(fault) not in (None, used + 1):
+        if spoilt_channel(fault) is not None and used + 1 not in fault.channels:
             return said(fault, aside=False)
         if fault.kind == FaultKind.CLIPPED and fault.channels[0] - 1 in clipped:
             return said(fault)

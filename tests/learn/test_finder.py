@@ -397,6 +397,17 @@ def test_sound_that_stops_in_all_channels_is_noted(plain, tmp_path, rng):
     assert "sound stops at 7.0 s" in levels.faults
 
 
+def test_hiss_that_a_cut_off_microphone_leaves_is_no_sound_of_the_place(plain, tmp_path, rng):
+    sound = np.cumsum(rng.normal(0, 1e-4, 24 * RATE_HZ))
+    sound -= np.convolve(sound, np.ones(4800) / 4800, "same")  # falls by 6 dB an octave
+    sound[12 * RATE_HZ :] = 0
+    sound += rng.normal(0, 1e-6, len(sound))
+    sf.write(tmp_path / "A.wav", sound, RATE_HZ, subtype="FLOAT")
+    levels = found(plain, tmp_path / "A.wav").levels
+    assert levels.broken == ((12.0, 24.0),)
+    assert "channel 1 carries nothing but hiss from 12 s on" in levels.faults
+
+
 # --- memory ---------------------------------------------------------------------------------------
 
 
@@ -405,6 +416,7 @@ def test_memory_does_not_grow_with_the_take(plain, tmp_path, monkeypatch):
         """Stands in for the reader of a take: hands out so many blocks of ten seconds."""
 
         faults = broken = ()
+        late = False
 
         def __init__(self, n_blocks):
             self._n_blocks = n_blocks

@@ -187,6 +187,58 @@ def test_hiss_of_an_open_input_is_not_taken_for_a_quiet_place():
         assert report.faults == (f"channel {3 - int(chosen)} carries nothing but hiss",)
 
 
+def hiss_of(level: float, n: int = len(A), seed: int = 4) -> np.ndarray:
+    return (level * np.random.default_rng(seed).standard_normal(n)).astype(np.float32)
+
+
+def heard_of(sound: np.ndarray, block_s: float = 60.0) -> Chooser:
+    sound = np.atleast_2d(sound).astype(np.float32)
+    chooser = Chooser(RATE_HZ)
+    step = round(block_s * RATE_HZ)
+    for i in range(0, sound.shape[1], step):
+        chooser.choose(sound[:, i : i + step])
+    return chooser
+
+
+@pytest.mark.parametrize("block_s", [2.0, 5.0, 60.0])
+@pytest.mark.parametrize("both", [False, True])
+def test_a_microphone_that_is_cut_off_leaves_hiss(block_s, both):
+    sound = outdoors(20, 1)
+    sound[9 * RATE_HZ :] = 0
+    sound += hiss_of(1e-4, len(sound))
+    chooser = heard_of(np.stack([sound, np.roll(sound, 7)]) if both else sound, block_s)
+    which = "channels 1 and 2 carry" if both else "channel 1 carries"
+    assert f"{which} nothing but hiss from 9 s on" in chooser.report().faults
+    assert chooser.silences() == ((9.0, 20.0),)
+
+
+def test_where_another_channel_goes_on_the_place_is_heard():
+    sound = outdoors(20, 1)
+    cut = sound.copy()
+    cut[9 * RATE_HZ :] = 0
+    chooser = heard_of(np.stack([cut + hiss_of(1e-4, len(cut)), outdoors(20, 2)]))
+    assert "channel 1 carries nothing but hiss from 9 s on" in chooser.report().faults
+    assert chooser.silences() == ()
+
+
+def test_a_microphone_is_not_cut_off_where_a_call_or_a_rumble_ends():
+    n = 20 * RATE_HZ
+    call = 0.05 * np.sin(2 * np.pi * 3000 * np.arange(n) / RATE_HZ)
+    call[10 * RATE_HZ :] = 0
+    for background in (hiss_of(1e-3, n), outdoors(20, 3, 2e-3)):
+        assert heard_of(background + call).silences() == ()
+    engine = wind(20, 4, 0.05)
+    engine[10 * RATE_HZ :] = 0
+    assert heard_of(outdoors(20, 3, 2e-3) + engine).silences() == ()
+
+
+def test_a_channel_that_is_faint_throughout_does_not_stop():
+    faint = 2.6e-5 * (1 + 0.3 * np.sin(np.arange(len(A)) / RATE_HZ * 2 * np.pi / 12 - 0.2))
+    report = choose(np.stack([A, faint * hiss_of(1.0)]))[1]
+    assert not any("stops" in fault for fault in report.faults), report.faults
+    assert any("channel 2 is" in fault for fault in report.faults)
+
+
 @pytest.mark.parametrize("block_s", [2.0, 5.0, 60.0])
 @pytest.mark.parametrize("stop", [5 * RATE_HZ, 5 * RATE_HZ + 12_345, 7 * RATE_HZ - 1])
 def test_a_channel_that_dies_is_left_at_that_sample(block_s, stop):
