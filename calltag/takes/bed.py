@@ -3,7 +3,8 @@
 A bed comes from stretches that the verdicts call natural sound, from the same folder and the same
 time of day as the take it is for, where there are such. The longest is taken whole if it is long
 enough; otherwise several are joined by crossfades of equal power, so that the level does not dip
-where one background fades into the next. A bed's end runs into its own beginning in the same way,
+where one background fades into the next. Where the level steps all at once, as a recorder's
+automatic gain has it, a stretch is parted. A bed's end runs into its own beginning in the same way,
 and it can be looped without a seam.
 """
 
@@ -24,6 +25,7 @@ from calltag.media.wav_file import Bext, write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
 from calltag.sound.channels import dropouts
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp, ungated_lufs
+from calltag.sound.steps import gain_steps
 from calltag.takes.companions import apart_s, recorded_at, within_half_s
 from calltag.takes.standing import used_channel
 from calltag.takes.thresholds import Thresholds, read_thresholds
@@ -45,6 +47,7 @@ CALL_MARGIN_S = 0.5
 """Kept clear before and after a call that is avoided."""
 
 _HOLE_MARGIN_S = 0.1  # kept clear of where sound drops out
+_STEP_MARGIN_S = 0.4  # and of where its level steps
 _MATCH_DB = 6.0  # stretches are brought to one loudness by at most this much
 _ROUNDING_S = 0.01
 _TOO_DIFFERENT_DB = 12.0  # a stretch so much louder or softer is another place or weather
@@ -308,7 +311,8 @@ def make_bed(
     if not sounds:
         raise InputError(
             f"no clean background of {LEAST_STRETCH_S:.0f} s or longer in these rushes in which no "
-            "sound drops out: log a take of the place that is whole"
+            "sound drops out or jumps in level: log a take of the place that is whole, with the "
+            "gain set by hand"
         )
     sound = join(sounds, round(seconds * RATE_HZ), round(FADE_S * RATE_HZ))
     meter = LoudnessMeter(RATE_HZ, len(sound))
@@ -399,7 +403,7 @@ def _read(
     """Sounds at one rate, channel count and loudness, and what was done to get there.
 
     One of another loudness than the first is passed over, and the next takes its place. Where sound
-    drops out in one, what is free of that is used.
+    drops out in one, or its level steps, what is free of that is used.
     """
     sounds: list[FloatArray] = []
     parts: list[Part] = []
@@ -448,12 +452,14 @@ def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
 
 
 def _holes(sound: FloatArray, start_s: float) -> list[Span]:
-    """Where sound that begins at `start_s` drops out of any track."""
+    """Where sound that begins at `start_s` drops out of any track, or the level of one steps."""
     found = {hole for track in sound for hole in dropouts(track, RATE_HZ)}
-    return [
+    holes = [
         Span(start_s + first / RATE_HZ - _HOLE_MARGIN_S, start_s + last / RATE_HZ + _HOLE_MARGIN_S)
-        for first, last in sorted(found)
+        for first, last in found
     ]
+    steps_s = {start_s + at_s for track in sound for at_s in gain_steps(track, RATE_HZ)}
+    return sorted(holes + [Span(at_s - _STEP_MARGIN_S, at_s + _STEP_MARGIN_S) for at_s in steps_s])
 
 
 def _pieces(sound: FloatArray) -> Iterator[FloatArray]:

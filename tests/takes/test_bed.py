@@ -213,6 +213,19 @@ def test_no_dropout_is_laid_into_a_bed(scene, tmp_path):
         assert not any(part.span.start_s < at_s < part.span.end_s for at_s in (9, 20, 23))
 
 
+@pytest.mark.parametrize("step_db", [-9, 5])
+def test_no_step_of_automatic_gain_is_laid_into_a_bed(scene, tmp_path, step_db):
+    made = scene(40, background_db=-50)
+    made.sound[round(21.3 * RATE_HZ) :] *= 10 ** (step_db / 20)
+    bed = make_bed([made.log(tmp_path / "A.wav")], tmp_path / "bed.wav", seconds=30)
+    assert len(bed.parts) == 2
+    assert not any(part.span.start_s < 21.3 < part.span.end_s for part in bed.parts)
+    sound = sf.read(bed.path)[0][:, 0]
+    level_db = 10 * np.log10((sound.reshape(-1, RATE_HZ // 2) ** 2).mean(axis=1))
+    left_db = abs(step_db) - 6 if abs(step_db) > 6 else 0  # of stretches that are brought nearer
+    assert np.ptp(level_db) < left_db + 1.5
+
+
 def test_nothing_but_dropouts_makes_no_bed(scene, tmp_path):
     made = scene(20, background_db=-50)
     for first in range(RATE_HZ, made.n, 2 * RATE_HZ):
