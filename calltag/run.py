@@ -146,7 +146,9 @@ def analyse_take(job: Job) -> TakeLog:
     if not take.has_sound:
         return TakeLog(take=take)
     found = finder().analyse(job.file, info)
-    return TakeLog(take=replace(take, levels=found.levels), calls=found.calls, noise=found.noise)
+    length_s = max(take.duration_s, found.joined_s or 0.0)
+    take = replace(take, levels=found.levels, duration_s=length_s)
+    return TakeLog(take=take, calls=found.calls, noise=found.noise)
 
 
 def log_rushes(

@@ -16,7 +16,7 @@ from calltag.errors import InputError, MediaError, ModelError
 from calltag.log import Log
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, Label, TakeLog
-from calltag.run import DIED, Job, Progress, log_rushes
+from calltag.run import DIED, Job, Progress, analyse_take, log_rushes
 from calltag.workers import Done
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -643,3 +643,20 @@ def test_a_model_that_cannot_be_used_is_told_and_costs_no_finds(shoot: Shoot) ->
     assert "calltag.model" in note
     with pytest.raises(ModelError, match=r"calltag\.model"):
         shoot.run(model=model)
+
+
+def test_clips_joined_end_to_end_are_as_long_as_their_sound(tmp_path: Path, make_clip) -> None:
+    parts = [
+        make_clip(
+            tmp_path / f"{seconds}.mts",
+            seconds=seconds,
+            audio_codec="ac3",
+            container="mpegts",
+            video_codec="libx264",
+        )
+        for seconds in (4.0, 3.0)
+    ]
+    path = tmp_path / "A001.mts"
+    path.write_bytes(b"".join(part.read_bytes() for part in parts))
+    take = analyse_take(Job(path, "/r", path.name, "d", 1)).take
+    assert take.duration_s == pytest.approx(7.0, abs=0.1)

@@ -102,11 +102,14 @@ class Findings:
         Calls in order of start, with features.
     noise : tuple of NoiseSpan
         Noise in order of start.
+    joined_s : float or None
+        Length of the take where its clock begins anew and the one that it states is a part's.
     """
 
     levels: Levels
     calls: tuple[Call, ...]
     noise: tuple[NoiseSpan, ...]
+    joined_s: float | None = None
 
 
 @dataclass(slots=True)
@@ -534,7 +537,9 @@ class Finder:
             channel_faults=found,
             broken=tuple(joined([*reader.broken, *chooser.silences()])),
         )
-        return Findings(levels, tuple(this.calls), tuple(this.noise.spans()))
+        return Findings(
+            levels, tuple(this.calls), tuple(this.noise.spans()), joined_s=reader.joined_s
+        )
 
     def measure(self, path: Path, spans: Sequence[Span]) -> list[Call]:
         """Measure given stretches of a take, as if they had been found.

@@ -6,6 +6,7 @@ work in Python would cost more than decoding.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from math import isnan, nan
 from typing import Any
@@ -25,7 +26,10 @@ _JITTER_S = 0.015
 """Timestamps may be this far off before it counts as a gap; one lost AAC frame is 21 ms."""
 
 _LEAP_S = 60.0
-"""A clock that jumps this far was set anew; no gap in a clip is as long."""
+"""A clock that jumps this far was set anew, unless the picture goes on in between."""
+
+BACK_S = 1.0
+"""A clock that goes back this far begins anew: another clip was joined to the first."""
 
 _TYPES = {
     "u8": (np.uint8, 2.0**-7),
@@ -47,6 +51,7 @@ class Track:
         start_s: Fraction,
         *,
         picture_s: float,
+        pictured: Callable[[float, float], bool],
         sought: bool,
     ) -> None:
         stream.codec_context.thread_count = 1
@@ -55,6 +60,7 @@ class Track:
         self.damage: list[Span] = []
         self.missing: list[Span] = []
         self.leaps: list[float] = []
+        self.anew: list[float] = []
         self.impossible = False
         self.heard = False
         self.first = 0
@@ -67,6 +73,7 @@ class Track:
         self._grid = (stream.start_time or 0) * self._per_tick - self._origin
         self._slack = max(2 * self._per_tick, _JITTER_S * stream.rate)
         self._picture_end = picture_s * stream.rate
+        self._pictured = pictured
         self._position = self._written = 0
         self._due = nan  # the next frame's time in samples; unknown at first and after damage
         self._fifo = av.AudioFifo()
@@ -181,14 +188,18 @@ class Track:
         """Go on at another place than where the samples so far end."""
         self.write()
         before_s = self.end_s
+        back = self.heard and self._position - position > BACK_S * self._rate_hz
         leaps = abs(position - self._position) > _LEAP_S * self._rate_hz
         late = not self.heard and 0 < position < self._picture_end
-        if leaps and not late and not self._sought:
+        anew = (back or leaps) and not late and not self._sought
+        if anew and self.heard and not back:
+            anew = not self._pictured(before_s, position / self._rate_hz)
+        if not anew:
+            self._position = self._on_grid(position, n)
+        else:
             self._origin += position - self._position
             if self.heard:
-                self.leaps.append(before_s)
-        else:
-            self._position = self._on_grid(position, n)
+                (self.anew if back else self.leaps).append(before_s)
         self._written = self._position
         self._due = self._position + self._origin
         if not self.heard:

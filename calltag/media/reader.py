@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 import av
@@ -30,7 +31,7 @@ from calltag.media.probe import (
 )
 from calltag.media.wav_file import announced_bytes
 from calltag.records import EMPTY_TRACK, FloatArray, Span
-from calltag.words import channels_named
+from calltag.words import channels_named, first_few
 
 _STALL_S = 30.0
 """A stream that lies this far behind another has ended, or nearly; it is not waited for."""
@@ -73,6 +74,9 @@ class SoundReader:
         in order, none overlapping another.
     late : bool
         Whether the file's sound starts after its picture, known after the last block.
+    joined_s : float or None
+        Length of the sound where its clock begins anew, so that the length that the file states is
+        that of a part; known after the last block, None elsewhere.
     """
 
     def __init__(self, path: Path, *, rate_hz: int | None = 48_000, block_s: float = 60.0) -> None:
@@ -86,6 +90,7 @@ class SoundReader:
         self.faults: list[str] = []
         self.broken: list[Span] = []
         self.late = False
+        self.joined_s: float | None = None
 
     def __iter__(self) -> Iterator[FloatArray]:
         """Go through the take.
@@ -110,7 +115,7 @@ class SoundReader:
             block_n = max(1, round(self.block_s * rate_hz))
             n_channels = sum(stream.codec_context.channels for stream in streams)
             canvas = Canvas(n_channels, block_n)
-            tracks = _tracks(container, streams, canvas, rate_hz)
+            tracks = _tracks(container, streams, canvas, rate_hz, path=self.path)
             feeding = _Feeding(container, tracks)
             for _ in feeding:
                 while _is_full(canvas, tracks, rate_hz):
@@ -122,6 +127,8 @@ class SoundReader:
                 yield canvas.take(tracks, end)
             self.faults += _faults(container, tracks, feeding.broken_off)
             self.late = _late_s(container, tracks) > _TELL_S
+            anew = any(track.anew for track in tracks)
+            self.joined_s = max(track.end_s for track in tracks) if anew else None
             if lengths := announced_bytes(self.path):
                 self.faults.append(cut_short(*lengths))
             self.broken += _broken(container, tracks, feeding.broken_off)
@@ -203,7 +210,7 @@ def read_span(
         if last <= first:
             return np.zeros((n_channels, 0), np.float32), rate_hz
         canvas = Canvas(n_channels, last - first, start=first)
-        tracks = _tracks(container, streams, canvas, rate_hz, from_s=first / rate_hz)
+        tracks = _tracks(container, streams, canvas, rate_hz, from_s=first / rate_hz, path=path)
         _seek(container, streams, first / rate_hz - WARM_UP_S)
         feeding = _Feeding(container, tracks)
         for _ in feeding:
@@ -248,6 +255,8 @@ def _tracks(
     canvas: Canvas,
     rate_hz: int,
     from_s: float | None = None,
+    *,
+    path: Path,
 ) -> list[Track]:
     start_s = take_start_s(container)
     picture_s = _picture_s(container)
@@ -262,7 +271,15 @@ def _tracks(
             else ResampledRows(canvas, rows, stream.rate, rate_hz, from_s or 0.0)
         )
         tracks.append(
-            Track(stream, sink, rows, start_s, picture_s=picture_s, sought=from_s is not None)
+            Track(
+                stream,
+                sink,
+                rows,
+                start_s,
+                picture_s=picture_s,
+                pictured=partial(_pictured, path),
+                sought=from_s is not None,
+            )
         )
     return tracks
 
@@ -275,6 +292,22 @@ def _picture_s(container: InputContainer) -> float:
     if picture.duration and picture.time_base:
         return float(picture.duration * picture.time_base)
     return (container.duration or 0) / av.time_base
+
+
+def _pictured(path: Path, start_s: float, end_s: float) -> bool:
+    """Tell whether a take has pictures in the middle of a stretch without sound."""
+    with open_take(path) as container:
+        picture = picture_stream(container)
+        if picture is None or not picture.time_base:
+            return False
+        first_s, tick_s = float(take_start_s(container)), float(picture.time_base)
+        drop_all_but(container, [picture.index])
+        with suppress(av.error.FFmpegError):
+            container.seek(round((first_s + (start_s + end_s) / 2) / tick_s), stream=picture)
+            for packet in container.demux(picture):
+                if packet.pts is not None:
+                    return start_s < packet.pts * tick_s - first_s < end_s
+    return False
 
 
 def _is_full(canvas: Canvas, tracks: list[Track], rate_hz: int) -> bool:
@@ -306,6 +339,13 @@ def _faults(container: InputContainer, tracks: list[Track], broken_off: bool) ->
     yield from _places("missing", [(track, track.missing) for track in tracks if track.heard])
     for leap_s in sorted({round(leap_s, 1) for track in tracks for leap_s in track.leaps})[:_TOLD]:
         yield f"its clock jumps at {leap_s:.1f} s; sound is taken to go on"
+    anew = sorted({round(anew_s, 1) for track in tracks for anew_s in track.anew})
+    if anew:
+        places = first_few([f"{anew_s:.1f} s" for anew_s in anew], _TOLD)
+        yield (
+            f"its clock begins anew at {places}, as where clips are joined end to end: sound is "
+            "taken to go on; log the clips one by one, so that their times hold"
+        )
     if any(track.impossible for track in tracks):
         yield "some samples are no numbers; they were taken for silence"
     end_s = max(track.end_s for track in tracks)
@@ -313,7 +353,7 @@ def _faults(container: InputContainer, tracks: list[Track], broken_off: bool) ->
         yield f"the file cannot be read beyond {end_s:.1f} s"
     if (late_s := _late_s(container, tracks)) > _TELL_S:
         yield f"sound starts {late_s:.1f} s after the picture"
-    if not any(track.leaps for track in tracks):
+    if not any(track.leaps or track.anew for track in tracks):
         short_s = _short_s(container, end_s)
         if short_s > _TELL_S:
             yield f"sound ends at {end_s:.1f} s, {short_s:.1f} s before the end of the take"
@@ -328,7 +368,7 @@ def _broken(container: InputContainer, tracks: list[Track], broken_off: bool) ->
         spans.append(Span(0.0, late_s))
     end_s = max(track.end_s for track in tracks)
     short_s = _short_s(container, end_s)
-    if broken_off or (short_s > _TELL_S and not any(track.leaps for track in tracks)):
+    if broken_off or (short_s > _TELL_S and not any(track.leaps or track.anew for track in tracks)):
         spans.append(Span(end_s, end_s + max(0.0, short_s)))
     return [span for span in joined(spans) if span.length_s > 0]
 

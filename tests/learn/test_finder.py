@@ -417,6 +417,7 @@ def test_memory_does_not_grow_with_the_take(plain, tmp_path, monkeypatch):
 
         faults = broken = ()
         late = False
+        joined_s = None
 
         def __init__(self, n_blocks):
             self._n_blocks = n_blocks

@@ -304,6 +304,68 @@ def test_a_clock_that_jumps_by_hours_makes_no_hours_of_silence(tmp_path):
     assert reader.faults == ["its clock jumps at 0.6 s; sound is taken to go on"]
 
 
+def test_clips_that_were_joined_end_to_end_are_read_and_told(tmp_path, make_clip):
+    parts = [
+        make_clip(
+            tmp_path / f"{seconds}.mts",
+            seconds=seconds,
+            channels=1,
+            audio_codec="ac3",
+            container="mpegts",
+            video_codec="libx264",
+        )
+        for seconds in (4.0, 3.0)
+    ]
+    path = tmp_path / "joined.mts"
+    path.write_bytes(b"".join(part.read_bytes() for part in parts))
+    reader = SoundReader(path)
+    got = np.concatenate(list(reader), axis=1)
+    assert got.shape[1] == pytest.approx(7.0 * RATE_HZ, abs=0.1 * RATE_HZ)
+    assert (np.abs(got[0]) > 0).mean() > 0.98
+    (fault,) = reader.faults
+    assert fault.startswith("its clock begins anew at 4.0 s, as where clips are joined end to end")
+    assert reader.broken == []
+    assert reader.joined_s == got.shape[1] / RATE_HZ
+    list(alone := SoundReader(parts[0]))
+    assert alone.joined_s is None
+    assert alone.faults == []
+
+
+@pytest.mark.parametrize("picture_goes_on", [True, False])
+def test_a_gap_of_minutes_is_one_where_the_picture_goes_on(tmp_path, picture_goes_on):
+    path = tmp_path / "a.mkv"
+    sound = np.round(noise(1, RATE_HZ // 5) * 2**15).astype(np.int16)
+    with av.open(path, "w") as out:
+        picture = out.add_stream("mpeg4", rate=5)
+        picture.width, picture.height, picture.pix_fmt = 64, 36, "yuv420p"
+        stream = out.add_stream("pcm_s16le", rate=RATE_HZ, layout="mono")
+        for fifth in range(5 * 100):
+            gap = 5 <= fifth / 5 < 95
+            if picture_goes_on or not gap:
+                image = np.full((36, 64, 3), fifth % 200, np.uint8)
+                shown = av.VideoFrame.from_ndarray(image).reformat(format="yuv420p")
+                shown.pts, shown.time_base = fifth, Fraction(1, 5)
+                out.mux(picture.encode(shown))
+            if not gap:
+                frame = av.AudioFrame.from_ndarray(sound, format="s16", layout="mono")
+                frame.sample_rate, frame.pts = RATE_HZ, fifth * len(sound[0])
+                frame.time_base = Fraction(1, RATE_HZ)
+                out.mux(stream.encode(frame))
+        out.mux(picture.encode(None))
+        out.mux(stream.encode(None))
+    reader = SoundReader(path)
+    read_s = sum(block.shape[1] for block in reader) / RATE_HZ
+    if picture_goes_on:
+        assert read_s == pytest.approx(100, abs=0.01)
+        assert reader.faults == ["sound is missing between 5.00 and 95.00 s"]
+        assert reader.broken == [(5.0, 95.0)]
+        after, _ = read_span(path, 96.0, 97.0)
+        assert np.abs(after).max() > 0.1
+    else:
+        assert read_s == pytest.approx(10, abs=0.01)
+        assert reader.faults == ["its clock jumps at 5.0 s; sound is taken to go on"]
+
+
 @pytest.mark.parametrize(
     ("from_hz", "to_hz"), [(44_100, 48_000), (96_000, 48_000), (48_000, 44_100)]
 )
