@@ -219,6 +219,39 @@ def cut_short(announced: int, there: int) -> str:
     )
 
 
+def why_short(path: Path) -> str:
+    """Say why an AVI file may lack its end, which then shows in nothing but its own length.
+
+    Parameters
+    ----------
+    path : Path
+        Any file.
+
+    Returns
+    -------
+    str
+        What is wrong and what to do, without the file's name; empty where nothing is, or the file
+        is no AVI file.
+    """
+    there = path.stat().st_size
+    end = 0
+    with path.open("rb") as file:
+        while end + 12 <= there:  # a long one has several (OpenDML AVI File Format Extensions)
+            file.seek(end)
+            head = file.read(12)
+            length = int.from_bytes(head[4:8], "little")
+            if head[:4] != b"RIFF" or head[8:] not in (b"AVI ", b"AVIX"):
+                break
+            if not length:
+                return (
+                    "was never finished: its length was not written, as when power fails while "
+                    "filming, and its end may be missing; put the card back into the camera, which "
+                    "may finish it"
+                )
+            end += 8 + length + length % 2
+    return cut_short(end, there) if end > there + 1 else ""
+
+
 def _why_boxes(path: Path, size: int) -> str:
     """Walk the top-level boxes of an ISO base media file (ISO/IEC 14496-12, clause 4.2)."""
     seen: set[bytes] = set()

@@ -22,7 +22,7 @@ from av.container import InputContainer
 from calltag.errors import InputError, MediaError
 from calltag.media._canvas import WARM_UP_S, Canvas, ResampledRows, Rows, Sink
 from calltag.media._track import Track
-from calltag.media.opening import cut_short, drop_all_but, open_take, picture_stream
+from calltag.media.opening import cut_short, drop_all_but, open_take, picture_stream, why_short
 from calltag.media.probe import (
     decodable,
     states_no_length,
@@ -131,6 +131,8 @@ class SoundReader:
             self.joined_s = max(track.end_s for track in tracks) if anew else None
             if lengths := announced_bytes(self.path):
                 self.faults.append(cut_short(*lengths))
+            elif short := why_short(self.path):
+                self.faults.append(short)
             self.broken += _broken(container, tracks, feeding.broken_off)
 
 

@@ -366,6 +366,32 @@ def test_a_gap_of_minutes_is_one_where_the_picture_goes_on(tmp_path, picture_goe
         assert reader.faults == ["its clock jumps at 5.0 s; sound is taken to go on"]
 
 
+def test_an_avi_file_that_lacks_its_end_is_told(tmp_path, make_clip):
+    whole = make_clip(
+        tmp_path / "whole.avi",
+        seconds=4,
+        audio_codec="pcm_s16le",
+        video_codec="mjpeg",
+        noisy_picture=True,
+    )
+    content = whole.read_bytes()
+    half = tmp_path / "half.avi"
+    half.write_bytes(content[: len(content) // 2])
+    unfinished = tmp_path / "unfinished.avi"
+    unfinished.write_bytes(content[:4] + bytes(4) + content[8 : len(content) // 2])
+    told = {}
+    for path in (whole, half, unfinished):
+        reader = SoundReader(path)
+        assert sum(block.shape[1] for block in reader) > RATE_HZ
+        told[path.name] = reader.faults
+    assert told["whole.avi"] == []
+    assert told["half.avi"][-1] == (
+        f"is cut short: {len(content):,} bytes were announced and {len(content) // 2:,} are there; "
+        "copy it from the card again"
+    )
+    assert told["unfinished.avi"][-1].startswith("was never finished: its length was not written")
+
+
 @pytest.mark.parametrize(
     ("from_hz", "to_hz"), [(44_100, 48_000), (96_000, 48_000), (48_000, 44_100)]
 )
