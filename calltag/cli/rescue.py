@@ -12,6 +12,7 @@ from calltag.cli._log import read_takes
 from calltag.cli._options import LOG_NAME, LogFile
 from calltag.cli._output import say
 from calltag.cli._sound_out import one_take, sound_target
+from calltag.errors import InputError
 
 if TYPE_CHECKING:
     from calltag.media.wav_file import Bext
@@ -100,6 +101,12 @@ def rescue_command(
         take_logs = list(read_takes(opened))
     chosen = one_take(take_logs, take)
     own = chosen.take
+    for option, cut_hz in (("--low-cut", low_cut), ("--high-cut", high_cut)):
+        if cut_hz is not None and not 0 < cut_hz < math.inf:
+            raise InputError(
+                f"{option} {cut_hz:g}: a cut needs a frequency above 0 Hz; leave the "
+                "option out for none"
+            )
     band = Band(low_cut or 0.0, high_cut or math.inf)
     wanted = Treatment(channel=channel, band=band) if band or channel else None
     name = f"{Path(own.path).stem}-treated.wav"
