@@ -129,7 +129,7 @@ def rescue_command(
         say(f"Would be done: {rescue.treatment}. After: {rescue.expected}")
         return
     bext = _bext(own, rescue.treatment)
-    made = write_treated(path, target, chosen, rescue.treatment, bext)
+    made = write_treated(path, target, chosen, rescue.treatment, bext, rescue.was)
     say(f"After:  {made.after}")
     if made.turned_down_db:
         say(f"The whole is turned down by {made.turned_down_db:.1f} dB to stay below full scale.")

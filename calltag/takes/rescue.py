@@ -79,12 +79,15 @@ class Rescue:
         How they will stand.
     advice : tuple of str
         Each finding in a sentence.
+    was : np.ndarray, shape (n_calls,)
+        How loud each call is in the channel that is used, before the treatment.
     """
 
     treatment: Treatment
     before: Figures
     expected: Figures
     advice: tuple[str, ...]
+    was: npt.NDArray[np.float64] = field(repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +164,8 @@ def examine(
         if channel not in heard:
             heard[channel] = listen(path, calls, channel, regions)
         expected = figures(heard[channel], _gains(wanted, calls, regions))
-        return Rescue(treatment=wanted, before=before, expected=expected, advice=())
+        was = loudness(heard[channel])
+        return Rescue(treatment=wanted, before=before, expected=expected, advice=(), was=was)
 
     advice = list(_machines(path, take_log, used, t))
     clipped = _clipped_beside(take, used, t)
@@ -194,6 +198,7 @@ def examine(
         before=before,
         expected=figures(spectra, _gains(treatment, calls, regions)),
         advice=tuple(advice),
+        was=loudness(spectra),
     )
 
 
@@ -228,6 +233,7 @@ def write_treated(
     take_log: TakeLog,
     treatment: Treatment,
     bext: Bext,
+    was: npt.NDArray[np.float64] | None = None,
 ) -> Treated:
     """Write a take's treated sound and measure it.
 
@@ -246,6 +252,8 @@ def write_treated(
         What to do.
     bext : Bext
         Start time and description.
+    was : np.ndarray, shape (n_calls,), or None
+        `Rescue.was` of that treatment; None to listen to the take once more for it.
 
     Returns
     -------
@@ -279,8 +287,9 @@ def write_treated(
         write_wav(out, quieter, rate_hz, bext=bext)
     calls = likely_calls(take_log)
     channel = used_channel(take_log.take) if treatment.channel is None else treatment.channel - 1
-    was = loudness(listen(path, calls, channel)) * 10 ** (-turned_down_db / 10)
-    after = figures(listen(out, calls, channel), was=was)
+    if was is None:
+        was = loudness(listen(path, calls, channel))
+    after = figures(listen(out, calls, channel), was=was * 10 ** (-turned_down_db / 10))
     return Treated(path=out, after=after, turned_down_db=turned_down_db)
 
 

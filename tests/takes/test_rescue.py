@@ -12,6 +12,7 @@ import soundfile as sf
 from scipy.signal import correlate
 
 from calltag.errors import InputError
+from calltag.media.reader import read_blocks
 from calltag.media.wav_file import Bext, read_bext
 from calltag.records import ChannelFault, FaultKind, NoiseSpan
 from calltag.takes.cuts import UNCUT, Band, Cut
@@ -240,6 +241,24 @@ def test_a_cut_where_the_noise_is_leaves_the_rest_of_the_take_alone(scene, tmp_p
     free = round(5.5 * RATE_HZ)
     np.testing.assert_array_equal(treated[free:], original[free:])  # the boom is as it was
     assert np.std(treated[:RATE_HZ]) < 0.1 * np.std(original[:RATE_HZ])
+
+
+def test_what_was_heard_before_is_not_read_again(engine_take, tmp_path, monkeypatch):
+    path, log = engine_take
+    rescue = examine(path, log)
+    read = []
+
+    def noted(path, *_, **options):
+        read.append(path)
+        return read_blocks(path, **options)
+
+    monkeypatch.setattr("calltag.takes.standing.read_blocks", noted)
+    made = [
+        write_treated(path, tmp_path / f"{i}.wav", log, rescue.treatment, Bext(), was)
+        for i, was in enumerate([rescue.was, None])
+    ]
+    assert read == [tmp_path / "0.wav", path, tmp_path / "1.wav"]
+    assert made[0].after == made[1].after
 
 
 def test_many_cuts_are_told_without_the_length_of_the_take():
