@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,8 +15,8 @@ from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.inside import take_file
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.records import Call, Picture, TakeLog
-from calltag.takes.looking import with_pictures
-from calltag.takes.picture import look_at, moment_of, moments_in, not_looked_at
+from calltag.takes.looking import measured, wanted_look, with_pictures
+from calltag.takes.picture import moment_of
 
 logger = logging.getLogger(__name__)
 
@@ -169,15 +169,19 @@ def _best(take_log: TakeLog, most: int | None) -> tuple[Call, ...]:
 
 
 def _looked(take_log: TakeLog, problems: list[str]) -> tuple[Picture, ...]:
-    moments = [*moments_in(take_log.take), *map(moment_of, take_log.calls)]
-    left = not_looked_at(take_log, moments)
-    if not left:
+    wanted = wanted_look(take_log, take_log.calls, whole=True)
+    if wanted is None:
         return ()
     try:
-        return tuple(look_at(take_file(take_log.take), take_log.take.duration_s, left))
+        wanted = replace(wanted, file=take_file(take_log.take))
     except MediaError as error:
         problems.append(error.reason)
         return ()
+    seen = measured(wanted)
+    if isinstance(seen, str):
+        problems.append(seen)
+        return ()
+    return tuple(seen)
 
 
 def _still(take_log: TakeLog, at_s: float, problems: list[str]) -> bytes | None:

@@ -105,7 +105,7 @@ def look(
     """
     pictures: dict[str, tuple[Picture, ...]] = {}
     problems: list[Problem] = []
-    with closing(work_through(_outcome, looks, workers=workers or default_workers())) as work:
+    with closing(work_through(measured, looks, workers=workers or default_workers())) as work:
         for number, end in enumerate(work, 1):
             path = looks[end.index].path
             if isinstance(end.result, list):
@@ -137,8 +137,19 @@ def with_pictures(take_log: TakeLog, pictures: Sequence[Picture]) -> TakeLog:
     return replace(take_log, pictures=tuple(merged))
 
 
-def _outcome(one: Look) -> list[Picture] | str:
-    """Return what was measured, or why the picture could not be read."""
+def measured(one: Look) -> list[Picture] | str:
+    """Look at the picture of one take.
+
+    Parameters
+    ----------
+    one : Look
+        What to look at.
+
+    Returns
+    -------
+    list of Picture or str
+        What was measured, in order; or why the picture could not be read, in one sentence.
+    """
     try:
         return look_at(one.file, one.duration_s, one.moments_s)
     except MediaError as error:
