@@ -1,7 +1,8 @@
-"""Numbers and times in the words of messages and pages."""
+"""Numbers and times in the words of messages and pages, and the one spelling of a name."""
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Sequence
 
 CARE = (
@@ -11,6 +12,29 @@ CARE = (
     "names are tags for the edit, not identification records."
 )
 """What everybody is told who is handed calls."""
+
+
+def one_spelling(text: str) -> str:
+    """Bring text into the one form in which what reads alike is alike.
+
+    Disks store an accent with its letter or after it, whatever was typed.
+
+    Parameters
+    ----------
+    text : str
+        A name or a label.
+
+    Returns
+    -------
+    str
+        The same, every accent with its letter (Unicode's form NFC).
+
+    Examples
+    --------
+    >>> one_spelling("cafe\\u0301") == "caf\\u00e9"
+    True
+    """
+    return unicodedata.normalize("NFC", text)
 
 
 def counted(number: int, word: str, words: str | None = None) -> str:

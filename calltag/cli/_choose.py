@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -11,6 +10,7 @@ from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING
 
 from calltag.errors import InputError
+from calltag.words import one_spelling
 
 if TYPE_CHECKING:
     from calltag.records import Call, TakeLog
@@ -79,8 +79,7 @@ def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterat
 
 
 def _is_named(path: str, name: str) -> bool:
-    # Disks store an accent with its letter or after it, whatever was typed.
-    path, name = (unicodedata.normalize("NFC", one.casefold()) for one in (path, name))
+    path, name = (one_spelling(one.casefold()) for one in (path, name))
     name = name.replace("\\", "/").rstrip("/")
     literal = _BRACKET.sub("[\\g<0>]", name)  # only * stands for anything
     return path.startswith(f"{name}/") or any(

@@ -20,6 +20,7 @@ from pathlib import Path
 
 from calltag.errors import InputError
 from calltag.records import CALL, NO_CALL, NOISE_KINDS, Label
+from calltag.words import one_spelling
 
 LONGEST = 80
 """Characters that a label may have: more does not fit a marker."""
@@ -141,7 +142,7 @@ def parse_label(text: str) -> str:
     >>> parse_label("Machine / hedge trimmer")
     'machine/hedge trimmer'
     """
-    label = " ".join(unicodedata.normalize("NFC", text).split())
+    label = " ".join(one_spelling(text).split())
     if not label:
         raise InputError("a label is empty; write a call type, a noise kind or `no call`")
     if len(label) > LONGEST:
@@ -390,9 +391,8 @@ def known_take(name: str, takes: Collection[str]) -> str:
     """
     if name in takes:
         return name
-    # Disks store an accent with its letter or after it, whatever was typed.
-    plain = unicodedata.normalize("NFC", name)
-    forms = [(take, unicodedata.normalize("NFC", take)) for take in takes]
+    plain = one_spelling(name)
+    forms = [(take, one_spelling(take)) for take in takes]
     alike = [take for take, form in forms if form == plain]
     alike = alike or [take for take, form in forms if form.endswith(f"/{plain}")]
     if len(alike) > 1:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 import shutil
-import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -34,7 +33,7 @@ from calltag.media.timecode import Rate
 from calltag.records import Call, Marker, Problem, Take
 from calltag.sound.loudness import integrated_lufs, true_peak_dbtp, ungated_lufs
 from calltag.stored import known_or_nan
-from calltag.words import counted
+from calltag.words import counted, one_spelling
 
 PEAK_DBTP = -1.0
 """True peak that no copy exceeds that was brought to a loudness (EBU R 128)."""
@@ -277,7 +276,7 @@ def call_of(story: Story) -> Call:
 def _names(calls: Sequence[Kept]) -> list[str]:
     """Name the copies as the files, and by their ids where a disk may take two names for one."""
     stems = [PurePosixPath(one.path).stem for one in calls]
-    alike = [unicodedata.normalize("NFC", stem.casefold()) for stem in stems]
+    alike = [one_spelling(stem.casefold()) for stem in stems]
     count = Counter(alike)
     return [
         f"{stem}.wav" if count[key] == 1 else f"{stem}_{one.short_id}.wav"

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import time
-import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
@@ -29,6 +28,7 @@ from calltag.library.story import Facts, Heard, Story
 from calltag.media.clock import DEFAULT_RATE, take_clock
 from calltag.media.timecode import Rate
 from calltag.records import Alignment, Call, Problem, Span, Take, TakeLog
+from calltag.words import one_spelling
 
 STALE_S = 600.0
 """A half-written file that nobody has touched for so long was left by a run that was killed."""
@@ -274,7 +274,7 @@ def cut_path(story: Story, suffix: str) -> str:
 
 def _plain(text: str, *, lower: bool = True) -> str:
     """Letters, digits and hyphens: what every disk takes for a name."""
-    text = unicodedata.normalize("NFC", text.casefold() if lower else text)
+    text = one_spelling(text.casefold() if lower else text)
     kept = "".join(c if c.isalnum() or c in "-_." else "-" for c in text)
     name = "-".join(part for part in kept.split("-") if part).strip("._")[:_LONGEST_NAME]
     return f"{name}-" if name.casefold() in _NO_NAMES else name
