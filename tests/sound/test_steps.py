@@ -51,6 +51,17 @@ def test_what_begins_in_one_band_is_no_step():
         assert gain_steps((sound + begun * (T_S > 10)).astype(np.float32), RATE_HZ) == []
 
 
+@pytest.mark.parametrize("apart_s", [-1.9, -1.2, 0.6, 1.5])
+def test_a_step_is_found_beside_a_call(apart_s):
+    sound = place(2)
+    first = round((10 + apart_s) * RATE_HZ)
+    n = round(0.6 * RATE_HZ)
+    sound[first : first + n] += (
+        0.03 * np.hanning(n) * np.sin(2 * np.pi * (2000 * T_S[:n] + 100 * np.sin(12 * T_S[:n])))
+    )  # over two of the bands
+    assert gain_steps(stepped(sound, 10, -8), RATE_HZ) == [pytest.approx(10, abs=0.3)]
+
+
 def test_a_gust_that_comes_and_goes_is_no_step():
     gust = 1 + np.exp(-(((T_S - 10) / 1.2) ** 2))
     assert gain_steps((place(5) * gust).astype(np.float32), RATE_HZ) == []
