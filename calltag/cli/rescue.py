@@ -93,7 +93,7 @@ def rescue_command(
     from calltag.log import Log
     from calltag.takes.companions import companions
     from calltag.takes.cuts import Band
-    from calltag.takes.rescue import examine, write_treated
+    from calltag.takes.rescue import examine, is_mute, write_treated
     from calltag.takes.treatment import Treatment
     from calltag.takes.verdict import judge
 
@@ -118,7 +118,7 @@ def rescue_command(
     others = companions(chosen, take_logs)
     for companion in others[:3]:
         say(f"  {companion.sentence(own)}")
-    if not own.has_sound:
+    if is_mute(own):
         return
     path = Path(own.rushes, own.path)
     rescue = examine(path, chosen, wanted)

@@ -114,6 +114,24 @@ class _Peak:
     value: float = field(default=0.0)
 
 
+def is_mute(take: Take) -> bool:
+    """Tell whether a take holds nothing that could be treated.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    bool
+        Whether it has no sound, no length, or digital silence alone.
+    """
+    if not take.has_sound or take.duration_s <= 0:
+        return True
+    return take.levels is not None and take.levels.peak_dbfs == float("-inf")
+
+
 def examine(
     path: Path,
     take_log: TakeLog,
@@ -147,7 +165,7 @@ def examine(
     """
     t = thresholds or read_thresholds()
     take = take_log.take
-    if not take.has_sound:
+    if is_mute(take):
         raise InputError(f"{take.path}: there is no sound in it to treat")
     calls = likely_calls(take_log)
     used = used_channel(take_log.take)

@@ -52,9 +52,12 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
     if not take.has_sound or take.duration_s <= 0:
         return _lost("the file holds no sound: use the sound of another recorder")
     if levels is not None and levels.peak_dbfs < t.silent_peak_dbfs:
+        silent = levels.peak_dbfs == float("-inf")
+        peak = (
+            "digital silence throughout" if silent else f"highest peak {levels.peak_dbfs:.0f} dBFS"
+        )
         return _lost(
-            f"the sound track is silent (highest peak {levels.peak_dbfs:.0f} dBFS): "
-            "check the microphone's plug, switch and battery"
+            f"the sound track is silent ({peak}): check the microphone's plug, switch and battery"
         )
     if mute := _mute(levels):
         return _lost(f"{mute}: check the microphone's plug, switch and battery")

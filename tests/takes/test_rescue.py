@@ -220,6 +220,15 @@ def test_no_high_cut_dulls_calls_that_stand_without_it(scene, tmp_path):
     assert not np.isfinite(rescue.treatment.band.high_hz)
 
 
+def test_silence_is_not_treated(scene, tmp_path):
+    made = scene(5)
+    log = made.log(tmp_path / "A.wav")
+    mute = replace(log.take, levels=replace(log.take.levels, peak_dbfs=float("-inf")))
+    for take in (mute, replace(log.take, duration_s=0.0)):
+        with pytest.raises(InputError, match="there is no sound in it to treat"):
+            examine(tmp_path / "A.wav", replace(log, take=take), Treatment(band=Band(200.0)))
+
+
 def test_cuts_that_leave_nothing_are_refused(engine_take):
     with pytest.raises(InputError, match="low cut at 5 kHz and high cut at 2 kHz leave nothing"):
         examine(*engine_take, Treatment(band=Band(5000.0, 2000.0)))

@@ -253,7 +253,10 @@ def test_speech_is_cut_around():
     ("log", "word"),
     [
         (take_log(sound=False), "no sound"),
-        (take_log(peak_dbfs=float("-inf"), loudness_lufs=float("-inf")), "silent"),
+        (
+            take_log(peak_dbfs=float("-inf"), loudness_lufs=float("-inf")),
+            "the sound track is silent (digital silence throughout): check",
+        ),
         (take_log(peak_dbfs=-82.0), "microphone"),
         (take_log(clipped=600_000), "clipped"),
     ],
