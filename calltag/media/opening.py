@@ -19,6 +19,9 @@ from av.video.stream import VideoStream
 
 from calltag.errors import MediaError
 
+NEVER_STATED = 0x7FFF_0000
+"""Lengths from here on are what programs write into RIFF files that do not know them yet."""
+
 _SNIFF_BYTES = 4096
 _BOX_TYPES = frozenset((b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot", b"uuid"))
 _STILL = (
@@ -242,6 +245,8 @@ def why_short(path: Path) -> str:
             length = int.from_bytes(head[4:8], "little")
             if head[:4] != b"RIFF" or head[8:] not in (b"AVI ", b"AVIX"):
                 break
+            if length >= NEVER_STATED:
+                return ""
             if not length:
                 return (
                     "was never finished: its length was not written, as when power fails while "

@@ -22,12 +22,12 @@ import numpy.typing as npt
 
 from calltag.errors import InputError, MediaError
 from calltag.files import written_whole
+from calltag.media.opening import NEVER_STATED
 
 DS64_BYTES = 28
 """What RF64 needs at a file's head: riff, data and sample counts (u64 each), table length (u32)."""
 
 _RIFF_LIMIT = 0xFFFFFFFF  # largest size a 32-bit header can state
-_NEVER_STATED = 0x7FFF_0000  # what programs write that do not know the length yet lies above
 _IN_DS64 = 0xFFFFFFFF  # stated where the size is in `ds64`; without one by what writes to a pipe
 _BEXT = struct.Struct("<256s32s32s10s8sQH64s5h180s")  # EBU Tech 3285, 602 bytes
 _NOT_STATED = 0x7FFF  # EBU Tech 3285 version 2: a loudness value that is not given
@@ -359,7 +359,7 @@ def announced_bytes(path: Path) -> tuple[int, int] | None:
     except MediaError:
         return None
     there = path.stat().st_size
-    ends = [chunk.offset + chunk.size for chunk in chunks if chunk.size < _NEVER_STATED]
+    ends = [chunk.offset + chunk.size for chunk in chunks if chunk.size < NEVER_STATED]
     return (ends[0], there) if ends and ends[0] > there else None
 
 

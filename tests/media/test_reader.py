@@ -379,12 +379,14 @@ def test_an_avi_file_that_lacks_its_end_is_told(tmp_path, make_clip):
     half.write_bytes(content[: len(content) // 2])
     unfinished = tmp_path / "unfinished.avi"
     unfinished.write_bytes(content[:4] + bytes(4) + content[8 : len(content) // 2])
+    unknown = tmp_path / "unknown.avi"
+    unknown.write_bytes(content[:4] + b"\xff" * 4 + content[8:])
     told = {}
-    for path in (whole, half, unfinished):
+    for path in (whole, half, unfinished, unknown):
         reader = SoundReader(path)
         assert sum(block.shape[1] for block in reader) > RATE_HZ
         told[path.name] = reader.faults
-    assert told["whole.avi"] == []
+    assert told["whole.avi"] == told["unknown.avi"] == []
     assert told["half.avi"][-1] == (
         f"is cut short: {len(content):,} bytes were announced and {len(content) // 2:,} are there; "
         "copy it from the card again"
