@@ -21,7 +21,7 @@ from av.container import InputContainer
 
 from calltag.errors import InputError, MediaError
 from calltag.media._canvas import WARM_UP_S, Canvas, ResampledRows, Rows, Sink
-from calltag.media._track import Track
+from calltag.media._track import BACK_S, Track
 from calltag.media.opening import cut_short, drop_all_but, open_take, picture_stream, why_short
 from calltag.media.probe import (
     decodable,
@@ -213,7 +213,9 @@ def read_span(
             return np.zeros((n_channels, 0), np.float32), rate_hz
         canvas = Canvas(n_channels, last - first, start=first)
         tracks = _tracks(container, streams, canvas, rate_hz, from_s=first / rate_hz, path=path)
-        _seek(container, streams, first / rate_hz - WARM_UP_S)
+        # Of clips joined end to end the last one's length is stated: what lies beyond is not found.
+        if container.format.name != "mpegts" or end_s <= take_duration_s(container) + BACK_S:
+            _seek(container, streams, first / rate_hz - WARM_UP_S)
         feeding = _Feeding(container, tracks)
         for _ in feeding:
             if min(track.end for track in tracks) >= last:

@@ -326,6 +326,8 @@ def test_clips_that_were_joined_end_to_end_are_read_and_told(tmp_path, make_clip
     assert fault.startswith("its clock begins anew at 4.0 s, as where clips are joined end to end")
     assert reader.broken == []
     assert reader.joined_s == got.shape[1] / RATE_HZ
+    span, _ = read_span(path, 5.0, 6.5)
+    np.testing.assert_allclose(span, got[:, 5 * RATE_HZ : round(6.5 * RATE_HZ)], atol=0.02)
     list(alone := SoundReader(parts[0]))
     assert alone.joined_s is None
     assert alone.faults == []
