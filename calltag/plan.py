@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calltag.errors import MediaError
-from calltag.log import Entry
+from calltag.log import Entry, earlier_name
 from calltag.media.identity import digest
 from calltag.media.rushes import Clip
 from calltag.records import Problem
@@ -55,8 +55,9 @@ class Plan:
     ----------
     moves : dict of str to tuple of two str
         Takes whose file was moved or renamed: name in the log, to its new rushes folder and name.
-    replaced : list of str
-        Takes whose file gave way to that of another take, and is nowhere in the rushes.
+    replaced : dict of str to tuple of two str
+        Takes whose file gave way to that of another take, and is nowhere in the rushes: name in
+        the log, to their rushes folder and the name that they are kept under.
     missing : list of str
         Takes whose file is gone from the rushes.
     known : list of str
@@ -70,7 +71,7 @@ class Plan:
     """
 
     moves: dict[str, tuple[str, str]] = field(default_factory=dict)
-    replaced: list[str] = field(default_factory=list)
+    replaced: dict[str, tuple[str, str]] = field(default_factory=dict)
     missing: list[str] = field(default_factory=list)
     known: list[str] = field(default_factory=list)
     copies: list[tuple[str, Job]] = field(default_factory=list)
@@ -117,7 +118,6 @@ def make_plan(
     )
     folders = {real_path(clip.rushes) for clip in clips}
     plan = Plan(
-        replaced=[gone[file].take.path for file in moved if file in gone],
         missing=sorted(
             e.take.path
             for file, e in gone.items()
@@ -148,6 +148,8 @@ def make_plan(
             originals.setdefault(job.digest, name)
         else:
             jobs[job.digest].append(job)
+    for take in (gone[file].take for file in moved if file in gone):
+        plan.replaced[take.path] = (take.rushes, names.earlier(take.path))
     for job in unknown:
         if job.digest in originals:
             plan.copies.append((originals[job.digest], job))
@@ -279,3 +281,8 @@ class _Names:
             rushes, name = longer
         self._taken.add(name)
         return rushes, name
+
+    def earlier(self, path: str) -> str:
+        name = earlier_name(path, self._taken.__contains__)
+        self._taken.add(name)
+        return name

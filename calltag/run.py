@@ -76,8 +76,9 @@ class RunReport:
         Takes that could not be read.
     missing : tuple of str
         Takes in the log whose files are not in the given rushes any more.
-    labels_dropped : int
-        Labels of takes whose file was replaced by another recording.
+    replaced : tuple of tuple of str
+        Takes whose files gave way to other recordings of the same names: that name, and the one
+        that what was found in them is kept under.
     sound_s : float
         Sound that was analysed.
     elapsed_s : float
@@ -97,7 +98,7 @@ class RunReport:
     silent: tuple[str, ...]
     problems: tuple[Problem, ...]
     missing: tuple[str, ...]
-    labels_dropped: int
+    replaced: tuple[tuple[str, str], ...]
     sound_s: float
     elapsed_s: float
     model: str | None
@@ -219,13 +220,11 @@ def log_rushes(
     with Log(log_path) as log:
         entries = log.entries()
         plan = make_plan(clips, entries, feature_version=FEATURE_VERSION, force=force)
-        labels_dropped = log.forget(plan.replaced)
-        log.move(plan.moves)
+        log.move(plan.moves | plan.replaced)
         log.clear_problems(_settled(log, clips))
         for rushes, problem in plan.problems:
             log.put_problem(rushes, problem)
         done = _Done(plan, log, FEATURE_VERSION, listener)
-        done.labels_dropped = labels_dropped
         done.tell()
         jobs = [same[0] for same in plan.jobs]
         work = work_through(
@@ -236,7 +235,7 @@ def log_rushes(
                 done.take(plan.jobs[end.index], DIED if end.died else end.result)
         done.copies()
         if drop_missing:
-            log.forget(plan.missing)
+            log.forget([*plan.missing, *(name for _, name in done.replaced)])
         named, notes = _types_of_a_run(log, model)
         if log.labels():
             notes += measure_labels(log)
@@ -250,7 +249,7 @@ def log_rushes(
         silent=tuple(done.silent),
         problems=tuple(sorted(done.problems, key=lambda problem: problem.path)),
         missing=tuple(plan.missing),
-        labels_dropped=done.labels_dropped,
+        replaced=tuple(done.replaced),
         sound_s=done.sound_s,
         elapsed_s=time.monotonic() - begun,
         model=named,
@@ -314,10 +313,10 @@ class _Done:
         self._ended = 0
         self.analysed = 0
         self.copied = 0
-        self.labels_dropped = 0
         self.sound_s = 0.0
         self.silent: list[str] = []
         self.problems = [problem for _, problem in plan.problems]
+        self.replaced = [(old, name) for old, (_, name) in plan.replaced.items()]
 
     def take(self, same: Sequence[Job], outcome: TakeLog | str | None) -> None:
         """Store the end of the work on one clip, and on others of the same content."""
@@ -352,7 +351,7 @@ class _Done:
         """Store what was found under the clip's name, a longer one if another run took that."""
         take = replace(found.take, path=job.path, rushes=job.rushes)
         try:
-            self.labels_dropped += self._log.put(
+            earlier = self._log.put(
                 replace(found, take=take), feature_version=self._feature_version
             )
         except NameTakenError:
@@ -361,6 +360,8 @@ class _Done:
                 raise
             rushes, path = longer
             return self._put(found, replace(job, rushes=rushes, path=path))
+        if earlier is not None:
+            self.replaced.append((take.path, earlier))
         return take
 
     def tell(self, path: str | None = None, problem: str | None = None) -> None:

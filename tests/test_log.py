@@ -305,11 +305,11 @@ def test_labels_stay_only_where_a_replaced_file_has_the_same_length(
 ) -> None:
     log.put(TakeLog(take=take()), feature_version=1)
     log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
-    dropped = log.put(
+    earlier = log.put(
         TakeLog(take=take(digest="other", duration_s=new_length_s)), feature_version=1
     )
-    assert len(log.labels()) == kept
-    assert dropped == 1 - kept
+    assert earlier == (None if kept else "earlier/A001.mov")
+    assert [label.take for label in log.labels()] == [earlier or "A001.mov"]
 
 
 @pytest.mark.parametrize(
@@ -333,8 +333,44 @@ def test_labels_of_a_replaced_file_stay_unless_it_began_at_another_time(
     """Cameras at a nest make clips of one length, and use their names again."""
     log.put(TakeLog(take=take(**before)), feature_version=1)
     log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
-    assert log.put(TakeLog(take=take(digest="d", **after)), feature_version=1) == 1 - kept
-    assert len(log.labels()) == kept
+    earlier = log.put(TakeLog(take=take(digest="d", **after)), feature_version=1)
+    assert earlier == (None if kept else "earlier/A001.mov")
+    assert [label.take for label in log.labels()] == [earlier or "A001.mov"]
+
+
+def test_an_earlier_recording_keeps_all_that_the_log_had_of_it(log: Log) -> None:
+    for number, start_s in enumerate((1, 9, 20)):
+        one = TakeLog(take=take(digest=f"d{number}"), calls=(call(start_s),))
+        log.put(one, feature_version=1)
+        log.put_pictures("A001.mov", [picture(start_s)])
+    starts = {
+        one.take.path: [
+            (c.start_s, p.start_s) for c, p in zip(one.calls, one.pictures, strict=True)
+        ]
+        for one in log.take_logs()
+    }
+    assert starts == {
+        "A001.mov": [(20, 20)],
+        "earlier/A001.mov": [(1, 1)],
+        "earlier 2/A001.mov": [(9, 9)],
+    }
+
+
+def test_an_edit_of_a_take_replaces_it_unless_its_labels_do_not_fit(log: Log) -> None:
+    """Its calls are found where they were, or it states the hour of its take."""
+    recorded = "2026-05-01T04:00:00Z"
+    old = take(recorded=recorded)
+    log.put(TakeLog(take=old, calls=(call(1), call(9))), feature_version=1)
+    edits = [
+        TakeLog(take=take(digest="treated"), calls=(call(1.1), call(8.9))),
+        TakeLog(take=take(digest="muted", recorded=recorded)),
+        TakeLog(take=take(digest="cut", recorded=recorded, duration_s=9.0), calls=(call(3),)),
+    ]
+    for edit in edits:
+        assert log.put(edit, feature_version=1) is None
+        log.put(TakeLog(take=old, calls=(call(1), call(9))), feature_version=1)
+    log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
+    assert log.put(edits[-1], feature_version=1) == "earlier/A001.mov"
 
 
 def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> None:

@@ -86,7 +86,7 @@ def test_a_take_elsewhere_keeps_its_name_and_a_gone_one_is_missing(clip, tmp_pat
     made = plan([tmp_path / "rushes"], known)
     assert made.missing == ["sub/A3.mov"]
     assert jobs(made) == [["A2.mov"]]
-    assert (made.moves, made.replaced, made.copies) == ({}, [], [])
+    assert (made.moves, made.replaced, made.copies) == ({}, {}, [])
 
 
 def test_of_two_moved_files_of_one_content_each_keeps_its_own_entry(clip, tmp_path: Path) -> None:

@@ -237,9 +237,42 @@ def test_two_files_may_exchange_their_names(shoot: Shoot) -> None:
 def test_a_file_replaced_by_another_recording_is_analysed_anew(shoot: Shoot) -> None:
     shoot.clip("A001.mov", "1.0")
     shoot.run()
-    shoot.clip("A001.mov", "7.0 8.0")
+    shoot.clip("A001.mov", "1.0 8.0")
+    report = shoot.run()
+    assert shoot.logged() == {"A001.mov": [1.0, 8.0]}
+    assert report.replaced == ()
+
+
+def test_a_take_whose_name_another_recording_has_now_is_kept_and_comes_back(shoot: Shoot) -> None:
+    """Cards have the same names, and readers put them in the same place."""
+    shoot.clip("A001.mov", "1.0 5.0")
     shoot.run()
-    assert shoot.logged() == {"A001.mov": [7.0, 8.0]}
+    label = Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")
+    with Log(shoot.log) as log:
+        log.change_labels(put=[label])
+    shoot.clip("A001.mov", "7.0")
+    assert shoot.run().replaced == (("A001.mov", "earlier/A001.mov"),)
+    assert shoot.logged() == {"A001.mov": [7.0], "earlier/A001.mov": [1.0, 5.0]}
+    with Log(shoot.log) as log:
+        assert log.labels() == [replace(label, take="earlier/A001.mov")]
+    assert shoot.run().missing == ("earlier/A001.mov",)
+    shoot.visited()
+    shoot.clip("A001.mov", "1.0 5.0")
+    report = shoot.run()
+    assert shoot.visited() == []
+    assert report.moved == (("earlier/A001.mov", "A001.mov"),)
+    assert report.replaced == (("A001.mov", "earlier/A001.mov"),)
+    assert shoot.logged() == {"A001.mov": [1.0, 5.0], "earlier/A001.mov": [7.0]}
+    with Log(shoot.log) as log:
+        assert log.labels() == [label]
+
+
+def test_a_take_whose_name_another_recording_has_now_goes_if_asked_for(shoot: Shoot) -> None:
+    shoot.clip("A001.mov", "1.0")
+    shoot.run()
+    shoot.clip("A001.mov", "7.0")
+    shoot.run(drop_missing=True)
+    assert shoot.logged() == {"A001.mov": [7.0]}
 
 
 def test_a_file_that_took_the_place_of_a_deleted_one_brings_its_finds(shoot: Shoot) -> None:
@@ -250,18 +283,9 @@ def test_a_file_that_took_the_place_of_a_deleted_one_brings_its_finds(shoot: Sho
     second.replace(shoot.rushes / "A001.mov")
     report = shoot.run()
     assert shoot.visited() == []
-    assert shoot.logged() == {"A001.mov": [2.0]}
+    assert shoot.logged() == {"A001.mov": [2.0], "earlier/A001.mov": [1.0]}
     assert report.moved == (("A002.mov", "A001.mov"),)
-
-
-def test_labels_of_a_take_whose_place_another_took_are_told(shoot: Shoot) -> None:
-    shoot.clip("A001.mov", "1.0")
-    second = shoot.clip("A002.mov", "2.0")
-    shoot.run()
-    with Log(shoot.log) as log:
-        log.change_labels(put=[Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")])
-    second.replace(shoot.rushes / "A001.mov")
-    assert shoot.run().labels_dropped == 1
+    assert report.replaced == (("A001.mov", "earlier/A001.mov"),)
 
 
 def test_a_copy_shares_the_finds_of_its_original(shoot: Shoot) -> None:

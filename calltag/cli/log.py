@@ -112,18 +112,19 @@ def _stopped_by_sigterm() -> Iterator[None]:
 def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
     from calltag.words import counted, first_few
 
-    if report.missing:
-        names = first_few(report.missing)
-        if dropped:
-            say(f"Taken out of the log, as their files are gone: {names}.")
-        else:
-            say(
-                f"Not in the rushes any more, but kept in the log: {names}; "
-                "--drop-missing takes them out."
-            )
-    if report.labels_dropped:
-        labels = counted(report.labels_dropped, "label")
-        say(f"{labels} dropped, as their files were replaced by other recordings.")
+    if dropped and (gone := [*report.missing, *(old for old, _ in report.replaced)]):
+        say(f"Taken out of the log, as their files are gone: {first_few(gone)}.")
+    if report.missing and not dropped:
+        say(
+            f"Not in the rushes any more, but kept in the log: {first_few(report.missing)}; "
+            "--drop-missing takes them out."
+        )
+    if report.replaced and not dropped:
+        names = first_few([f"{old}, now {new}" for old, new in report.replaced], 3)
+        say(
+            "Other recordings lie where takes of the log were, which are kept in it under other "
+            f"names: {names}; --drop-missing takes them out."
+        )
     for note in report.notes:
         say(note)
     if report.problems:

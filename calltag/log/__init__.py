@@ -5,6 +5,14 @@ is in them, `store` the queries.
 """
 
 from calltag.log.schema import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION
-from calltag.log.store import SAME_LENGTH_S, Entry, Log
+from calltag.log.store import SAME_LENGTH_S, Entry, Log, earlier_name
 
-__all__ = ["APPLICATION_ID", "MIGRATIONS", "SAME_LENGTH_S", "SCHEMA_VERSION", "Entry", "Log"]
+__all__ = [
+    "APPLICATION_ID",
+    "MIGRATIONS",
+    "SAME_LENGTH_S",
+    "SCHEMA_VERSION",
+    "Entry",
+    "Log",
+    "earlier_name",
+]

@@ -203,13 +203,13 @@ class Log(Closing):
             pictures=tuple(picture_of(row) for row in pictures),
         )
 
-    def put(self, take_log: TakeLog, *, feature_version: int) -> int:
+    def put(self, take_log: TakeLog, *, feature_version: int) -> str | None:
         """Store a take with what was found in it, in place of what the log had under its path.
 
-        The user's labels of that path stay, and how it lies against other takes, unless the new
-        take has another length, or all that both files state of their beginning differs: then it
-        is another recording, and they would be wrong. What was measured of its picture stays where
-        the file is the same.
+        The user's labels of that path stay, and, where its length is the same, how it lies against
+        other takes. What was measured of its picture stays where the file is the same. If the file
+        is another recording than before, all that the log had of the earlier one is kept under a
+        name of `earlier_name`: so no label gets to sound that it was not given to.
 
         Parameters
         ----------
@@ -220,8 +220,8 @@ class Log(Closing):
 
         Returns
         -------
-        int
-            How many labels were dropped.
+        str or None
+            The name that an earlier recording is kept under; None where there was none.
 
         Raises
         ------
@@ -238,23 +238,30 @@ class Log(Closing):
             None,
             datetime.now(UTC).isoformat(" ", "seconds"),
         ]
-        dropped = 0
+        earlier = None
         with self._writing() as db:
             old = db.execute(
                 "SELECT id, duration_s, digest, rushes, start_tc, time_reference, recorded "
                 "FROM takes WHERE path = ?",
                 (take.path,),
             ).fetchone()
-            if old is None:
-                take_id = db.execute(
-                    f"INSERT INTO takes ({columns}) VALUES ({marks(columns)})", values
-                ).lastrowid
-            else:
+            if old is not None:
                 take_id, duration_s, digest, rushes, *begun = old
                 if digest != take.digest and rushes != take.rushes:
                     raise NameTakenError(
                         f"{take.path}: the log has this name for a take in {rushes}; log it again"
                     )
+                other_length = abs(duration_s - take.duration_s) > SAME_LENGTH_S
+                if digest != take.digest and _is_another(
+                    db, take_id, begun, take_log, other_length=other_length
+                ):
+                    earlier = earlier_name(take.path, lambda name: _has_take(db, name))
+                    db.execute("UPDATE takes SET path = ? WHERE id = ?", (earlier, take_id))
+            if old is None or earlier is not None:
+                take_id = db.execute(
+                    f"INSERT INTO takes ({columns}) VALUES ({marks(columns)})", values
+                ).lastrowid
+            else:
                 db.execute(
                     f"UPDATE takes SET ({columns}) = ({marks(columns)}) WHERE id = ?",
                     [*values, take_id],
@@ -263,12 +270,8 @@ class Log(Closing):
                 db.execute("DELETE FROM noise WHERE take_id = ?", (take_id,))
                 if digest != take.digest:
                     db.execute("DELETE FROM pictures WHERE take_id = ?", (take_id,))
-                other_length = abs(duration_s - take.duration_s) > SAME_LENGTH_S
-                if other_length or (digest != take.digest and _begins_apart(begun, take)):
+                if other_length:
                     db.execute("DELETE FROM alignments WHERE ? IN (a_id, b_id)", (take_id,))
-                    dropped = db.execute(
-                        "DELETE FROM labels WHERE take_id = ?", (take_id,)
-                    ).rowcount
             _insert_calls(db, take_id, take_log.calls)
             db.executemany(
                 f"INSERT INTO noise (take_id, {NOISE_COLUMNS}) VALUES (?, {marks(NOISE_COLUMNS)})",
@@ -277,7 +280,7 @@ class Log(Closing):
             db.execute(
                 "DELETE FROM problems WHERE rushes = ? AND path = ?", (take.rushes, take.path)
             )
-        return dropped
+        return earlier
 
     def put_pictures(self, path: str, pictures: Iterable[Picture]) -> None:
         """Store what was measured of a take's picture, beside what is there already.
@@ -327,7 +330,7 @@ class Log(Closing):
                 [(*new, f"\0{number}") for number, new in enumerate(places.values())],
             )
 
-    def forget(self, paths: Iterable[str]) -> int:
+    def forget(self, paths: Iterable[str]) -> None:
         """Take takes out of the log, with all that was found in them and their labels.
 
         Parameters
@@ -335,25 +338,13 @@ class Log(Closing):
         paths : iterable of str
             Their paths in the log.
 
-        Returns
-        -------
-        int
-            How many labels went with them.
-
         Raises
         ------
         LogError
             If the log cannot be written.
         """
-        dropped = 0
         with self._writing() as db:
-            for path in paths:
-                dropped += db.execute(
-                    "DELETE FROM labels WHERE take_id = (SELECT id FROM takes WHERE path = ?)",
-                    (path,),
-                ).rowcount
-                db.execute("DELETE FROM takes WHERE path = ?", (path,))
-        return dropped
+            db.executemany("DELETE FROM takes WHERE path = ?", [(path,) for path in paths])
 
     # Takes that could not be read
 
@@ -664,11 +655,74 @@ class Log(Closing):
         )
 
 
+def earlier_name(path: str, taken: Callable[[str], bool]) -> str:
+    """Name a take whose file gave way to another recording of the same name.
+
+    Parameters
+    ----------
+    path : str
+        Its path in the log until now.
+    taken : callable
+        Tells of a path whether another take has it.
+
+    Returns
+    -------
+    str
+        The same below a folder ``earlier``, which is counted where that is taken.
+
+    Examples
+    --------
+    >>> earlier_name("card/A001.mov", {"earlier/card/A001.mov"}.__contains__)
+    'earlier 2/card/A001.mov'
+    """
+    name, number = f"earlier/{path}", 1
+    while taken(name):
+        number += 1
+        name = f"earlier {number}/{path}"
+    return name
+
+
+def _has_take(db: sqlite3.Connection, path: str) -> bool:
+    return db.execute("SELECT 1 FROM takes WHERE path = ?", (path,)).fetchone() is not None
+
+
+def _is_another(
+    db: sqlite3.Connection,
+    take_id: int,
+    begun: Sequence[object],
+    now: TakeLog,
+    *,
+    other_length: bool,
+) -> bool:
+    """Whether a changed file is another recording, and not an edit of the take it was.
+
+    An edit states the hour of its take, or has its length, and most calls where they were. Labels
+    do not fit an edit of another length, so a take that has some is kept apart from it too.
+    """
+    recorded = now.take.recorded or ""
+    if "T" in recorded and recorded == begun[-1]:
+        labelled = db.execute("SELECT 1 FROM labels WHERE take_id = ?", (take_id,)).fetchone()
+        return other_length and labelled is not None
+    return other_length or _begins_apart(begun, now.take) or _sounds_apart(db, take_id, now.calls)
+
+
 def _begins_apart(begun: Sequence[object], take: Take) -> bool:
     """Whether all differs that two files both state of when they begin; False for nothing."""
     now = (take.start_tc, take.time_reference, take.recorded)
     both = [pair for pair in zip(begun, now, strict=True) if None not in pair]
     return bool(both) and all(before != after for before, after in both)
+
+
+def _sounds_apart(db: sqlite3.Connection, take_id: int, calls: Sequence[Call]) -> bool:
+    """Whether most calls that were found in a take are not found there now; False for no calls."""
+    before = db.execute(
+        "SELECT start_s, end_s FROM calls WHERE take_id = ? AND label_id IS NULL", (take_id,)
+    ).fetchall()
+    again = sum(
+        any(call.start_s < end_s and start_s < call.end_s for call in calls)
+        for start_s, end_s in before
+    )
+    return 2 * again < len(before)
 
 
 def _tagged(

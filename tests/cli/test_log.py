@@ -88,7 +88,7 @@ def report(**changes: object) -> RunReport:
         "silent": (),
         "problems": (),
         "missing": (),
-        "labels_dropped": 0,
+        "replaced": (),
         "sound_s": 0.0,
         "elapsed_s": 1.0,
         "model": None,
