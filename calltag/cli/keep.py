@@ -341,12 +341,15 @@ def _with_stories(found: Sequence[Found], every: Sequence[TakeLog], log: Log) ->
 def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:
     """Say what would be kept."""
     from calltag.library.catalogue import NAME, Catalogue
-    from calltag.library.doubles import kept_before
+    from calltag.library.keep import cuts_of
 
     known: list[Wanted] = []
     if (folder / NAME).is_file() and not replace:
+        by_take: dict[str, list[Call]] = {}
+        for one in calls:
+            by_take.setdefault(one.take.digest, []).append(one.call)
         with Catalogue(folder) as catalogue:
-            known = [c for c in calls if kept_before(catalogue, c.take.digest, c.call)]
+            known = [c for c in calls if cuts_of(catalogue, c, by_take[c.take.digest])]
     new = [one for one in calls if all(one is not other for other in known)]
     if new:
         print_table(

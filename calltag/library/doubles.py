@@ -44,9 +44,14 @@ class Double(NamedTuple):
         return self.id[:8]
 
 
+_COMMON_S = "min(o.end_s, m.end_s) - max(o.start_s, m.start_s)"
+_LENGTHS_S = "(o.end_s - o.start_s, m.end_s - m.start_s)"
 _SPANS_AGREE = (
-    f"o.start_s < m.end_s AND m.start_s < o.end_s AND min(o.end_s, m.end_s) - "
-    f"max(o.start_s, m.start_s) >= {ENOUGH} * min(o.end_s - o.start_s, m.end_s - m.start_s)"
+    f"o.start_s < m.end_s AND m.start_s < o.end_s AND {_COMMON_S} >= {ENOUGH} * min{_LENGTHS_S}"
+)
+# In one take a short call within a long one is another; what two cameras heard may be cut short.
+_NOT_WITHIN = (
+    f"(other.take_digest != cuts.take_digest OR {_COMMON_S} >= {ENOUGH} * max{_LENGTHS_S})"
 )
 _BANDS_AGREE = "in_one_band(cuts.low_hz, cuts.high_hz, other.low_hz, other.high_hz)"
 _CLOCKS_AGREE = (
@@ -61,7 +66,8 @@ HAS_DOUBLE = f"""(
             WHERE other.sound_hash = cuts.sound_hash AND other.id != cuts.id)
     OR EXISTS (SELECT 1 FROM moments AS m JOIN moments AS o ON o.digest = m.digest
                JOIN cuts AS other ON other.id = o.cut
-               WHERE m.cut = cuts.id AND o.cut != m.cut AND {_SPANS_AGREE} AND {_BANDS_AGREE})
+               WHERE m.cut = cuts.id AND o.cut != m.cut AND {_SPANS_AGREE} AND {_BANDS_AGREE}
+               AND {_NOT_WITHIN})
     OR EXISTS (SELECT 1 FROM cuts AS other WHERE {_CLOCKS_AGREE}))"""
 """A condition of SQL: a row of `cuts` is there more than once."""
 
@@ -155,7 +161,7 @@ def _with_moments(same_take: bool) -> str:
         "SELECT DISTINCT other.id, other.path, other.cut_id FROM moments AS m "
         "JOIN moments AS o ON o.digest = m.digest AND o.cut != m.cut "
         "JOIN cuts ON cuts.id = m.cut JOIN cuts AS other ON other.id = o.cut "
-        f"WHERE m.cut = ? AND {_SPANS_AGREE} AND {_BANDS_AGREE} "
+        f"WHERE m.cut = ? AND {_SPANS_AGREE} AND {_BANDS_AGREE} AND {_NOT_WITHIN} "
         f"AND other.take_digest {'=' if same_take else '!='} cuts.take_digest"
     )
 

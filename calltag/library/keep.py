@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -77,8 +77,7 @@ class KeepOptions:
     rate : Rate
         How to count timecode of takes that have no rate of their own.
     replace : bool
-        Whether a call that is kept already is cut anew; its old cut goes, if half of the longer of
-        the two is in both and no other call of the same run is nearer.
+        Whether a call that is kept already is cut anew; its old cut goes.
     """
 
     handles_s: float = HANDLES_S
@@ -150,14 +149,13 @@ def keep_calls(
     for one in every:
         by_take[one.take.digest].append(one.call)
     for number, one in enumerate(every, 1):
-        before = kept_before(catalogue, one.take.digest, one.call)
+        before = cuts_of(catalogue, one, by_take[one.take.digest])
         if before and not options.replace:
             there = next((kept for kept in before if kept.file.is_file()), before[0])
             report.known.append((one, there))
         elif one.take.path not in unreadable:
-            replaced = [k for k in before if _replaces(one.call, k.story, by_take[one.take.digest])]
             try:
-                report.kept.append(_keep(catalogue, one, options, replaced, report.notes))
+                report.kept.append(_keep(catalogue, one, options, before, report.notes))
             except MediaError as error:
                 unreadable.add(one.take.path)
                 report.problems.append(Problem(path=one.take.path, reason=error.reason))
@@ -165,8 +163,29 @@ def keep_calls(
     return report
 
 
-def _replaces(call: Call, story: Story, wanted: Iterable[Call]) -> bool:
-    """Whether a call is the one that is kept: half of the longer is in both, and none is nearer."""
+def cuts_of(catalogue: Catalogue, one: Wanted, wanted: Collection[Call]) -> list[Kept]:
+    """Find the cuts of a call that are in the library already.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The library's catalogue.
+    one : Wanted
+        The call.
+    wanted : collection of Call
+        All calls of its take that are to be kept: a cut that is another's is not this one's.
+
+    Returns
+    -------
+    list of Kept
+        Those of which half of the longer is in both, the nearest first; mostly none or one. A short
+        call that lies in a long one is a call of its own.
+    """
+    before = kept_before(catalogue, one.take.digest, one.call)
+    return [kept for kept in before if _is_of(one.call, kept.story, wanted)]
+
+
+def _is_of(call: Call, story: Story, wanted: Iterable[Call]) -> bool:
     longer_s = max(call.span.length_s, story.source.length_s)
     if common_s(call.span, story.source) < ENOUGH * longer_s:
         return False

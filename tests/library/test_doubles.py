@@ -170,6 +170,22 @@ def test_a_short_call_in_a_long_one_and_the_long_one_do_not_replace_each_other(
     assert labels(catalogue) == ["marsh hooter: chorus", "pit rail: tick"]
 
 
+@pytest.mark.parametrize(
+    "runs", [[[CHORUS, LOW_TICK]], [[CHORUS], [LOW_TICK]]], ids=["together", "apart"]
+)
+def test_a_short_call_in_a_long_one_is_kept_too(catalogue, shot, runs):
+    for known in (0, 2):
+        reports = [
+            keep_calls(catalogue, [wanted(shot, one) for one in calls], KeepOptions())
+            for calls in runs
+        ]
+        assert sum(len(report.known) for report in reports) == known
+    assert labels(catalogue) == ["marsh hooter: chorus", "pit rail: tick"]
+    kept = find(catalogue, Query(limit=None)).kept
+    assert doubles_of(catalogue, [one.key for one in kept]) == {}
+    assert find(catalogue, Query(doubles=True)).total == 0
+
+
 def test_of_two_calls_that_overlap_each_replaces_its_own_cut(catalogue, shot):
     both = [wanted(shot, call(3.0)), wanted(shot, call(3.2, "marsh hooter: duet"))]
     for handles_s in (0.4, 0.5):
