@@ -15,7 +15,7 @@ from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes, Types
 from calltag.cli._output import Column, end, print_table, say
 from calltag.errors import InputError
-from calltag.records import LIKELY
+from calltag.records import CALL, LIKELY
 from calltag.words import CARE, counted, first_few, position
 
 if TYPE_CHECKING:
@@ -406,6 +406,11 @@ def _told(report: KeepReport, folder: Path) -> Iterator[str]:
             f"{counted(len(report.known), 'call')} kept already, and left alone "
             "(--replace cuts anew)."
         )
+    if renamed := _renamed(report):
+        yield (
+            f"Of those, {len(renamed)} named otherwise in the log now: {first_few(renamed, 3)}; "
+            "--replace takes the new name over."
+        )
     gone = [kept.path for _, kept in report.known if not kept.file.is_file()]
     if gone:
         yield (
@@ -416,6 +421,15 @@ def _told(report: KeepReport, folder: Path) -> Iterator[str]:
     yield from report.notes
     for problem in report.problems:
         yield f"{problem.path}: {problem.reason}"
+
+
+def _renamed(report: KeepReport) -> list[str]:
+    """Ids of kept calls that the log names otherwise, with both names."""
+    return [
+        f"{kept.short_id} ({one.call.label}, kept as {kept.story.label})"
+        for one, kept in report.known
+        if one.call.label not in (kept.story.label, CALL)
+    ]
 
 
 def _same_moments(catalogue: Catalogue, report: KeepReport) -> Iterator[str]:

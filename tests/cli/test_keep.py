@@ -292,6 +292,20 @@ def test_a_kept_call_whose_file_is_gone_is_told(run, kept, tmp_path):
     assert "gone" not in ran.err
 
 
+def test_a_kept_call_that_was_named_anew_is_told_and_renamed_if_asked_for(run, kept, tmp_path):
+    keep = ("keep", "--library", "lib", "--take", "A001.wav")
+    assert "named otherwise" not in run(*keep).err
+    with Log(tmp_path / "calltag.db") as log:
+        log.put_labels([Label(take="A001.wav", start_s=1.0, end_s=1.5, label="pit rail: duet")])
+    ran = run(*keep)
+    assert "Of those, 1 named otherwise in the log now: " in ran.err
+    assert "(pit rail: duet, kept as marsh hooter: boom); --replace" in ran.err
+    run(*keep, "--replace")
+    found = run("library", "find", "--library", "lib", "--type", "pit rail: duet", "--as", "csv")
+    assert [row["species"] for row in rows(found.out)] == ["pit rail"]
+    assert "named otherwise" not in run(*keep).err
+
+
 def test_find_lists_and_counts(run, kept):
     ran = run("library", "find", "--library", "lib", "--type", "pit rail", "--month", "may")
     assert ran.out.splitlines()[0].split() == [
