@@ -9,12 +9,14 @@ short as that are aligned by the same weighting without its gates, and that is s
 from __future__ import annotations
 
 import math
+import re
 import shutil
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +29,13 @@ from calltag.edit.tables import Row, csv_text, rounded
 from calltag.errors import InputError, MediaError
 from calltag.files import refuse_existing, write_texts, written_whole
 from calltag.library.catalogue import Kept
-from calltag.library.sound_file import read_cut_bext, read_samples, sound_hash, write_cut
+from calltag.library.sound_file import (
+    read_cut_bext,
+    read_samples,
+    read_story,
+    sound_hash,
+    write_cut,
+)
 from calltag.library.story import Story
 from calltag.media.timecode import Rate
 from calltag.records import Call, Marker, Problem, Take
@@ -43,6 +51,9 @@ SHORTEST_S = 0.4
 
 MARKERS_NAME = "calls.otio"
 CREDITS_NAME = "credits.csv"
+
+_GAIN = re.compile(r": ([+-][0-9.]+) dB for [0-9.+-]+ LUFS$", re.MULTILINE)
+"""How the history of a copy ends that was brought to a loudness."""
 
 CREDIT_COLUMNS = (
     "file",
@@ -140,7 +151,7 @@ def hand_out(
     rate : Rate or None
         How the markers count frames; that of most of the takes unless given.
     replace_existing : bool
-        Whether existing files may be replaced.
+        Whether existing files may be replaced; the new lists name earlier copies of the folder too.
     told : callable
         Told after each copy how many are done.
 
@@ -175,12 +186,14 @@ def hand_out(
     if not copies:
         return OutReport((), tuple(problems), None, None)
     markers, credit_list = lists
+    listed = [_Listed(copy.file, copy.story, copy.gain_db) for copy in copies]
+    listed += _there_before(folder, {copy.file.name for copy in copies})
     otio_format.write(
-        [_marked(copy, rate or common_frame_rate(calls)) for copy in copies],
+        [_marked(copy, rate or common_frame_rate(calls)) for copy in listed],
         markers,
         WriteOptions(title=folder.name, replace=replace_existing),
     )
-    text = csv_text(CREDIT_COLUMNS, [_credit(copy) for copy in copies])
+    text = csv_text(CREDIT_COLUMNS, [_credit(copy) for copy in listed])
     write_texts({credit_list: text}, replace=replace_existing)
     return OutReport(tuple(copies), tuple(problems), markers, credit_list)
 
@@ -334,7 +347,28 @@ def _gain_db(
     return min(wanted_db, most_db), wanted_db > most_db
 
 
-def _marked(copy: HandedOut, rate: Rate) -> TakeMarkers:
+class _Listed(NamedTuple):
+    """A copy as the lists beside it name it."""
+
+    file: Path
+    story: Story
+    gain_db: float
+
+
+def _there_before(folder: Path, now: Collection[str]) -> Iterator[_Listed]:
+    """Yield the copies of a folder that were handed out before, by what their files say."""
+    for file in sorted(folder.glob("*.wav")):
+        if file.name in now:
+            continue
+        try:
+            story, _ = read_story(file)
+            gains = _GAIN.findall(read_cut_bext(file).history)
+        except MediaError:  # any other sound
+            continue
+        yield _Listed(file, story, float(gains[-1]) if gains else 0.0)
+
+
+def _marked(copy: _Listed, rate: Rate) -> TakeMarkers:
     story = copy.story
     call = call_of(story)
     bext = read_cut_bext(copy.file)
@@ -362,7 +396,7 @@ def _marked(copy: HandedOut, rate: Rate) -> TakeMarkers:
     return TakeMarkers(take=take, markers=(marker,), rate=rate)
 
 
-def _credit(copy: HandedOut) -> Row:
+def _credit(copy: _Listed) -> Row:
     story = copy.story
     row: Row = {name: getattr(story, name) for name in CREDIT_COLUMNS if hasattr(story, name)}
     return row | {

@@ -204,6 +204,25 @@ def test_credits_say_whose_it_is(keep, shot, catalogue, tmp_path):
     assert (row["take"], row["start_tc"]) == ("card1/A001.wav", "10:00:01:00")
 
 
+def test_lists_that_are_replaced_name_what_was_handed_out_before_too(
+    keep, shot, catalogue, tmp_path
+):
+    first, second = keep(wanted(shot, call(1.0)), wanted(shot, call(5.0)))
+    out = tmp_path / "out"
+    (before,) = hand_out([first], out, library=catalogue.folder, loudness_lufs=-30.0).copies
+    (out / "other.wav").write_bytes(b"RIFF")
+    hand_out([second], out, library=catalogue.folder, replace_existing=True)
+    with (out / CREDITS_NAME).open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["file"] for row in rows] == [second.file.name, first.file.name]
+    assert float(rows[1]["gain_db"]) == pytest.approx(before.gain_db, abs=0.01)
+    assert (rows[0]["gain_db"], rows[1]["rights"]) == ("0.0", "free for this film")
+    timeline = otio.adapters.read_from_file(str(out / MARKERS_NAME))
+    assert len(list(timeline.find_clips())) == 2
+    hand_out([first], out, library=catalogue.folder, replace_existing=True)
+    assert (out / CREDITS_NAME).read_text("utf-8").count("\n") == 3
+
+
 @pytest.mark.parametrize("recorded", ["The 18th", "2026-04-18T05:1x", "9999-12-31T23:59:59.9Z"])
 def test_a_date_that_another_program_changed_is_handed_out_as_it_is(catalogue, tmp_path, recorded):
     kept = put(catalogue, stereo(tone(1, -30)), recorded=recorded)
