@@ -7,14 +7,14 @@ version of calltag cannot be compared; `measure_outdated` measures their sound a
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from calltag.errors import MediaError
+from calltag.errors import LibraryError, MediaError
 from calltag.learn.finder import Finder
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.likeness import PLACES_VERSION, place
@@ -101,8 +101,15 @@ def like(
     ModelError
         If what makes sounds alike is missing from the installation.
     """
-    prepare(catalogue)
+    waiting: list[tuple[int, FloatArray]] = []
+    try:
+        prepare(catalogue)
+    except LibraryError:  # a library that may only be read can be asked, too
+        waiting = [pair for batch in _placed(catalogue) for pair in batch]
     keys, vectors = catalogue.all_vectors(PLACES_VERSION)
+    if waiting:
+        keys = [*keys, *(key for key, _ in waiting)]
+        vectors = np.stack([*vectors, *(vector for _, vector in waiting)])
     if not keys or limit < 1:
         return []
     scores = vectors @ place(features[None])[0]
@@ -142,7 +149,16 @@ def prepare(catalogue: Catalogue) -> int:
     ModelError
         If what makes sounds alike is missing from the installation.
     """
-    placed = after = 0
+    placed = 0
+    for batch in _placed(catalogue):
+        catalogue.put_vectors(PLACES_VERSION, batch)
+        placed += len(batch)
+    return placed
+
+
+def _placed(catalogue: Catalogue) -> Iterator[list[tuple[int, FloatArray]]]:
+    """Yield the keys of kept calls without a vector, and their vectors, some at a time."""
+    after = 0
     while waiting := catalogue.features_without_vector(
         FEATURE_VERSION, PLACES_VERSION, after=after
     ):
@@ -150,10 +166,7 @@ def prepare(catalogue: Catalogue) -> int:
         alike = [(key, vector) for key, vector in waiting if len(vector) == len(FEATURE_NAMES)]
         if alike:
             vectors = place(np.stack([vector for _, vector in alike]))
-            keys = [key for key, _ in alike]
-            catalogue.put_vectors(PLACES_VERSION, zip(keys, vectors, strict=True))
-            placed += len(alike)
-    return placed
+            yield list(zip((key for key, _ in alike), vectors, strict=True))
 
 
 def sample_of_kept(catalogue: Catalogue, kept: Kept, finder: Finder | None = None) -> Sample:

@@ -130,6 +130,16 @@ def test_what_is_kept_later_is_compared_too(filled: Catalogue):
     assert like(filled, features(99), limit=1)[0].kept.path != "x.wav"
 
 
+def test_a_library_that_may_only_be_read_can_be_asked(filled: Catalogue):
+    (kept,) = filled.kept_where("cuts.path = '7.wav'")
+    expected = [(one.kept.path, one.score) for one in like(filled, features(7), limit=9)]
+    filled.put_vectors(PLACES_VERSION - 1, [(kept.key, np.zeros(3, np.float32))])
+    filled.read("PRAGMA query_only = ON")
+    found = [(one.kept.path, one.score) for one in like(filled, features(7), limit=9)]
+    assert [path for path, _ in found] == [path for path, _ in expected]
+    assert [score for _, score in found] == pytest.approx([s for _, s in expected], abs=2e-3)
+
+
 def test_other_measurements_are_not_compared(filled: Catalogue):
     filled.put([("old.wav", plain_story(99, features=features(3)[:7], feature_version=1), 1, "")])
     filled.put([("new.wav", plain_story(98, features=features(98), feature_version=99), 1, "")])
