@@ -127,6 +127,27 @@ def is_folder(path: Path) -> bool:
         return False
 
 
+def printable(text: str) -> str:
+    r"""Make of a file's name a text that can be stored and printed.
+
+    Parameters
+    ----------
+    text : str
+        The name; on some systems it need be no valid Unicode.
+
+    Returns
+    -------
+    str
+        The same, with U+FFFD for each byte that is no text; so it differs where there is one.
+
+    Examples
+    --------
+    >>> printable(os.fsdecode(b"pond\xff.mov")) == "pond\N{REPLACEMENT CHARACTER}.mov"
+    True
+    """
+    return os.fsencode(text).decode("utf-8", "replace")
+
+
 def check_place(path: Path) -> None:
     """Make sure that a file or folder can be written, before the work that goes into it.
 

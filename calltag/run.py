@@ -15,6 +15,7 @@ from functools import partial
 from pathlib import Path
 
 from calltag.errors import CalltagError, InputError, MediaError, ModelError, NameTakenError
+from calltag.files import printable
 from calltag.log import Entry, Log
 from calltag.media.rushes import Clip, find_clips
 from calltag.naming import MODEL_NAME, finder, measure_labels, name_finds
@@ -239,6 +240,7 @@ def log_rushes(
         named, notes = _types_of_a_run(log, model)
         if log.labels():
             notes += measure_labels(log)
+        notes += _nameless(clips)
     return RunReport(
         takes=len(clips),
         own=found.own,
@@ -281,6 +283,16 @@ def _outcome(analyse: Callable[[Job], TakeLog], job: Job) -> TakeLog | str:
     except Exception as error:
         logger.debug("%s", job.file, exc_info=True)
         return f"could not be analysed ({type(error).__name__}: {error}); please report this"
+
+
+def _nameless(clips: Sequence[Clip]) -> list[str]:
+    """A sentence on each clip that the log cannot lead back to."""
+    return [
+        f"{clip.name}: its name is no valid text, so no other command finds the file; rename it, "
+        "and log the rushes again"
+        for clip in clips
+        if printable(str(clip.path)) != str(clip.path)
+    ]
 
 
 def _settled(log: Log, clips: Sequence[Clip]) -> list[tuple[str, str]]:

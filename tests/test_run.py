@@ -339,6 +339,16 @@ def test_the_same_name_on_two_cards_is_told_apart(shoot: Shoot) -> None:
     assert sorted(shoot.logged()) == ["A001.mov", "card2/A001.mov"]
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
+def test_a_name_that_the_log_cannot_hold_is_told(shoot: Shoot) -> None:
+    shoot.clip(os.fsdecode(b"pond\xff.mov"), "1.0").rename(shoot.rushes / "pond.mov")
+    assert shoot.run().notes == ()
+    (shoot.rushes / "pond.mov").rename(shoot.rushes / os.fsdecode(b"pond\xff.mov"))
+    (note,) = shoot.run().notes
+    assert note.startswith("pond\ufffd.mov: its name is no valid text")
+    assert shoot.logged() == {"pond\ufffd.mov": [1.0]}
+
+
 def test_rushes_reached_by_a_link_are_the_same_rushes(shoot: Shoot, tmp_path: Path) -> None:
     shoot.clip("A001.mov", "1.0")
     shoot.run()

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calltag.errors import LibraryError, MediaError
+from calltag.files import printable
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.keep import sweep
 from calltag.library.like import prepare
@@ -88,8 +89,11 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
         files = list(sound_files(folder))
         entries: list[tuple[str, Story, int, str]] = []
         for number, file in enumerate(files, 1):
-            path = file.relative_to(folder).as_posix()
+            named = file.relative_to(folder).as_posix()
+            path = printable(named)
             try:
+                if path != named:
+                    raise MediaError(file, "its name is no valid text; rename it")
                 story, whole = read_story(file)
                 entries.append((path, story, file.stat().st_size, file_hash(file)))
                 report.taken += 1

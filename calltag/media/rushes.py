@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 
 from calltag.errors import InputError
-from calltag.files import is_library, is_sheet
+from calltag.files import is_library, is_sheet, printable
 from calltag.media.own import is_own
 
 PICTURE_SUFFIXES = frozenset(
@@ -124,7 +124,7 @@ def find_clips(folders: Sequence[Path]) -> Rushes:
         except OSError as error:
             raise _unreadable(given, error) from None
         if is_file:
-            clips = iter([Clip(folder, folder.parent, _name(folder.name))])
+            clips = iter([Clip(folder, folder.parent, printable(folder.name))])
         elif is_folder:
             clips = _below(folder, own)
         else:
@@ -163,9 +163,9 @@ def _below(folder: Path, own: set[str]) -> Iterator[Clip]:
             if is_own(path):
                 own.add(os.path.realpath(path))
             else:
-                yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))
+                yield Clip(path, folder, printable(path.relative_to(folder).as_posix()))
     for path in (Path(error.filename) for error in refused):
-        yield Clip(path, folder, _name(path.relative_to(folder).as_posix()))
+        yield Clip(path, folder, printable(path.relative_to(folder).as_posix()))
 
 
 def _whole_path(given: Path) -> Path:
@@ -176,7 +176,7 @@ def _whole_path(given: Path) -> Path:
     try:
         str(folder).encode("utf-8")
     except UnicodeEncodeError:
-        name = _name(str(folder))
+        name = printable(str(folder))
         raise InputError(f"{name}: the folder's name is no valid text; rename it") from None
     return folder
 
@@ -219,7 +219,7 @@ def _distinct(clips: list[Clip]) -> list[Clip]:
     def named(clip: Clip) -> str:
         depth = depths.get(clip.name, 0)
         above = clip.rushes.parts[-depth:] if depth else ()
-        return "/".join((*(_name(part.strip("/\\")) for part in above), clip.name))
+        return "/".join((*(printable(part.strip("/\\")) for part in above), clip.name))
 
     deepest = max((len(clip.rushes.parts) for clip in clips), default=0)
     while True:
@@ -229,11 +229,6 @@ def _distinct(clips: list[Clip]) -> list[Clip]:
             return [Clip(clip.path, clip.rushes, named(clip)) for clip in clips]
         for name in again:
             depths[name] = depths.get(name, 0) + 1
-
-
-def _name(text: str) -> str:
-    """Text that can be stored and printed, also where the file's name is no valid Unicode."""
-    return os.fsencode(text).decode("utf-8", "replace")
 
 
 def _natural(name: str) -> tuple[tuple[int, int, str], ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import random
 import shutil
 import signal
@@ -47,6 +48,20 @@ def test_the_files_alone_are_enough(keep, shot, catalogue):
     report = rebuild(catalogue.folder)
     assert (report.taken, report.gone, report.strangers, report.doubtful) == (3, [], [], [])
     assert known(catalogue.folder) == before
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
+def test_a_name_that_the_catalogue_cannot_hold_is_told(keep, shot, catalogue):
+    one, two = keep(*(wanted(shot, each) for each in CALLS[:2]))
+    one.file.rename(one.file.with_name(os.fsdecode(b"best\xff.wav")))
+    report = rebuild(catalogue.folder)
+    assert (report.taken, report.gone) == (1, [one.path])
+    (problem,) = report.strangers
+    assert problem.path.endswith("best\ufffd.wav")
+    assert problem.reason == "its name is no valid text; rename it"
+    assert not catalogue.unfinished
+    assert check(catalogue).findings == ()
+    assert [kept.path for kept in catalogue.all_kept()] == [two.path]
 
 
 def test_what_was_moved_copied_in_or_taken_out_is_followed(keep, shot, catalogue):
