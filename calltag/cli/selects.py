@@ -100,7 +100,7 @@ def selects_command(
     from calltag.edit.formats import WriteOptions, refuse_footage
     from calltag.edit.marking import check_types
     from calltag.edit.selects import choose, selects_paths, sounds_of, write_selects
-    from calltag.edit.selects_sound import render_selects
+    from calltag.edit.selects_sound import measure_gains, render_selects
     from calltag.files import refuse_existing
     from calltag.log import Log
     from calltag.media.clock import common_rate
@@ -130,14 +130,18 @@ def selects_command(
         check_wave_name(sound)
     refuse_existing(targets, replace=replace)
     options = WriteOptions(record_start=start_tc, replace=replace)
+    # Before anything is written, so that a take that is gone leaves nothing half done.
+    gains = {
+        path: measure_gains(heard, match_levels=match_levels) for path, heard in sounds.items()
+    }
     written = write_selects(chosen, out, options, gap_s=gap)
     say(f"{tell_files(written)}: {counted(len(chosen), 'call')}, the best first")
     for path, heard in sounds.items():
         made = render_selects(
             heard,
             path,
+            gains_db=gains[path],
             gap_s=gap,
-            match_levels=match_levels,
             record_start=start_tc,
             replace_existing=replace,
         )

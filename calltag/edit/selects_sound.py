@@ -61,12 +61,36 @@ class SelectsSound:
     gains_db: tuple[float, ...]
 
 
+def measure_gains(selects: Sequence[Select], *, match_levels: bool = False) -> tuple[float, ...]:
+    """Find how the levels of selects have to be changed; all their takes are read for it.
+
+    Parameters
+    ----------
+    selects : sequence of Select
+        The calls.
+    match_levels : bool
+        Whether to bring all calls to `MATCHED_DBFS`, as far as `MOST_GAIN_DB` and the ceilings
+        allow.
+
+    Returns
+    -------
+    tuple of float
+        Change of level of each call in dB, in order; 0 where it is left.
+
+    Raises
+    ------
+    MediaError
+        If a take cannot be read.
+    """
+    return tuple(_gain_db(select, _read(select), match_levels) for select in selects)
+
+
 def render_selects(
     selects: Sequence[Select],
     out: Path,
     *,
+    gains_db: Sequence[float] | None = None,
     gap_s: float = 0.0,
-    match_levels: bool = False,
     record_start: str = "01:00:00:00",
     replace_existing: bool = False,
 ) -> SelectsSound:
@@ -78,11 +102,10 @@ def render_selects(
         The calls, in order.
     out : Path
         The wave file.
+    gains_db : sequence of float or None
+        What `measure_gains` found for them; measured here, without matching levels, unless given.
     gap_s : float
         Seconds of silence between calls.
-    match_levels : bool
-        Whether to bring all calls to `MATCHED_DBFS`, as far as `MOST_GAIN_DB` and the ceilings
-        allow.
     record_start : str
         Timecode that the timeline begins at, for the file's time reference.
     replace_existing : bool
@@ -105,7 +128,7 @@ def render_selects(
     sources = [Path(s.source.take.rushes, s.source.take.path) for s in selects]
     refuse_footage([out], sources)
     refuse_existing([out], replace=replace_existing)
-    gains_db = tuple(_gain_db(select, _read(select), match_levels) for select in selects)
+    gains_db = measure_gains(selects) if gains_db is None else tuple(gains_db)
     rate = timeline_rate(selects)
     gap = gap_frames(gap_s, rate) / rate.fps
     begin = frame_to_seconds(parse_start(record_start, rate), rate.fps)

@@ -158,6 +158,18 @@ def test_each_of_several_edit_lists_has_its_own_sound(shoot, clips):
     assert not Path("best_25.edl").exists()
 
 
+@pytest.mark.parametrize("out", ["best.edl", "best.otio"])
+def test_a_take_that_is_gone_leaves_nothing_half_done(shoot, out):
+    with Log(shoot / "calltag.db") as log:
+        (one,) = log.take_logs()
+        take = replace(one.take, path="B001.mov", digest="e", fps=Fraction(50))
+        log.put(replace(one, take=take), feature_version=1)
+    before = sorted(shoot.rglob("*"))
+    result = run(out, "--sound", "best.wav")
+    assert "B001.mov: is not there" in str(result.exception)
+    assert sorted(shoot.rglob("*")) == before
+
+
 def test_matched_levels(shoot):
     result = run("best.otio", "--sound", "best.wav", "--match-levels", "--handles", "0")
     assert result.exit_code == 0, result.stderr

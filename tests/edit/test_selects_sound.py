@@ -15,6 +15,7 @@ from calltag.edit.selects_sound import (
     MATCHED_DBFS,
     PEAK_DBTP,
     _loudest_dbfs,
+    measure_gains,
     render_selects,
 )
 from calltag.errors import InputError, MediaError
@@ -103,7 +104,8 @@ def test_levels_stay_unless_they_would_be_loud(tmp_path, pit):
 
 def test_matched_levels_are_told(tmp_path, pit):
     selects = choose([pit], best=3, handles_s=0.5)
-    made = render_selects(selects, tmp_path / "best.wav", match_levels=True)
+    gains_db = measure_gains(selects, match_levels=True)
+    made = render_selects(selects, tmp_path / "best.wav", gains_db=gains_db)
     sound = sf.read(made.path)[0]
     info = WavInfoReader(str(made.path))
     tones = [sound[c["frame"] : c["frame"] + 48_000] for c in info.cues.to_dict().values()]
