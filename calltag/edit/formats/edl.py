@@ -267,11 +267,13 @@ def _list_text(
             lines.append(
                 f"M2   {reel:<8}       {shown}                {source_in.replace(';', ':')}"
             )
-        notes = [f"FROM CLIP NAME: {Path(one.take.path).name}", *event.notes]
+        notes = list(event.notes)
         if one.speed != 1:
             notes.append(f"SPEED: {float(100 * one.speed):g} %")
         if one.conformed_from is not None:
             notes.append(f"FILMED AT: {one.conformed_from}")
+        # Whole, however long: takes are found again by it.
+        lines.append(f"* FROM CLIP NAME: {ascii_line(Path(one.take.path).name)}")
         lines += [f"* {ascii_line(note, _NOTE_LENGTH)}" for note in notes]
     return "".join(f"{line}\r\n" for line in lines)
 

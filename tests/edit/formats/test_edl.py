@@ -109,6 +109,14 @@ def test_notes_tell_the_call(tmp_path):
     ]
 
 
+def test_the_name_of_a_clip_is_whole_however_long(tmp_path):
+    name = f"{'reed' * 50}.mov"
+    one = TakeMarkers(take=make_take(name), markers=(Marker(start_s=1, end_s=2, name="rasp"),))
+    path, _ = edl.write([one], tmp_path / "calls.edl", OPTIONS)
+    timeline = cmx_3600.read_from_string(path.read_text(), rate=25)
+    assert {clip.name for clip in timeline.find_clips()} == {name}
+
+
 @settings(max_examples=60)
 @given(st.text(max_size=300), st.text(max_size=300))
 def test_no_text_breaks_a_list(name, comment):
