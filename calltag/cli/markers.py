@@ -158,12 +158,14 @@ def markers_command(
     from calltag.log import Log
     from calltag.media.clock import common_rate
     from calltag.media.timecode import parse_rate
+    from calltag.naming import labels_by_take
 
     chosen = choose_format(out, as_format)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         alignments = opened.alignments() if every_camera else []
-    heard = carry_over(every, alignments, min_confidence=min_confidence)
+        labels = labels_by_take(opened)
+    heard = carry_over(every, alignments, min_confidence=min_confidence, labels=labels)
     take_logs = list(choose_takes(heard, takes or ()))
     paths = [take_log.take.path for take_log in take_logs]
     settings = MarkerSettings(

@@ -10,18 +10,19 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from types import MappingProxyType
 from typing import NamedTuple
 
 from calltag.edit.markers import TakeMarkers, same_take, with_comment
 from calltag.edit.selects import sound_worth
-from calltag.learn.by_hand import ENOUGH, common_s
+from calltag.learn.by_hand import ENOUGH, common_s, matched
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ends_apart_s, in_one_band
 from calltag.media.clock import DEFAULT_RATE, take_clock
-from calltag.records import Alignment, Call, Span, Take, TakeLog
+from calltag.records import Alignment, Call, Label, Span, Take, TakeLog
 
 SLACK_S = 0.1
 """Room at both ends of a find: 34 m between two cameras take sound a tenth of a second."""
@@ -205,6 +206,7 @@ def carry_over(
     alignments: Iterable[Alignment],
     *,
     min_confidence: float = 0.0,
+    labels: Mapping[str, Sequence[Label]] = MappingProxyType({}),
 ) -> list[TakeLog]:
     """Give each take the calls that others heard while it ran, and it did not.
 
@@ -216,6 +218,9 @@ def carry_over(
         How takes lie against each other.
     min_confidence : float
         Finds whose label is less sure count as not heard.
+    labels : mapping of str to sequence of Label
+        The user's labels by path of their takes: where one says that a moment is no call, or is
+        noise, its take is given none there.
 
     Returns
     -------
@@ -244,8 +249,12 @@ def carry_over(
             if any(same_take(one.take, take) for take in found_in):
                 continue
             here = clocks[path].own(span)
-            if here.start_s >= 0 and here.end_s <= duration_s:
-                added[path].append(replace(best.call, start_s=here.start_s, end_s=here.end_s))
+            if not (here.start_s >= 0 and here.end_s <= duration_s):
+                continue
+            call = replace(best.call, start_s=here.start_s, end_s=here.end_s)
+            (said,) = matched([call], labels.get(path, ()))
+            if said is None or is_call(said.label):
+                added[path].append(call)
     return [
         replace(one, calls=tuple(sorted((*one.calls, *added[one.take.path]), key=_by_start)))
         for one in every

@@ -133,6 +133,16 @@ def test_calls_are_marked_on_every_camera_that_ran(shoot):
     assert comments[1][1].endswith("better sound: A001.mov at 10:00:01:00")
 
 
+def test_no_camera_is_given_a_call_where_the_user_said_that_there_is_none(shoot):
+    with Log(Path("calltag.db")) as log:
+        pair = {"take_a": "A001.mov", "take_b": "B001.mov", "offset_s": 0.0}
+        log.put_alignment(Alignment(**pair, drift_ppm=0.0, confidence=1.0, overlap_s=2.0))
+        log.put_labels([Label(take="B001.mov", start_s=1.0, end_s=1.5, label="no call")])
+    assert run("day.csv", "--every-camera").exit_code == 0
+    with Path("day.csv").open(newline="") as file:
+        assert "B001.mov" not in [row["take"] for row in csv.DictReader(file)]
+
+
 def test_a_table_of_slowed_takes(shoot):
     result = run("day.csv", "--speed", "40%")
     assert result.exit_code == 0, result.stderr
