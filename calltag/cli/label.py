@@ -48,6 +48,7 @@ def register(app: typer.Typer) -> None:
 
 
 def label_command(
+    context: typer.Context,
     log: LogFile = LOG_NAME,
     source: Annotated[
         Path | None,
@@ -98,11 +99,14 @@ def label_command(
     """
     from calltag.log import Log
 
-    if source is None and not show:
-        if types:
+    if not show:
+        if _typed(context, "types"):
             raise InputError(
                 "--type goes with --list; the listening page goes by type with --order type"
             )
+        if _typed(context, "how"):
+            raise InputError("--as goes with --list: it says how your labels are listed")
+    if source is None and not show:
         _listen(log, takes or [], order, browser=browser)
         return
     file = None
@@ -113,6 +117,12 @@ def label_command(
             _list(opened, types or [], takes or [], how)
     if file is not None:
         end(file.bad, done=bool(file.labels))
+
+
+def _typed(context: typer.Context, option: str) -> bool:
+    """Whether an option was typed, and is not a default of the settings for every command."""
+    source = context.get_parameter_source(option)
+    return source is not None and source.name == "COMMANDLINE"
 
 
 def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> None:

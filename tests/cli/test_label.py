@@ -156,3 +156,20 @@ def test_the_listening_page_takes_no_filter_by_type(run, log) -> None:
     ran = run("label", "--type", "pit rail")
     assert ran.status == 1
     assert "--order type" in ran.err
+
+
+@pytest.mark.parametrize("option", [("--as", "csv"), ("--type", "pit rail")], ids=str)
+@pytest.mark.parametrize("reading", [True, False])
+def test_options_of_the_list_are_refused_without_it(run, log, write, option, reading) -> None:
+    source = ("--from", write("card1/A001.mov,40,41,lesser reedling,")) if reading else ()
+    ran = run("label", *source, *option)
+    assert ran.status == 1
+    assert f"{option[0]} goes with --list" in ran.err
+    assert "0 labels" in run("label", "--list").err
+
+
+def test_a_default_for_every_listing_does_not_stand_in_the_way(run, log, write, tmp_path) -> None:
+    (tmp_path / "calltag.toml").write_text("[all]\nas = 'csv'\n", "utf-8")
+    ran = run("label", "--from", write("card1/A001.mov,40,41,lesser reedling,"))
+    assert ran.status == 0, ran.err
+    assert "lesser reedling" in run("label", "--list").out
