@@ -65,22 +65,34 @@ class CallFilter:
 def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterator[TakeLog]:
     """Yield the takes that are named: by path, file name, folder or a pattern with ``*``.
 
-    A name that no take has is an `InputError`, told when all takes have been seen.
+    A path in full is that take, whichever others end so. A name that no take has is an
+    `InputError`, told when all takes have been seen.
     """
-    unseen = set(names)
+    if not names:
+        yield from take_logs
+        return
+    in_full: set[str] = set()
+    fitting = []
     for take_log in take_logs:
-        fitting = {name for name in names if _is_named(take_log.take.path, name)}
-        unseen -= fitting
-        if fitting or not names:
-            yield take_log
-    if unseen:
+        path = take_log.take.path
+        if its := [name for name in names if _is_named(path, name)]:
+            fitting.append((take_log, its))
+            in_full |= {name for name in its if _plain(path) == _plain(name)}
+    if unseen := set(names).difference(*(its for _, its in fitting)):
         name = min(unseen)
         raise InputError(f"{name}: no such take in the log; `calltag takes` lists them")
+    for take_log, its in fitting:
+        path = _plain(take_log.take.path)
+        if any(name not in in_full or path == _plain(name) for name in its):
+            yield take_log
+
+
+def _plain(name: str) -> str:
+    return one_spelling(name.casefold()).replace("\\", "/").rstrip("/")
 
 
 def _is_named(path: str, name: str) -> bool:
-    path, name = (one_spelling(one.casefold()) for one in (path, name))
-    name = name.replace("\\", "/").rstrip("/")
+    path, name = one_spelling(path.casefold()), _plain(name)
     literal = _BRACKET.sub("[\\g<0>]", name)  # only * stands for anything
     return path.startswith(f"{name}/") or any(
         fnmatchcase(path, pattern) for pattern in (literal, f"*/{literal}")

@@ -120,7 +120,7 @@ def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
             "--drop-missing takes them out."
         )
     if report.replaced and not dropped:
-        names = first_few([f"{old}, now {new}" for old, new in report.replaced], 3)
+        names = first_few([f"{old} (now {new})" for old, new in report.replaced], 3)
         say(
             "Other recordings lie where takes of the log were, which are kept in it under other "
             f"names: {names}; --drop-missing takes them out."

@@ -37,7 +37,15 @@ def test_only_the_star_stands_for_anything(name: str, chosen: list[str]) -> None
 
 
 def test_a_name_in_full_is_that_take() -> None:
-    assert one_take(logs("A007.MOV", "card2/A007.MOV"), "A007.MOV").take.path == "A007.MOV"
+    every = logs("A007.MOV", "card2/A007.MOV", "card2/A008.MOV")
+    assert one_take(every, "A007.MOV").take.path == "A007.MOV"
+    for names, chosen in (
+        (["a007.mov"], [0]),
+        (["A007.MOV", "card2"], [0, 1, 2]),
+        (["*A007.MOV"], [0, 1]),
+        (["A008.MOV"], [2]),
+    ):
+        assert list(choose_takes(every, names)) == [every[number] for number in chosen]
 
 
 @pytest.mark.parametrize("typed", ["Gr\u00fcnrohr.mp4", "Gru\u0308nrohr.mp4"])
