@@ -180,6 +180,8 @@ def markers_command(
         distances_m=_distances(distance, paths),
         temperatures_c=_temperatures(distance, temperature, paths),
     )
+    if every_camera and not alignments:
+        say("No takes are lined up yet, so each has its own calls; `calltag sync` lines them up.")
     marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)
     if not any(one.markers for one in marked):
         raise InputError(

@@ -133,6 +133,14 @@ def test_calls_are_marked_on_every_camera_that_ran(shoot):
     assert comments[1][1].endswith("better sound: A001.mov at 10:00:01:00")
 
 
+def test_every_camera_is_told_to_need_takes_that_are_lined_up(shoot):
+    result = run("day.csv", "--every-camera")
+    assert result.exit_code == 0
+    assert "No takes are lined up yet" in result.stderr
+    assert "calltag sync" in result.stderr
+    assert "lined up" not in run("more.csv").stderr
+
+
 def test_no_camera_is_given_a_call_where_the_user_said_that_there_is_none(shoot):
     with Log(Path("calltag.db")) as log:
         pair = {"take_a": "A001.mov", "take_b": "B001.mov", "offset_s": 0.0}
