@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
@@ -208,11 +209,12 @@ def tell_files(written: Sequence[Path]) -> str:
     Returns
     -------
     str
-        Their names; of many, their number and folder.
+        Their names; of many, their number and the folder that holds all.
     """
     if len(written) <= 3:
         return ", ".join(str(path) for path in written)
-    return f"{len(written)} files in {written[0].parent}"
+    folder = os.path.commonpath([path.parent for path in written]) or os.curdir
+    return f"{len(written)} files in {folder}"
 
 
 def _distances(text: str | None, paths: Sequence[str]) -> dict[str, float]:

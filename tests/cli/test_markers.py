@@ -230,6 +230,16 @@ def test_one_clip_that_is_gone_does_not_stop_the_others(shoot):
     assert "B001.mov: is not there" in result.stderr
 
 
+@pytest.mark.parametrize(("out", "told"), [("out", "out"), (".", ".")])
+def test_files_in_several_folders_are_told_by_the_one_that_holds_all(shoot, out, told):
+    with Log(Path("calltag.db")) as log:
+        (one, *_) = log.take_logs()
+        for path in ("card1/A001.mov", "card2/A001.mov"):
+            log.put(replace(one, take=replace(one.take, path=path)), feature_version=1)
+    result = run(out, "--as", "webvtt")
+    assert f"5 files in {told}: 5 calls marked in 5 takes" in result.stderr
+
+
 @pytest.mark.parametrize("name", ["webvtt", "wav"])
 def test_one_that_cannot_be_written_does_not_stop_the_others(shoot, name):
     (shoot / "rushes" / "card1").mkdir()
