@@ -222,6 +222,19 @@ def test_a_take_that_is_gone_does_not_stop_the_others(run, rushes):
     assert "A001.wav: " in ran.err
 
 
+def test_a_take_that_is_gone_is_cut_from_its_copy(run, rushes, tmp_path):
+    (tmp_path / "backup").mkdir()
+    with Log(tmp_path / "calltag.db") as log:
+        one = log.take_log("A001.wav", features=True)
+        copy = replace(one.take, path="backup/A001.wav", rushes=str(tmp_path))
+        log.put(replace(one, take=copy, calls=()), feature_version=FEATURE_VERSION)
+    (rushes / "A001.wav").rename(tmp_path / "backup" / "A001.wav")
+    ran = run("keep", "--library", "lib", "--take", "A001.wav", "--by-hand")
+    assert (ran.status, "1 call kept in lib" in ran.err) == (0, True), ran.err
+    found = run("library", "find", "--library", "lib", "--as", "csv")
+    assert [row["take"] for row in rows(found.out)] == ["backup/A001.wav"]
+
+
 def test_where_no_take_is_there_nothing_was_done(run, rushes):
     for take in rushes.iterdir():
         take.unlink()
