@@ -309,7 +309,9 @@ def test_a_kept_call_that_was_named_anew_is_told_and_renamed_if_asked_for(run, k
     keep = ("keep", "--library", "lib", "--take", "A001.wav")
     assert "named otherwise" not in run(*keep).err
     with Log(tmp_path / "calltag.db") as log:
-        log.put_labels([Label(take="A001.wav", start_s=1.0, end_s=1.5, label="pit rail: duet")])
+        log.change_labels(
+            put=[Label(take="A001.wav", start_s=1.0, end_s=1.5, label="pit rail: duet")]
+        )
     ran = run(*keep)
     assert "Of those, 1 named otherwise in the log now: " in ran.err
     assert "(pit rail: duet, kept as marsh hooter: boom); --replace" in ran.err

@@ -145,7 +145,7 @@ def test_no_camera_is_given_a_call_where_the_user_said_that_there_is_none(shoot)
     with Log(Path("calltag.db")) as log:
         pair = {"take_a": "A001.mov", "take_b": "B001.mov", "offset_s": 0.0}
         log.put_alignment(Alignment(**pair, drift_ppm=0.0, confidence=1.0, overlap_s=2.0))
-        log.put_labels([Label(take="B001.mov", start_s=1.0, end_s=1.5, label="no call")])
+        log.change_labels(put=[Label(take="B001.mov", start_s=1.0, end_s=1.5, label="no call")])
     assert run("day.csv", "--every-camera").exit_code == 0
     with Path("day.csv").open(newline="") as file:
         assert "B001.mov" not in [row["take"] for row in csv.DictReader(file)]
@@ -234,7 +234,7 @@ def test_one_clip_that_is_gone_does_not_stop_the_others(shoot):
 def test_files_in_several_folders_are_told_by_the_one_that_holds_all(shoot, out, told):
     with Log(Path("calltag.db")) as log:
         (one, *_) = log.take_logs()
-        for path in ("card1/A001.mov", "card2/A001.mov"):
+        for path in ("0card/A001.mov", "card2/A001.mov"):
             log.put(replace(one, take=replace(one.take, path=path)), feature_version=1)
     result = run(out, "--as", "webvtt")
     assert f"5 files in {told}: 5 calls marked in 5 takes" in result.stderr
