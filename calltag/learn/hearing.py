@@ -1,8 +1,11 @@
 """What the starter model hears in a stretch of sound: calls and noise kinds, every 20 ms.
 
-The model is a small convolutional network over mel levels, made by `calltag.learn.starter` and kept
-in `models/` as an ONNX file. It is given each level twice: over the mean floor, which keeps the
-colour of steady noise, and over the floor of its own band, which shows what stands out.
+The model is two small convolutional networks over mel levels, made by `calltag.learn.starter` and
+kept in `models/` as ONNX files. They are given each level twice: over the mean floor, which keeps
+the colour of steady noise, and over the floor of its own band, which shows what stands out. One
+listens all the time; where it is in doubt, the other listens closer, and the mean of their odds
+counts. They are of different designs and err at different moments. A clear call in quiet air leaves
+no doubt, and costs nothing more.
 """
 
 from __future__ import annotations
@@ -13,15 +16,24 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
+import scipy.ndimage
 
 from calltag.errors import ModelError
 from calltag.records import NOISE_KINDS, FloatArray
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.floor import noise_floor_db
+from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS
 
 FRAMES_PER_STEP = 2
 STEPS_PER_S = FRAMES_PER_S // FRAMES_PER_STEP
+
+DOUBT_FROM, SURE_FROM = -1.0, 6.0
+"""A call is in doubt where its log-odds rise above the first and stay below the second."""
+
+_BESIDE_STEPS = STEPS_PER_S // 2  # to each side of such moments that is in doubt with them
+_CONTEXT_STEPS = 3 * STEPS_PER_S // 5  # what the other network must know to each side of that
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +102,8 @@ class Hearing:
     Parameters
     ----------
     path : Path
-        The ONNX file; its card lies beside it with the suffix ``.json``.
+        The ONNX file; its card lies beside it with the suffix ``.json``, and the network that
+        listens closer as `closer_model` says.
 
     Raises
     ------
@@ -99,18 +112,9 @@ class Hearing:
     """
 
     def __init__(self, path: Path) -> None:
-        import onnxruntime
-
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = 1  # takes are spread over processes, not threads
-        options.inter_op_num_threads = 1
-        options.enable_cpu_mem_arena = True  # without it the heap breaks up: up to 100 MB more
-        options.log_severity_level = 3
         try:
             self.card: dict[str, Any] = json.loads(path.with_suffix(".json").read_text("utf-8"))
-            self._session = onnxruntime.InferenceSession(
-                path.read_bytes(), options, providers=["CPUExecutionProvider"]
-            )
+            self._session, self._closer = _session(path), _session(closer_model(path))
         except Exception as error:
             raise ModelError(
                 f"{path.name}: the starter model cannot be read ({type(error).__name__});"
@@ -138,7 +142,66 @@ class Hearing:
         if x.shape[1] % 2:
             x = np.concatenate([x, x[:, -1:]], axis=1)
         call, kinds, embedding = self._session.run(None, {"level": x[None]})
+        self._listen_closer(x, call[0], kinds[0])
         return Heard(call[0], kinds[0], embedding[0])
+
+    def _listen_closer(self, x: FloatArray, call: FloatArray, kinds: FloatArray) -> None:
+        """Average the odds with those of the other network where a call is in doubt."""
+        doubt = _in_doubt(call)
+        for first, last in runs(_within(_CONTEXT_STEPS, doubt)):
+            stretch = x[None, :, first * FRAMES_PER_STEP : last * FRAMES_PER_STEP]
+            others = self._closer.run(["call", "kinds"], {"level": np.ascontiguousarray(stretch)})
+            there = np.arange(first, last)[doubt[first:last]]
+            for odds, other in zip((call, kinds), others, strict=True):
+                odds[there] = (odds[there] + other[0][there - first]) / 2
+
+
+def _session(path: Path) -> Any:
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1  # takes are spread over processes, not threads
+    options.inter_op_num_threads = 1
+    options.enable_cpu_mem_arena = True  # without it the heap breaks up: up to 100 MB more
+    options.log_severity_level = 3
+    return onnxruntime.InferenceSession(
+        path.read_bytes(), options, providers=["CPUExecutionProvider"]
+    )
+
+
+def _in_doubt(call: FloatArray) -> npt.NDArray[np.bool_]:
+    """Steps at which, and beside which, a call may sound, but none is sure."""
+    doubt = _within(_BESIDE_STEPS, call > DOUBT_FROM)
+    for first, last in runs(doubt):
+        doubt[first:last] = call[first:last].max() <= SURE_FROM
+    return doubt
+
+
+def _within(steps: int, so: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Whether something is so within so many steps."""
+    near: npt.NDArray[np.bool_] = scipy.ndimage.maximum_filter1d(so, 2 * steps + 1, mode="nearest")
+    return near
+
+
+def closer_model(path: Path) -> Path:
+    """Path of the network that listens closer, beside that of the starter model.
+
+    Parameters
+    ----------
+    path : Path
+        The starter model.
+
+    Returns
+    -------
+    Path
+        The same with ``_closer`` in its name.
+
+    Examples
+    --------
+    >>> closer_model(Path("models/starter.onnx")).name
+    'starter_closer.onnx'
+    """
+    return path.with_stem(f"{path.stem}_closer")
 
 
 def starter_model() -> Path:
@@ -151,13 +214,16 @@ def starter_model() -> Path:
 
 
 __all__ = [
+    "DOUBT_FROM",
     "FRAMES_PER_STEP",
     "N_EMBEDDING",
     "N_MELS",
     "NOISE_KINDS",
     "STEPS_PER_S",
+    "SURE_FROM",
     "Heard",
     "Hearing",
+    "closer_model",
     "model_input",
     "over_steps",
     "starter_model",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from sklearn.neural_network import MLPClassifier
+from sklearn.ensemble import HistGradientBoostingClassifier
 
 from calltag.errors import ModelError
 from calltag.learn.hearing import (
@@ -14,7 +14,8 @@ from calltag.learn.hearing import (
     over_steps,
     starter_model,
 )
-from calltag.learn.second_look import CUT, EVIDENCE, SecondLook, Surroundings
+from calltag.learn.second_look import EVIDENCE, SecondLook, Surroundings
+from calltag.learn.starter.calibrate import as_second_look
 from calltag.records import NOISE_KINDS
 from calltag.sound.events import Region
 from calltag.sound.features import N_EMBEDDING
@@ -230,25 +231,13 @@ def test_what_the_model_hears_when_it_sounds_alike(rng):
 # --- what is made of it ---------------------------------------------------------------------------
 
 
-@pytest.mark.filterwarnings("ignore::sklearn.exceptions.ConvergenceWarning")
-def test_probability_is_the_mean_of_the_networks(rng):
-    """The arithmetic is that of scikit-learn's networks of the same weights."""
-    rows = rng.normal(0, 1, (300, len(EVIDENCE)))
-    right = rows[:, 0] > 0
-    networks = [
-        MLPClassifier(3, activation="tanh", max_iter=400, random_state=seed).fit(rows, right)
-        for seed in (0, 1)
-    ]
-    look = SecondLook(
-        np.zeros(len(EVIDENCE)),
-        np.ones(len(EVIDENCE)),
-        np.stack([n.coefs_[0] for n in networks]),
-        np.stack([n.intercepts_[0] for n in networks]),
-        np.stack([n.coefs_[1][:, 0] for n in networks]),
-        np.array([n.intercepts_[1][0] for n in networks]),
-    )
-    cut = np.clip(rows, -CUT, CUT)
-    expected = np.mean([n.predict_proba(cut)[:, 1] for n in networks], axis=0)
+def test_probability_is_that_of_the_trees(rng):
+    """The arithmetic is that of scikit-learn's boosted trees with the same nodes."""
+    rows = rng.normal(0, 1, (3000, len(EVIDENCE)))
+    right = rows[:, 0] + rows[:, 1] * rows[:, 2] + rng.normal(0, 0.5, len(rows)) > 0
+    boosted = HistGradientBoostingClassifier(max_iter=40, early_stopping=False, random_state=0)
+    look = as_second_look(boosted.fit(rows[:2000], right[:2000]))
+    expected = boosted.predict_proba(rows)[:, 1]
     np.testing.assert_allclose(look.probability(rows), expected, atol=1e-12)
     assert look.probability(rows[:0]).shape == (0,)
     far = look.probability(rows * 1e9)

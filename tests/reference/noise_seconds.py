@@ -26,7 +26,7 @@ import soundfile as sf
 import soxr
 
 from calltag.learn.finder import Finder
-from calltag.learn.hearing import starter_model
+from calltag.learn.hearing import closer_model, starter_model
 from calltag.media.probe import probe
 from calltag.sound.spectrum import RATE_HZ
 
@@ -51,12 +51,14 @@ class Score(NamedTuple):
 
 def load(model: Path, folder: Path) -> Finder:
     """A finder with another starter model; `folder` takes a copy with a card and a second look."""
-    shutil.copy(model, folder / "model.onnx")
+    made = folder / "model.onnx"
+    shutil.copy(model, made)
+    shutil.copy(closer_model(model), closer_model(made))
     for suffix in (".json", ".npz"):
         own = model.with_suffix(suffix)
         known = own if own.is_file() else starter_model().with_suffix(suffix)
-        shutil.copy(known, folder / f"model{suffix}")
-    return Finder.load(folder / "model.onnx")
+        shutil.copy(known, made.with_suffix(suffix))
+    return Finder.load(made)
 
 
 def sources(group: str) -> list[tuple[str, str]]:

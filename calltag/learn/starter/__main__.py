@@ -17,14 +17,14 @@ import torch
 
 from calltag import __version__
 from calltag.files import written_whole
-from calltag.learn.hearing import Hearing
+from calltag.learn.hearing import Hearing, closer_model
 from calltag.learn.second_look import SecondLook
 from calltag.learn.starter.bank import real_pieces, synthetic_pieces
 from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right
 from calltag.learn.starter.card import card_text
 from calltag.learn.starter.compose import Bank
 from calltag.learn.starter.judge import judge
-from calltag.learn.starter.net import Net, export, train
+from calltag.learn.starter.net import Net, export
 from calltag.learn.starter.recordings import Recording, load_recordings
 from calltag.learn.starter.scenes import (
     Scene,
@@ -33,6 +33,7 @@ from calltag.learn.starter.scenes import (
     short_takes,
 )
 from calltag.learn.starter.synth_calls import Rng
+from calltag.learn.starter.training import train
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import HOP, MEL_HIGH_HZ, MEL_LOW_HZ, N_FFT, N_MELS, RATE_HZ
 
@@ -52,7 +53,7 @@ def _arguments() -> argparse.Namespace:
         nargs="+",
         default=["fold 1", "fold 2", "fold 3"],
         metavar="GROUP",
-        help="groups that a network is trained without, each in turn, to teach the second look",
+        help="groups that networks are trained without, each in turn, to teach the second look",
     )
     parser.add_argument("--steps", type=int, default=1800, help="training steps without a group")
     parser.add_argument("--phrases", type=int, default=3400, help="invented phrases of calls")
@@ -62,21 +63,39 @@ def _arguments() -> argparse.Namespace:
 
 
 Told = list[tuple[SceneHeard, Scene]]
-"""Scenes, and what a network heard in each that had not heard its recordings."""
+"""Scenes, and what networks heard in each that had not heard its recordings."""
+
+
+class _Nets(NamedTuple):
+    """The networks of a starter model."""
+
+    first: Net
+    closer: Net
+
+    def write(self, path: Path) -> None:
+        """Write them as ONNX files."""
+        for net, target in ((self.first, path), (self.closer, closer_model(path))):
+            with written_whole(target) as partial:
+                export(net, partial)
 
 
 class _Part(NamedTuple):
-    """What a network tells of a group that was kept from it."""
+    """What networks tell of a group that was kept from them."""
 
     long: Told
     short: Told
 
 
-def _left_out(net: Net, recordings: list[Recording], rng: Rng, per_kind: int) -> _Part:
-    """Let a network listen to scenes of recordings that it has not heard."""
+def _trained(bank: Bank, *, steps: int, seed: int) -> _Nets:
+    first, closer = (train(bank, steps=steps, seed=seed, along=along) for along in (False, True))
+    return _Nets(first, closer)
+
+
+def _left_out(nets: _Nets, recordings: list[Recording], rng: Rng, per_kind: int) -> _Part:
+    """Let networks listen to scenes of recordings that they have not heard."""
     with tempfile.TemporaryDirectory() as folder:
         model = Path(folder) / "starter.onnx"
-        export(net, model)
+        nets.write(model)
         model.with_suffix(".json").write_text("{}", "utf-8")
         hearing = Hearing(model)
     mute = np.zeros(0, np.float32)  # the sound is not needed any more
@@ -120,12 +139,12 @@ def main() -> None:
     for i, group in enumerate(arguments.leave_out):
         log.info("training without %s", group)
         without = Bank([piece for piece in pieces if piece.group != group])
-        net = train(without, steps=arguments.steps, seed=arguments.seed)
+        nets = _trained(without, steps=arguments.steps, seed=arguments.seed)
         own = [recording for recording in recordings if recording.group == group]
         draw = np.random.default_rng([arguments.seed, i + 1])
-        parts.append(_left_out(net, own, draw, arguments.scenes))
+        parts.append(_left_out(nets, own, draw, arguments.scenes))
     log.info("training with everything")
-    net = train(Bank(pieces), steps=arguments.steps * 4 // 3, seed=arguments.seed + 1)
+    nets = _trained(Bank(pieces), steps=arguments.steps * 4 // 3, seed=arguments.seed + 1)
     figures = _figures(parts)
     n_finds = sum(len(what.finds) for part in parts for what, _ in part.long + part.short)
     card = {
@@ -152,8 +171,7 @@ def main() -> None:
         "figures": figures,
     }
     arguments.out.mkdir(parents=True, exist_ok=True)
-    with written_whole(arguments.out / "starter.onnx") as path:
-        export(net, path)
+    nets.write(arguments.out / "starter.onnx")
     _taught(parts).write(arguments.out / "starter.npz")
     for suffix, text in ((".json", json.dumps(card, indent=2) + "\n"), (".md", card_text(card))):
         with written_whole(arguments.out / f"starter{suffix}") as path:

@@ -7,27 +7,27 @@ heard; each group of recordings is left out of a network in turn.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from sklearn.exceptions import ConvergenceWarning
-from sklearn.neural_network import MLPClassifier
+from sklearn.ensemble import HistGradientBoostingClassifier
 
 from calltag.errors import InputError
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
-from calltag.learn.second_look import CUT, EVIDENCE, SecondLook
+from calltag.learn.second_look import EVIDENCE, SecondLook
 from calltag.learn.starter.scenes import Scene
 from calltag.learn.whole import Whole
 from calltag.records import FloatArray, Span
 
-N_NETWORKS = 6
-N_HIDDEN = 8
-_DECAY = 0.3
-_PASSES = 60
-_PACE = 0.005
+_N_TREES = 300
+_N_LEAVES = 16
+_DEEPEST = 5
+_PACE = 0.06
+_ASKED = 0.2  # part of the evidence that each node may choose from
+_FEWEST = 40  # finds in a leaf
+_DECAY = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +119,7 @@ def fit(evidence: npt.NDArray[np.float64], is_right: npt.NDArray[np.bool_]) -> S
     Returns
     -------
     SecondLook
-        Small networks that differ in how they began.
+        Boosted trees.
 
     Raises
     ------
@@ -130,26 +130,44 @@ def fit(evidence: npt.NDArray[np.float64], is_right: npt.NDArray[np.bool_]) -> S
         raise InputError(
             f"{len(is_right)} finds in the scenes, all alike: train longer, or make more scenes"
         )
-    mean, scale = evidence.mean(axis=0), evidence.std(axis=0) + 1e-9
-    scaled = np.clip((evidence - mean) / scale, -CUT, CUT)
-    networks = []
-    for seed in range(N_NETWORKS):
-        network = MLPClassifier(
-            N_HIDDEN,
-            activation="tanh",
-            alpha=_DECAY,
-            learning_rate_init=_PACE,
-            max_iter=_PASSES,
-            random_state=seed,
-        )
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", ConvergenceWarning)  # stopped early on purpose
-            networks.append(network.fit(scaled, is_right))
+    boosted = HistGradientBoostingClassifier(
+        max_iter=_N_TREES,
+        max_leaf_nodes=_N_LEAVES,
+        max_depth=_DEEPEST,
+        learning_rate=_PACE,
+        max_features=_ASKED,
+        min_samples_leaf=_FEWEST,
+        l2_regularization=_DECAY,
+        early_stopping=False,
+        random_state=0,
+    ).fit(evidence, is_right)
+    return as_second_look(boosted)
+
+
+def as_second_look(boosted: HistGradientBoostingClassifier) -> SecondLook:
+    """Put boosted trees into the form in which they are asked.
+
+    Parameters
+    ----------
+    boosted : HistGradientBoostingClassifier
+        Trained, on rows of evidence, to tell calls.
+
+    Returns
+    -------
+    SecondLook
+        The same trees.
+    """
+    trees = [tree.nodes for (tree,) in boosted._predictors]  # no public name
+    roots = np.cumsum([0, *map(len, trees)])[:-1]
+    nodes = np.concatenate(trees)
+    first = np.repeat(roots, [len(tree) for tree in trees])
+    own, leaf = np.arange(len(nodes)), nodes["is_leaf"].astype(bool)
     return SecondLook(
-        mean=mean,
-        scale=scale,
-        inward=np.stack([n.coefs_[0] for n in networks]),
-        inner=np.stack([n.intercepts_[0] for n in networks]),
-        outward=np.stack([n.coefs_[1][:, 0] for n in networks]),
-        outer=np.array([n.intercepts_[1][0] for n in networks]),
+        roots=roots.astype(np.int32),
+        asks=np.where(leaf, 0, nodes["feature_idx"]).astype(np.int16),
+        limit=nodes["num_threshold"],
+        left=np.where(leaf, own, first + nodes["left"]).astype(np.int32),
+        right=np.where(leaf, own, first + nodes["right"]).astype(np.int32),
+        odds=np.where(leaf, nodes["value"], 0.0),
+        usual_odds=np.asarray(boosted._baseline_prediction, np.float64).reshape(()),
     )

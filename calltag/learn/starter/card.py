@@ -7,9 +7,10 @@ from typing import Any
 _TEXT = """# The starter model
 
 `starter.onnx` hears where animals call, and which kinds of noise sound: machine, wind, water,
-voice, handling. It is a convolutional network of some sixty thousand numbers over {mels} mel
-bands, and comes with calltag. It knows no species and no call types; those are learnt from your
-labels. A find is not an identification record.
+voice, handling. Where it is in doubt, `starter_closer.onnx` is asked as well. They are
+convolutional networks of some sixty thousand numbers each over {mels} mel bands, and come with
+calltag. They know no species and no call types; those are learnt from your labels. A find is not
+an identification record.
 
 **Made** {made} by calltag {calltag}, {steps} training steps, seed {seed}, torch {torch}.
 
@@ -21,13 +22,13 @@ domain, attributed in the text beside each), and sounds from packages of Debian 
 attributed in each package's copyright file). Recordings under other licences were left out. The
 model file is under calltag's own licence.
 
-**Judged** on recordings that it had not heard: networks, {networks} in all, were trained without
+**Judged** on recordings that it had not heard: networks, {networks} pairs, were trained without
 each of {left_out} in turn, and listened to scenes made of that group and of calls invented anew, to
 short takes cut out of them, and to the recordings themselves. {n_finds} finds there taught the
 second look (`starter.npz`, see `calltag/learn/second_look.py`), which says how sure a find is. For
 these figures, of the scenes, each group was judged by what the other groups had taught. A call
 counts as found when a quarter of it is covered, a find as right when half of it lies in calls. The
-network that ships learnt from everything, for a third more steps.{note}
+networks that ship learnt from everything, for a third more steps.{note}
 
 | | calls | finds | recall | precision | F1 |
 |---|---|---|---|---|---|
