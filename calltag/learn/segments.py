@@ -126,7 +126,7 @@ def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int
 
 def _silent(power: FloatArray, behind: FloatArray) -> npt.NDArray[np.bool_]:
     """Where an event does not stand out of what is behind it, in the bands that show it."""
-    n_loud = max(2, int(_LOUD_SHARE * len(power)))
+    n_loud = int(_LOUD_SHARE * len(power))
     behind = np.maximum(behind, 1e-12)
     clear = np.sort(power, axis=0)[-n_loud:].mean(axis=0) / behind
     shows = clear > max(_CLEAR, _OF_CLEAREST * clear.max())

@@ -273,8 +273,9 @@ def _conditions(query: Query) -> tuple[list[str], list[object]]:
     if place := one_line(query.place):
         add("instr(place_key, ?) > 0", place.casefold())
     if query.months:
-        if not all(1 <= month <= 12 for month in query.months):
-            raise InputError(f"month {max(query.months)}: give a number from 1 to 12")
+        for month in query.months:
+            if not 1 <= month <= 12:
+                raise InputError(f"month {month}: give a number from 1 to 12")
         add(one_of("month", query.months), *query.months)
     for day, condition in ((query.since, ">="), (query.until, "<=")):
         if day is not None:

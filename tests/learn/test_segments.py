@@ -149,3 +149,39 @@ def test_where_all_is_busy_nothing_tells_silence(rng):
 
 def test_what_does_not_stand_out_is_left_whole(rng):
     assert events(steps(300, (100, 200)), sounds(300, rng)) == [(100, 200)]
+
+
+@pytest.mark.parametrize("at", [0, 100, 200])
+def test_silence_parts_at_either_end_of_a_take_too(rng, at):
+    power = sounds(300, rng, (at, at + 30), (at + 70, at + 100))
+    pieces = events(steps(300, (at, at + 100)), power)
+    assert [(begin - at, end - at) for begin, end in pieces] == [
+        (0, pytest.approx(30, abs=3)),
+        (pytest.approx(70, abs=3), 100),
+    ]
+
+
+@pytest.mark.parametrize("heard", [(140, 200), (100, 160)])
+def test_silence_parts_and_does_not_shorten(rng, heard):
+    assert events(steps(300, (100, 200)), sounds(300, rng, heard)) == [(100, 200)]
+
+
+def test_what_goes_on_faintly_in_other_bands_does_not_fill_a_silence(rng):
+    power = sounds(300, rng, (100, 130), (170, 200), level=1000.0)
+    power[100:200, 40:60] *= 10
+    assert len(events(steps(300, (100, 200)), power)) == 2
+
+
+def test_a_sound_that_is_hardly_louder_than_silence_is_not_parted(rng):
+    # The background is a sixth of it: nothing in it has faded to a tenth of its own level.
+    power = sounds(300, rng, (100, 130), (170, 200), level=6.0)
+    assert events(steps(300, (100, 200)), power) == [(100, 200)]
+
+
+@pytest.mark.parametrize(("lull", "goes_on"), [(5, True), (6, False)])
+def test_a_lull_of_a_tenth_of_a_second_is_passed(lull, goes_on):
+    odds = steps(200)
+    odds[70:130] = -1.0
+    odds[90:100] = 1.0
+    odds[110 : 110 + lull] = odds[90 - 10 - lull : 90 - 10] = -5.0  # steps of 20 ms
+    assert events(odds) == ([(70, 130)] if goes_on else [(80, 110)])

@@ -129,6 +129,12 @@ def test_questions_that_make_no_sense_are_told(filled: Catalogue, query):
         find(filled, Query(**query))
 
 
+@pytest.mark.parametrize(("months", "wrong"), [([0, 5], "0"), ([5, 13], "13")])
+def test_the_month_that_is_none_is_named(filled: Catalogue, months, wrong):
+    with pytest.raises(InputError, match=f"month {wrong}: give a number from 1 to 12"):
+        find(filled, Query(months=months))
+
+
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
 @given(words=st.text(max_size=30), place=st.text(max_size=10), name=st.text(max_size=10))
 def test_any_words_may_be_asked_for(filled: Catalogue, words: str, place: str, name: str):

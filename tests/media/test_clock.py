@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from calltag.edit.when import first_sample
-from calltag.media.clock import DEFAULT_RATE, common_rate, take_clock, time_of_day_s
+from calltag.media.clock import DEFAULT_RATE, common_rate, day_s, take_clock, time_of_day_s
 from calltag.media.timecode import Rate
 from calltag.records import Take
 
@@ -125,3 +125,17 @@ def test_time_of_day_agrees_with_what_a_recorder_states_for_the_same_timecode(
     assert time_of_day_s(camera) == pytest.approx(seconds, abs=1e-6)
     recorder = replace(SOUND, time_reference=first_sample(camera, take_clock(camera), 48_000))
     assert time_of_day_s(recorder) == pytest.approx(seconds, abs=1 / 48_000)
+
+
+@pytest.mark.parametrize(
+    ("take", "seconds"),
+    [
+        (SOUND, 86_400.0),  # of the sun
+        (replace(FILMED, start_tc="24:00:00:00"), 86_400.0),
+        (FILMED, 86_400.0),
+        (replace(FILMED, fps=30 * NTSC), 86_486.4),  # 1001/1000: SMPTE ST 12-1, non-drop
+        (replace(FILMED, fps=30 * NTSC, start_tc="10:00:00;00"), 86_399.9136),  # 2 589 408 labels
+    ],
+)
+def test_a_day_as_the_clock_counts_it(take, seconds):
+    assert day_s(take) == pytest.approx(seconds, abs=1e-6)

@@ -20,6 +20,7 @@ from calltag.media.timecode import (
     nearest_frame,
     nominal,
     parse_rate,
+    parse_start,
     parse_timecode,
     rate_text,
 )
@@ -174,6 +175,33 @@ def test_impossible_labels_are_refused(label, fps, reason):
 def test_few_digits_where_a_rate_allows_them():
     assert parse_timecode("00:00:01:07", Fraction(120))[0] == 127
     assert parse_timecode("00:00:01:7", Fraction(10))[0] == 17
+    # SMPTE ST 12-1: the field of frames has a digit of tens and one of units, at any rate.
+    assert format_timecode(17, Rate(Fraction(10))) == "00:00:01:07"
+
+
+@pytest.mark.parametrize(
+    ("label", "rate", "frame"),
+    [
+        # An hour of labels at 30 counts 108 000; drop-frame leaves out 2 * 54 of them.
+        ("01:00:00:00", Rate(30 * NTSC, drop=True), 107_892),
+        ("01:00:00;00", Rate(30 * NTSC, drop=True), 107_892),
+        ("01:00:00;00", Rate(30 * NTSC), 108_000),
+        (" 01:00:00;12 ", Rate(Fraction(25)), 90_012),
+    ],
+)
+def test_a_timeline_begins_in_its_own_count_however_it_is_written(label, rate, frame):
+    assert parse_start(label, rate) == frame
+
+
+@pytest.mark.parametrize("label", ["", "dawn", "25:00:00:00", "01:00:00"])
+def test_a_timeline_begins_at_no_impossible_label(label):
+    with pytest.raises(InputError, match=f"timecode '{label}'"):
+        parse_start(label, Rate(Fraction(25)))
+
+
+@given(st.fractions(Fraction(1, 2), 1000))
+def test_a_second_counts_the_nearest_whole_number_of_labels(fps):
+    assert abs(nominal(fps) - fps) <= Fraction(1, 2)
 
 
 @given(st.text(max_size=14), any_rate)
@@ -204,6 +232,7 @@ def test_no_drop_frame_where_there_is_none(fps):
         ("30000/1001", Rate(30 * NTSC)),
         ("59.94df", Rate(60 * NTSC, drop=True)),
         ("18", Rate(Fraction(18))),
+        ("0.5", Rate(Fraction(1, 2))),
     ],
 )
 def test_rates_as_written(text, rate):
@@ -211,7 +240,7 @@ def test_rates_as_written(text, rate):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "fast", "0", "-25", "25/0", "nan", "inf", "25df", "24df", "1e9"]
+    "text", ["", "fast", "0", "-25", "25/0", "nan", "inf", "25df", "24df", "1001"]
 )
 def test_no_such_rate(text):
     with pytest.raises(InputError, match="frame rate"):

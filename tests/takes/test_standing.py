@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from calltag.records import Call, ChannelFault, FaultKind, Levels, Take
+from calltag.records import Call, ChannelFault, FaultKind, Levels, Span, Take
 from calltag.sound.filters import filtered, gain_db, low_cut
 from calltag.sound.loudness import integrated_lufs, k_weighting
 from calltag.sound.spectrum import BIN_HZ, N_BINS
-from calltag.takes.standing import Gains, figures, loudness, spectra, stand_db, used_channel
+from calltag.takes.standing import (
+    Gains,
+    clipped_ppm,
+    figures,
+    loudness,
+    spectra,
+    stand_db,
+    used_channel,
+)
 
 RATE_HZ = 48_000
 
@@ -129,3 +139,60 @@ def test_a_channel_that_stops_is_not_listened_to_once_another_goes_on():
         path="a.mov", rushes="/", digest="", size_bytes=0, duration_s=90, channels=2, levels=levels
     )
     assert used_channel(take) == 1
+
+
+def test_the_rest_of_each_region_is_kept_apart_and_counts_for_its_length(rng):
+    sound = rng.normal(0, 0.01, 10 * RATE_HZ).astype(np.float32)
+    sound[6 * RATE_HZ : 8 * RATE_HZ] *= 10
+    calls = [call(1, 2, 3000)]
+    whole, parts = (spectra([sound], calls, regions) for regions in ((), (Span(6, 8),)))
+    assert parts.rest_s[1] == pytest.approx(2, abs=0.05)
+    assert parts.rest_s.sum() == pytest.approx(whole.rest_s.sum())
+    outside, inside = parts.rest.mean(axis=1)
+    assert 10 * np.log10(inside / outside) == pytest.approx(20, abs=0.5)
+    # A gain of one everywhere changes nothing, whether it is told by region or not.
+    assert figures(parts).rest_lufs == pytest.approx(figures(whole).rest_lufs, abs=0.01)
+
+
+def test_a_call_over_the_whole_take_has_only_itself_to_be_held_against(tone_in_noise):
+    heard = spectra([tone_in_noise], [call(0, 8, 3000)], [Span(2, 3)])
+    assert not heard.rest_s.any()
+    assert np.isfinite(figures(heard).rest_lufs)
+
+
+def listened(channel, **levels):
+    """A take of ten seconds and four channels, of which some were listened to."""
+    measured = {"peak_dbfs": 0, "clipped": 480, "loudness_lufs": -30, "floor_dbfs": -50} | levels
+    return Take(
+        path="a.mov",
+        rushes="/",
+        digest="",
+        size_bytes=0,
+        duration_s=10,
+        channels=4,
+        levels=Levels(channel=channel, **measured),
+    )
+
+
+HOT = (ChannelFault(FaultKind.CLIPPED, (1,), amount=480),)
+
+
+@pytest.mark.parametrize(
+    ("take", "channel", "ppm"),
+    [
+        # 480 samples of the 480 000 that a channel has in ten seconds at 48 kHz
+        (listened("1", channel_faults=HOT), None, 1000.0),
+        (listened("1, 2", channel_faults=HOT), None, 0.0),  # the safety track is whole
+        (listened("2", channel_faults=HOT), 0, 1000.0),
+        (listened("2", channel_faults=HOT), 1, 0.0),
+        (listened("1"), None, 250.0),  # it is not said which of the four
+        (listened("1", clipped=0), None, 0.0),
+        (replace(listened("1"), levels=None), None, 0.0),
+    ],
+)
+def test_clipped_samples_per_million(take, channel, ppm):
+    assert clipped_ppm(take, channel) == pytest.approx(ppm)
+
+
+def test_the_first_channel_where_nothing_was_measured():
+    assert used_channel(replace(listened("2"), levels=None)) == 0
