@@ -87,7 +87,7 @@ def played_length(take_markers: TakeMarkers) -> int:
     int
         Frames, at least one.
     """
-    return max(1, played_frame(take_markers.clock.n_frames, take_markers.speed))
+    return played_frame(take_markers.clock.n_frames, take_markers.speed)
 
 
 def place_played(take_markers: TakeMarkers) -> list[Placed]:

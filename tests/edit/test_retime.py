@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from fractions import Fraction
 
 import pytest
@@ -29,13 +30,19 @@ fast = st.fractions(1, 100, max_denominator=1000)
 
 @pytest.mark.parametrize(
     ("text", "speed"),
-    [("40%", Fraction(2, 5)), ("12.5 %", Fraction(1, 8)), ("100%", 1), (" 400% ", 4)],
+    [
+        ("40%", Fraction(2, 5)),
+        ("12.5 %", Fraction(1, 8)),
+        ("100%", 1),
+        (" 400% ", 4),
+        ("10000%", 100),
+    ],
 )
 def test_speeds_as_written(text, speed):
     assert parse_speed(text) == speed
 
 
-@pytest.mark.parametrize("text", ["40", "0%", "-40%", "slow", "", "%", "nan%", "1e3%", "20000%"])
+@pytest.mark.parametrize("text", ["40", "0%", "-40%", "slow", "", "%", "nan%", "1e3%", "10000.1%"])
 def test_no_such_speed(text):
     with pytest.raises(InputError, match="percentage"):
         parse_speed(text)
@@ -67,6 +74,20 @@ def test_by_hand():
     ((_, first, end),) = place_played(slowed)
     assert (first, end) == (25 * 25, 688)
     assert played_length(slowed) == 3750
+
+
+@given(st.one_of(slow, fast), st.floats(0, 60), st.floats(0, 5))
+def test_at_any_speed_a_marker_has_a_frame_and_lies_in_the_take(speed, start_s, length_s):
+    marker = Marker(start_s=start_s, end_s=start_s + length_s, name="x")
+    marked = TakeMarkers(take=make_take(), markers=(marker,), speed=speed)
+    ((_, source_first, source_end),) = place(marked)
+    ((_, first, end),) = place_played(marked)
+    length = played_length(marked)
+    assert length == math.ceil(1500 / speed)
+    assert 0 <= first < end <= length
+    # Where it first shows, unless the take is over before that.
+    assert first == min(math.ceil(source_first / speed), length - 1)
+    assert end == max(math.ceil(source_end / speed), first + 1)
 
 
 @given(
@@ -104,6 +125,9 @@ def test_a_hundred_played_at_twenty_five_by_hand():
         ("10:00:00;30", Rate(60 * NTSC, True), Rate(30 * NTSC), "10:00:00;15"),
         ("10:01:00;04", Rate(60 * NTSC, True), Rate(30 * NTSC), "10:01:00;02"),
         ("10:01:00:00", Rate(Fraction(50)), Rate(30 * NTSC, True), "10:01:00;02"),
+        # SMPTE ST 12-1: every tenth minute keeps its first labels.
+        ("10:10:00:00", Rate(Fraction(50)), Rate(30 * NTSC, True), "10:10:00;00"),
+        ("10:11:00:00", Rate(Fraction(50)), Rate(60 * NTSC, True), "10:11:00;04"),
         ("10:00:00;30", Rate(60 * NTSC, True), Rate(24 * NTSC), "10:00:00:12"),
         ("10:00:00:12", Rate(Fraction(25)), Rate(Fraction(100)), "10:00:00:48"),
         ("10:00:00:12", Rate(Fraction(25)), Rate(Fraction(120)), "10:00:00:057"),

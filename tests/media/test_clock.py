@@ -139,3 +139,11 @@ def test_time_of_day_agrees_with_what_a_recorder_states_for_the_same_timecode(
 )
 def test_a_day_as_the_clock_counts_it(take, seconds):
     assert day_s(take) == pytest.approx(seconds, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "sample"), [(48_000, 172_801), (96_000, 345_602), (12_000, 43_200)]
+)
+def test_a_recorders_first_sample_at_another_rate(rate_hz, sample):
+    recorder = replace(SOUND, time_reference=172_801)  # EBU Tech 3285 counts at the file's rate
+    assert first_sample(recorder, take_clock(recorder), rate_hz) == sample

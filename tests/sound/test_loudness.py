@@ -92,6 +92,14 @@ def test_the_shelf_rises_to_4_db():
     assert 10 * np.log10(k_weighting(15_000)) == pytest.approx(4.0, abs=0.1)
 
 
+def test_the_range_lies_between_the_10th_and_the_95th_percentile():
+    # EBU Tech 3342 in closed form: over a swell of 0.9 dB a second that lasts 20 s, windows of 3 s
+    # have levels that lie evenly over 17 s of it, and none is 20 LU below their mean.
+    meter = LoudnessMeter(RATE_HZ, 2)
+    meter.add(steps(*((-40 + 0.09 * i, 0.1) for i in range(200))))
+    assert meter.range_lu() == pytest.approx((0.95 - 0.10) * 0.9 * 17, abs=0.05)
+
+
 @pytest.mark.parametrize("fraction", [0.013, 0.1, 0.731])
 def test_blocks_of_any_length_read_the_same(rng, fraction):
     sound = rng.normal(0, 0.1, (2, 3 * RATE_HZ)) * np.linspace(0.1, 1, 3 * RATE_HZ)

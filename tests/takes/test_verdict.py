@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -23,6 +24,7 @@ from calltag.records import (
     TakeLog,
     Verdict,
 )
+from calltag.takes.masking import Left, effects
 from calltag.takes.thresholds import DEFAULT_FILE, read_thresholds
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary
 
@@ -166,6 +168,55 @@ def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing()
     (reason,) = judge(take_log([*hoots, whistle(50)], [whine])).reasons
     assert reason.endswith("4 of 4 calls stand above it, but in the noise's own band: no filter "
                            "parts them from it")  # fmt: skip
+
+
+call_bands = st.lists(
+    st.tuples(st.floats(1.11, 8.0), st.floats(1.1, 2.0)), min_size=1, max_size=4
+)  # edge nearest to the noise and width, in parts of the noise's edge and of that
+
+
+def is_preferred(hz):
+    """Whether it is a number of ISO 3's R10: 1.6 is the furthest from its power of ten, by 1 %."""
+    step = 10 * math.log10(hz)
+    return abs(round(step) - step) < 10 * math.log10(1.011)
+
+
+@given(st.floats(450, 3000), call_bands)
+def test_a_low_cut_leaves_calls_whole_and_takes_what_lies_below(top_hz, bands):
+    calls = [
+        whistle(5, low_hz=top_hz * away, high_hz=top_hz * away * width) for away, width in bands
+    ]
+    (effect,) = effects(
+        take_log(calls, [noise("wind", 0, 60, 50.0, top_hz)]), calls, read_thresholds()
+    )
+    cut_hz, _ = effect.band
+    lowest_hz = min(call.low_hz for call in calls)
+    assert effect.left == Left.ABOVE
+    assert effect.kept == tuple(calls)
+    assert top_hz <= cut_hz <= lowest_hz
+    assert cut_hz <= 2.25 * top_hz, "further, it would take natural sound: an octave, and a step"
+    if 0.8 * lowest_hz > 1.35 * 1.1 * top_hz:  # room for a step of R10, which is 26 %
+        assert cut_hz <= 0.8 * lowest_hz
+        assert is_preferred(cut_hz)
+
+
+@given(st.floats(3000, 8000), call_bands)
+def test_a_high_cut_leaves_calls_whole_and_takes_what_lies_above(bottom_hz, bands):
+    calls = [
+        whistle(5, high_hz=bottom_hz / away, low_hz=bottom_hz / away / width)
+        for away, width in bands
+    ]
+    whine = noise("machine", 0, 60, bottom_hz, 16_000.0)
+    (effect,) = effects(take_log(calls, [whine]), calls, read_thresholds())
+    _, cut_hz = effect.band
+    highest_hz = max(call.high_hz for call in calls)
+    assert effect.left == Left.BELOW
+    assert effect.kept == tuple(calls)
+    assert highest_hz <= cut_hz <= bottom_hz
+    assert cut_hz >= bottom_hz / 2.25
+    if highest_hz / 0.8 * 1.35 < bottom_hz / 1.1:
+        assert cut_hz >= highest_hz / 0.8
+        assert is_preferred(cut_hz)
 
 
 def test_calls_between_two_noises_are_kept_by_both_cuts():
