@@ -221,7 +221,7 @@ def filtered(
         if waiting.shape[1] >= before + size + margin:
             done = waiting.shape[1] - margin
             yield _both_passes(waiting, sections)[:, before:done]
-            kept = max(0, done - margin)
+            kept = done - margin
             before = done - kept
             waiting = waiting[:, kept:]
     if waiting is not None and waiting.shape[1] > before:
@@ -261,7 +261,7 @@ def filtered_in_pieces(
         if waiting.shape[1] >= before + size + margin:
             done = waiting.shape[1] - margin
             yield _with_pieces(waiting, (before, done), at, pieces, rate_hz)
-            kept = max(0, done - margin)
+            kept = done - margin
             at, before, waiting = at + kept, done - kept, waiting[:, kept:]
     if waiting is not None and waiting.shape[1] > before:
         end_s = (at + waiting.shape[1]) / rate_hz - _FADE_S / 2

@@ -108,5 +108,8 @@ def test_calibration_error_by_hand() -> None:
     right = np.array([True, False, True, True, True, False])
     # Bin 0.9-1.0: |0.95 - 0.5|, two of six; bin 0.6-0.7: |0.65 - 0.75|, four of six.
     assert calibration_error(confidence, right) == pytest.approx((2 * 0.45 + 4 * 0.10) / 6)
+    # One bin of ten, 0.1-0.2: |0.15 - 0.5|.
+    edges = np.array([0.11, 0.19]), np.array([False, True])
+    assert calibration_error(*edges) == pytest.approx(0.35)
     assert calibration_error(np.array([1.0]), np.array([True])) == 0.0
     assert np.isnan(calibration_error(np.zeros(0), np.zeros(0, bool)))

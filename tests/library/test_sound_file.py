@@ -18,7 +18,7 @@ from lxml import etree
 from calltag.errors import MediaError
 from calltag.library.rdf import NAMESPACES, from_rdf, to_rdf
 from calltag.library.sound_file import file_hash, read_cut_bext, read_story, sound_hash, write_cut
-from calltag.library.story import Heard, Story, tidy
+from calltag.library.story import BY_HAND, Heard, Story, tidy
 from calltag.media.wav_file import Bext, iter_chunks, read_chunk
 
 from .conftest import RATE_HZ, call, features, plain_story, shoot, sound, wanted
@@ -163,6 +163,24 @@ def test_no_guess_is_certain_and_files_that_said_so_still_read_whole():
     text = to_rdf(story)
     assert "named by calltag.model 1, 99 % sure; a tag" in text
     assert from_rdf(text.replace("99 % sure", "100 % sure")) == (story, True)
+
+
+@pytest.mark.parametrize(
+    ("changes", "how"),
+    [
+        ({"labelled_by": BY_HAND, "confidence": 1.0}, "labelled by hand"),
+        ({"label": "call", "species": ""}, "type not known"),
+        ({"labelled_by": ""}, "type not known"),
+    ],
+)
+def test_a_file_says_how_its_label_came_to_be(changes, how):
+    assert f">{how}; a tag for the edit, not an id" in to_rdf(tidy(plain_story(**changes)))
+
+
+@pytest.mark.parametrize("number", [np.nan, np.inf, -np.inf])
+def test_what_is_no_number_is_left_out(number):
+    story, whole = from_rdf(to_rdf(tidy(plain_story(snr_db=number, low_hz=180.5))))
+    assert (story.snr_db, story.low_hz, whole) == (None, 180.5, True)
 
 
 def test_a_story_changed_by_hand_is_read_and_noticed():

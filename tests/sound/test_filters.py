@@ -159,6 +159,19 @@ def test_pieces_are_filtered_and_the_rest_is_left(rng):
     np.testing.assert_allclose(out[:, at], expected, atol=1e-3)
 
 
+def test_the_slowest_of_several_filters_settles_too(rng, monkeypatch):
+    monkeypatch.setattr("calltag.sound.filters._BLOCK_S", 2.0)
+    sound = rng.normal(0, 0.1, (1, 30 * RATE_HZ)).astype(np.float32)
+    notches = hum_notch(50, [1, 2, 3], RATE_HZ)
+    assert settling_s(notches, RATE_HZ) > 20 * settling_s(low_cut(2000, RATE_HZ), RATE_HZ)
+    pieces = [Piece(0.0, 5.0, low_cut(2000, RATE_HZ)), Piece(5.0, 30.0, notches)]
+    blocks = [sound[:, i : i + 4_800] for i in range(0, sound.shape[1], 4_800)]
+    out = np.concatenate(list(filtered_in_pieces(blocks, pieces, RATE_HZ)), axis=1)
+    whole = scipy.signal.sosfiltfilt(notches, sound.astype(np.float64), axis=1)
+    after = slice(round(5.1 * RATE_HZ), None)
+    np.testing.assert_allclose(out[:, after], whole[:, after], atol=1e-5)  # -100 dBFS
+
+
 @pytest.mark.parametrize("end_s", [44.9, 45.0, 45.1, 60.0])
 def test_a_piece_up_to_the_end_is_filtered_up_to_the_end(rng, end_s):
     sound = rng.normal(0, 0.1, (1, 45 * RATE_HZ)).astype(np.float32)

@@ -19,7 +19,7 @@ from opentimelineio.opentime import RationalTime, TimeRange
 
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import Placed, TakeMarkers, place
-from calltag.edit.retime import place_played, played_frame, played_length
+from calltag.edit.retime import place_played, played_frame
 from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.files import write_texts
@@ -165,8 +165,7 @@ def make_clip(
     if speed != 1:
         clip.metadata["calltag"]["speed"] = str(speed)
         clip.effects.append(otio.schema.LinearTimeWarp(time_scalar=float(speed)))
-        whole = first == 0 and end == clock.n_frames
-        length = played_length(take_markers) if whole else played_frame(end - first, speed)
+        length = played_frame(end - first, speed)
     else:
         length = end - first
     clip.source_range = _range(start + first, length, clock.rate)

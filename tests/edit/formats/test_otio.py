@@ -66,7 +66,8 @@ def test_tracks_and_clips(tmp_path, morning):
 
 def test_what_a_marker_says(tmp_path, morning):
     verdict = Verdict(grade="part", usable=(Usable(30, 50, "natural sound"),), reasons=("wind",))
-    marked = from_log(morning[0], usable=verdict, noise=True)
+    calls = tuple(replace(call, snr_db=14.04, high_hz=2210.04) for call in morning[0].calls)
+    marked = from_log(replace(morning[0], calls=calls), usable=verdict, noise=True)
     (clip,) = write(tmp_path, marked).find_clips()
     colors = {marker.metadata["calltag"]["kind"]: marker.color for marker in clip.markers}
     own = {name for name in dir(otio.schema.MarkerColor) if name.isupper()}
@@ -137,6 +138,7 @@ def test_sound_alone(tmp_path):
     marked = from_log(TakeLog(take=take, calls=(make_call(1, 2),)), rate=RATES[6])
     timeline = write(tmp_path, marked, options=WriteOptions(record_start="00:00:00:00", title="x"))
     assert (timeline.name, timeline.global_start_time) == ("x", RationalTime(0, 50))
+    assert timeline.global_start_time.rate == 50
     (clip,) = timeline.find_clips()
     assert clip.markers[0].marked_range.start_time == RationalTime(36_001 * 50, 50)
 
