@@ -125,6 +125,7 @@ def test_a_hundred_played_at_twenty_five_by_hand():
         ("10:00:00;30", Rate(60 * NTSC, True), Rate(30 * NTSC), "10:00:00;15"),
         ("10:01:00;04", Rate(60 * NTSC, True), Rate(30 * NTSC), "10:01:00;02"),
         ("10:01:00:00", Rate(Fraction(50)), Rate(30 * NTSC, True), "10:01:00;02"),
+        ("10:01:00:25", Rate(Fraction(50)), Rate(30 * NTSC, True), "10:01:00;15"),
         # SMPTE ST 12-1: every tenth minute keeps its first labels.
         ("10:10:00:00", Rate(Fraction(50)), Rate(30 * NTSC, True), "10:10:00;00"),
         ("10:11:00:00", Rate(Fraction(50)), Rate(60 * NTSC, True), "10:11:00;04"),

@@ -77,6 +77,9 @@ def test_several_stretches_are_joined_and_told(scene, tmp_path):
     logs = [scene(12, seed=n, background_db=-60 + n).log(tmp_path / f"A{n}.wav") for n in range(3)]
     bed = make_bed(logs, tmp_path / "bed.wav", seconds=25)
     assert len(bed.parts) == 3
+    # No more is taken than is heard: fades overlap between the parts, and once at the seam.
+    taken_s = sum(part.span.length_s for part in bed.parts)
+    assert taken_s == pytest.approx(25 + 3 * FADE_S, abs=0.02)
     gains = sorted(part.gain_db for part in bed.parts)
     assert gains[-1] - gains[0] == pytest.approx(2, abs=0.3)
     info = sf.info(tmp_path / "bed.wav")
@@ -130,6 +133,19 @@ def test_the_same_place_and_time_of_day_come_first(scene, tmp_path):
     assert [s.take.path for s in choose(ordered, 20)] == ["hide/dawn.wav"]
     assert [s.take.path for s in choose(ordered, 35)] == ["hide/noon.wav"]
     assert [s.take.path for s in choose(ordered, 55)] == ["hide/dawn.wav", "hide/noon.wav"]
+
+
+@pytest.mark.parametrize("told", [("dawn", "lost"), ("lost",), ("dawn",), ()])
+def test_a_clip_that_states_no_time_lies_half_a_day_away(scene, tmp_path, told):
+    """Whichever of the two states none; of clips as far away, the longer goes first."""
+    named = {}
+    for name, seconds in (("dawn", 12), ("late", 20), ("lost", 8)):
+        log = scene(seconds, seed=seconds).log(tmp_path / f"{name}.wav")
+        time_reference = 6 * 3600 * RATE_HZ if name in told else None
+        named[name] = replace(log, take=replace(log.take, time_reference=time_reference))
+    stretches = clean_stretches([named["dawn"], named["late"]], like=named["lost"].take)
+    first = "dawn.wav" if len(told) == 2 else "late.wav"
+    assert stretches[0].take.path == first
 
 
 def test_a_copy_of_a_take_is_no_second_background(scene, tmp_path):

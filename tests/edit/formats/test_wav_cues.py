@@ -145,6 +145,17 @@ def test_a_sound_track_that_cannot_be_decoded_costs_only_itself(tmp_path, make_c
     np.testing.assert_array_equal(sf.read(path, dtype="float32")[0], heard[0])
 
 
+@pytest.mark.parametrize("own", [None, Bext(time_reference=77)])
+def test_a_copy_states_its_start_once(tmp_path, rng, own):
+    write_wav(tmp_path / "R001.wav", rng.uniform(-1, 1, (1, 96_000)), 48_000, bext=own)
+    (path,) = wav_cues.write([marked_sound(tmp_path)], tmp_path / "out", OPTIONS)
+    assert [chunk.name for chunk in iter_chunks(path)].count("bext") == 1
+    said = WavInfoReader(str(path)).bext
+    # The take states neither timecode nor reference: without a statement of its own, zero.
+    assert said.time_reference == (77 if own else 0)
+    assert said.description == ("" if own else "sound of R001.wav")
+
+
 def test_chunks_and_cues_of_the_recorder_stay(tmp_path, rng):
     source = tmp_path / "R001.wav"
     bext = Bext(
