@@ -13,7 +13,7 @@ from calltag.edit.markers import from_log, place
 from calltag.edit.retime import place_played
 from calltag.edit.tables import CALL_COLUMNS, call_row, csv_text
 from calltag.media.timecode import nearest_frame, parse_timecode
-from calltag.records import TakeLog
+from calltag.records import TakeLog, Usable, Verdict
 
 from ..conftest import RATES, make_call, make_take
 
@@ -63,3 +63,9 @@ def test_only_markers_are_rounded_to_frames(tmp_path):
     (row,) = read(tmp_path, marked)
     assert row["start_s"] == "1.015"
     assert place(marked)[0].first == 25
+
+
+def test_a_usable_stretch_has_times_to_the_millisecond_and_no_confidence(tmp_path):
+    verdict = Verdict(grade="part", usable=(Usable(10 / 3, 20 / 3, "natural sound"),), reasons=())
+    (row,) = read(tmp_path, from_log(TakeLog(take=make_take()), usable=verdict))
+    assert (row["start_s"], row["end_s"], row["confidence"]) == ("3.333", "6.667", "")
