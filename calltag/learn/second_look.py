@@ -300,7 +300,8 @@ class Surroundings:
 class SecondLook:
     """Decision trees whose sum is the log-odds of a call.
 
-    The nodes of all trees are counted through. A leaf has itself on both sides.
+    The nodes of all trees are counted through. A leaf has itself on both sides, any other node two
+    that come after it.
 
     Attributes
     ----------
@@ -378,7 +379,33 @@ class SecondLook:
             ) from error
         if asks != EVIDENCE:
             raise ModelError(f"{path.name}: was made for another version; install calltag again")
-        return cls(**arrays)
+        look = cls(**arrays)
+        if not look._is_whole():
+            raise ModelError(
+                f"{path.name}: the second look at finds is damaged; install calltag again"
+            )
+        return look
+
+    def _is_whole(self) -> bool:
+        """Whether every question is one of ours, and every way through a tree ends at a leaf."""
+        own = np.arange(self.left.size)
+        rows = (self.asks, self.limit, self.left, self.right, self.odds)
+        numbers = (self.roots, self.asks, self.left, self.right)
+        if any(row.shape != own.shape for row in rows) or self.usual_odds.shape != ():
+            return False
+        if any(row.dtype.kind != "i" for row in numbers) or self.roots.ndim != 1:
+            return False
+        leaf = (self.left == own) & (self.right == own)
+        further = (self.left > own) & (self.right > own)
+        return bool(
+            (leaf | further).all()
+            and _below(self.left, own.size)
+            and _below(self.right, own.size)
+            and _below(self.roots, own.size)
+            and _below(self.asks, len(EVIDENCE))
+            and np.isfinite(self.odds).all()
+            and np.isfinite(self.usual_odds)
+        )
 
     def write(self, path: Path) -> None:
         """Write it to a file, whole or not at all.
@@ -391,6 +418,10 @@ class SecondLook:
         content: dict[str, Any] = {name: getattr(self, name) for name in self.__dataclass_fields__}
         with written_whole(path) as partial, partial.open("wb") as file:
             np.savez_compressed(file, evidence=np.array(EVIDENCE), **content)
+
+
+def _below(numbers: Nodes, end: int) -> bool:
+    return bool(((numbers >= 0) & (numbers < end)).all())
 
 
 def _band(region: Region) -> slice:

@@ -270,6 +270,26 @@ def test_another_versions_evidence_is_told_apart(tmp_path):
         SecondLook.read(tmp_path / "other.npz")
 
 
+@pytest.mark.parametrize(
+    ("name", "damage"),
+    [
+        ("left", lambda nodes: np.r_[nodes[1], 0, nodes[2:]]),  # the first two lead to each other
+        ("right", lambda nodes: np.r_[len(nodes), nodes[1:]]),
+        ("roots", lambda nodes: np.r_[-1, nodes[1:]]),
+        ("asks", lambda asks: np.r_[len(EVIDENCE), asks[1:]]),
+        ("limit", lambda limit: limit[:-1]),
+        ("odds", lambda odds: np.r_[odds[:-1], np.nan]),
+    ],
+)
+def test_damaged_trees_are_told_so(tmp_path, name, damage):
+    with np.load(starter_model().with_suffix(".npz")) as stored:
+        content = dict(stored)
+    content[name] = damage(content[name]).astype(content[name].dtype)
+    np.savez(tmp_path / "starter.npz", **content)
+    with pytest.raises(ModelError, match=r"starter\.npz: the second look .* install calltag again"):
+        SecondLook.read(tmp_path / "starter.npz")
+
+
 def test_the_one_that_ships_believes_what_stands_out_and_not_what_is_usual(rng):
     look = SecondLook.read(starter_model().with_suffix(".npz"))
     mel = noise(rng)
