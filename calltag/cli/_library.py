@@ -124,15 +124,6 @@ MaxLength = Annotated[
         "--max-length", callback=finite, metavar="SECONDS", help="Only calls at most this long."
     ),
 ]
-Noise = Annotated[
-    bool | None,
-    typer.Option(
-        "--noise/--clean",
-        help="Only calls with noise at the same time, or only calls without.",
-        show_default=False,
-    ),
-]
-ByHand = Annotated[bool, typer.Option("--by-hand", help="Only calls that you labelled yourself.")]
 Ids = Annotated[
     list[str] | None,
     typer.Option(

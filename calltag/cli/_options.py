@@ -78,6 +78,41 @@ MinSnr = Annotated[
         help="Only calls at least this far above their background, in dB.",
     ),
 ]
+Noise = Annotated[
+    bool | None,
+    typer.Option(
+        "--noise/--clean",
+        help="Only calls with noise at the same time, or only calls without.",
+        show_default=False,
+    ),
+]
+ByHand = Annotated[bool, typer.Option("--by-hand", help="Only calls that you labelled yourself.")]
+SoundRate = Annotated[
+    str | None,
+    typer.Option(
+        "--fps",
+        metavar="FPS",
+        help="Frame rate for takes of sound alone, e.g. 25 or 29.97df (drop-frame). Without it,"
+        " the rate of most of the rushes.",
+        show_default=False,
+    ),
+]
+NewModel = Annotated[
+    Path | None,
+    typer.Option(
+        "--model",
+        metavar="FILE",
+        help="Where to store the model; calltag.model beside the log unless given.",
+        show_default=False,
+    ),
+]
+Replace = Annotated[bool, typer.Option("--replace", help="Replace files that exist already.")]
+OpenBrowser = Annotated[
+    bool,
+    typer.Option(
+        "--open/--no-open", help="Whether to open the browser; the address is printed anyway."
+    ),
+]
 Workers = Annotated[
     int | None,
     typer.Option(

@@ -16,6 +16,7 @@ from calltag.cli._options import (
     LogFile,
     MinConfidence,
     MinSnr,
+    Noise,
     Takes,
     Types,
     Verdicts,
@@ -56,14 +57,7 @@ def calls_command(
     verdicts: Verdicts = None,
     min_confidence: MinConfidence = LIKELY,
     min_snr: MinSnr = None,
-    noise: Annotated[
-        bool | None,
-        typer.Option(
-            "--noise/--clean",
-            help="Only calls with noise at the same time, or only calls without.",
-            show_default=False,
-        ),
-    ] = None,
+    noise: Noise = None,
     by: Annotated[
         CallOrder | None,
         typer.Option(

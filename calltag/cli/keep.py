@@ -12,7 +12,7 @@ import typer
 
 from calltag.cli._choose import CallFilter, Found, choose_takes, default_order, order_calls
 from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder
-from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, MinSnr, Takes, Types
+from calltag.cli._options import LOG_NAME, ByHand, LogFile, MinConfidence, MinSnr, Takes, Types
 from calltag.cli._output import Column, end, print_table, say
 from calltag.errors import InputError
 from calltag.records import CALL, LIKELY
@@ -72,9 +72,7 @@ def keep_command(
     clean: Annotated[
         bool, typer.Option("--clean", help="Only calls without noise at the same time.")
     ] = False,
-    by_hand: Annotated[
-        bool, typer.Option("--by-hand", help="Only calls that you labelled yourself.")
-    ] = False,
+    by_hand: ByHand = False,
     once: Annotated[
         bool,
         typer.Option(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._choose import choose_takes
-from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, Takes, Types
+from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, OpenBrowser, Takes, Types
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._pages import serve_page
 from calltag.errors import InputError
@@ -72,12 +72,7 @@ def label_command(
     order: Annotated[
         ListenBy, typer.Option(help="Which sounds the listening page begins with.")
     ] = ListenBy.USEFUL,
-    browser: Annotated[
-        bool,
-        typer.Option(
-            "--open/--no-open", help="Whether to open the browser; the address is printed anyway."
-        ),
-    ] = True,
+    browser: OpenBrowser = True,
 ) -> None:
     """Listen to the calls and say what they are, to teach calltag.
 

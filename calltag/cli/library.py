@@ -13,7 +13,6 @@ from calltag.cli._help import App
 from calltag.cli._kept import COLUMNS, ROW_COLUMNS, kept_cells, kept_row, print_kept
 from calltag.cli._library import (
     LIBRARY,
-    ByHand,
     Ids,
     LibraryFolder,
     MaxLength,
@@ -21,7 +20,6 @@ from calltag.cli._library import (
     MinLength,
     MinLevel,
     Months,
-    Noise,
     Place,
     Since,
     Until,
@@ -31,7 +29,17 @@ from calltag.cli._library import (
     months_of,
     warn_unfinished,
 )
-from calltag.cli._options import As, ListedAs, MinConfidence, MinSnr, Types
+from calltag.cli._options import (
+    As,
+    ByHand,
+    ListedAs,
+    MinConfidence,
+    MinSnr,
+    Noise,
+    OpenBrowser,
+    Replace,
+    Types,
+)
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli.library_teach import teach_command
 from calltag.errors import InputError
@@ -168,12 +176,7 @@ def browse_command(
         Path,
         typer.Option(metavar="FOLDER", help="The folder that the page proposes to hand out to."),
     ] = Path("handed-out"),
-    browser: Annotated[
-        bool,
-        typer.Option(
-            "--open/--no-open", help="Whether to open the browser; the address is printed anyway."
-        ),
-    ] = True,
+    browser: OpenBrowser = True,
 ) -> None:
     """Look, listen and pick in your browser, and hand out.
 
@@ -240,9 +243,7 @@ def out_command(
             show_default=False,
         ),
     ] = None,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Replace files that exist already.")
-    ] = False,
+    replace: Replace = False,
 ) -> None:
     """Copy kept calls to a folder, for an edit.
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._library import LIBRARY, ByHand, LibraryFolder, library_folder, warn_unfinished
-from calltag.cli._options import LOG_NAME, LogFile
+from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_unfinished
+from calltag.cli._options import LOG_NAME, ByHand, LogFile, NewModel
 from calltag.cli._output import say
 from calltag.words import counted
 
@@ -31,14 +31,7 @@ def teach_command(
             help="Of calls that were not labelled by you, only those that are at least this sure.",
         ),
     ] = 0.8,
-    model: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Where to store the model; calltag.model beside the log unless given.",
-            show_default=False,
-        ),
-    ] = None,
+    model: NewModel = None,
 ) -> None:
     """Learn call types from the library and the log's labels.
 

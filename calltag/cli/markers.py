@@ -12,7 +12,7 @@ import typer
 
 from calltag.cli._choose import choose_takes
 from calltag.cli._log import read_takes
-from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
+from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Replace, SoundRate, Takes, Types
 from calltag.cli._output import end, say
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
@@ -109,16 +109,7 @@ def markers_command(
             help="Temperature of the air, for --distance.",
         ),
     ] = TEMPERATURE_C,
-    fps: Annotated[
-        str | None,
-        typer.Option(
-            "--fps",
-            metavar="FPS",
-            help="Frame rate for takes of sound alone, e.g. 25 or 29.97df (drop-frame). Without it,"
-            " the rate of most of the rushes.",
-            show_default=False,
-        ),
-    ] = None,
+    fps: SoundRate = None,
     as_format: Annotated[
         str | None,
         typer.Option(
@@ -137,10 +128,7 @@ def markers_command(
             help="Where the timeline or edit list begins.",
         ),
     ] = "01:00:00:00",
-    replace: Annotated[
-        bool,
-        typer.Option("--replace", help="Replace files that exist already."),
-    ] = False,
+    replace: Replace = False,
 ) -> None:
     """Write markers for the edit: every call on its frame.
 

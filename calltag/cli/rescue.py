@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._log import read_takes
-from calltag.cli._options import LOG_NAME, LogFile
+from calltag.cli._options import LOG_NAME, LogFile, Replace
 from calltag.cli._output import say
 from calltag.cli._sound_out import one_take, sound_target
 from calltag.errors import InputError
@@ -75,9 +75,7 @@ def rescue_command(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would help, and write nothing.")
     ] = False,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Replace a file that exists already.")
-    ] = False,
+    replace: Replace = False,
 ) -> None:
     """Say what would help a spoilt take, and write its treated sound.
 

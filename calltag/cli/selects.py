@@ -10,7 +10,7 @@ import typer
 
 from calltag.cli._choose import choose_takes
 from calltag.cli._log import read_takes
-from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Takes, Types
+from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Replace, SoundRate, Takes, Types
 from calltag.cli._output import say
 from calltag.cli._sound_out import check_wave_name
 from calltag.cli.markers import tell_files
@@ -71,22 +71,11 @@ def selects_command(
         bool,
         typer.Option("--match-levels", help="In --sound, bring all calls to one level."),
     ] = False,
-    fps: Annotated[
-        str | None,
-        typer.Option(
-            "--fps",
-            metavar="FPS",
-            help="Frame rate for takes of sound alone, e.g. 25 or 29.97df (drop-frame). Without it,"
-            " the rate of most of the rushes.",
-            show_default=False,
-        ),
-    ] = None,
+    fps: SoundRate = None,
     start_tc: Annotated[
         str, typer.Option("--start-tc", metavar="TIMECODE", help="Where the timeline begins.")
     ] = "01:00:00:00",
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Replace files that exist already.")
-    ] = False,
+    replace: Replace = False,
 ) -> None:
     """Put the best calls on a timeline, one after another.
 

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
 import typer
 
-from calltag.cli._options import LOG_NAME, LogFile
+from calltag.cli._options import LOG_NAME, LogFile, NewModel
 from calltag.cli._output import say
 
 
@@ -18,14 +15,7 @@ def register(app: typer.Typer) -> None:
 
 def teach_command(
     log: LogFile = LOG_NAME,
-    model: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Where to store the model; calltag.model beside the log unless given.",
-            show_default=False,
-        ),
-    ] = None,
+    model: NewModel = None,
 ) -> None:
     """Learn your call types from your labels, and name all calls.
 
