@@ -62,13 +62,15 @@ def counted(number: int, word: str, words: str | None = None) -> str:
     return f"{number} {word if number == 1 else words or word + 's'}"
 
 
-def channels_named(channels: Sequence[int]) -> str:
+def channels_named(channels: Sequence[int], word: str = "channel") -> str:
     """Name channels: ``channel 2``, ``channels 3 to 5``.
 
     Parameters
     ----------
     channels : sequence of int
         One or more numbers, in order.
+    word : str
+        What they are: tracks are counted alike.
 
     Returns
     -------
@@ -81,10 +83,10 @@ def channels_named(channels: Sequence[int]) -> str:
     ('channel 2', 'channels 1 and 3', 'channels 3 to 5')
     """
     if len(channels) == 1:
-        return f"channel {channels[0]}"
+        return f"{word} {channels[0]}"
     if len(channels) > 2 and channels[-1] - channels[0] == len(channels) - 1:
-        return f"channels {channels[0]} to {channels[-1]}"
-    return f"channels {', '.join(map(str, channels[:-1]))} and {channels[-1]}"
+        return f"{word}s {channels[0]} to {channels[-1]}"
+    return f"{word}s {', '.join(map(str, channels[:-1]))} and {channels[-1]}"
 
 
 def sure(confidence: float) -> str:

@@ -17,8 +17,8 @@ _SPOILT = (
 )
 
 
-def spoilt_channel(fault: ChannelFault) -> int | None:
-    """Tell which channel a fault leaves no good to listen to.
+def spoilt_channels(fault: ChannelFault) -> frozenset[int]:
+    """Tell which channels a fault leaves no good to listen to.
 
     Parameters
     ----------
@@ -27,17 +27,17 @@ def spoilt_channel(fault: ChannelFault) -> int | None:
 
     Returns
     -------
-    int or None
-        Its number, from 1, the first of several; None where the fault is of another sort.
+    frozenset of int
+        Their numbers, from 1; none where the fault is of another sort.
 
     Examples
     --------
-    >>> spoilt_channel(ChannelFault(FaultKind.DEAD, (2, 3)))
-    2
-    >>> spoilt_channel(ChannelFault(FaultKind.SAME, (1, 2))) is None
-    True
+    >>> sorted(spoilt_channels(ChannelFault(FaultKind.DEAD, (2, 3))))
+    [2, 3]
+    >>> sorted(spoilt_channels(ChannelFault(FaultKind.SAME, (1, 2))))
+    []
     """
-    return fault.channels[0] if fault.kind in _SPOILT else None
+    return frozenset(fault.channels if fault.kind in _SPOILT else ())
 
 
 def silent_channels(faults: Iterable[ChannelFault]) -> frozenset[int]:

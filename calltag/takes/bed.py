@@ -24,6 +24,7 @@ from calltag.media.reader import read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
 from calltag.sound.channels import dropouts
+from calltag.sound.faults import clipped_samples, spoilt_channels
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp, ungated_lufs
 from calltag.sound.steps import gain_steps
 from calltag.takes.companions import apart_s, recorded_at, within_half_s
@@ -441,14 +442,16 @@ def _read(
 
 
 def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
-    """The stretch on `channels` tracks: as recorded, or where a track has a fault, the good one."""
+    """The stretch on `channels` tracks: as recorded, and in place of spoilt ones the good one."""
     sound, rate_hz = read_span(Path(take.rushes, take.path), span.start_s, span.end_s)
     if rate_hz != RATE_HZ:
         sound = soxr.resample(sound.T, rate_hz, RATE_HZ).T.astype(np.float32)
     good = used_channel(take)
-    if len(sound) < channels or (take.levels is not None and take.levels.faults):
+    if len(sound) < channels:
         return np.repeat(sound[good : good + 1], channels, axis=0)
-    return np.ascontiguousarray(sound[:channels])
+    faults = take.levels.channel_faults if take.levels else ()
+    bad = frozenset(clipped_samples(faults)).union(*map(spoilt_channels, faults))
+    return sound[[good if track + 1 in bad else track for track in range(channels)]]
 
 
 def _holes(sound: FloatArray, start_s: float) -> list[Span]:

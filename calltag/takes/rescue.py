@@ -24,7 +24,7 @@ from calltag.media.reader import SoundReader, read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import Call, ChannelFault, FaultKind, FloatArray, Span, Take, TakeLog
 from calltag.sound.engine import describe_machine
-from calltag.sound.faults import said, silent_channels, spoilt_channel
+from calltag.sound.faults import said, silent_channels, spoilt_channels
 from calltag.sound.hum import Hum, find_hum
 from calltag.sound.loudness import lufs
 from calltag.sound.spectrum import MEAN_SQUARE, RATE_HZ
@@ -190,9 +190,9 @@ def examine(
     for channel in _worth_hearing(take, clipped) if calls else ():
         if channel not in heard:
             heard[channel] = listen(path, calls, channel, regions)
-    channel, told = _best_track(heard, used, take, clipped)
-    treatment = Treatment(channel=channel + 1 if told else None)
+    treatment, told = _mended_tracks(heard, used, take, clipped)
     advice += told
+    channel = used if treatment.channel is None else treatment.channel - 1
     spectra = heard[channel]
     if cuts:
         treatment = replace(treatment, **_as_cuts(cuts, take.duration_s))
@@ -234,15 +234,30 @@ def _worth_hearing(take: Take, clipped: Sequence[int]) -> list[int]:
     return [i for i in range(take.channels) if i + 1 not in silent and i not in clipped]
 
 
-def _best_track(
+def _mended_tracks(
     heard: dict[int, Spectra], used: int, take: Take, clipped: Sequence[int]
-) -> tuple[int, list[str]]:
-    """Which channel to take, counted from 0, and why it goes on every track, if it is to."""
-    channel = _best_channel(heard, used)
-    if channel != used:
-        return channel, [f"channel {channel + 1} is the better one: {figures(heard[channel])}"]
-    fault = _spoilt_track(take.levels.channel_faults if take.levels else (), used, clipped)
-    return used, [f"{fault}: channel {used + 1} goes on every track"] if fault else []
+) -> tuple[Treatment, list[str]]:
+    """The channel that goes on the tracks that are no good, if some are, and why.
+
+    A track that is as good as that channel stays as it is.
+    """
+    clear_db = {channel: _clearness_db(spectra) for channel, spectra in heard.items()}
+    best = max(clear_db, key=lambda channel: clear_db[channel])
+    better = clear_db[best] >= clear_db[used] + _BETTER_CHANNEL_DB
+    channel = best if better else used
+    faults = take.levels.channel_faults if take.levels else ()
+    spoilt = _spoilt_tracks(faults, channel, clipped)
+    bad = {number for _, numbers in spoilt for number in numbers}
+    if better:
+        bad |= {c + 1 for c, db in clear_db.items() if clear_db[best] >= db + _BETTER_CHANNEL_DB}
+    if not bad:
+        return Treatment(), []
+    every = bad | {channel + 1} == set(range(1, take.channels + 1))
+    treatment = Treatment(channel=channel + 1, tracks=() if every else tuple(sorted(bad)))
+    if better:
+        return treatment, [f"channel {channel + 1} is the better one: {figures(heard[channel])}"]
+    why = "; ".join(fault for fault, _ in spoilt)
+    return treatment, [f"{why}: channel {channel + 1} goes on {treatment.which_tracks}"]
 
 
 def write_treated(
@@ -398,14 +413,18 @@ def _clipped_beside(take: Take, used: int, t: Thresholds) -> list[int]:
     return [c for c in range(take.channels) if clipped_ppm(take, c) > t.clipped_ppm_part]
 
 
-def _spoilt_track(faults: Sequence[ChannelFault], used: int, clipped: Sequence[int]) -> str:
-    """The fault by which another track than the one that is listened to spoils the take."""
+def _spoilt_tracks(
+    faults: Sequence[ChannelFault], channel: int, clipped: Sequence[int]
+) -> list[tuple[str, frozenset[int]]]:
+    """The faults by which other tracks than that of a channel spoil the take, and those tracks."""
+    found = []
     for fault in faults:
-        if spoilt_channel(fault) is not None and used + 1 not in fault.channels:
-            return said(fault, aside=False)
-        if fault.kind == FaultKind.CLIPPED and fault.channels[0] - 1 in clipped:
-            return said(fault)
-    return ""
+        tracks = spoilt_channels(fault)
+        if fault.kind == FaultKind.CLIPPED:
+            tracks = frozenset(number for number in fault.channels if number - 1 in clipped)
+        if tracks and channel + 1 not in tracks:
+            found.append((said(fault, aside=False), tracks))
+    return found
 
 
 def _nothing_helps(calls: Sequence[Call], noises: Sequence[Effect], before: Figures) -> str:
@@ -418,21 +437,17 @@ def _nothing_helps(calls: Sequence[Call], noises: Sequence[Effect], before: Figu
     return "no channel, cut or notch makes the calls stand clearer"
 
 
-def _best_channel(heard: dict[int, Spectra], used: int) -> int:
-    """The channel whose calls stand clearest in their own band, if well above the one in use."""
-    if len(heard) < 2:
-        return used
+def _clearness_db(spectra: Spectra) -> float:
+    """How far the middle call stands above the rest in its own band; 0 without calls.
 
-    def clearness(spectra: Spectra) -> float:
-        # in the calls' own bands alone, so that no low cut can make up for it
-        own = spectra.calls > 0
-        call = (spectra.calls * weights()).sum(axis=1)
-        rest = (spectra.backgrounds * own * weights()).sum(axis=1)
-        return float(np.median(10 * np.log10((call + 1e-12) / (rest + 1e-12))))
-
-    clear = {channel: clearness(spectra) for channel, spectra in heard.items()}
-    best = max(clear, key=lambda channel: clear[channel])
-    return best if clear[best] >= clear[used] + _BETTER_CHANNEL_DB else used
+    There alone, so that no low cut can make up for it.
+    """
+    if not len(spectra.calls):
+        return 0.0
+    own = spectra.calls > 0
+    call = (spectra.calls * weights()).sum(axis=1)
+    rest = (spectra.backgrounds * own * weights()).sum(axis=1)
+    return float(np.median(10 * np.log10((call + 1e-12) / (rest + 1e-12))))
 
 
 def _machines(path: Path, take_log: TakeLog, channel: int, t: Thresholds) -> Iterator[str]:

@@ -16,6 +16,7 @@ from calltag.sound.filters import Piece, filtered, filtered_in_pieces, hum_notch
 from calltag.sound.hum import Hum
 from calltag.takes.cuts import UNCUT, Band, Cut, by_band
 from calltag.takes.words import listed, stretches
+from calltag.words import channels_named
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +26,9 @@ class Treatment:
     Attributes
     ----------
     channel : int or None
-        Channel that is put on all tracks, counted from one; None leaves the tracks as they are.
+        Channel that is put on other tracks, counted from one; None leaves the tracks as they are.
+    tracks : tuple of int
+        Tracks that it is put on, counted from one, in order; empty for all.
     band : Band
         What is left of the whole take.
     cuts : tuple of Cut
@@ -35,6 +38,7 @@ class Treatment:
     """
 
     channel: int | None = None
+    tracks: tuple[int, ...] = ()
     band: Band = UNCUT
     cuts: tuple[Cut, ...] = ()
     hum: Hum | None = None
@@ -42,10 +46,15 @@ class Treatment:
     def __bool__(self) -> bool:
         return bool(self.band or self.cuts) or not (self.channel is None and self.hum is None)
 
+    @property
+    def which_tracks(self) -> str:
+        """The tracks that the channel is put on, in words."""
+        return channels_named(self.tracks, "track") if self.tracks else "every track"
+
     def __str__(self) -> str:
         parts = []
         if self.channel is not None:
-            parts.append(f"channel {self.channel} on every track")
+            parts.append(f"channel {self.channel} on {self.which_tracks}")
         if self.band:
             parts.append(str(self.band))
         for name, cuts in by_band(self.cuts):
@@ -77,8 +86,7 @@ def treated(
     """
     sound: Iterable[FloatArray] = blocks
     if treatment.channel is not None:
-        chosen = treatment.channel - 1
-        sound = (np.repeat(block[chosen][None], len(block), axis=0) for block in blocks)
+        sound = (_with_tracks(block, treatment.channel, treatment.tracks) for block in blocks)
     if treatment.cuts:
         pieces = [Piece(c.start_s, c.end_s, c.band.sections(rate_hz)) for c in treatment.cuts]
         sound = filtered_in_pieces(sound, pieces, rate_hz)
@@ -88,3 +96,10 @@ def treated(
     if treatment.hum is not None:
         whole.append(hum_notch(treatment.hum.base_hz, treatment.hum.lines, rate_hz))
     yield from filtered(sound, np.concatenate(whole), rate_hz) if whole else sound
+
+
+def _with_tracks(block: FloatArray, channel: int, tracks: tuple[int, ...]) -> FloatArray:
+    """The block with one channel on some of its tracks, or on all."""
+    mended = block.copy()
+    mended[[track - 1 for track in tracks] if tracks else slice(None)] = block[channel - 1]
+    return mended

@@ -186,6 +186,19 @@ def test_another_stretch_takes_the_place_of_one_of_another_weather(scene, tmp_pa
     assert not bed.repeats
 
 
+def test_a_good_track_is_used_where_others_are_dead(scene, tmp_path):
+    made = scene(20)
+    right = scene(20, seed=6).sound
+    log = made.log(
+        tmp_path / "A.wav",
+        channels=np.stack([made.sound, right, np.zeros(made.n)]),
+        faults=(ChannelFault(FaultKind.DEAD, (3,)),),
+    )
+    make_bed([log], tmp_path / "bed.wav", seconds=12)
+    bed, _ = sf.read(tmp_path / "bed.wav")
+    assert abs(np.corrcoef(bed.T)[0, 1]) < 0.1
+
+
 def test_a_faulty_track_is_not_used(scene, tmp_path):
     made = scene(20)
     log = made.log(

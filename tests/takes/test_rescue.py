@@ -360,6 +360,40 @@ def test_a_channel_that_stops_is_never_put_on_every_track(scene, tmp_path):
         assert any(f"channel {number} stops at 20.0 s" in line for line in rescue.advice)
 
 
+def test_a_good_track_stays_where_others_are_dead(scene, tmp_path):
+    made = scene(12).whistle(5, level_db=-36)
+    right = made.sound + made.band_noise(200, 400, -60)
+    silent = np.zeros(made.n)
+    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
+    dead = (ChannelFault(FaultKind.DEAD, (3, 4, 5, 6)),)
+    log = made.log(path, channels=np.stack([made.sound, right, *[silent] * 4]), faults=dead)
+    rescue = examine(path, log)
+    assert rescue.advice == ("channels 3 to 6 are dead: channel 1 goes on tracks 3 to 6",)
+    assert str(rescue.treatment) == "channel 1 on tracks 3 to 6"
+    write_treated(path, out, log, rescue.treatment, Bext())
+    treated, original = sf.read(out)[0], sf.read(path)[0]
+    np.testing.assert_array_equal(treated[:, :2], original[:, :2])
+    np.testing.assert_array_equal(treated[:, 2:], np.repeat(original[:, :1], 4, axis=1))
+
+
+def test_the_better_channel_leaves_another_good_one_alone(scene, tmp_path):
+    made = scene(20)
+    for start_s in STARTS_S:
+        made.whistle(start_s, level_db=-45)
+    rasp = made.band_noise(300, 9000, -34)
+    tracks = np.stack(
+        [made.sound + rasp, made.sound, made.sound + made.band_noise(4000, 6000, -72)]
+    )
+    rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav", channels=tracks))
+    assert rescue.treatment == Treatment(channel=2, tracks=(1,))
+
+
+def test_a_take_whose_sound_stops_altogether_can_be_rescued(scene, tmp_path):
+    made = scene(12).whistle(5, level_db=-30)
+    stops = (ChannelFault(FaultKind.STOPS, at_s=11.0),)
+    assert not examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav", faults=stops)).treatment
+
+
 def test_calls_that_stand_already_are_left_alone(scene, tmp_path):
     log = scene(20).whistle(5, level_db=-30).whistle(12, level_db=-30).log(tmp_path / "A.wav")
     rescue = examine(tmp_path / "A.wav", log)
