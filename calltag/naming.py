@@ -19,6 +19,7 @@ from calltag.files import MODEL_SUFFIX, refuse_other_than_model
 from calltag.learn.by_hand import common_s, examples, unlabelled, unmeasured
 from calltag.learn.labels import noise_kind
 from calltag.log import Log
+from calltag.media.copies import with_copies
 from calltag.records import Call, Label, NoiseSpan, Span
 
 if TYPE_CHECKING:
@@ -224,6 +225,7 @@ def _measure_noise(
 
     kinds = {noise_kind(name) for name in names if "/" in name}
     notes = []
+    files = _files(log)
     for entry in log.entries() if kinds - {None} else []:
         path = entry.take.path
         if entry.feature_version != FEATURE_VERSION:
@@ -238,7 +240,7 @@ def _measure_noise(
         found = log.take_log(path).calls
         excerpts = [_excerpt(noise, found) for noise in waiting]
         try:
-            calls = (measure or finder().measure)(Path(entry.take.rushes, path), excerpts)
+            calls = (measure or finder().measure)(files[path], excerpts)
         except MediaError as error:
             notes.append(f"{path}: {error.reason} (its noise has no details until then)")
             continue
@@ -251,6 +253,10 @@ def _measure_noise(
             ],
         )
     return notes
+
+
+def _files(log: Log) -> dict[str, Path]:
+    return {take.path: take.file for take in with_copies(log.takes())}
 
 
 def _excerpt(noise: NoiseSpan, found: Sequence[Call]) -> Span:
@@ -287,14 +293,14 @@ def measure_labels(
         If the model that finds calls is missing or damaged.
     """
     notes = []
+    files = _files(log)
     for path, labels in labels_by_take(log).items():
         take_log = log.take_log(path)
         waiting = unmeasured(take_log, labels) if take_log.take.has_sound else []
         if not waiting:
             continue
-        file = Path(take_log.take.rushes, path)
         try:
-            calls = (measure or finder().measure)(file, [label.span for label in waiting])
+            calls = (measure or finder().measure)(files[path], [label.span for label in waiting])
         except MediaError as error:
             notes.append(f"{path}: {error.reason} ({len(waiting)} of its labels wait for that)")
             continue

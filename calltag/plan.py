@@ -107,7 +107,7 @@ def make_plan(
         The clips in their order, each in one of its lists.
     """
     identities = _identities(clips)
-    logged = {real_path(Path(e.take.rushes, e.take.path)): e for e in entries}
+    logged = {real_path(e.take.file): e for e in entries}
     staying = {file: e for file, e in logged.items() if _stays(file, e, identities)}
     moved = _moved(identities, logged, staying)
     settled = {entry.take.path for entry in (*staying.values(), *moved.values())}

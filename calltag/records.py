@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 if TYPE_CHECKING:
@@ -184,6 +185,8 @@ class Take:
         Size of the picture in pixels; 0 where there is none.
     levels : Levels or None
         Measured on the sound; None for a take without sound.
+    found_at : Path or None
+        A copy of the file, where its own is away (`calltag.media.copies`); no log keeps that.
     """
 
     path: str
@@ -201,6 +204,12 @@ class Take:
     width: int = 0
     height: int = 0
     levels: Levels | None = None
+    found_at: Path | None = field(default=None, compare=False)
+
+    @property
+    def file(self) -> Path:
+        """The file to read."""
+        return self.found_at or Path(self.rushes, self.path)
 
     @property
     def has_picture(self) -> bool:

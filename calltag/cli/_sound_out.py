@@ -33,7 +33,7 @@ def sound_target(
     target = out or Path(default)
     check_wave_name(target)
     takes = [one.take for one in take_logs]
-    refuse_footage([target], [Path(take.rushes, take.path) for take in takes])
+    refuse_footage([target], [take.file for take in takes])
     there = target.resolve()
     for take in takes:
         if out is None and there.is_relative_to(Path(take.rushes).resolve()):

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from calltag.library.catalogue import Catalogue
     from calltag.library.keep import KeepOptions, KeepReport, Wanted
     from calltag.log import Log
-    from calltag.records import Call, Span, Take, TakeLog
+    from calltag.records import Call, Span, TakeLog
 
 AT_SLACK_S = 0.25
 """How far from a call `--at` may point."""
@@ -323,11 +323,10 @@ def _with_stories(found: Sequence[Found], every: Sequence[TakeLog], log: Log) ->
     from calltag.library.keep import Wanted, heard_elsewhere
 
     entries = {entry.take.path: entry for entry in log.entries()}
-    files = _files_there([one.take for one, _ in found], [one.take for one in every])
     elsewhere = heard_elsewhere(every, log.alignments())
     return [
         Wanted(
-            take=files[one.take.path],
+            take=one.take,
             call=call,
             model=entries[one.take.path].model,
             feature_version=entries[one.take.path].feature_version,
@@ -335,19 +334,6 @@ def _with_stories(found: Sequence[Found], every: Sequence[TakeLog], log: Log) ->
         )
         for one, call in found
     ]
-
-
-def _files_there(takes: Sequence[Take], every: Sequence[Take]) -> dict[str, Take]:
-    """By path of each take: the take, or, where its file is not there, a copy of it that is."""
-    from calltag.files import is_there
-
-    there = {take.path for take in every if is_there(Path(take.rushes, take.path))}
-    return {
-        take.path: take
-        if take.path in there
-        else next((one for one in every if one.digest == take.digest and one.path in there), take)
-        for take in takes
-    }
 
 
 def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:

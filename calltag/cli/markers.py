@@ -178,7 +178,7 @@ def markers_command(
             " --min-confidence 0 takes in all that was found"
         )
     targets = per_take_paths(marked, out, chosen.SUFFIX) if chosen.PER_TAKE else [out]
-    refuse_footage([out, *targets], [Path(one.take.rushes, one.take.path) for one in every])
+    refuse_footage([out, *targets], [one.take.file for one in every])
     problems: list[Problem] = []
     options = WriteOptions(record_start=start_tc, replace=replace, on_problem=problems.append)
     written = chosen.write(marked, out, options)

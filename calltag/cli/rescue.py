@@ -118,7 +118,7 @@ def rescue_command(
         say(f"  {companion.sentence(own)}")
     if is_mute(own):
         return
-    path = Path(own.rushes, own.path)
+    path = own.file
     rescue = examine(path, chosen, wanted)
     _say_figures(rescue)
     if not rescue.treatment:

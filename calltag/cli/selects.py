@@ -110,7 +110,7 @@ def selects_command(
         handles_s=handles,
         rate=rate,
     )
-    footage = [Path(one.take.rushes, one.take.path) for one in every]
+    footage = [one.take.file for one in every]
     paths = selects_paths(chosen, out)
     sounds = sounds_of(chosen, out, sound) if sound is not None else {}
     targets = [*paths, *sounds]

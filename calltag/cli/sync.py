@@ -106,13 +106,14 @@ def sync_command(
     from calltag.edit.sync import sync_takes
     from calltag.edit.sync_search import Bounds
     from calltag.log import Log
+    from calltag.media.copies import with_copies
 
     if by_timecode and around is not None:
         raise typer.BadParameter("give --around or --by-timecode, not both")
     middle_s = around or 0.0
     near = Bounds(middle_s - within, middle_s + within)
     with Log(log, create=False) if log.is_file() else Log(Path(":memory:")) as opened:
-        known = opened.takes()
+        known = with_copies(opened.takes())
         compared, problems = sync_takes(
             list(_sources(takes, known)),
             every_pair=every_pair,
@@ -136,7 +137,7 @@ def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[Source]:
     """Yield the takes that are named, each once, in the order of the names."""
     from calltag.edit.sync import Source
 
-    logged = {Path(take.rushes, take.path).resolve(): take.path for take in known}
+    logged = {take.file.resolve(): take.path for take in known}
     names_of_log = set(logged.values())
     seen = set()
     for name in names:
@@ -160,7 +161,7 @@ def _named(name: str, known: Sequence[Take]) -> list[Path]:
             f"{name}: neither a file nor a take of the log; `calltag takes` lists the takes"
         ) from None
     exact = [take for take in chosen if take.path == name]
-    return [Path(take.rushes, take.path).resolve() for take in exact or chosen]
+    return [take.file.resolve() for take in exact or chosen]
 
 
 def _without_finds(take: Take) -> TakeLog:

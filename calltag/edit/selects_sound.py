@@ -125,7 +125,7 @@ def render_selects(
     """
     if not selects:
         raise InputError(f"{out.name}: no call was chosen")
-    sources = [Path(s.source.take.rushes, s.source.take.path) for s in selects]
+    sources = [s.source.take.file for s in selects]
     refuse_footage([out], sources)
     refuse_existing([out], replace=replace_existing)
     gains_db = measure_gains(selects) if gains_db is None else tuple(gains_db)
@@ -181,7 +181,7 @@ def _read(select: Select) -> FloatArray:
     """The best channel of the stretch."""
     take, fps = select.source.take, select.source.clock.rate.fps
     first_s, end_s = float(select.first / fps), float(select.end / fps)
-    samples, _ = read_span(Path(take.rushes, take.path), first_s, end_s, rate_hz=RATE_HZ)
+    samples, _ = read_span(take.file, first_s, end_s, rate_hz=RATE_HZ)
     return Chooser(RATE_HZ).choose(samples)
 
 

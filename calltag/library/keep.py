@@ -205,7 +205,7 @@ def _keep(
     notes: list[str],
 ) -> Kept:
     take = one.take
-    cut = cut_call(Path(take.rushes, take.path), one.call.span, handles_s=options.handles_s)
+    cut = cut_call(take.file, one.call.span, handles_s=options.handles_s)
     facts = _remembered(options.facts, replaced[0].story) if replaced else options.facts
     story = tell_story(
         take,

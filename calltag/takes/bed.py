@@ -443,7 +443,7 @@ def _read(
 
 def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
     """The stretch on `channels` tracks: as recorded, and in place of spoilt ones the good one."""
-    sound, rate_hz = read_span(Path(take.rushes, take.path), span.start_s, span.end_s)
+    sound, rate_hz = read_span(take.file, span.start_s, span.end_s)
     if rate_hz != RATE_HZ:
         sound = soxr.resample(sound.T, rate_hz, RATE_HZ).T.astype(np.float32)
     good = used_channel(take)

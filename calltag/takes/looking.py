@@ -65,7 +65,7 @@ def wanted_look(take_log: TakeLog, calls: Iterable[Call], *, whole: bool) -> Loo
         return None
     return Look(
         path=take.path,
-        file=Path(take.rushes, take.path),
+        file=take.file,
         duration_s=take.duration_s,
         moments_s=tuple(left),
     )

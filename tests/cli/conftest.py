@@ -8,7 +8,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -29,6 +29,23 @@ class Ran:
     status: int
     out: str
     err: str
+
+
+def away_with_a_copy(folder: Path, path: str) -> Path:
+    """Move a take's file into a backup that the log knows too."""
+    with Log(folder / "calltag.db") as log:
+        one = log.take_log(path)
+        copy = replace(one.take, path=f"copy/{path}", rushes=str(folder / "backup"))
+        log.put(replace(one, take=copy, calls=()), feature_version=1)
+    place = copy.file
+    place.parent.mkdir(parents=True)
+    one.take.file.rename(place)
+    return place
+
+
+@pytest.fixture
+def away() -> Callable[[Path, str], Path]:
+    return away_with_a_copy
 
 
 @pytest.fixture

@@ -113,6 +113,12 @@ def test_a_dry_run_says_why_there_is_none(shoot):
         raise result.exception
 
 
+def test_a_take_that_is_away_is_read_from_its_copy(shoot, away):
+    away(shoot, "jetty/B001.wav")
+    result = run("--seconds", "25")
+    assert result.exit_code == 0, result.output
+
+
 def test_too_little_is_told(shoot):
     result = run("--seconds", "120", "--for", "A003.wav")
     assert result.exit_code == 0, result.output

@@ -232,7 +232,7 @@ def test_a_take_that_is_gone_is_cut_from_its_copy(run, rushes, tmp_path):
     ran = run("keep", "--library", "lib", "--take", "A001.wav", "--by-hand")
     assert (ran.status, "1 call kept in lib" in ran.err) == (0, True), ran.err
     found = run("library", "find", "--library", "lib", "--as", "csv")
-    assert [row["take"] for row in rows(found.out)] == ["backup/A001.wav"]
+    assert [row["take"] for row in rows(found.out)] == ["A001.wav"]
 
 
 def test_where_no_take_is_there_nothing_was_done(run, rushes):

@@ -125,6 +125,13 @@ def test_the_treated_sound_is_written_beside_nothing_of_the_footage(shoot):
             if path.is_file()} == footage  # fmt: skip
 
 
+def test_a_take_that_is_away_is_treated_from_its_copy(shoot, away):
+    away(shoot, "camA/A001.mov")
+    result = run("camA/A001.mov")
+    assert result.exit_code == 0, result.output
+    assert (shoot / "A001-treated.wav").is_file()
+
+
 def test_a_dry_run_writes_nothing(shoot):
     before = sorted(shoot.rglob("*"))
     result = run("A001.mov", "--dry-run")

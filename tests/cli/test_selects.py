@@ -170,6 +170,15 @@ def test_a_take_that_is_gone_leaves_nothing_half_done(shoot, out):
     assert sorted(shoot.rglob("*")) == before
 
 
+def test_a_take_that_is_away_comes_from_its_copy(shoot, away):
+    copy = away(shoot, "A001.mov")
+    result = run("best.otio", "--best", "1", "--sound", "best.wav")
+    assert result.exit_code == 0, result.output
+    timeline = otio.adapters.read_from_file("best.otio")
+    urls = {clip.media_reference.target_url for clip in timeline.find_clips()}
+    assert urls == {copy.as_uri()}
+
+
 def test_matched_levels(shoot):
     result = run("best.otio", "--sound", "best.wav", "--match-levels", "--handles", "0")
     assert result.exit_code == 0, result.stderr

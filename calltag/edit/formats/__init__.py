@@ -199,7 +199,7 @@ def write_copies(
     MediaError
         If a take cannot be read and nobody wants to be told.
     """
-    sources = [Path(one.take.rushes, one.take.path) for one in marked]
+    sources = [one.take.file for one in marked]
     refuse_footage(paths, sources)
     refuse_existing(paths, replace=options.replace)
     make_folder(out)

@@ -152,7 +152,7 @@ def make_clip(
     take, clock, speed = take_markers.take, take_markers.clock, take_markers.speed
     start = clock.start_frame
     reference = otio.schema.ExternalReference(
-        target_url=Path(take.rushes, take.path).as_uri(),
+        target_url=take.file.as_uri(),
         available_range=_range(start, clock.n_frames, clock.rate),
     )
     reference.name = Path(take.path).name
