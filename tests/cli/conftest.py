@@ -35,7 +35,7 @@ def away_with_a_copy(folder: Path, path: str) -> Path:
     """Move a take's file into a backup that the log knows too."""
     with Log(folder / "calltag.db") as log:
         one = log.take_log(path)
-        copy = replace(one.take, path=f"copy/{path}", rushes=str(folder / "backup"))
+        copy = replace(one.take, path=f"spare/{path}", rushes=str(folder / "backup"))
         log.put(replace(one, take=copy, calls=()), feature_version=1)
     place = copy.file
     place.parent.mkdir(parents=True)
