@@ -19,15 +19,12 @@ import numpy.typing as npt
 from scipy.linalg.blas import isamax
 
 from calltag.records import ChannelFault, FaultKind, FloatArray, Span
+from calltag.sound.dropouts import DROPOUT_S, ZERO, sounds, zero_runs
 from calltag.sound.faults import said
-from calltag.sound.runs import runs
 from calltag.sound.spectrum import RATE_HZ
 
 _FULL_SCALE = 0.999
 _CLIP_RUN = 3
-_ZERO = 1e-7  # below one step of 24 bits; resampling leaves such traces of silence
-_DROPOUT_S = 0.010
-_SOUND = 3e-4  # a peak from which on there is sound on both sides of a dropout: -70 dBFS
 _SILENT_POWER = 1e-9  # -90 dBFS: an open input of 16 bits
 _AUDIBLE_POWER = 1e-8
 _QUIETER_DB = 30.0
@@ -55,38 +52,6 @@ _MID_GROUP = 4  # steps between means of four: some 1 to 8 kHz, where most anima
 _TOLD = 3
 
 _Floats = npt.NDArray[np.float64]
-
-
-def dropouts(samples: FloatArray, rate_hz: int) -> list[tuple[int, int]]:
-    """Find where sound drops out: digital silence with sound, or an end of it, on both sides.
-
-    Parameters
-    ----------
-    samples : np.ndarray, shape (n_samples,), float32
-        One channel.
-    rate_hz : int
-        Sampling rate.
-
-    Returns
-    -------
-    list of tuple of int and int
-        First sample of each dropout, and the first after it.
-
-    Examples
-    --------
-    >>> sound = np.full(48_000, 0.1, np.float32)
-    >>> sound[20_000:21_000] = 0
-    >>> dropouts(sound, 48_000)
-    [(20000, 21000)]
-    """
-    least = round(_DROPOUT_S * rate_hz)
-    return [
-        (start, end)
-        for start, end in _zero_runs(samples, least)
-        if end - start >= least
-        and (start == 0 or _sounds(samples[max(0, start - least) : start]))
-        and (end == len(samples) or _sounds(samples[end : end + least]))
-    ]
 
 
 class ChannelReport(NamedTuple):
@@ -302,7 +267,7 @@ class Chooser:
         start = self._death(block, seconds, now, 0)
         while start is not None:
             rest = block[:, start : start + self._rate_hz]
-            silent = np.abs(rest).max(axis=1, initial=0.0) <= _ZERO
+            silent = np.abs(rest).max(axis=1, initial=0.0) <= ZERO
             if silent.all():
                 break
             now = int(np.argmin(np.where(silent, np.inf, np.minimum(costs, 1e6))))
@@ -325,7 +290,7 @@ class Chooser:
         others = seconds.power.max(axis=1) > _AUDIBLE_POWER
         sunk = np.flatnonzero(quiet & others) * self._rate_hz
         # Digital silence is known to the sample; what is left here hisses below -90 dBFS.
-        deaths += [int(at) for at in sunk if at >= after and abs(float(block[channel, at])) > _ZERO]
+        deaths += [int(at) for at in sunk if at >= after and abs(float(block[channel, at])) > ZERO]
         return min(deaths, default=None)
 
     def _costs(self) -> _Floats:
@@ -349,24 +314,24 @@ class Chooser:
     def _find_dropouts(self, block: FloatArray) -> None:
         """Note stretches of digital silence that have sound on both sides."""
         n = block.shape[1]
-        least = round(_DROPOUT_S * self._rate_hz)
-        self._runs = [list(_zero_runs(row, least)) for row in block]
+        least = round(DROPOUT_S * self._rate_hz)
+        self._runs = [list(zero_runs(row, least)) for row in block]
         for c, row in enumerate(block):
             for start, end in self._runs[c]:
                 before = self._silence[c] if start == 0 else None
                 if before is None:
-                    sounded = _sounds(row[max(0, start - least) : start])
+                    sounded = sounds(row[max(0, start - least) : start])
                     if start < least:
                         sounded |= self._sounded[c]
                     before = (self._at + start, sounded)
                 self._silence[c] = before
                 if end < n:
-                    self._end_silence(c, self._at + end, _sounds(row[end : end + least]), least)
-            if abs(float(row[0])) > _ZERO and self._silence[c] is not None:
+                    self._end_silence(c, self._at + end, sounds(row[end : end + least]), least)
+            if abs(float(row[0])) > ZERO and self._silence[c] is not None:
                 begun = self._silence[c]
                 if begun is not None and begun[0] < self._at:
-                    self._end_silence(c, self._at, _sounds(row[:least]), least)
-            self._sounded[c] = _sounds(row[-least:])
+                    self._end_silence(c, self._at, sounds(row[:least]), least)
+            self._sounded[c] = sounds(row[-least:])
 
     def _find_mute(self, n: int) -> None:
         """Note where every channel of a block of `n` samples is silent, joined over its borders."""
@@ -598,41 +563,6 @@ def _count_clipped(row: FloatArray, *, floats: bool) -> int:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], linked, [False]]).astype(np.int8)))
     lengths = edges[1::2] - edges[::2] + 1
     return int(lengths[lengths >= _CLIP_RUN].sum())
-
-
-def _zero_runs(row: FloatArray, least: int) -> Iterator[tuple[int, int]]:
-    """Find runs of at least `least` zeros, and any run that touches an end of the row."""
-    n = len(row)
-    step = max(1, least // 2)
-    grid = np.abs(row[::step]) < _ZERO
-    grid_runs = runs(grid) if grid.any() else []
-    for first, after in grid_runs:
-        last = after - 1
-        left = max(0, first * step - step + 1)
-        start = left + _after_last_sound(row[left : first * step])
-        right = min(n, (last + 1) * step)
-        end = last * step + _before_first_sound(row[last * step : right])
-        if end - start >= least or start == 0 or end == n:
-            yield start, end
-    tail = row[(n - 1) // step * step :]
-    if not (grid_runs and grid_runs[-1][1] == len(grid)):
-        start = n - len(tail) + _after_last_sound(tail)
-        if start < n:
-            yield start, n
-
-
-def _after_last_sound(row: FloatArray) -> int:
-    sounding = np.flatnonzero(np.abs(row) >= _ZERO)
-    return int(sounding[-1]) + 1 if len(sounding) else 0
-
-
-def _before_first_sound(row: FloatArray) -> int:
-    sounding = np.flatnonzero(np.abs(row) >= _ZERO)
-    return int(sounding[0]) if len(sounding) else len(row)
-
-
-def _sounds(row: FloatArray) -> bool:
-    return len(row) > 0 and float(np.abs(row).max()) > _SOUND
 
 
 def _cross(chosen: FloatArray, other: FloatArray, start: int, fade: int) -> None:

@@ -23,7 +23,7 @@ from calltag.media.clock import DAY_S, time_of_day_s
 from calltag.media.reader import read_span
 from calltag.media.wav_file import Bext, write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
-from calltag.sound.channels import dropouts
+from calltag.sound.dropouts import dropouts
 from calltag.sound.faults import clipped_samples, spoilt_channels
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp, ungated_lufs
 from calltag.sound.steps import gain_steps
