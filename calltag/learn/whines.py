@@ -20,6 +20,7 @@ import scipy.ndimage
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
 from calltag.records import NOISE_KINDS, FloatArray
 from calltag.sound.envelope import beat_depth
+from calltag.sound.running import running_percentile
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz
 
@@ -181,9 +182,7 @@ def find_whines(
 
 def _stands_db(level_db: FloatArray) -> FloatArray:
     """How far each band stands out of the quieter of those around it, shape as given."""
-    quieter = scipy.ndimage.percentile_filter(
-        level_db, _QUIETER, size=(1, 2 * _BESIDE + 1), mode="reflect"
-    )
+    quieter = running_percentile(level_db, _QUIETER, _BESIDE, ends="symmetric")
     return np.asarray(level_db - quieter, np.float32)
 
 

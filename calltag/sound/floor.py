@@ -8,9 +8,9 @@ a gust of a second lifts it, while an engine that runs for longer does.
 from __future__ import annotations
 
 import numpy as np
-import scipy.ndimage
 
 from calltag.records import FloatArray
+from calltag.sound.running import running_percentile
 from calltag.sound.spectrum import FRAMES_PER_S
 
 STEP_FRAMES = 20
@@ -50,7 +50,8 @@ def noise_floor_db(level_db: FloatArray) -> FloatArray:
     if n_frames < STEP_FRAMES:
         return np.repeat(level_db.min(axis=0, keepdims=True), n_frames, axis=0)
     steps = level_db[: n_steps * STEP_FRAMES].reshape(n_steps, STEP_FRAMES, n_bands).mean(axis=1)
-    floor = _percentile_of_each(steps.T).T
+    half = int(SPAN_S / 2 * FRAMES_PER_S / STEP_FRAMES)
+    floor = running_percentile(steps.T, SHARE, half, ends="edge").T
     centres = (np.arange(n_steps) + 0.5) * STEP_FRAMES - 0.5
     left = np.clip(np.searchsorted(centres, np.arange(n_frames)) - 1, 0, max(0, n_steps - 2))
     right = np.minimum(left + 1, n_steps - 1)
@@ -58,13 +59,4 @@ def noise_floor_db(level_db: FloatArray) -> FloatArray:
     weight = share.astype(np.float32)[:, None]
     found = floor[left]
     found += (floor[right] - found) * weight
-    return found
-
-
-def _percentile_of_each(rows: FloatArray) -> FloatArray:
-    """Moving percentile along each row: one filter over all, since scipy's is made for one row."""
-    half = int(SPAN_S / 2 * FRAMES_PER_S / STEP_FRAMES)
-    padded = np.pad(rows, ((0, 0), (half, half)), mode="edge")
-    filtered = scipy.ndimage.percentile_filter(padded.ravel(), SHARE, size=2 * half + 1)
-    found: FloatArray = filtered.reshape(padded.shape)[:, half : padded.shape[1] - half]
     return found
