@@ -84,7 +84,7 @@ def _running_median(level: FloatArray) -> npt.NDArray[np.float64]:
     padded = np.pad(level, ((0, 0), (_HALF, _HALF)), mode="edge")
     at = np.arange(0, level.shape[1] + _EVERY - 1, _EVERY).clip(max=level.shape[1] - 1)
     around = np.lib.stride_tricks.sliding_window_view(padded, 2 * _HALF + 1, axis=1)[:, at]
-    middle = np.partition(around, _HALF, axis=2)[:, :, _HALF]
+    middle = np.sort(around, axis=2)[:, :, _HALF]  # faster than to partition
     bins = np.arange(level.shape[1])
     return np.stack([np.interp(bins, at, row) for row in middle])
 
