@@ -200,14 +200,15 @@ def event_features(
     envelope = np.sqrt(excess[:, low:high].sum(axis=1) + 1e-14)
     weight = envelope / envelope.max()
     loud = weight > 0.1
+    loud_power, loud_excess = power[loud], excess[loud]
     mel_excess = mel_power(excess)
     profile = to_db(mel_excess[loud].mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
     mel_excess_db = to_db(mel_excess)
     row = np.concatenate(
         [
             _extent(len(power), region),
-            _colour(power[loud], excess[loud], weight[loud], low, high),
-            _melody(excess[loud], weight[loud], low, high),
+            _colour(loud_power, loud_excess, weight[loud], low, high),
+            _melody(loud_excess, weight[loud], low, high),
             _course(weight, mel_excess_db),
             modulation_spectrum(envelope),
             np.maximum(profile - profile.max(), -50.0),
@@ -215,7 +216,7 @@ def event_features(
             .std(axis=0)
             .reshape(N_PROFILE // 2, N_MELS * 2 // N_PROFILE)
             .mean(axis=1),
-            _cepstrum(power[loud]),
+            _cepstrum(loud_power),
             embedding.mean(axis=0),
             embedding.max(axis=0),
             beats(sound),
