@@ -682,6 +682,19 @@ def test_tab_reaches_every_control_in_the_order_of_the_page(opened) -> None:
     assert "teach" in seen
 
 
+@pytest.mark.parametrize("width", [1440, 1024, 800, 390])
+def test_the_desk_is_seen_in_the_order_in_which_tab_goes(opened, width) -> None:
+    page = opened
+    ready(page)
+    page.set_viewport_size({"width": width, "height": 900})
+    places = page.evaluate(
+        "[...document.querySelectorAll('.desk fieldset')].map(one => one.getBoundingClientRect())"
+        ".map(box => [Math.round(box.top), Math.round(box.left)])"
+    )
+    assert len(places) == 5
+    assert places == sorted(places)
+
+
 def test_small_and_zoomed_windows_lose_nothing(opened, photograph) -> None:
     """WCAG 2.2, 1.4.10: at 320 pixels nothing is scrolled sideways."""
     page = opened
