@@ -34,6 +34,7 @@ class Thresholds:
     standing_share: float
     handle_s: float
     least_usable_s: float
+    least_told_s: float
     clean_share: float
     clipped_ppm_part: float
     clipped_ppm_lost: float

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from calltag.learn.labels import is_call
-from calltag.records import EMPTY_TRACK, LIKELY, Call, FaultKind, Levels, TakeLog, Verdict
+from calltag.records import EMPTY_TRACK, LIKELY, Call, FaultKind, Levels, TakeLog, Usable, Verdict
 from calltag.sound.faults import said
 from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
@@ -18,6 +18,9 @@ from calltag.takes.standing import clipped_ppm
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import doubtful, usable_stretches
 from calltag.words import duration
+
+TOO_SHORT = "to be heard first: too short to tell"
+"""Purpose of a take in which noise would not be noticed."""
 
 CLEAN = "clean"
 PART = "part"
@@ -92,6 +95,9 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
         if doubt:
             reasons.append("the finder is not sure of this: listen before throwing the sound away")
     reasons.extend(level_reasons(levels, t))
+    if grade == CLEAN and take.duration_s < t.least_told_s:
+        grade, usable = PART, (Usable(0.0, take.duration_s, TOO_SHORT),)
+        reasons.insert(0, f"only {take.duration_s:.2f} s long, too short to tell: listen to it")
     if grade == CLEAN:
         reasons.insert(0, clean_reason(calls, nearly=bool(heard)))
     return Verdict(grade=grade, usable=usable, reasons=tuple(reasons))

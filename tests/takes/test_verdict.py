@@ -22,6 +22,7 @@ from calltag.records import (
     Span,
     Take,
     TakeLog,
+    Usable,
     Verdict,
 )
 from calltag.takes.masking import Left, effects
@@ -536,3 +537,11 @@ def test_what_beats_is_said_in_the_reason():
     detail = "beat of 92 Hz (5500 rpm if a one-cylinder two-stroke)"
     (reason,) = judge(take_log([], [cutter(detail=detail)])).reasons
     assert reason.startswith(f"machine, {detail}, throughout")
+
+
+def test_a_take_too_short_to_tell_is_not_called_clean():
+    verdict = judge(take_log(duration_s=0.05))
+    assert verdict.grade == PART
+    assert verdict.usable == (Usable(0.0, 0.05, "to be heard first: too short to tell"),)
+    assert verdict.reasons[0] == "only 0.05 s long, too short to tell: listen to it"
+    assert judge(take_log(duration_s=1.5)).grade == CLEAN
