@@ -135,6 +135,30 @@ def duration(seconds: float) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
 
 
+def take_length(seconds: float) -> str:
+    """Say how long a take or its usable sound is: ``0.05 s``, ``24 s``, ``2 min 51 s``.
+
+    Parameters
+    ----------
+    seconds : float
+        The length.
+
+    Returns
+    -------
+    str
+        To the second below an hour, to hundredths below a second, else as `duration` says it.
+
+    Examples
+    --------
+    >>> [take_length(s) for s in (0, 0.05, 24, 171, 4834)]
+    ['0 s', '0.05 s', '24 s', '2 min 51 s', '1 h 21 min']
+    """
+    if 0 < seconds < 1:
+        return f"{seconds:.2f} s"
+    minutes, whole = divmod(round(seconds), 60)
+    return f"{minutes} min {whole:02} s" if 0 < minutes < 60 else duration(seconds)
+
+
 def position(seconds: float) -> str:
     """Say where in a take, to a hundredth: ``1:02.35``.
 

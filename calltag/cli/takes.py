@@ -21,7 +21,7 @@ from calltag.cli._options import (
 )
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.records import LIKELY
-from calltag.words import duration, position
+from calltag.words import position, take_length
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -201,9 +201,9 @@ def _cells(row: Row, take_log: TakeLog, verdict: Verdict, n_calls: int) -> list[
     usable = [f"{position(s.start_s)}-{position(s.end_s)}" for s in verdict.usable]
     return [
         take_log.take.path,
-        duration(take_log.take.duration_s),
+        take_length(take_log.take.duration_s),
         verdict.grade,
-        duration(verdict.clean_s),
+        take_length(verdict.clean_s),
         str(n_calls),
         ", ".join(usable),
         str(row["reasons"]),

@@ -24,7 +24,7 @@ def environment() -> jinja2.Environment:
     -------
     jinja2.Environment
         Escaping is always on, and a name that was not given is an error. Filters: ``position``,
-        ``duration`` and ``counted`` of `calltag.words`, ``percent`` for shares.
+        ``take_length`` and ``counted`` of `calltag.words`, ``percent`` for shares.
     """
     made = jinja2.Environment(
         loader=jinja2.PackageLoader("calltag.pages"),
@@ -34,7 +34,7 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters["position"] = words.position
-    made.filters["duration"] = words.duration
+    made.filters["take_length"] = words.take_length
     made.filters["counted"] = words.counted
     made.filters["sure"] = words.sure
     made.filters["percent"] = percent

@@ -17,7 +17,7 @@ from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, 
 from calltag.takes.standing import clipped_ppm
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import doubtful, usable_stretches
-from calltag.words import duration
+from calltag.words import take_length
 
 TOO_SHORT = "to be heard first: too short to tell"
 """Purpose of a take in which noise would not be noticed."""
@@ -126,13 +126,10 @@ def summary(verdicts: Iterable[Verdict]) -> str:
     """
     verdicts = list(verdicts)
     counts = Counter(verdict.grade for verdict in verdicts)
-    total_s = round(sum(verdict.clean_s for verdict in verdicts))
-    minutes, seconds = divmod(total_s, 60)
-    short = 0 < minutes < 60
-    length = f"{minutes} min {seconds:02} s" if short else duration(total_s)
+    usable = take_length(sum(verdict.clean_s for verdict in verdicts))
     takes = f"{len(verdicts)} take{'s' if len(verdicts) != 1 else ''}"
     grades = ", ".join(f"{counts[grade]} {grade}" for grade in GRADES)
-    return f"{takes}: {grades}; {length} of usable sound"
+    return f"{takes}: {grades}; {usable} of usable sound"
 
 
 def likely_calls(take_log: TakeLog) -> tuple[Call, ...]:

@@ -7,6 +7,7 @@ import json
 import pytest
 
 from calltag.edit.tables import TAKE_COLUMNS
+from calltag.words import take_length
 
 ALL = ["card1/A001.mov", "card1/A002.mov", "card2/A001.mov"]
 
@@ -68,3 +69,9 @@ def test_a_type_that_is_not_there_is_told(run, log) -> None:
     ran = run("takes", "--type", "owl")
     assert (ran.status, ran.out) == (1, "")
     assert "call type 'owl': the log has no such call; it has: call, marsh hooter: boom" in ran.err
+
+
+def test_lengths_are_told_to_the_second() -> None:
+    assert take_length(90) == "1 min 30 s"
+    assert take_length(171.2) == "2 min 51 s", "usable sound never seems longer than its take"
+    assert take_length(0.05) == "0.05 s"
