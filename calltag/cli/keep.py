@@ -251,7 +251,11 @@ def _at(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Found]:
     from calltag.learn.labels import is_call
 
     if len(chosen) != 1:
-        raise InputError("--at counts the seconds of one take; name it with --take")
+        several = ", ".join(one.take.path for one in chosen[:2]) + ", …" * (len(chosen) > 2)
+        raise InputError(
+            "--at counts the seconds of one take; name it with --take, in full where several are "
+            f"called so (here {len(chosen)}: {several})"
+        )
     (one,) = chosen
     calls = [call for call in one.calls if is_call(call.label)]
     found: list[Found] = []

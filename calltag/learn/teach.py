@@ -228,6 +228,10 @@ def teach(
     used = [example for example in examples if counts[example.label] >= LEAST]
     if len({example.features.shape for example in used}) > 1:
         raise InputError("the takes were logged by different versions; log the rushes again")
+    if not examples:
+        raise InputError(
+            "there is no label yet; name some sounds with `calltag label`, five of each type"
+        )
     if not used:
         raise InputError(
             f"no label has {LEAST} examples; label five or more sounds of each type, and some as"

@@ -114,6 +114,9 @@ def test_calls_are_picked_by_take_and_second(run, rushes):
     assert ran.status == 1
     assert "no call was found at 11.8 s; the nearest is at 9.00 s" in ran.err
     assert "name it with --take" in run("keep", "--best", 1, "--at", 3).err
+    several = run("keep", "--take", "*.wav", "--at", 3)
+    assert several.status == 1
+    assert "A001.wav, A002.wav" in several.err, "the takes that are called so are named"
 
 
 def test_calls_are_picked_from_a_table(run, rushes, tmp_path):
