@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -17,12 +16,9 @@ def read_takes(log: Log, *, features: bool = False) -> Iterator[TakeLog]:
     A take whose file is away has the place of a copy of it.
     """
     from calltag.learn.by_hand import with_labels
-    from calltag.media.copies import with_copies
+    from calltag.media.copies import at_hand
     from calltag.naming import labels_by_take
 
     labels = labels_by_take(log)
-    takes = {take.path: take for take in with_copies(log.takes())}
-    for take_log in log.take_logs(features=features):
-        path = take_log.take.path
-        placed = replace(take_log, take=takes.get(path, take_log.take))
-        yield with_labels(placed, labels.get(path, []))
+    for take_log in at_hand(log.take_logs(features=features), log.takes()):
+        yield with_labels(take_log, labels.get(take_log.take.path, []))

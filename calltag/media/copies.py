@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from calltag.files import is_there
-from calltag.records import Take
+from calltag.records import Take, TakeLog
 
 
 def with_copies(takes: Sequence[Take]) -> list[Take]:
@@ -35,3 +35,23 @@ def with_copies(takes: Sequence[Take]) -> list[Take]:
         if there:
             found |= {take.path: there[0].file for take in copies if take not in there}
     return [replace(take, found_at=found.get(take.path)) for take in takes]
+
+
+def at_hand(take_logs: Iterable[TakeLog], takes: Sequence[Take]) -> Iterator[TakeLog]:
+    """Tell of logged takes whose file is away where a copy of it lies.
+
+    Parameters
+    ----------
+    take_logs : iterable of TakeLog
+        Some of a log's takes, or all.
+    takes : sequence of Take
+        All takes of that log.
+
+    Yields
+    ------
+    TakeLog
+        The same, in order, its take as `with_copies` has it.
+    """
+    places = {take.path: take for take in with_copies(takes)}
+    for take_log in take_logs:
+        yield replace(take_log, take=places.get(take_log.take.path, take_log.take))

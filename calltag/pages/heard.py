@@ -23,6 +23,7 @@ from calltag.learn.model_file import load_model
 from calltag.learn.tagger import Tagger
 from calltag.log import Log
 from calltag.media.clock import common_rate
+from calltag.media.copies import at_hand
 from calltag.media.timecode import Rate
 from calltag.naming import labels_by_take
 from calltag.pages.inside import take_file
@@ -187,7 +188,7 @@ def hear(
     labels = labels_by_take(log)
     tagger = _tagger(model)
     heard: list[Heard] = []
-    take_logs = log.take_logs(features=True)
+    take_logs = at_hand(log.take_logs(features=True), log.takes())
     for take_log in choose(take_logs) if choose else take_logs:
         heard += of_take(take_log, labels.get(take_log.take.path, []), numbers)
     heard = _guessed(heard, tagger)

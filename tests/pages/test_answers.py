@@ -13,6 +13,7 @@ from calltag.pages.heard import Order, Show, hear
 from calltag.pages.inside import take_file
 from calltag.pages.session import Session
 from calltag.records import Label, Span
+from calltag.sound.features import FEATURE_VERSION
 
 
 @pytest.fixture
@@ -203,6 +204,17 @@ def test_no_log_leads_out_of_its_rushes(session, path) -> None:
     take = replace(next(iter(session.hearing.by_number.values())).take, path=path)
     with pytest.raises(MediaError, match="lies outside"):
         take_file(take)
+
+
+def test_a_sound_is_played_from_a_copy_where_its_take_is_away(log_path) -> None:
+    with Log(log_path) as log:
+        there = next(each for each in log.take_logs(features=True) if each.calls)
+        away = replace(there, take=replace(there.take, path="first card/away.MP4"))
+        log.put(away, feature_version=FEATURE_VERSION)
+    sounds = Session(log_path).hearing.by_number.values()
+    sound = next(one for one in sounds if one.take.path == away.take.path)
+    assert sound.file == there.take.file
+    assert sound.file.is_file()
 
 
 def test_takes_may_be_chosen(log_path) -> None:
