@@ -29,6 +29,7 @@ from calltag.learn.low_calls import find_low_calls
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.second_look import SecondLook, Surroundings
 from calltag.learn.segments import busy_frames, find_segments
+from calltag.learn.voice import voice
 from calltag.learn.whines import listen_through
 from calltag.learn.whole import Whole
 from calltag.media.probe import MediaInfo
@@ -432,7 +433,11 @@ def measure_call(
         confidence=probability,
         noise=tuple(kind for kind, on in zip(NOISE_KINDS, noisy, strict=True) if on),
         features=event_features(
-            power[first:last], region, heard.embedding[begin:end], cut(start_s, end_s)
+            power[first:last],
+            region,
+            voice().of(power[first:last], region.behind),
+            heard.embedding[begin:end],
+            cut(start_s, end_s),
         ),
     )
 

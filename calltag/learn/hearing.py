@@ -20,6 +20,7 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.errors import ModelError
+from calltag.learn.network import session
 from calltag.records import NOISE_KINDS, FloatArray
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.floor import noise_floor_db
@@ -115,7 +116,7 @@ class Hearing:
     def __init__(self, path: Path) -> None:
         try:
             self.card: dict[str, Any] = json.loads(path.with_suffix(".json").read_text("utf-8"))
-            self._session, self._closer = _session(path), _session(closer_model(path))
+            self._session, self._closer = session(path), session(closer_model(path))
         except Exception as error:
             raise ModelError(
                 f"{path.name}: the starter model cannot be read ({type(error).__name__});"
@@ -155,19 +156,6 @@ class Hearing:
             there = np.arange(first, last)[doubt[first:last]]
             for odds, other in zip((call, kinds), others, strict=True):
                 odds[there] = (odds[there] + other[0][there - first]) / 2
-
-
-def _session(path: Path) -> Any:
-    import onnxruntime
-
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1  # takes are spread over processes, not threads
-    options.inter_op_num_threads = 1
-    options.enable_cpu_mem_arena = True  # without it the heap breaks up: up to 100 MB more
-    options.log_severity_level = 3
-    return onnxruntime.InferenceSession(
-        path.read_bytes(), options, providers=["CPUExecutionProvider"]
-    )
 
 
 def _in_doubt(call: FloatArray) -> npt.NDArray[np.bool_]:

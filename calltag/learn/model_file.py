@@ -38,11 +38,10 @@ from calltag.learn.judges import Judges
 from calltag.learn.kinship import Kin, Kinship
 from calltag.learn.tagger import Tagger
 from calltag.learn.teach import Taught
-from calltag.learn.voice import Voice
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ
 
-FORMAT = 4
+FORMAT = 5
 """Version of the file's layout."""
 
 LARGEST_BYTES = 500_000_000
@@ -256,7 +255,6 @@ def _libraries() -> dict[str, str]:
 
 def _state(tagger: Tagger) -> dict[str, Any]:
     judges = tagger.judges
-    voice = judges.kin.known.voice if judges.kin else None
     # Probes between and beyond the examples: normal draws, spread as the examples were.
     drawn = np.random.default_rng(0).standard_normal((_N_PROBES, len(judges.mean)))
     probes = judges.mean + judges.scale * drawn
@@ -264,7 +262,6 @@ def _state(tagger: Tagger) -> dict[str, Any]:
         "judges": _fields(judges, without="kin"),
         "kin": _fields(judges.kin, without="known") if judges.kin else {},
         "kinship": judges.kin.known.arrays() if judges.kin else {},
-        "voice": voice.arrays(np.float64) if voice else {},
         "curve": list(tagger.confidence.curve),
         "threshold": tagger.confidence.threshold,
         "probes": probes,
@@ -275,8 +272,7 @@ def _state(tagger: Tagger) -> dict[str, Any]:
 def _restored(state: Any) -> tuple[Tagger, Any, Any]:
     constant, votes, likeness, kinship = state["curve"]
     confidence = Confidence((constant, votes, likeness, kinship), state["threshold"])
-    voice = Voice(**state["voice"]) if state["voice"] else None
-    known = Kinship(**state["kinship"], voice=voice) if state["kinship"] else None
+    known = Kinship(**state["kinship"]) if state["kinship"] else None
     kin = Kin(known, **state["kin"]) if known else None
     judges = Judges(**state["judges"], kin=kin)
     return Tagger(judges, confidence), state["probes"], state["votes"]

@@ -1,10 +1,11 @@
 """What voice a find has: a few numbers, learnt from invented call types, that tell types apart.
 
-A small network of two hidden layers bends the measurements so that calls of one type lie close
-together and those of others far off; a straight map beside it carries what needs no bending. It is
-taught by episodes [1]_: a few calls of each of some types make a centre for each, and the other
-calls are to be nearest to their own. Whether this or that measurement matters depends on the voice
-(the pitch of a whistle, but not that of a hiss), which no straight map can say.
+A small convolutional network looks at a find as its spectrogram shows it, over the background that
+it calls in, and makes numbers of it that lie close together for calls of one type and far apart
+for those of others. It is taught by episodes [1]_: a few calls of each of some types make a centre
+for each, and the other calls are to be nearest to their own (`calltag.learn.voice_lessons`). What
+tells a voice is mostly how its parts follow each other, which means and spreads over a find cannot
+say. It has heard no recording.
 
 References
 ----------
@@ -13,79 +14,175 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
-Array = npt.NDArray[np.float64]
+from calltag.errors import ModelError
+from calltag.learn.network import session
+from calltag.records import FloatArray
+from calltag.sound.features import N_VOICE
+from calltag.sound.spectrum import N_MELS, mel_power, to_db
+
+NETWORK = Path(__file__).with_name("voice.onnx")
+
+FRAMES_PER_STEP = 2
+LONGEST_STEPS = 96
+"""Of a longer find, the loudest stretch of so many steps (1.9 s) is looked at."""
+
+STEPS_AFTER = 8
+"""Silence that the network is given after a find, at least."""
+
+STEPS_AT_ONCE = 4
+"""The network takes steps in multiples of so many."""
+
+_RANGE_DB = 40.0
+_UNIT_DB = 20.0
+_BEHIND = 1.5  # times the mean background is taken for background
 
 
-@dataclass(frozen=True, slots=True)
-class Voice:
-    """The network's weights.
+def patch(power: FloatArray, behind: FloatArray) -> FloatArray:
+    """Show a find as the network sees it.
 
-    Attributes
+    Parameters
     ----------
-    first : np.ndarray, shape (n_measured, n_hidden)
-        From scaled measurements to the first hidden layer.
-    first_offset : np.ndarray, shape (n_hidden,)
-        What is added there.
-    second : np.ndarray, shape (n_hidden, n_hidden)
-        From the first hidden layer to the second.
-    second_offset : np.ndarray, shape (n_hidden,)
-        What is added there.
-    bent : np.ndarray, shape (n_hidden, n_numbers)
-        From the second hidden layer to the numbers.
-    straight : np.ndarray, shape (n_measured, n_numbers)
-        From scaled measurements straight to the numbers.
-    offset : np.ndarray, shape (n_numbers,)
-        What is added to the numbers.
+    power : np.ndarray, shape (n_frames, N_BINS), float32
+        Power spectrum of the find's frames.
+    behind : np.ndarray, shape (N_BINS,), float32
+        That of its background.
+
+    Returns
+    -------
+    np.ndarray, shape (2, n_steps, N_MELS), float32
+        What is over the background, in units of 20 dB from 40 dB below its highest; and how far it
+        stands over the background, in the same units up to 40 dB. Silence is 0 in both. At most
+        `LONGEST_STEPS`.
+    """
+    return shown(mel_power(power), mel_power(behind[None])[0])
+
+
+def shown(mel: FloatArray, behind: FloatArray) -> FloatArray:
+    """Show a find of which the mel power is known, as `patch` does.
+
+    Parameters
+    ----------
+    mel : np.ndarray, shape (n_frames, N_MELS), float32
+        Mel power of the find's frames.
+    behind : np.ndarray, shape (N_MELS,), float32
+        That of its background.
+
+    Returns
+    -------
+    np.ndarray, shape (2, n_steps, N_MELS), float32
+        As of `patch`.
+    """
+    if len(mel) % FRAMES_PER_STEP:
+        mel = np.concatenate([mel, mel[-1:]])
+    steps = mel.reshape(-1, FRAMES_PER_STEP, N_MELS).mean(axis=1)
+    if len(steps) > LONGEST_STEPS:
+        sums = np.cumsum(np.concatenate([[0.0], steps.sum(axis=1, dtype=np.float64)]))
+        first = int((sums[LONGEST_STEPS:] - sums[:-LONGEST_STEPS]).argmax())
+        steps = steps[first : first + LONGEST_STEPS]
+    over_db = to_db(np.maximum(steps - _BEHIND * behind, 0))
+    stands_db = to_db(steps) - to_db(behind)
+    levels_db = np.stack([over_db - over_db.max() + _RANGE_DB, stands_db])
+    return np.asarray(np.clip(levels_db, 0, _RANGE_DB) / _UNIT_DB, np.float32)
+
+
+def padded(find: npt.NDArray[np.floating]) -> FloatArray:
+    """Put silence after a find, as the network is used to.
+
+    Parameters
+    ----------
+    find : np.ndarray, shape (2, n_steps, N_MELS)
+        A find, as `patch` shows it.
+
+    Returns
+    -------
+    np.ndarray, shape (2, n, N_MELS), float32
+        The same with `STEPS_AFTER` or more; `n` is a multiple of `STEPS_AT_ONCE`.
+    """
+    n_steps = find.shape[1]
+    after = STEPS_AFTER + (-n_steps - STEPS_AFTER) % STEPS_AT_ONCE
+    return np.pad(np.asarray(find, np.float32), ((0, 0), (0, after), (0, 0)))
+
+
+class Voice:
+    """The network, ready to look at finds.
+
+    Parameters
+    ----------
+    path : Path
+        The ONNX file.
+
+    Raises
+    ------
+    ModelError
+        If it is missing or damaged.
     """
 
-    first: Array
-    first_offset: Array
-    second: Array
-    second_offset: Array
-    bent: Array
-    straight: Array
-    offset: Array
+    def __init__(self, path: Path) -> None:
+        try:
+            self._session = session(path)
+        except Exception as error:
+            raise ModelError(
+                f"{path.name}: what tells voices apart cannot be read ({type(error).__name__});"
+                " install calltag again"
+            ) from error
 
-    def __call__(self, scaled: npt.NDArray[Any]) -> Array:
+    def numbers(self, patches: Iterable[npt.NDArray[np.floating]]) -> FloatArray:
         """Describe finds.
 
         Parameters
         ----------
-        scaled : np.ndarray, shape (n, n_measured)
-            Scaled measurements.
+        patches : iterable of np.ndarray, each of shape (2, n_steps, N_MELS)
+            The finds, as `patch` shows them.
 
         Returns
         -------
-        np.ndarray, shape (n, n_numbers)
-            Their numbers, each of mean 0 and variance 1 over the calls that they were learnt from.
+        np.ndarray, shape (n, N_VOICE), float32
+            Their numbers.
         """
-        hidden = _bend(scaled @ self.first + self.first_offset)
-        hidden = _bend(hidden @ self.second + self.second_offset)
-        return np.asarray(hidden @ self.bent + scaled @ self.straight + self.offset)
+        rows = [np.zeros((0, N_VOICE), np.float32)]
+        for find in patches:
+            steps = np.array([find.shape[1]], np.float32)
+            rows += self._session.run(None, {"patch": padded(find)[None], "steps": steps})
+        return np.concatenate(rows)
 
-    def arrays(self, dtype: type = np.float32) -> dict[str, npt.NDArray[Any]]:
-        """Return its weights by name, as they are stored.
+    def of(self, power: FloatArray, behind: FloatArray) -> FloatArray:
+        """Describe a find.
 
         Parameters
         ----------
-        dtype : type
-            Of their numbers.
+        power : np.ndarray, shape (n_frames, N_BINS), float32
+            Power spectrum of its frames.
+        behind : np.ndarray, shape (N_BINS,), float32
+            That of its background.
 
         Returns
         -------
-        dict of str to np.ndarray
-            The weights.
+        np.ndarray, shape (N_VOICE,), float32
+            Its numbers.
         """
-        return {name: getattr(self, name).astype(dtype) for name in self.__dataclass_fields__}
+        numbers: FloatArray = self.numbers([patch(power, behind)])[0]
+        return numbers
 
 
-def _bend(x: Array) -> Array:
-    """Gaussian error linear unit."""
-    return np.asarray(x * ndtr(x))
+@cache
+def voice() -> Voice:
+    """Return the network that calltag comes with.
+
+    Returns
+    -------
+    Voice
+        Ready to look.
+
+    Raises
+    ------
+    ModelError
+        If it is missing or damaged.
+    """
+    return Voice(NETWORK)

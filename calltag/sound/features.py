@@ -17,14 +17,17 @@ from calltag.sound.engine import listen_for_beat
 from calltag.sound.events import Region
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
 
-FEATURE_VERSION = 4
+FEATURE_VERSION = 5
 """Version of the whole row."""
 
-MEASURED_VERSION = 2
+MEASURED_VERSION = 3
 """Version of what the row holds beside the starter model's description."""
 
 N_EMBEDDING = 64
 """Length of the starter model's description of each moment, which is part of the features."""
+
+N_VOICE = 32
+"""Numbers that `calltag.learn.voice` makes of an event, which are part of the features too."""
 
 N_PROFILE = 32
 N_MFCC = 20
@@ -65,6 +68,7 @@ FEATURE_NAMES: tuple[str, ...] = (
     *(f"mfcc_mean_{i}" for i in range(N_MFCC)),
     *(f"mfcc_std_{i}" for i in range(N_MFCC)),
     *(f"mfcc_delta_{i}" for i in range(N_MFCC)),
+    *(f"voice_{i}" for i in range(N_VOICE)),
     *(f"embedding_mean_{i}" for i in range(N_EMBEDDING)),
     *(f"embedding_max_{i}" for i in range(N_EMBEDDING)),
     "beat_lines",
@@ -74,6 +78,9 @@ FEATURE_NAMES: tuple[str, ...] = (
 
 N_MEASURED = FEATURE_NAMES.index("embedding_mean_0")
 """Features before the starter model's description: of the event's own spectrum."""
+
+VOICE = slice(N_MEASURED - N_VOICE, N_MEASURED)
+"""Where in a row the numbers of its voice are."""
 
 EMBEDDING = slice(N_MEASURED, N_MEASURED + 2 * N_EMBEDDING)
 """Where in a row the starter model's description is."""
@@ -175,7 +182,11 @@ def beats(sound: FloatArray) -> tuple[float, float]:
 
 
 def event_features(
-    power: FloatArray, region: Region, embedding: FloatArray, sound: FloatArray
+    power: FloatArray,
+    region: Region,
+    voice: FloatArray,
+    embedding: FloatArray,
+    sound: FloatArray,
 ) -> FloatArray:
     """Describe an event.
 
@@ -185,6 +196,8 @@ def event_features(
         Power spectrum of the event's frames.
     region : Region
         The event; its excess has the same frames.
+    voice : np.ndarray, shape (N_VOICE,)
+        What the network of voices made of it.
     embedding : np.ndarray, shape (n_steps, N_EMBEDDING)
         What the starter model made of these moments.
     sound : np.ndarray, shape (n_samples,), float32
@@ -217,6 +230,7 @@ def event_features(
             .reshape(N_PROFILE // 2, N_MELS * 2 // N_PROFILE)
             .mean(axis=1),
             _cepstrum(loud_power),
+            voice,
             embedding.mean(axis=0),
             embedding.max(axis=0),
             beats(sound),

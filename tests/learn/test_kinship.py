@@ -11,11 +11,11 @@ from scipy.stats import multivariate_normal
 
 from calltag.errors import ModelError
 from calltag.learn import kinship
-from calltag.learn.invented_types import animal, backgrounds, heard, write
+from calltag.learn.invented_types import animal, backgrounds, heard, with_voices, write
 from calltag.learn.invented_types import kinship as learnt
 from calltag.learn.judges import Judges
-from calltag.learn.kinship import N_FEATURES, VOICE, Kin, Kinship, prior
-from calltag.learn.voice import Voice
+from calltag.learn.kinship import N_FEATURES, Kin, Kinship, prior
+from calltag.learn.voice import voice
 from calltag.sound.features import N_MEASURED
 from calltag.sound.spectrum import RATE_HZ
 
@@ -45,9 +45,10 @@ def known_and_strange(
     Share of the taught ones that are known, and area under the curve of taught against untaught.
     """
     around = backgrounds(rng, each=2)
-    rows = [[heard(rng, call(), around) for _ in range(6)] for call in calls]
-    assert all(row is not None for each in rows for row in each)
-    table = np.array(rows)
+    each = [heard(rng, call(), around) for call in calls for _ in range(6)]
+    measured = [one for one in each if one is not None]
+    assert len(measured) == len(each)
+    table = with_voices(measured, voice()).reshape(len(calls), 6, -1)
     half = len(calls) // 2
     kin = Kin.fit(prior(), np.concatenate(table[:half, :3]), np.repeat(np.arange(half), 3))
     own = kin.scores(np.concatenate(table[:half, 3:]))
@@ -169,42 +170,9 @@ def test_the_prior_fits_the_features_and_tells_invented_types_apart() -> None:
     assert len(prior().mean) == N_MEASURED < N_FEATURES
 
 
-def test_learnt_numbers_stand_beside_the_measurements(rng) -> None:
-    """Types that only a product of two measurements tells apart are told apart by a network of it.
-
-    Four groups of calls, at the corners of a square; those across from each other are of one type.
-    """
-    corner = rng.choice([-1.0, 1.0], (400, 2))
-    rows, codes = 3 * corner + rng.normal(0, 0.3, (400, 2)), (corner.prod(axis=1) > 0).astype(int)
-
-    def product(scaled: np.ndarray, _codes: np.ndarray) -> Voice:
-        """Bend the sum and the difference, either way: |a + b| - |a - b| has the product's sign."""
-        ways = 4 * np.array([[1, -1, 1, -1], [1, -1, -1, 1]], float)
-        return Voice(
-            ways, np.zeros(4), np.eye(4), np.zeros(4), np.array([[1], [1], [-1], [-1]]) / 8.0,
-            np.zeros((2, 1)), np.zeros(1),
-        )  # fmt: skip
-
-    straight, bent = (
-        learnt(rows, codes, directions=1),
-        learnt(rows, codes, directions=1, teach=product),
-    )
-    assert bent.directions.shape == (3, 1)
-
-    def apart(known: Kinship) -> float:
-        placed = known.place(rows)[:, 0]
-        return abs(float(placed[codes == 1].mean() - placed[codes == 0].mean())) / placed.std()
-
-    assert apart(straight) < 0.5
-    assert apart(bent) > 1.5
-
-
 def test_a_prior_is_read_as_it_was_written(tmp_path, monkeypatch, rng) -> None:
     rows, codes = types(rng, 30, 8)
-    size = {"first": (N, 5), "second": (5, 5), "bent": (5, 3), "straight": (N, 3)}
-    offsets = {"first_offset": 5, "second_offset": 5, "offset": 3}
-    voice = Voice(**{name: rng.normal(0, 0.3, shape) for name, shape in (size | offsets).items()})
-    known = learnt(rows, codes, teach=lambda _scaled, _codes: voice)
+    known = learnt(rows, codes)
     write(tmp_path / "kinship.npz", known)
     monkeypatch.setattr(kinship, "PRIOR", tmp_path / "kinship.npz")
     prior.cache_clear()
@@ -264,12 +232,4 @@ def test_a_damaged_prior_is_refused(tmp_path, monkeypatch) -> None:
 
 
 def known_arrays() -> dict[str, np.ndarray]:
-    voice = some_voice()
-    weights = {VOICE + name: part for name, part in voice.arrays().items()}
-    return Kinship(*np.ones((5, 2))).arrays() | weights
-
-
-def some_voice() -> Voice:
-    """Weights of any size."""
-    one = np.ones((2, 2))
-    return Voice(one, one[0], one, one[0], one, one, one[0])
+    return Kinship(*np.ones((5, 2))).arrays()

@@ -20,7 +20,7 @@ from sklearn.preprocessing import FunctionTransformer
 
 from calltag.errors import InputError, ModelError
 from calltag.learn import model_file
-from calltag.learn.model_file import load_model, read_card, save_model
+from calltag.learn.model_file import FORMAT, load_model, read_card, save_model
 from calltag.learn.teach import Taught
 from calltag.sound.features import FEATURE_VERSION
 
@@ -198,7 +198,14 @@ def test_a_model_that_judges_otherwise_is_refused(model: Path) -> None:
 
 @pytest.mark.parametrize(
     "card",
-    [b"{}", b"[]", b"\xff", b'{"format": 4}', b"[" * 100_000, b'{"format": 4, "examples": 3}'],
+    [
+        b"{}",
+        b"[]",
+        b"\xff",
+        b"[" * 100_000,
+        json.dumps({"format": FORMAT}).encode(),
+        json.dumps({"format": FORMAT, "examples": 3}).encode(),
+    ],
 )
 def test_a_damaged_card_is_refused(model: Path, card: bytes) -> None:
     held = members(model)

@@ -2,81 +2,138 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import norm
 
-from calltag.learn.voice import Voice
-from calltag.learn.voice_lessons import standardised, teach_voice
+from calltag.errors import ModelError
+from calltag.learn.voice import (
+    LONGEST_STEPS,
+    NETWORK,
+    STEPS_AFTER,
+    STEPS_AT_ONCE,
+    Voice,
+    padded,
+    patch,
+    shown,
+    voice,
+)
+from calltag.sound.features import N_VOICE
+from calltag.sound.spectrum import N_BINS, N_MELS, mel_power
 
-
-def drawn(rng: np.random.Generator) -> Voice:
-    return Voice(
-        first=rng.normal(size=(4, 6)),
-        first_offset=rng.normal(size=6),
-        second=rng.normal(size=(6, 6)),
-        second_offset=rng.normal(size=6),
-        bent=rng.normal(size=(6, 3)),
-        straight=rng.normal(size=(4, 3)),
-        offset=rng.normal(size=3),
-    )
-
-
-def test_numbers_are_those_of_two_bent_layers_and_a_straight_one(rng) -> None:
-    """Unit by unit; the bend is x times the normal distribution function of x.
-
-    D. Hendrycks, K. Gimpel, "Gaussian error linear units", arXiv:1606.08415, section 2.
-    """
-    voice, rows = drawn(rng), rng.normal(size=(5, 4))
-    for row, found in zip(rows, voice(rows), strict=True):
-        layer = row
-        for weight, offset in (
-            (voice.first, voice.first_offset),
-            (voice.second, voice.second_offset),
-        ):
-            sums = [sum(layer * weight[:, unit]) + offset[unit] for unit in range(6)]
-            layer = np.array([x * norm.cdf(x) for x in sums])
-        expected = [
-            sum(layer * voice.bent[:, i]) + sum(row * voice.straight[:, i]) + voice.offset[i]
-            for i in range(3)
-        ]
-        assert found == pytest.approx(expected)
+BEHIND = np.full(N_MELS, 1e-6, np.float32)
 
 
-def test_standardised_numbers_differ_in_scale_only(rng) -> None:
-    voice, rows = drawn(rng), rng.normal(size=(300, 4))
-    before, after = voice(rows), standardised(voice, rows)(rows)
-    assert after.mean(axis=0) == pytest.approx(np.zeros(3), abs=1e-9)
-    assert after.std(axis=0) == pytest.approx(np.ones(3))
-    for one, other in zip(before.T, after.T, strict=True):
-        assert np.corrcoef(one, other)[0, 1] == pytest.approx(1)
+def call(rng: np.random.Generator, bands: list[int], *, each: int = 6) -> np.ndarray:
+    """Tones one after the other, 30 dB over the background give or take, in some noise."""
+    mel = BEHIND * rng.gamma(2, 0.5, (each * len(bands), N_MELS))
+    for i, band in enumerate(bands):
+        level = 10 ** ((30 + rng.normal(0, 2)) / 10)
+        mel[i * each : (i + 1) * each, band + int(rng.integers(-1, 2))] += level * BEHIND[0]
+    return shown(mel.astype(np.float32), BEHIND)
 
 
-def test_weights_are_kept_by_name(rng) -> None:
-    voice, rows = drawn(rng), rng.normal(size=(5, 4))
-    again = Voice(**voice.arrays(np.float64))
-    assert (again(rows) == voice(rows)).all()
-    assert all(part.dtype == np.float32 for part in voice.arrays().values())
+def nearest_is_own(placed: np.ndarray, codes: np.ndarray) -> float:
+    distance = ((placed[:, None] - placed) ** 2).sum(axis=2)
+    np.fill_diagonal(distance, np.inf)
+    return float((codes[distance.argmin(axis=1)] == codes).mean())
 
 
-def test_types_that_no_straight_map_tells_apart_are_learnt(rng) -> None:
-    """Where the third measurement is high, the first tells types apart; else the second does.
+def test_levels_over_the_background_by_hand() -> None:
+    """A hundred times the background is 20 dB, one unit; the rest of it is silence."""
+    mel = np.tile(BEHIND, (8, 1))
+    mel[2:4, 10] *= 100
+    mel[4:6, 20] *= 10
+    over, stands = shown(mel, BEHIND)
+    assert over.shape == (4, N_MELS)
+    assert stands[1, 10] == pytest.approx(1.0, abs=0.01)
+    assert stands[2, 20] == pytest.approx(0.5, abs=0.01)
+    # What is over one and a half times the background: 98.5 and 8.5, 10.64 dB apart.
+    assert over[1, 10] == pytest.approx(2.0)
+    assert over[2, 20] == pytest.approx(2 - 10.64 / 20, abs=0.01)
+    for shows, silent in ((over, [0, 3]), (stands, [0, 3])):
+        assert shows[silent] == pytest.approx(0, abs=1e-5)
 
-    The other of the two is chance. New types are told apart as well.
-    """
-    pytest.importorskip("torch", reason="no torch")
 
-    def calls(n: int) -> tuple[np.ndarray, np.ndarray]:
+def test_a_patch_is_of_mel_power(rng) -> None:
+    power = rng.gamma(2, 1e-6, (31, N_BINS)).astype(np.float32)
+    behind = np.full(N_BINS, 1e-6, np.float32)
+    by_mel = shown(mel_power(power), mel_power(behind[None])[0])
+    assert patch(power, behind) == pytest.approx(by_mel)
+    assert patch(power, behind).shape == (2, 16, N_MELS)  # an odd frame stands twice
+
+
+def test_the_loudest_stretch_of_a_long_find_is_shown() -> None:
+    mel = np.tile(BEHIND, (600, 1))
+    mel[380:400, 30] *= 1000
+    over, _ = shown(mel, BEHIND)
+    assert over.shape == (LONGEST_STEPS, N_MELS)
+    assert (over[:, 30] > 1.9).sum() == 10
+
+
+@pytest.mark.parametrize("n_steps", range(1, 10))
+def test_enough_silence_is_put_after_a_find(n_steps: int) -> None:
+    find = np.ones((2, n_steps, N_MELS), np.float16)
+    with_silence = padded(find)
+    assert (with_silence[:, :n_steps] == 1).all()
+    assert not with_silence[:, n_steps:].any()
+    assert with_silence.dtype == np.float32
+    n = with_silence.shape[1]
+    assert n % STEPS_AT_ONCE == 0
+    assert n_steps + STEPS_AFTER <= n < n_steps + STEPS_AFTER + STEPS_AT_ONCE
+
+
+def test_numbers_do_not_depend_on_the_level(rng) -> None:
+    """The same find and background, both 40 dB louder: a gain that was turned up."""
+    mel = BEHIND * rng.gamma(2, 50, (20, N_MELS)).astype(np.float32)
+    near, far = (shown(mel * gain, BEHIND * gain) for gain in (np.float32(1e4), np.float32(1)))
+    one, other = voice().numbers([near, far])
+    assert one == pytest.approx(other, abs=0.02)
+    assert one.shape == (N_VOICE,)
+
+
+def test_what_comes_first_is_heard(rng) -> None:
+    """Types of the same three tones in another order have the same means over all moments."""
+    orders = [[12, 28, 44], [12, 44, 28], [28, 12, 44], [28, 44, 12], [44, 12, 28], [44, 28, 12]]
+    codes = np.repeat(np.arange(len(orders)), 8)
+    calls = [call(rng, orders[code], each=12) for code in codes]
+    means = np.stack([one.mean(axis=1).ravel() for one in calls])
+    assert nearest_is_own(means, codes) < 0.3
+    assert nearest_is_own(voice().numbers(calls), codes) > 0.7
+
+
+def test_no_finds_have_no_numbers() -> None:
+    assert voice().numbers([]).shape == (0, N_VOICE)
+
+
+def test_a_damaged_network_is_refused(tmp_path) -> None:
+    cut = tmp_path / "voice.onnx"
+    cut.write_bytes(NETWORK.read_bytes()[:2000])
+    with pytest.raises(ModelError, match=r"voice\.onnx.*install calltag again"):
+        Voice(cut)
+    with pytest.raises(ModelError, match="install calltag again"):
+        Voice(tmp_path / "none.onnx")
+
+
+def test_a_network_that_is_taught_tells_new_types_apart_and_is_written_as_it_is(
+    tmp_path, rng
+) -> None:
+    """Types are orders of tones; those judged are of tones that were never taught together."""
+    torch = pytest.importorskip("torch", reason="no torch")
+    pytest.importorskip("onnx", reason="no onnx")
+    from calltag.learn.voice_lessons import export, teach_voice
+
+    def calls(n: int) -> tuple[list[np.ndarray], np.ndarray]:
         codes = np.repeat(np.arange(n), 8)
-        high = (np.arange(n) % 2)[codes]
-        place = rng.uniform(-4, 4, n)[codes] + rng.normal(0, 0.1, len(codes))
-        chance = rng.uniform(-4, 4, len(codes))
-        pair = np.where(high, (place, chance), (chance, place))
-        return np.column_stack([*pair, 4.0 * high - 2]), codes
+        types = [rng.integers(4, 60, 3).tolist() for _ in range(n)]
+        return [call(rng, types[code], each=4) for code in codes], codes
 
-    def nearest_is_own(placed: np.ndarray, codes: np.ndarray) -> float:
-        distance = ((placed[:, None] - placed) ** 2).sum(axis=2)
-        np.fill_diagonal(distance, np.inf)
-        return float((codes[distance.argmin(axis=1)] == codes).mean())
-
-    voice = teach_voice(*calls(300), steps=1000)
-    rows, codes = calls(20)
-    assert nearest_is_own(voice(rows), codes) > nearest_is_own(rows, codes) + 0.1
+    net = teach_voice(*calls(60), steps=60)
+    export(net, tmp_path / "voice.onnx")
+    patches, codes = calls(10)
+    written = Voice(tmp_path / "voice.onnx").numbers(patches)
+    with torch.no_grad():
+        asked = [
+            net(torch.tensor(padded(one)[None]), torch.tensor([float(one.shape[1])]))[0].numpy()
+            for one in patches
+        ]
+    assert written == pytest.approx(np.stack(asked), abs=1e-4)
+    untaught = nearest_is_own(np.stack([one.mean(axis=(1, 2)) for one in patches]), codes)
+    assert nearest_is_own(written, codes) > max(0.6, untaught)

@@ -19,6 +19,7 @@ from sklearn.metrics import balanced_accuracy_score, f1_score
 from calltag.learn.intervals import wilson
 from calltag.learn.judges import Judges
 from calltag.learn.validate import balanced_accuracy, macro_f1
+from calltag.learn.voice import voice
 from calltag.sound.events import measure_region
 from calltag.sound.features import N_EMBEDDING, event_features
 from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum
@@ -74,7 +75,9 @@ def ten_kinds(field) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         first, last = loud[0], max(loud[-1] + 1, loud[0] + 10)
         region = measure_region(power, busy, first, last)
         heard = sound[first * HOP : last * HOP]
-        features.append(event_features(power[first:last], region, deaf, heard))
+        event = power[first:last]
+        numbers = voice().of(event, region.behind)
+        features.append(event_features(event, region, numbers, deaf, heard))
         kinds.append(path.parent.name)
         folds.append(path.name[0])
     return np.stack(features), np.array(kinds), np.array(folds)
