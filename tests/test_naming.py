@@ -180,7 +180,7 @@ def test_a_model_names_takes_only_when_it_is_another_than_before(
 
 
 def test_without_labels_there_is_nothing_to_learn(log: Log, tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="no label has 2 examples; label five or more"):
+    with pytest.raises(InputError, match="there is no label yet; name five or more"):
         teach_log(log, tmp_path / "calltag.model")
     assert not (tmp_path / "calltag.model").exists()
 

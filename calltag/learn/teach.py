@@ -230,7 +230,7 @@ def teach(
         raise InputError("the takes were logged by different versions; log the rushes again")
     if not examples:
         raise InputError(
-            "there is no label yet; name some sounds with `calltag label`, five of each type"
+            "there is no label yet; name five or more sounds of each type first (`calltag label`)"
         )
     if not used:
         raise InputError(

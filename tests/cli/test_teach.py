@@ -106,7 +106,7 @@ def test_without_labels_it_says_what_is_missing(run, log) -> None:
     ran = run("teach")
     assert ran.status == 1
     assert ran.out == ""
-    assert ran.err.startswith("calltag: there is no label yet; name some sounds with")
+    assert ran.err.startswith("calltag: there is no label yet; name five or more")
 
 
 def test_noise_labels_are_learnt_and_named_in_takes_and_markers(run, tmp_path, rng) -> None:

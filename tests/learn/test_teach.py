@@ -115,7 +115,7 @@ def test_groups_of_the_user_are_left_out_together(sounds) -> None:
 
 def test_what_cannot_be_taught_is_refused(sounds) -> None:
     examples = sounds.examples(takes=2)
-    with pytest.raises(InputError, match="there is no label yet; name some sounds with"):
+    with pytest.raises(InputError, match="there is no label yet; name five or more"):
         teach([])
     with pytest.raises(InputError, match="no label has 2 examples"):
         teach([examples[0], examples[5]])

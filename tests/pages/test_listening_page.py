@@ -337,7 +337,7 @@ def test_too_few_labels_to_teach_is_told(opened) -> None:
     ready(page)
     page.keyboard.press("g")
     page.wait_for_selector("#alert:not([hidden])", timeout=60_000)
-    assert "label five or more sounds" in page.inner_text("#alert")
+    assert "name five or more sounds of each type" in page.inner_text("#alert")
 
 
 @pytest.fixture
