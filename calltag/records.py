@@ -185,8 +185,8 @@ class Take:
         Size of the picture in pixels; 0 where there is none.
     levels : Levels or None
         Measured on the sound; None for a take without sound.
-    found_at : Path or None
-        A copy of the file, where its own is away (`calltag.media.copies`); no log keeps that.
+    found_at : Take or None
+        A copy of it, where its own file is away (`calltag.media.copies`); no log keeps that.
     """
 
     path: str
@@ -204,12 +204,13 @@ class Take:
     width: int = 0
     height: int = 0
     levels: Levels | None = None
-    found_at: Path | None = field(default=None, compare=False)
+    found_at: Take | None = field(default=None, compare=False)
 
     @property
     def file(self) -> Path:
         """The file to read."""
-        return self.found_at or Path(self.rushes, self.path)
+        source = self.found_at or self
+        return Path(source.rushes, source.path)
 
     @property
     def has_picture(self) -> bool:

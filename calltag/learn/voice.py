@@ -22,14 +22,14 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.errors import ModelError
+from calltag.learn.hearing import FRAMES_PER_STEP, over_steps
 from calltag.learn.network import session
 from calltag.records import FloatArray
 from calltag.sound.features import N_VOICE
-from calltag.sound.spectrum import N_MELS, mel_power, to_db
+from calltag.sound.spectrum import mel_power, to_db
 
 NETWORK = Path(__file__).with_name("voice.onnx")
 
-FRAMES_PER_STEP = 2
 LONGEST_STEPS = 96
 """Of a longer find, the loudest stretch of so many steps (1.9 s) is looked at."""
 
@@ -81,7 +81,7 @@ def shown(mel: FloatArray, behind: FloatArray) -> FloatArray:
     """
     if len(mel) % FRAMES_PER_STEP:
         mel = np.concatenate([mel, mel[-1:]])
-    steps = mel.reshape(-1, FRAMES_PER_STEP, N_MELS).mean(axis=1)
+    steps = over_steps(mel)
     if len(steps) > LONGEST_STEPS:
         sums = np.cumsum(np.concatenate([[0.0], steps.sum(axis=1, dtype=np.float64)]))
         first = int((sums[LONGEST_STEPS:] - sums[:-LONGEST_STEPS]).argmax())

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from calltag.files import is_there
 from calltag.records import Take, TakeLog
@@ -29,11 +28,11 @@ def with_copies(takes: Sequence[Take]) -> list[Take]:
     for take in takes:
         if take.digest:
             alike[take.digest].append(take)
-    found: dict[str, Path] = {}
+    found: dict[str, Take] = {}
     for copies in alike.values():
         there = [take for take in copies if len(copies) > 1 and is_there(take.file)]
         if there:
-            found |= {take.path: there[0].file for take in copies if take not in there}
+            found |= {take.path: there[0] for take in copies if take not in there}
     return [replace(take, found_at=found.get(take.path)) for take in takes]
 
 

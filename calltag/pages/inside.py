@@ -13,7 +13,7 @@ from calltag.records import Take
 
 
 def take_file(take: Take) -> Path:
-    """Tell where a take's file or its copy lies, below its rushes folder.
+    """Tell where a take's file or its copy lies, and make sure it is below its rushes folder.
 
     Parameters
     ----------
@@ -30,7 +30,8 @@ def take_file(take: Take) -> Path:
     MediaError
         If the log's path leads out of the rushes folder, as no log of ours does.
     """
-    return inside(Path(take.rushes), str(take.found_at or take.path))
+    source = take.found_at or take
+    return inside(Path(source.rushes), source.path)
 
 
 def inside(folder: Path, path: str) -> Path:
@@ -41,7 +42,7 @@ def inside(folder: Path, path: str) -> Path:
     folder : Path
         The folder; links in it are followed.
     path : str
-        Path below it, or the whole path.
+        Path below it.
 
     Returns
     -------

@@ -206,10 +206,13 @@ def test_no_log_leads_out_of_its_rushes(session, path) -> None:
         take_file(take)
 
 
-def test_a_sound_is_played_from_a_copy_where_its_take_is_away(log_path) -> None:
+@pytest.mark.parametrize("rushes", [None, "/another folder"])
+def test_a_sound_is_played_from_a_copy_where_its_take_is_away(log_path, rushes) -> None:
     with Log(log_path) as log:
         there = next(each for each in log.take_logs(features=True) if each.calls)
-        away = replace(there, take=replace(there.take, path="first card/away.MP4"))
+        elsewhere = rushes or there.take.rushes
+        take = replace(there.take, path="first card/away.MP4", rushes=elsewhere)
+        away = replace(there, take=take)
         log.put(away, feature_version=FEATURE_VERSION)
     sounds = Session(log_path).hearing.by_number.values()
     sound = next(one for one in sounds if one.take.path == away.take.path)
