@@ -112,6 +112,7 @@ def test_a_damaged_network_is_refused(tmp_path) -> None:
         Voice(tmp_path / "none.onnx")
 
 
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # torch says so of its exporter
 def test_a_network_that_is_taught_tells_new_types_apart_and_is_written_as_it_is(
     tmp_path, rng
 ) -> None:
