@@ -61,7 +61,7 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.svm import SVC
 
 from calltag.learn.kinship import N_FEATURES, Kin, prior
-from calltag.sound.features import EMBEDDING
+from calltag.sound.features import BEAT, EMBEDDING
 
 Array = npt.NDArray[np.float64]
 
@@ -75,6 +75,7 @@ _KIN_SOFTNESS = 4.0
 # The starter model knows the recordings that it learnt from better than any others: of sounds that
 # are taught with those, its description says too much, of others a little too little.
 _EMBEDDING_COUNTS = 0.35
+_BEAT_COUNTS = 3.0  # what listens for machines alone knows them better than any other number
 _NO_SPREAD = 1e-12  # of features scaled to a variance of one: less is rounding
 _REACH = 2.0  # times the length of the longest example
 
@@ -202,6 +203,7 @@ class Judges:
         scale[scale < 1e-9 * (1 + np.abs(mean))] = 1.0
         if len(scale) == N_FEATURES:
             scale[EMBEDDING] /= _EMBEDDING_COUNTS
+            scale[BEAT] /= _BEAT_COUNTS
         scaled = np.clip((features - mean) / scale, -CUT, CUT)
         centres = np.stack([scaled[codes == code].mean(axis=0) for code in range(len(classes))])
         weight = _worth(scaled, centres, codes)

@@ -15,9 +15,10 @@ from calltag.records import FloatArray
 from calltag.sound import shape
 from calltag.sound.engine import listen_for_beat
 from calltag.sound.events import Region
+from calltag.sound.modulation import OCTAVES_HZ, RATES_HZ, modulation_spectrum, texture
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
 
-FEATURE_VERSION = 5
+FEATURE_VERSION = 6
 """Version of the whole row."""
 
 MEASURED_VERSION = 3
@@ -73,6 +74,8 @@ FEATURE_NAMES: tuple[str, ...] = (
     *(f"embedding_max_{i}" for i in range(N_EMBEDDING)),
     "beat_lines",
     "beat_throb",
+    "beat",
+    *(f"texture_{octave:.0f}_hz_{rate:g}_hz" for octave in OCTAVES_HZ for rate in RATES_HZ),
 )
 """What each feature is; frequencies and durations as base-2 logarithms."""
 
@@ -84,6 +87,9 @@ VOICE = slice(N_MEASURED - N_VOICE, N_MEASURED)
 
 EMBEDDING = slice(N_MEASURED, N_MEASURED + 2 * N_EMBEDDING)
 """Where in a row the starter model's description is."""
+
+BEAT = FEATURE_NAMES.index("beat")
+"""Where in a row it says how much speaks for a machine that beats."""
 
 BEATS_FROM_S = 2.0
 """Shorter events are not asked whether they beat like a machine; 0 stands for usual."""
@@ -109,37 +115,6 @@ def _slope(values: FloatArray, weight: FloatArray) -> tuple[float, float, float]
     return mean, std, min(6.0, max(-6.0, slope)) if len(values) > 2 else 0.0
 
 
-def modulation_spectrum(envelope: FloatArray) -> FloatArray:
-    """Share of an envelope's movement in each band of modulation frequencies.
-
-    Parameters
-    ----------
-    envelope : np.ndarray, shape (n_frames,)
-        Amplitude at `FRAMES_PER_S`.
-
-    Returns
-    -------
-    np.ndarray, shape (len(MODULATION_EDGES_HZ) - 1,)
-        RMS modulation per band relative to the envelope's mean.
-
-    Examples
-    --------
-    An envelope that beats 20 times a second moves in the band from 18 to 26 Hz.
-
-    >>> beat = 1 + np.sin(2 * np.pi * 20 * np.arange(200) / 100)
-    >>> int(modulation_spectrum(beat.astype(np.float32)).argmax())
-    5
-    """
-    n = max(128, len(envelope))
-    mean = float(envelope.mean()) + 1e-12
-    spectrum = np.abs(np.fft.rfft((envelope - mean) * np.hanning(len(envelope)), n)) ** 2
-    hz = np.fft.rfftfreq(n, 1 / FRAMES_PER_S)
-    edges = np.searchsorted(hz, MODULATION_EDGES_HZ)
-    total = np.concatenate([[0.0], np.cumsum(spectrum)])
-    energy = total[edges[1:]] - total[edges[:-1]]
-    return (np.sqrt(energy / n / len(envelope)) / mean).astype(np.float32)
-
-
 def _repetition(envelope_db: FloatArray) -> tuple[float, float]:
     """Strength and period in seconds of the best repetition between 60 ms and 1.5 s."""
     x = envelope_db - envelope_db.mean()
@@ -158,7 +133,7 @@ def _repetition(envelope_db: FloatArray) -> tuple[float, float]:
     return float(correlation[best]), best / FRAMES_PER_S
 
 
-def beats(sound: FloatArray) -> tuple[float, float]:
+def beats(sound: FloatArray) -> tuple[float, float, float]:
     """Measure how much an event beats like a machine.
 
     Parameters
@@ -168,17 +143,17 @@ def beats(sound: FloatArray) -> tuple[float, float]:
 
     Returns
     -------
-    lines, throb : float
-        Evidence of `calltag.sound.engine.Beat`; 0 for an event shorter than `BEATS_FROM_S`.
+    lines, throb, evidence : float
+        As of `calltag.sound.engine.Beat`; 0 for an event shorter than `BEATS_FROM_S`.
     """
     if len(sound) < BEATS_FROM_S * RATE_HZ:
-        return 0.0, 0.0
+        return 0.0, 0.0, 0.0
     first = max(0, len(sound) - round(_BEAT_S * RATE_HZ)) // 2
     beat = listen_for_beat(sound[first : first + round(_BEAT_S * RATE_HZ)], RATE_HZ)
     if beat is None:
-        return 0.0, 0.0
+        return 0.0, 0.0, 0.0
     lines, throb = np.clip([beat.lines, beat.throb], -_BEAT_LIMIT, _BEAT_LIMIT).tolist()
-    return lines, throb
+    return lines, throb, beat.evidence
 
 
 def event_features(
@@ -223,7 +198,7 @@ def event_features(
             _colour(loud_power, loud_excess, weight[loud], low, high),
             _melody(loud_excess, weight[loud], low, high),
             _course(weight, mel_excess_db),
-            modulation_spectrum(envelope),
+            modulation_spectrum(envelope, MODULATION_EDGES_HZ),
             np.maximum(profile - profile.max(), -50.0),
             np.maximum(mel_excess_db, mel_excess_db.max() - 50)
             .std(axis=0)
@@ -234,6 +209,7 @@ def event_features(
             embedding.mean(axis=0),
             embedding.max(axis=0),
             beats(sound),
+            texture(power).ravel(),
         ]
     )
     return np.nan_to_num(row, nan=0.0, posinf=0.0, neginf=0.0).astype(np.float32)

@@ -17,8 +17,8 @@ from calltag.sound.features import (
     VOICE,
     beats,
     event_features,
-    modulation_spectrum,
 )
+from calltag.sound.modulation import OCTAVES_HZ, RATES_HZ
 from calltag.sound.spectrum import FRAMES_PER_S, N_BINS, RATE_HZ, power_spectrum
 
 PAD_S = 1.0
@@ -76,6 +76,7 @@ def test_names_are_unique_and_of_every_measurement_there_is_one():
         "contrast_db_": 7, "modulation_": len(MODULATION_EDGES_HZ) - 1, "profile_db_": 32,
         "profile_std_db_": 16, "mfcc_mean_": 20, "mfcc_std_": 20, "mfcc_delta_": 20,
         "embedding_mean_": N_EMBEDDING, "embedding_max_": N_EMBEDDING,
+        "texture_": len(OCTAVES_HZ) * len(RATES_HZ),
     }.items():  # fmt: skip
         assert sum(name.startswith(prefix) for name in FEATURE_NAMES) == count
 
@@ -196,15 +197,6 @@ def test_a_trill_shows_in_the_band_of_its_rate(per_s):
     periods = found["repetition_s"] * per_s
     assert periods == pytest.approx(round(periods), abs=0.01 * per_s)
     assert 1 <= round(periods) <= 2
-
-
-def test_modulation_spectrum_measures_depth():
-    # An envelope 1 + m sin has an RMS of m / sqrt(2) about its mean; a Hann taper keeps 3/8 of it.
-    t = np.arange(400) / FRAMES_PER_S
-    for m in (0.2, 0.8):
-        bands = modulation_spectrum((1 + m * np.sin(2 * np.pi * 10 * t)).astype(np.float32))
-        assert bands[3] == pytest.approx(m * np.sqrt(3 / 8) / 2, rel=0.05)
-        assert np.delete(bands, 3).max() < 0.05 * bands[3]
 
 
 def test_a_steady_sound_does_not_repeat():
