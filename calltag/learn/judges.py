@@ -42,6 +42,11 @@ of them no calls at all, it made little difference: 0.88 and 0.87 with five exam
 with sixteen. Alone it knew 0.87 and 0.92 of the calls, but 0.62 and 0.75 of the ten kinds. With two
 votes instead of three it did a little less, with more no better.
 
+What listens for a machine's beat alone (`calltag.sound.engine`) knows machines better than any
+other number, and would be one of some four hundred. Of ten kinds of sound in splits by recording,
+macro F1 was 0.934 where it counted as one, 0.940 where it counted three times, 0.943 with six; how
+each octave moves (`calltag.sound.modulation`) had made 0.932 of 0.908.
+
 References
 ----------
 .. [1] O. Ledoit, M. Wolf, "A well-conditioned estimator for large-dimensional covariance matrices",

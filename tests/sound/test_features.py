@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from calltag.sound.events import measure_region
 from calltag.sound.features import (
+    BEAT,
     EMBEDDING,
     FEATURE_NAMES,
     MODULATION_EDGES_HZ,
@@ -18,7 +19,7 @@ from calltag.sound.features import (
     beats,
     event_features,
 )
-from calltag.sound.modulation import OCTAVES_HZ, RATES_HZ
+from calltag.sound.modulation import OCTAVES_HZ, RATES_HZ, texture
 from calltag.sound.spectrum import FRAMES_PER_S, N_BINS, RATE_HZ, power_spectrum
 
 PAD_S = 1.0
@@ -140,13 +141,17 @@ def test_only_long_events_are_asked_whether_they_beat_like_a_machine():
     engine = (comb + 0.1 * noise).astype(np.float32)
     assert beats(engine)[0] > 3
     assert max(beats(noise)) < 1.5
-    assert beats(engine[: int(1.9 * RATE_HZ)]) == (0.0, 0.0)
+    assert beats(engine[: int(1.9 * RATE_HZ)]) == (0.0, 0.0, 0.0)
     rotor = noise * (1 + np.sin(2 * np.pi * 17 * time(5))).astype(np.float32) ** 2
     assert beats(rotor)[1] > 2
     power = power_spectrum(engine)
     region = measure_region(power, np.zeros(len(power), bool), 0, len(power))
     row = event_features(power, region, NO_VOICE, np.zeros((1, N_EMBEDDING), np.float32), engine)
     assert row[FEATURE_NAMES.index("beat_lines")] == pytest.approx(beats(engine)[0])
+    assert row[BEAT] == beats(engine)[2] > 1
+    assert row[[FEATURE_NAMES.index(f"texture_1000_hz_{rate:g}_hz") for rate in RATES_HZ]] == (
+        pytest.approx(texture(power)[3])
+    )
 
 
 # --- what the numbers mean ------------------------------------------------------------------------
