@@ -1,18 +1,16 @@
-"""Options and words that the commands of the call library share."""
+"""What the commands share that work on the call library: its folder, and how far they are."""
 
 from __future__ import annotations
 
-import calendar
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._options import finite
 from calltag.cli._output import say
 from calltag.errors import InputError
 
@@ -68,87 +66,3 @@ def warn_unfinished(catalogue: Catalogue) -> None:
             "A rebuild of this catalogue was not finished, so calls may be missing from it; "
             "`calltag library rebuild` goes through all files again."
         )
-
-
-Words = Annotated[
-    list[str] | None,
-    typer.Argument(
-        metavar="WORDS",
-        help="Words that all stand in the story: animal, place, behaviour, take, people.",
-        show_default=False,
-    ),
-]
-Place = Annotated[
-    str, typer.Option(metavar="TEXT", help="Only from places with this in their name.")
-]
-Months = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--month", metavar="MONTH", help="Only of this month: 5, or May. May be repeated."
-    ),
-]
-Since = Annotated[
-    str | None,
-    typer.Option(metavar="DAY", help="Only from this day on: 2026-04-18, 2026-04 or 2026."),
-]
-Until = Annotated[
-    str | None, typer.Option(metavar="DAY", help="Only up to this day, month or year.")
-]
-MinLevel = Annotated[
-    float | None,
-    typer.Option(
-        "--min-level",
-        callback=finite,
-        metavar="DBFS",
-        help="Only calls at least this loud, in dBFS, as -40.",
-    ),
-]
-MaxLevel = Annotated[
-    float | None,
-    typer.Option(
-        "--max-level",
-        callback=finite,
-        metavar="DBFS",
-        help="Only calls at most this loud, in dBFS.",
-    ),
-]
-MinLength = Annotated[
-    float | None,
-    typer.Option(
-        "--min-length", callback=finite, metavar="SECONDS", help="Only calls at least this long."
-    ),
-]
-MaxLength = Annotated[
-    float | None,
-    typer.Option(
-        "--max-length", callback=finite, metavar="SECONDS", help="Only calls at most this long."
-    ),
-]
-Ids = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--id",
-        metavar="ID",
-        help="Only this one, as `calltag library find` lists it. May be repeated.",
-    ),
-]
-
-
-def months_of(names: Sequence[str]) -> list[int]:
-    """Read months: numbers, or names of which three letters are enough.
-
-    Examples
-    --------
-    >>> months_of(["5", "june", "Sep"])
-    [5, 6, 9]
-    """
-    known = [name.casefold() for name in calendar.month_name]
-    months = []
-    for name in names:
-        plain = name.strip().casefold()
-        fitting = [i for i, one in enumerate(known) if len(plain) > 2 and one.startswith(plain)]
-        number = int(plain) if plain.isdecimal() else next(iter(fitting), 0)
-        if not 1 <= number <= 12:
-            raise InputError(f"--month {name}: write a number from 1 to 12, or a name such as May")
-        months.append(number)
-    return months

@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from calltag.library.lessons import LabelledTake, Lessons
 
 
+def register(group: typer.Typer) -> None:
+    """Add the command."""
+    group.command("teach")(teach_command)
+
+
 def teach_command(
     log: LogFile = LOG_NAME,
     library: LibraryFolder = LIBRARY,
