@@ -1,0 +1,115 @@
+"""Which calls `calltag keep` cuts: by second, by a table, or by a filter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace as changed
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calltag.cli._choose import CallFilter, Found
+from calltag.errors import InputError
+
+if TYPE_CHECKING:
+    from calltag.library.keep import Wanted
+    from calltag.log import Log
+    from calltag.records import Call, Span, TakeLog
+
+AT_SLACK_S = 0.25
+"""How far from a call `--at` may point."""
+
+
+def at_seconds(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Found]:
+    """Find the calls at some seconds of the one take that was named."""
+    from calltag.learn.labels import is_call
+
+    if len(chosen) != 1:
+        several = ", ".join(one.take.path for one in chosen[:2]) + ", …" * (len(chosen) > 2)
+        raise InputError(
+            "--at counts the seconds of one take; name it with --take, in full where several are "
+            f"called so (here {len(chosen)}: {several})"
+        )
+    (one,) = chosen
+    calls = [call for call in one.calls if is_call(call.label)]
+    found: list[Found] = []
+    for at_s in seconds:
+        call = min(calls, key=lambda call: (_away_s(call, at_s), call.span.length_s), default=None)
+        if call is None or not _away_s(call, at_s) <= AT_SLACK_S:
+            near = f"; the nearest is at {call.start_s:.2f} s" if call else ""
+            raise InputError(f"{one.take.path}: no call was found at {at_s:g} s{near}")
+        if all(other is not call for _, other in found):
+            found.append((one, call))
+    return found
+
+
+def _away_s(call: Call, at_s: float) -> float:
+    return max(call.start_s - at_s, at_s - call.end_s, 0.0)
+
+
+def passing(named: Iterable[Found], wanted: CallFilter, by_hand: bool) -> list[Found]:
+    """Return those that pass the filter and, if that is asked for, are labelled by hand."""
+    return [
+        (one, call) for one, call in named if wanted.passes(call) and (call.by_hand or not by_hand)
+    ]
+
+
+def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]) -> list[Found]:
+    """Find the calls that the rows of a table name, of the takes that were chosen."""
+    from calltag.learn.labels import is_call, known_take, read_labels
+    from calltag.learn.sameness import ends_apart_s
+
+    by_path = {one.take.path: one for one in every}
+    paths = {one.take.path for one in chosen}
+    found: dict[int, Found] = {}
+    for row in read_labels(source, unnamed=True):
+        one = by_path[known_take(row.take, by_path)]
+        call = min(
+            (call for call in one.calls if is_call(call.label) and _overlap(call.span, row.span)),
+            key=lambda call: ends_apart_s(call.span, row.span),
+            default=None,
+        )
+        if call is None:
+            raise InputError(
+                f"{source.name}: no call was found in {one.take.path} from {row.start_s:.2f} to "
+                f"{row.end_s:.2f} s; label it first"
+            )
+        found[id(call)] = (one, call)
+    return [(one, call) for one, call in found.values() if one.take.path in paths]
+
+
+def _overlap(one: Span, other: Span) -> bool:
+    """Whether two spans share enough of the shorter."""
+    from calltag.learn.by_hand import common_s
+    from calltag.learn.sameness import share_enough
+
+    return common_s(one, other) > 0 and share_enough(one, other)
+
+
+def heard_once(found: Sequence[Found], log: Log) -> list[Found]:
+    """Take only the best of a call that several cameras heard."""
+    from calltag.edit.seen_twice import merge_seen_twice
+
+    by_take: dict[str, TakeLog] = {}
+    for one, call in found:
+        own = by_take.get(one.take.path) or changed(one, calls=())
+        by_take[one.take.path] = changed(own, calls=(*own.calls, call))
+    seen = merge_seen_twice(by_take.values(), log.alignments())
+    return [(one.best.take_log, one.best.call) for one in seen]
+
+
+def with_origins(found: Sequence[Found], every: Sequence[TakeLog], log: Log) -> list[Wanted]:
+    """Give each call what its story has to say: how it was found, and who else heard it."""
+    from calltag.library.keep import Wanted, heard_elsewhere
+
+    entries = {entry.take.path: entry for entry in log.entries()}
+    elsewhere = heard_elsewhere(every, log.alignments())
+    return [
+        Wanted(
+            take=one.take,
+            call=call,
+            model=entries[one.take.path].model,
+            feature_version=entries[one.take.path].feature_version,
+            also_heard=elsewhere.get((one.take.path, call.span), ()),
+        )
+        for one, call in found
+    ]
