@@ -91,7 +91,8 @@ def rescue_command(
     from calltag.log import Log
     from calltag.takes.companions import companions
     from calltag.takes.cuts import Band
-    from calltag.takes.rescue import examine, is_mute, write_treated
+    from calltag.takes.rescue import examine, is_mute
+    from calltag.takes.treated_file import write_treated
     from calltag.takes.treatment import Treatment
     from calltag.takes.verdict import judge
 

@@ -36,6 +36,9 @@ AROUND_S = 3.0
 STANDS_DB = 6.0
 """A call that stands this far above all else is heard clearly: it has four times the power."""
 
+ENOUGH_DB = 15.0
+"""Calls that stand this far above all else need no help: a cut thins all sound."""
+
 KEPT = 0.8
 """Part of its loudness that a treatment must leave of a call, 1 dB less, for it to stand."""
 

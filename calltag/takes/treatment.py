@@ -1,4 +1,4 @@
-"""What may be done to a take's sound: a channel, cuts, notches; and doing it.
+"""What may be done to a take's sound: a channel, cuts, notches; what it will do, and doing it.
 
 A cut may be set for the whole take, or only where a noise is: outside of that nothing is
 filtered, so that a boom before the engine comes is left as it was.
@@ -6,15 +6,16 @@ filtered, so that a boom before the engine comes is left as it was.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.records import Call, FloatArray, Span, Take
 from calltag.sound.filters import Piece, filtered, filtered_in_pieces, hum_notch
 from calltag.sound.hum import Hum
 from calltag.takes.cuts import UNCUT, Band, Cut, by_band
+from calltag.takes.standing import Gains, used_channel
 from calltag.takes.words import listed, stretches
 from calltag.words import channels_named
 
@@ -96,6 +97,58 @@ def treated(
     if treatment.hum is not None:
         whole.append(hum_notch(treatment.hum.base_hz, treatment.hum.lines, rate_hz))
     yield from filtered(sound, np.concatenate(whole), rate_hz) if whole else sound
+
+
+def heard_channel(take: Take, treatment: Treatment) -> int:
+    """Tell which channel a take's calls are heard in after a treatment.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+    treatment : Treatment
+        What is done to it.
+
+    Returns
+    -------
+    int
+        Counted from zero.
+    """
+    return used_channel(take) if treatment.channel is None else treatment.channel - 1
+
+
+def gains_of(treatment: Treatment, calls: Sequence[Call], regions: Sequence[Span]) -> Gains:
+    """Tell what a treatment does around each call and in each region.
+
+    A notch is narrower than a bin, and the bin's own frequency says little of what it takes: it is
+    left out here, and only shows in what is measured on the treated file.
+
+    Parameters
+    ----------
+    treatment : Treatment
+        What is to be done.
+    calls : sequence of Call
+        The take's calls.
+    regions : sequence of Span
+        Stretches whose rest is kept apart.
+
+    Returns
+    -------
+    Gains
+        By which the power of each bin changes.
+    """
+    whole = treatment.band.gain()
+    of_calls = np.tile(whole, (len(calls), 1))
+    of_rest = np.tile(whole, (1 + len(regions), 1))
+    for cut in treatment.cuts:
+        gain = cut.band.gain()
+        for i, call in enumerate(calls):
+            if cut.start_s <= call.span.middle_s < cut.end_s:
+                of_calls[i] *= gain
+        for i, region in enumerate(regions, 1):
+            if cut.start_s <= region.middle_s < cut.end_s:
+                of_rest[i] *= gain
+    return Gains(of_calls, of_rest)
 
 
 def _with_tracks(block: FloatArray, channel: int, tracks: tuple[int, ...]) -> FloatArray:

@@ -16,7 +16,8 @@ from calltag.media.reader import read_blocks
 from calltag.media.wav_file import Bext, read_bext
 from calltag.records import ChannelFault, FaultKind, NoiseSpan
 from calltag.takes.cuts import UNCUT, Band, Cut
-from calltag.takes.rescue import examine, write_treated
+from calltag.takes.rescue import examine
+from calltag.takes.treated_file import write_treated
 from calltag.takes.treatment import Treatment
 from calltag.takes.verdict import judge
 
