@@ -16,14 +16,16 @@ from typing import TYPE_CHECKING
 
 from calltag.errors import InputError, MediaError
 from calltag.files import MODEL_SUFFIX, refuse_other_than_model
-from calltag.learn.by_hand import common_s, examples, unlabelled, unmeasured
+from calltag.learn.by_hand import unmeasured
+from calltag.learn.examples import examples, unlabelled
 from calltag.learn.labels import noise_kind
+from calltag.learn.sameness import common_s
 from calltag.log import Log
 from calltag.media.copies import with_copies
 from calltag.records import Call, Label, NoiseSpan, Span
 
 if TYPE_CHECKING:
-    from calltag.learn.by_hand import Example
+    from calltag.learn.examples import Example
     from calltag.learn.finder import Finder
     from calltag.learn.teach import Report
 

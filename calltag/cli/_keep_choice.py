@@ -55,8 +55,10 @@ def passing(named: Iterable[Found], wanted: CallFilter, by_hand: bool) -> list[F
 
 def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]) -> list[Found]:
     """Find the calls that the rows of a table name, of the takes that were chosen."""
-    from calltag.learn.labels import is_call, known_take, read_labels
+    from calltag.learn.label_file import read_labels
+    from calltag.learn.labels import is_call
     from calltag.learn.sameness import ends_apart_s
+    from calltag.learn.user_table import known_take
 
     by_path = {one.take.path: one for one in every}
     paths = {one.take.path for one in chosen}
@@ -79,8 +81,7 @@ def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]
 
 def _overlap(one: Span, other: Span) -> bool:
     """Whether two spans share enough of the shorter."""
-    from calltag.learn.by_hand import common_s
-    from calltag.learn.sameness import share_enough
+    from calltag.learn.sameness import common_s, share_enough
 
     return common_s(one, other) > 0 and share_enough(one, other)
 

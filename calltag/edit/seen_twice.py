@@ -18,9 +18,9 @@ from typing import NamedTuple
 
 from calltag.edit.markers import TakeMarkers, same_take, with_comment
 from calltag.edit.selects import sound_worth
-from calltag.learn.by_hand import ENOUGH, common_s, matched
+from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
-from calltag.learn.sameness import ends_apart_s, in_one_band
+from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
 from calltag.media.clock import DEFAULT_RATE, take_clock
 from calltag.records import Alignment, Call, Label, Span, Take, TakeLog
 

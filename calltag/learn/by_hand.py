@@ -15,13 +15,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 from calltag.learn.labels import is_call_type, noise_kind
-from calltag.records import LIKELY, Call, FloatArray, Label, NoiseSpan, Span, TakeLog
-
-ENOUGH = 0.5
-"""Share of the shorter, of the find, or of both that a find and its label have in common."""
+from calltag.learn.sameness import ENOUGH, common_s, share_enough
+from calltag.records import LIKELY, Call, Label, NoiseSpan, Span, TakeLog
 
 WHOLE = 0.9
 """Share of a take from which on a label is of the whole of it."""
@@ -91,22 +88,6 @@ def _common_then_tight(pair: tuple[float, Label]) -> tuple[float, float]:
     return common, -label.span.length_s
 
 
-def common_s(one: Span, other: Span) -> float:
-    """Measure how long two spans overlap.
-
-    Parameters
-    ----------
-    one, other : Span
-        Spans of the same take.
-
-    Returns
-    -------
-    float
-        Seconds; 0 where they do not overlap.
-    """
-    return max(0.0, min(one.end_s, other.end_s) - max(one.start_s, other.start_s))
-
-
 def _measure_s(find: Span, label: Label) -> float:
     if is_call_type(label.label):
         return min(find.length_s, label.span.length_s)
@@ -138,7 +119,7 @@ def unmeasured(take_log: TakeLog, labels: Sequence[Label]) -> list[Label]:
     return [
         label
         for label in labels
-        if (id(label) not in known or _whole(label, take_log)) and label.span not in measured
+        if (id(label) not in known or is_of_whole(label, take_log)) and label.span not in measured
     ]
 
 
@@ -204,8 +185,21 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
     )
 
 
-def _whole(label: Label, take_log: TakeLog) -> bool:
-    """Whether a label gives a call type to a whole take."""
+def is_of_whole(label: Label, take_log: TakeLog) -> bool:
+    """Tell whether a label gives a call type to a whole take.
+
+    Parameters
+    ----------
+    label : Label
+        A label of the take.
+    take_log : TakeLog
+        The take as the log holds it.
+
+    Returns
+    -------
+    bool
+        Whether it reaches over `WHOLE` of the take.
+    """
     enough_s = WHOLE * take_log.take.duration_s
     return is_call_type(label.label) and label.span.length_s >= enough_s > 0
 
@@ -219,10 +213,9 @@ def _detailed(noise: NoiseSpan, found: Sequence[Call], labels: Sequence[Label]) 
     if noise.is_hum:
         return noise
     by_user = [
-        (common, label.label)
+        (common_s(noise.span, label.span), label.label)
         for label in labels
-        if (common := common_s(noise.span, label.span))
-        >= ENOUGH * min(noise.span.length_s, label.span.length_s)
+        if share_enough(noise.span, label.span)
     ]
     by_model = [
         (common_s(noise.span, call.span), call.label)
@@ -261,116 +254,3 @@ def _in_noise(call: Call, label: Label) -> Call:
     if kind is None or kind in call.noise or common_s(call.span, label.span) == 0:
         return call
     return replace(call, noise=(*call.noise, kind))
-
-
-class Example(NamedTuple):
-    """What is known of a labelled sound.
-
-    Attributes
-    ----------
-    features : np.ndarray, shape (n_features,), float32
-        Measurements.
-    label : str
-        The user's label.
-    group : str
-        What validation leaves out together: the label's group, or else the take.
-    take : str
-        The take that it is in.
-    span : Span
-        Where in it.
-    counts : bool
-        Whether figures count it; the finds in a take that was labelled as a whole do not, the whole
-        does.
-    """
-
-    features: FloatArray
-    label: str
-    group: str
-    take: str
-    span: Span
-    counts: bool = True
-
-
-class Sound(NamedTuple):
-    """What is known of a find without a label.
-
-    Attributes
-    ----------
-    features : np.ndarray, shape (n_features,), float32
-        Measurements.
-    take : str
-        The take that it is in.
-    span : Span
-        Where in it.
-    """
-
-    features: FloatArray
-    take: str
-    span: Span
-
-
-def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
-    """Collect what can be learnt from the labels of a take.
-
-    Parameters
-    ----------
-    take_log : TakeLog
-        The take as the log holds it, with the calls' measurements.
-    labels : sequence of Label
-        Labels of that take.
-
-    Returns
-    -------
-    list of Example
-        One for each find that belongs to a label, and one for each label whose sound was measured
-        because no find belongs to it, or because it is of the whole take.
-    """
-    found = [call for call in take_log.calls if not call.by_hand]
-    pairs = [
-        (call, label)
-        for call, label in zip(found, matched(found, labels), strict=True)
-        if label is not None
-    ]
-    known = {id(label) for _, label in pairs}
-    measured = {call.span: call for call in take_log.calls if call.by_hand}
-    own = [
-        (measured[label.span], label)
-        for label in labels
-        if (id(label) not in known or _whole(label, take_log)) and label.span in measured
-    ]
-    counted_as_whole = {id(label) for _, label in own}
-    return [
-        Example(
-            features=call.features,
-            label=label.label,
-            group=label.group or take_log.take.path,
-            take=take_log.take.path,
-            span=call.span,
-            counts=call.by_hand or id(label) not in counted_as_whole,
-        )
-        for call, label in [*pairs, *own]
-        if call.features is not None
-    ]
-
-
-def unlabelled(take_log: TakeLog, labels: Sequence[Label]) -> list[Sound]:
-    """Collect the finds of a take that belong to no label.
-
-    Parameters
-    ----------
-    take_log : TakeLog
-        The take as the log holds it, with the calls' measurements.
-    labels : sequence of Label
-        Labels of that take.
-
-    Returns
-    -------
-    list of Sound
-        One for each find that was measured.
-    """
-    found = [call for call in take_log.calls if not call.by_hand]
-    return [
-        Sound(features=call.features, take=take_log.take.path, span=call.span)
-        for call, label in zip(found, matched(found, labels), strict=True)
-        if label is None and call.features is not None
-    ]

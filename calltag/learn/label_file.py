@@ -5,20 +5,26 @@ All that is wrong with it is told at once, so that it need not be mended line by
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calltag.errors import InputError
 from calltag.learn.by_hand import with_labels
-from calltag.learn.labels import COLUMNS, known_take, label_of_row, read_rows
+from calltag.learn.labels import parse_label
 from calltag.learn.relabel import Change, place, relabelled, with_changes
-from calltag.records import Call, Label, Span, TakeLog
+from calltag.learn.user_table import known_take, read_rows, take_cell, unguarded
+from calltag.records import CALL, Call, Label, Span, TakeLog
 
 SLACK_S = 0.1
 """How far a label may reach past the end of its take; it is cut there."""
 
 _LISTED_S = 0.002  # listed times are rounded to the millisecond
+
+
+COLUMNS = ("take", "start_s", "end_s", "label")
+"""Columns that a file of labels must have; ``group`` may be added, others are passed over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +69,7 @@ def read_label_file(
     Parameters
     ----------
     path : Path
-        A CSV file as `calltag.learn.labels.read_labels` takes it.
+        A CSV file as `read_labels` takes it.
     take_logs : mapping of str to TakeLog
         The takes of the log by their paths.
     labels : mapping of str to sequence of Label, optional
@@ -178,3 +184,83 @@ def _listed(label: Label, take_log: TakeLog) -> Call | None:
 def _said(take_log: TakeLog, labels: Sequence[Label]) -> dict[Span, str]:
     """What the log says of each call, as it is listed."""
     return {call.span: call.label for call in with_labels(take_log, labels).calls}
+
+
+def read_labels(path: Path, *, unnamed: bool = False) -> tuple[Label, ...]:
+    """Read labels from a table.
+
+    Parameters
+    ----------
+    path : Path
+        A CSV file as `calltag.learn.user_table.read_rows` takes it, with the columns `COLUMNS` and,
+        optional, ``group``.
+    unnamed : bool
+        Whether calls of no named type belong to it: rows whose label is `CALL` or empty, and files
+        without a column of labels. Otherwise such rows are passed over, and such files refused.
+
+    Returns
+    -------
+    tuple of Label
+        The labels in the order of the file.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or a row cannot be used: the file and its line are named.
+    """
+    needed = [name for name in COLUMNS if not (unnamed and name == "label")]
+    labels = []
+    for line, row in read_rows(path, needed):
+        try:
+            label = label_of_row(row, unnamed=unnamed)
+        except InputError as error:
+            raise InputError(f"{path.name}, line {line}: {error}") from None
+        if label is not None:
+            labels.append(label)
+    return tuple(labels)
+
+
+def label_of_row(row: Mapping[str, str], *, unnamed: bool = False) -> Label | None:
+    """Read the label that a row of a user's table gives.
+
+    Parameters
+    ----------
+    row : mapping of str to str
+        Cells by column, as `read_rows` gives them.
+    unnamed : bool
+        As in `read_labels`.
+
+    Returns
+    -------
+    Label or None
+        The label; None for a row that names no type, unless `unnamed`.
+
+    Raises
+    ------
+    InputError
+        If the row cannot be used.
+    """
+    take = take_cell(row)
+    start_s, end_s = (_seconds(row.get(name, ""), name) for name in ("start_s", "end_s"))
+    if end_s <= start_s:
+        raise InputError(f"end_s ({end_s:g}) must be later than start_s ({start_s:g})")
+    text = unguarded(row.get("label", "")) or CALL
+    if text.casefold() == CALL:
+        if not unnamed:
+            return None
+        label = CALL
+    else:
+        label = parse_label(text)
+    return Label(
+        take=take, start_s=start_s, end_s=end_s, label=label, group=row.get("group") or None
+    )
+
+
+def _seconds(text: str, name: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or value < 0:
+        raise InputError(f"{name} is `{text}`; write seconds from the start of the take, as 12.34")
+    return value

@@ -12,9 +12,9 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from calltag.learn.by_hand import Sound
+from calltag.learn.examples import Sound
+from calltag.learn.next_to_label import next_to_label
 from calltag.learn.tagger import Tagger
-from calltag.learn.validate import next_to_label
 
 _TELLING = 200
 """Sounds that are ordered by what they would teach; the rest follows by how unsure they are."""

@@ -4,8 +4,26 @@ from __future__ import annotations
 
 import math
 
-from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.records import Span
+
+ENOUGH = 0.5
+"""Share of a span that another has in common with it, for both to be of one sound."""
+
+
+def common_s(one: Span, other: Span) -> float:
+    """Measure how long two spans overlap.
+
+    Parameters
+    ----------
+    one, other : Span
+        Spans of the same take.
+
+    Returns
+    -------
+    float
+        Seconds; 0 where they do not overlap.
+    """
+    return max(0.0, min(one.end_s, other.end_s) - max(one.start_s, other.start_s))
 
 
 def in_one_band(

@@ -32,7 +32,8 @@ from scipy.sparse.csgraph import maximum_bipartite_matching
 
 from calltag.errors import InputError
 from calltag.learn.intervals import Interval, bootstrap
-from calltag.learn.labels import is_call, is_call_type, read_labels
+from calltag.learn.label_file import read_labels
+from calltag.learn.labels import is_call, is_call_type
 from calltag.records import Label, TakeLog
 
 ONSET_COLLAR_S = 0.2
@@ -216,7 +217,7 @@ def read_truth(path: Path) -> tuple[Label, ...]:
     Parameters
     ----------
     path : Path
-        A CSV file as `calltag.learn.labels.read_labels` takes it; the column of labels may be
+        A CSV file as `calltag.learn.label_file.read_labels` takes it; the column of labels may be
         missing, and labels may be empty.
 
     Returns

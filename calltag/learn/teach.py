@@ -13,13 +13,14 @@ import numpy.typing as npt
 from threadpoolctl import threadpool_limits
 
 from calltag.errors import InputError
-from calltag.learn.by_hand import Example, Sound
+from calltag.learn.examples import Example, Sound
 from calltag.learn.intervals import Interval
 from calltag.learn.judges import Judges
 from calltag.learn.kinship import MOST_COMPANY
+from calltag.learn.next_to_label import next_to_label
 from calltag.learn.outoffold import out_of_fold, strangers
 from calltag.learn.tagger import Tagger, check
-from calltag.learn.validate import Validation, next_to_label, validate
+from calltag.learn.validate import Validation, validate
 from calltag.records import Span
 from calltag.words import sure
 

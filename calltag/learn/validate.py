@@ -18,7 +18,7 @@ from calltag.learn.intervals import Interval, bootstrap, wilson
 from calltag.learn.judges import Array, Evidence
 from calltag.learn.labels import is_call, spelling_twins
 from calltag.learn.outoffold import OutOfFold, Strangers
-from calltag.learn.tagger import Tagger, fit_confidence
+from calltag.learn.tagger import fit_confidence
 
 ENOUGH = 5
 """Examples of a label that it takes to be learnt with some certainty."""
@@ -283,46 +283,6 @@ def macro_f1(confusion: npt.NDArray[np.int64]) -> float:
     """
     n = confusion.sum(axis=0) + confusion.sum(axis=1)
     return float((2 * confusion.diagonal()[n > 0] / n[n > 0]).mean()) if n.any() else float("nan")
-
-
-def next_to_label(tagger: Tagger, features: npt.NDArray[np.float32], *, n: int = 10) -> list[int]:
-    """Choose the sounds whose label would teach most.
-
-    Those are sounds that the tagger is unsure of, unlike what it was taught, and unlike each other.
-
-    Parameters
-    ----------
-    tagger : Tagger
-        A taught tagger.
-    features : np.ndarray, shape (n_sounds, n_features)
-        Sounds without a label.
-    n : int
-        How many to choose.
-
-    Returns
-    -------
-    list of int
-        Positions in `features`, the most telling first.
-
-    References
-    ----------
-    .. [1] B. Settles, "Active Learning Literature Survey", University of Wisconsin-Madison,
-       Computer Sciences Technical Report 1648, 2009, sections 3.1 and 3.6.
-    """
-    if not len(features):
-        return []
-    judgement = tagger.judges.judge(features)
-    unsure = 1 - tagger.confidence(judgement.evidence)
-    place = tagger.judges.directions(features)
-    nearest = (place @ tagger.judges.examples.T).max(axis=1)
-    chosen: list[int] = []
-    while len(chosen) < min(n, len(features)):
-        worth = unsure * (1 - np.clip(nearest, 0, 1))
-        worth[chosen] = -1
-        best = int(worth.argmax())
-        chosen.append(best)
-        nearest = np.maximum(nearest, place @ place[best])
-    return chosen
 
 
 def _trusted_without_group(

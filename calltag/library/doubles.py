@@ -12,8 +12,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
-from calltag.learn.by_hand import ENOUGH
-from calltag.learn.sameness import ends_apart_s
+from calltag.learn.sameness import ENOUGH, ends_apart_s
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.records import Call
 

@@ -17,9 +17,8 @@ from pathlib import Path
 
 from calltag.edit.seen_twice import merge_seen_twice
 from calltag.errors import MediaError
-from calltag.learn.by_hand import ENOUGH, common_s
 from calltag.learn.labels import species_of
-from calltag.learn.sameness import ends_apart_s, in_one_band
+from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.cuts import HANDLES_S, cut_bext, cut_call, tell_story
 from calltag.library.doubles import kept_before

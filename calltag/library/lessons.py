@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from calltag.learn.by_hand import Example, speaks_for
+from calltag.learn.by_hand import speaks_for
+from calltag.learn.examples import Example
 from calltag.learn.finder import Finder
 from calltag.learn.labels import is_call_type
 from calltag.learn.sameness import in_one_band, share_enough

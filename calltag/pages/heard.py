@@ -16,7 +16,8 @@ import numpy as np
 
 from calltag.edit.when import moment
 from calltag.errors import ModelError
-from calltag.learn.by_hand import Sound, matched
+from calltag.learn.by_hand import matched
+from calltag.learn.examples import Sound
 from calltag.learn.labels import is_call_type
 from calltag.learn.listening_order import listening_order
 from calltag.learn.model_file import load_model

@@ -6,7 +6,7 @@ import pytest
 
 from calltag.cli._choose import choose_takes
 from calltag.cli._sound_out import one_take
-from calltag.learn.labels import known_take
+from calltag.learn.user_table import known_take
 from calltag.records import Take, TakeLog
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.learn.by_hand import Example, Sound
+from calltag.learn.examples import Example, Sound
 from calltag.learn.teach import Taught, teach
 from calltag.records import Span
 

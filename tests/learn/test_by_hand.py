@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calltag.learn.by_hand import examples, matched, unmeasured, with_labels
+from calltag.learn.by_hand import matched, unmeasured, with_labels
+from calltag.learn.examples import examples
 from calltag.records import CALL, Call, Label, NoiseSpan, Take, TakeLog
 
 TAKE = Take(path="A001.mov", rushes="/ashmere", digest="d", size_bytes=1, duration_s=60.0)

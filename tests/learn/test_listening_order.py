@@ -4,7 +4,7 @@ from collections import Counter
 
 import numpy as np
 
-from calltag.learn.by_hand import Sound
+from calltag.learn.examples import Sound
 from calltag.learn.listening_order import listening_order
 from calltag.records import Span
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.learn.by_hand import Sound
+from calltag.learn.examples import Sound
 from calltag.learn.kinship import MOST_COMPANY, N_FEATURES
 from calltag.learn.teach import NEXT, Taught, teach
 from calltag.records import Span

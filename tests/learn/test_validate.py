@@ -6,8 +6,9 @@ from sklearn.metrics import accuracy_score, balanced_accuracy_score, confusion_m
 
 from calltag.learn.intervals import bootstrap, wilson
 from calltag.learn.judges import Evidence
+from calltag.learn.next_to_label import next_to_label
 from calltag.learn.outoffold import OutOfFold, Strangers, out_of_fold, strangers
-from calltag.learn.validate import Validation, next_to_label, validate
+from calltag.learn.validate import Validation, validate
 
 NO_STRANGERS = Strangers(Evidence(*np.zeros((3, 0))), np.zeros(0, np.intp))
 

@@ -25,9 +25,10 @@ from typing import NamedTuple
 import numpy as np
 from sklearn.metrics import f1_score
 
-from calltag.learn.by_hand import Example, Sound, common_s
 from calltag.learn.confidence import calibration_error
+from calltag.learn.examples import Example, Sound
 from calltag.learn.finder import Finder
+from calltag.learn.sameness import common_s
 from calltag.learn.teach import teach
 from calltag.media.probe import probe
 from calltag.records import FloatArray, Span

@@ -1,0 +1,122 @@
+"""What can be learnt from a take: labelled sounds with their measurements, and unlabelled ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from calltag.learn.by_hand import is_of_whole, matched
+from calltag.records import FloatArray, Label, Span, TakeLog
+
+
+class Example(NamedTuple):
+    """What is known of a labelled sound.
+
+    Attributes
+    ----------
+    features : np.ndarray, shape (n_features,), float32
+        Measurements.
+    label : str
+        The user's label.
+    group : str
+        What validation leaves out together: the label's group, or else the take.
+    take : str
+        The take that it is in.
+    span : Span
+        Where in it.
+    counts : bool
+        Whether figures count it; the finds in a take that was labelled as a whole do not, the whole
+        does.
+    """
+
+    features: FloatArray
+    label: str
+    group: str
+    take: str
+    span: Span
+    counts: bool = True
+
+
+class Sound(NamedTuple):
+    """What is known of a find without a label.
+
+    Attributes
+    ----------
+    features : np.ndarray, shape (n_features,), float32
+        Measurements.
+    take : str
+        The take that it is in.
+    span : Span
+        Where in it.
+    """
+
+    features: FloatArray
+    take: str
+    span: Span
+
+
+def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
+    """Collect what can be learnt from the labels of a take.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        The take as the log holds it, with the calls' measurements.
+    labels : sequence of Label
+        Labels of that take.
+
+    Returns
+    -------
+    list of Example
+        One for each find that belongs to a label, and one for each label whose sound was measured
+        because no find belongs to it, or because it is of the whole take.
+    """
+    found = [call for call in take_log.calls if not call.by_hand]
+    pairs = [
+        (call, label)
+        for call, label in zip(found, matched(found, labels), strict=True)
+        if label is not None
+    ]
+    known = {id(label) for _, label in pairs}
+    measured = {call.span: call for call in take_log.calls if call.by_hand}
+    own = [
+        (measured[label.span], label)
+        for label in labels
+        if (id(label) not in known or is_of_whole(label, take_log)) and label.span in measured
+    ]
+    counted_as_whole = {id(label) for _, label in own}
+    return [
+        Example(
+            features=call.features,
+            label=label.label,
+            group=label.group or take_log.take.path,
+            take=take_log.take.path,
+            span=call.span,
+            counts=call.by_hand or id(label) not in counted_as_whole,
+        )
+        for call, label in [*pairs, *own]
+        if call.features is not None
+    ]
+
+
+def unlabelled(take_log: TakeLog, labels: Sequence[Label]) -> list[Sound]:
+    """Collect the finds of a take that belong to no label.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        The take as the log holds it, with the calls' measurements.
+    labels : sequence of Label
+        Labels of that take.
+
+    Returns
+    -------
+    list of Sound
+        One for each find that was measured.
+    """
+    found = [call for call in take_log.calls if not call.by_hand]
+    return [
+        Sound(features=call.features, take=take_log.take.path, span=call.span)
+        for call, label in zip(found, matched(found, labels), strict=True)
+        if label is None and call.features is not None
+    ]
