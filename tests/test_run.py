@@ -14,7 +14,8 @@ import pytest
 
 from calltag.errors import InputError, MediaError, ModelError
 from calltag.log import Log
-from calltag.media.wav_file import Bext, write_wav
+from calltag.media.bext import Bext
+from calltag.media.wav_writing import write_wav
 from calltag.records import Call, Label, TakeLog
 from calltag.run import DIED, Job, Progress, analyse_take, log_rushes
 from calltag.workers import Done

@@ -15,7 +15,7 @@ from calltag.cli._sound_out import one_take, sound_target
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
-    from calltag.media.wav_file import Bext
+    from calltag.media.bext import Bext
     from calltag.records import Take
     from calltag.takes.rescue import Rescue
     from calltag.takes.treatment import Treatment

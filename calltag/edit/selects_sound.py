@@ -20,9 +20,10 @@ from calltag.edit.formats import refuse_footage
 from calltag.edit.selects import Select, gap_frames, timeline_rate
 from calltag.errors import InputError
 from calltag.files import refuse_existing
+from calltag.media.bext import Bext
 from calltag.media.reader import read_span
 from calltag.media.timecode import frame_to_seconds, parse_start
-from calltag.media.wav_file import Bext, Cue, write_wav
+from calltag.media.wav_writing import Cue, write_wav
 from calltag.records import FloatArray
 from calltag.sound.channels import Chooser
 from calltag.sound.loudness import true_peak_dbtp

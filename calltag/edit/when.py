@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from calltag.media.bext import Bext
 from calltag.media.clock import Clock
 from calltag.media.timecode import frame_to_seconds
-from calltag.media.wav_file import Bext
 from calltag.records import Take
 
 

@@ -18,10 +18,10 @@ from calltag.errors import InputError, MediaError
 from calltag.learn.labels import species_of
 from calltag.library.rdf import remarks
 from calltag.library.story import BY_HAND, Facts, Heard, Story, cut_id, tidy
+from calltag.media.bext import Bext
 from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.reader import read_span
 from calltag.media.timecode import Rate
-from calltag.media.wav_file import Bext
 from calltag.records import CALL, Call, FloatArray, Span, Take
 from calltag.sound.loudness import integrated_lufs, true_peak_dbtp
 
@@ -211,7 +211,7 @@ def cut_bext(take: Take, cut: Cut, story: Story, clock: Clock, *, subtype: str) 
     clock : Clock
         How the take counts its frames.
     subtype : str
-        How the samples are stored, as `calltag.media.wav_file.write_wav` has it.
+        How the samples are stored, as `calltag.media.wav_writing.write_wav` has it.
 
     Returns
     -------

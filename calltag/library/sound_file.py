@@ -24,15 +24,9 @@ from calltag.files import written_whole
 from calltag.library import flac
 from calltag.library.rdf import from_rdf, to_rdf
 from calltag.library.story import Story
-from calltag.media.wav_file import (
-    Bext,
-    Cue,
-    iter_chunks,
-    read_bext,
-    read_chunk,
-    stored_bytes,
-    write_wav,
-)
+from calltag.media.bext import Bext, read_bext
+from calltag.media.wav_file import iter_chunks, read_chunk
+from calltag.media.wav_writing import Cue, stored_bytes, write_wav
 
 SUFFIXES = (".wav", ".flac")
 """Files that the library holds."""

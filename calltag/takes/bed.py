@@ -19,9 +19,10 @@ import numpy as np
 import soxr
 
 from calltag.errors import InputError
+from calltag.media.bext import Bext
 from calltag.media.clock import DAY_S, time_of_day_s
 from calltag.media.reader import read_span
-from calltag.media.wav_file import Bext, write_wav
+from calltag.media.wav_writing import write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
 from calltag.sound.dropouts import dropouts
 from calltag.sound.faults import clipped_samples, spoilt_channels

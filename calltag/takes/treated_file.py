@@ -10,8 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.errors import InputError
+from calltag.media.bext import Bext
 from calltag.media.reader import SoundReader
-from calltag.media.wav_file import Bext, write_wav
+from calltag.media.wav_writing import write_wav
 from calltag.records import FloatArray, TakeLog
 from calltag.sound.spectrum import RATE_HZ
 from calltag.takes.standing import Figures, figures, listen, loudness

@@ -12,8 +12,9 @@ import pytest
 from calltag.library.catalogue import Catalogue
 from calltag.library.keep import KeepOptions, Wanted, keep_calls
 from calltag.library.story import Facts, Story, cut_id
+from calltag.media.bext import Bext
 from calltag.media.identity import digest
-from calltag.media.wav_file import Bext, write_wav
+from calltag.media.wav_writing import write_wav
 from calltag.records import Call, Take
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 

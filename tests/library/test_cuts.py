@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from calltag.errors import InputError, MediaError
 from calltag.library.cuts import FADE_S, cut_call
 from calltag.library.story import BY_HAND, Heard
+from calltag.media.bext import read_bext
 from calltag.media.identity import digest
-from calltag.media.wav_file import read_bext
 from calltag.records import CALL, Span, Take
 
 from .conftest import RATE_HZ, Shot, call, shoot, wanted
@@ -106,7 +106,7 @@ def test_the_call_is_never_faded(tmp_path_factory, start_s, length_s, handles_s)
 
 
 def test_a_recorder_that_went_above_full_scale_loses_nothing(keep, tmp_path):
-    from calltag.media.wav_file import write_wav
+    from calltag.media.wav_writing import write_wav
 
     shot = shoot(tmp_path / "r", seconds=4.0)
     loud = (shot.samples * 40).astype(np.float32)

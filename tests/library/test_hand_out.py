@@ -19,8 +19,8 @@ from calltag.library.hand_out import CREDITS_NAME, MARKERS_NAME, PEAK_DBTP, hand
 from calltag.library.rebuild import rebuild
 from calltag.library.sound_file import file_hash, read_story, write_cut
 from calltag.library.story import tidy
+from calltag.media.bext import Bext, read_bext
 from calltag.media.timecode import Rate
-from calltag.media.wav_file import Bext, read_bext
 
 from .conftest import RATE_HZ, call, plain_story, wanted
 

@@ -20,7 +20,7 @@ from calltag.learn.starter.synth_noise import air
 from calltag.library.catalogue import Catalogue
 from calltag.library.like import like, measure_outdated, prepare, sample_of_file, sample_of_kept
 from calltag.library.likeness import PLACES_VERSION, place
-from calltag.media.wav_file import write_wav
+from calltag.media.wav_writing import write_wav
 from calltag.records import Span
 from calltag.sound.features import EMBEDDING, FEATURE_VERSION
 

@@ -19,7 +19,8 @@ from calltag.errors import MediaError
 from calltag.library.rdf import NAMESPACES, from_rdf, to_rdf
 from calltag.library.sound_file import file_hash, read_cut_bext, read_story, sound_hash, write_cut
 from calltag.library.story import BY_HAND, Heard, Story, tidy
-from calltag.media.wav_file import Bext, iter_chunks, read_chunk
+from calltag.media.bext import Bext
+from calltag.media.wav_file import iter_chunks, read_chunk
 
 from .conftest import RATE_HZ, call, features, plain_story, shoot, sound, wanted
 

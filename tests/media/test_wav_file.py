@@ -11,15 +11,10 @@ import soundfile as sf
 from wavinfo import WavInfoReader
 
 from calltag.errors import InputError, MediaError
-from calltag.media import wav_file
-from calltag.media.wav_file import (
-    Bext,
-    Cue,
-    announced_bytes,
-    iter_chunks,
-    read_bext,
-    write_wav,
-)
+from calltag.media import wav_writing
+from calltag.media.bext import Bext, read_bext
+from calltag.media.wav_file import announced_bytes, iter_chunks
+from calltag.media.wav_writing import Cue, write_wav
 
 
 @pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "FLOAT"])
@@ -134,7 +129,7 @@ def test_cues_and_info_are_read_by_wavinfo(tmp_path):
 
 
 def test_longer_than_32_bits_becomes_rf64(tmp_path, monkeypatch, rng):
-    monkeypatch.setattr(wav_file, "_RIFF_LIMIT", 5000)
+    monkeypatch.setattr(wav_writing, "_RIFF_LIMIT", 5000)
     samples = rng.uniform(-1, 1, (2, 2000)).astype(np.float32)
     path = tmp_path / "long.wav"
     write_wav(path, samples, 48_000, bext=Bext(time_reference=7), cues=[Cue(5, "late")])

@@ -12,8 +12,8 @@ import soundfile as sf
 from scipy.signal import correlate
 
 from calltag.errors import InputError
+from calltag.media.bext import Bext, read_bext
 from calltag.media.reader import read_blocks
-from calltag.media.wav_file import Bext, read_bext
 from calltag.records import ChannelFault, FaultKind, NoiseSpan
 from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.rescue import examine

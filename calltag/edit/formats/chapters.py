@@ -30,9 +30,9 @@ from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.text import one_line
 from calltag.errors import MediaError
 from calltag.files import written_whole
+from calltag.media.bext import ORIGINATOR
 from calltag.media.opening import open_take, picture_streams
 from calltag.media.probe import take_start_s
-from calltag.media.wav_file import ORIGINATOR
 
 if TYPE_CHECKING:
     from av.container.core import Chapter

@@ -26,22 +26,13 @@ from calltag.edit.text import one_line
 from calltag.edit.when import take_bext
 from calltag.errors import InputError, MediaError
 from calltag.files import written_whole
+from calltag.media.bext import Bext, pack_bext, with_history
 from calltag.media.opening import open_take
 from calltag.media.own import HISTORY_TEXT
 from calltag.media.probe import decodable
 from calltag.media.reader import SoundReader
-from calltag.media.wav_file import (
-    DS64_BYTES,
-    Bext,
-    Chunk,
-    Cue,
-    iter_chunks,
-    pack_bext,
-    pack_cues,
-    state_sizes,
-    with_history,
-    write_wav,
-)
+from calltag.media.wav_file import Chunk, iter_chunks
+from calltag.media.wav_writing import DS64_BYTES, Cue, pack_cues, state_sizes, write_wav
 
 NAME = "wav"
 SUFFIX = ".wav"

@@ -18,8 +18,9 @@ from calltag.edit.formats import (
 )
 from calltag.edit.markers import TakeMarkers, from_log
 from calltag.errors import InputError
+from calltag.media.bext import Bext
 from calltag.media.rushes import find_clips
-from calltag.media.wav_file import Bext, write_wav
+from calltag.media.wav_writing import write_wav
 from calltag.records import TakeLog
 
 from ..conftest import make_call, make_sound, make_take

@@ -19,10 +19,12 @@ from calltag.edit.markers import from_log, place
 from calltag.edit.retime import conform
 from calltag.edit.sound_delay import advance_to_picture
 from calltag.errors import InputError
-from calltag.media import wav_file
+from calltag.media import wav_writing
+from calltag.media.bext import Bext
 from calltag.media.reader import SoundReader
 from calltag.media.timecode import nearest_frame
-from calltag.media.wav_file import Bext, Cue, iter_chunks, write_wav
+from calltag.media.wav_file import iter_chunks
+from calltag.media.wav_writing import Cue, write_wav
 from calltag.records import TakeLog
 
 from ..conftest import RATES, make_call, make_sound, make_take
@@ -196,7 +198,7 @@ def test_chunks_and_cues_of_the_recorder_stay(tmp_path, rng):
 def test_a_big_copy_is_rf64(tmp_path, rng, monkeypatch):
     source = tmp_path / "R001.wav"
     sf.write(source, rng.uniform(-1, 1, (96_000, 2)), 48_000, subtype="PCM_24")
-    monkeypatch.setattr(wav_file, "_RIFF_LIMIT", 100_000)
+    monkeypatch.setattr(wav_writing, "_RIFF_LIMIT", 100_000)
     (path,) = wav_cues.write([marked_sound(tmp_path)], tmp_path / "out", OPTIONS)
     assert path.read_bytes()[:4] == b"RF64"
     assert sf.info(path).frames == 96_000
