@@ -17,10 +17,10 @@ from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.doubles import doubles_of
 from calltag.library.find import Order, Query, choices, find
 from calltag.library.hand_out import hand_out, report_lines
-from calltag.pages.answering import html, posted, static_file, told
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_excerpt
 from calltag.pages.inside import inside
 from calltag.pages.rendering import render
+from calltag.pages.responses import html, posted, static_file, told
 from calltag.pages.shelf import Recent
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.records import Call
@@ -65,23 +65,23 @@ def browsing_app(library: Path, *, target: Path) -> Starlette:
     """
     with Catalogue(library):
         pass  # an error is told before a browser is opened
-    answers = _Answers(library, target)
+    endpoints = _Endpoints(library, target)
     return Starlette(
         routes=[
-            Route("/", answers.page),
+            Route("/", endpoints.page),
             Route("/static/{name}", static_file),
-            Route("/found", answers.found),
-            Route("/kept/{key:int}", answers.card),
-            Route("/kept/{key:int}/sound.wav", answers.sound),
-            Route("/kept/{key:int}/picture.png", answers.picture),
-            Route("/hand-out", posted(answers.hand_out), methods=["POST"]),
+            Route("/found", endpoints.found),
+            Route("/kept/{key:int}", endpoints.card),
+            Route("/kept/{key:int}/sound.wav", endpoints.sound),
+            Route("/kept/{key:int}/picture.png", endpoints.picture),
+            Route("/hand-out", posted(endpoints.hand_out), methods=["POST"]),
         ],
         exception_handlers={CalltagError: told},
     )
 
 
-class _Answers:
-    """What each address of the page answers."""
+class _Endpoints:
+    """What each address of the page endpoints."""
 
     def __init__(self, library: Path, target: Path) -> None:
         self._library, self._target = library, target

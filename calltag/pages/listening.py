@@ -18,10 +18,10 @@ from starlette.routing import Route
 
 from calltag.errors import CalltagError, InputError, MediaError
 from calltag.media.clock import take_clock
-from calltag.pages.answering import html, posted, static_file, told
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB
 from calltag.pages.heard import Heard, Order, Show
 from calltag.pages.rendering import render
+from calltag.pages.responses import html, posted, static_file, told
 from calltag.pages.session import Session
 from calltag.records import NO_CALL, NOISE_KINDS, Span
 from calltag.takes.words import hertz
@@ -53,27 +53,27 @@ def listening_app(session: Session, *, order: Order = Order.USEFUL) -> Starlette
     Starlette
         The app.
     """
-    answers = _Answers(session, order)
+    endpoints = _Endpoints(session, order)
     return Starlette(
         routes=[
-            Route("/", answers.page),
+            Route("/", endpoints.page),
             Route("/static/{name}", static_file),
-            Route("/queue", answers.queue),
-            Route("/sound/{number:int}", answers.card),
-            Route("/sound/{number:int}/sound.wav", answers.sound),
-            Route("/sound/{number:int}/picture.png", answers.picture),
-            Route("/sound/{number:int}/still.jpg", answers.still),
-            Route("/answer", posted(answers.answer), methods=["POST"]),
-            Route("/undo", posted(answers.undo), methods=["POST"]),
-            Route("/teach", posted(answers.teach), methods=["POST"]),
-            Route("/teach", answers.taught),
+            Route("/queue", endpoints.queue),
+            Route("/sound/{number:int}", endpoints.card),
+            Route("/sound/{number:int}/sound.wav", endpoints.sound),
+            Route("/sound/{number:int}/picture.png", endpoints.picture),
+            Route("/sound/{number:int}/still.jpg", endpoints.still),
+            Route("/answer", posted(endpoints.answer), methods=["POST"]),
+            Route("/undo", posted(endpoints.undo), methods=["POST"]),
+            Route("/teach", posted(endpoints.teach), methods=["POST"]),
+            Route("/teach", endpoints.taught),
         ],
         exception_handlers={CalltagError: told},
     )
 
 
-class _Answers:
-    """What each address of the page answers."""
+class _Endpoints:
+    """What each address of the page endpoints."""
 
     def __init__(self, session: Session, order: Order) -> None:
         self._session, self._order = session, order

@@ -9,49 +9,32 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import re
-import shutil
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path, PurePath
-from typing import Protocol
 
 from markupsafe import Markup
 
-from calltag.errors import InputError, WriteError
-from calltag.files import (
-    SHEET_INDEX,
-    SHEET_MARK,
-    check_place,
-    is_sheet,
-    is_there,
-    partial_path,
-    refuse_existing,
-    refuse_own,
-    written_whole,
-)
+from calltag.errors import InputError
+from calltag.files import SHEET_INDEX, SHEET_MARK
 from calltag.log import Log
 from calltag.media.clock import common_rate
 from calltag.pages.rendering import render, static_text
 from calltag.pages.sheet_media import CallMedia, Job, TakeMedia, failed, gather
+from calltag.pages.sheet_place import Store, refuse_place, write_file, write_folder
 from calltag.pages.sheet_view import CallView, TakeView, call_view, overview, take_view, tally
 from calltag.records import Call, Problem, TakeLog
 from calltag.takes.looking import with_pictures
 from calltag.takes.verdict import judge
 from calltag.workers import default_workers, work_through
 
-_PART = re.compile(
-    r"index\.html|take\d+\.jpg|call\d+\.(png|mp3)"  # ours
-    r"|\.DS_Store|Thumbs\.db|desktop\.ini"  # what systems leave anywhere
-)
-
 MUCH_BYTES = 60_000_000
 """A single file larger than this opens slowly."""
 
 _DIED = "the program that read it crashed over it, twice; leave it out with --take"
-_TYPES = {"mp3": "audio/mpeg", "png": "image/png", "jpg": "image/jpeg"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,8 +130,7 @@ def write_sheet(
     if not take_logs:
         raise InputError(f"{out}: no takes to put on a sheet; `calltag takes` lists them")
     out = out if out.name else out.absolute()  # "." has no name to put one beside
-    _refuse(out, options)
-    check_place(out)
+    refuse_place(out, folder=options.folder, replace=options.replace)
     jobs = [
         Job(
             take_log=replace(one, calls=tuple(filter(shown, one.calls))),
@@ -158,25 +140,8 @@ def write_sheet(
         for one in take_logs
     ]
     media = _gathered(jobs, log, options.workers, listener)
-    if options.folder:
-        partial = partial_path(out)
-        try:
-            _make_folder(partial, out)
-            page = _page(take_logs, media, unread, log, _FolderStore(partial))
-            (partial / SHEET_INDEX).write_text(page, "utf-8")
-            size_bytes = sum(file.stat().st_size for file in partial.rglob("*") if file.is_file())
-            _put_in_place(partial, out)
-        except OSError as error:
-            reason = (error.strerror or str(error)).lower()
-            raise WriteError(out, reason) from error
-        finally:
-            shutil.rmtree(partial, ignore_errors=True)
-    else:
-        page = _page(take_logs, media, unread, log, _InPage())
-        encoded = page.encode("utf-8")
-        size_bytes = len(encoded)
-        with written_whole(out) as file:
-            file.write_bytes(encoded)
+    page = partial(_page, take_logs, media, unread, log)
+    size_bytes = (write_folder if options.folder else write_file)(out, page)
     problems = [
         Problem(path=job.take_log.take.path, reason=reason)
         for job, one in zip(jobs, media, strict=True)
@@ -189,58 +154,6 @@ def write_sheet(
         size_bytes=size_bytes,
         problems=tuple(problems),
     )
-
-
-class _Store(Protocol):
-    """Where pictures and sounds go, and what they are fetched from there with."""
-
-    sources: str
-
-    def put(self, name: str, data: bytes) -> str: ...
-
-
-class _InPage:
-    """Inside the page."""
-
-    sources = "data:"
-
-    def put(self, name: str, data: bytes) -> str:
-        kind = _TYPES[name.rpartition(".")[2]]
-        return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
-
-
-class _FolderStore:
-    """In files beside it, with names of ours."""
-
-    sources = "'self' file: data:"
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-
-    def put(self, name: str, data: bytes) -> str:
-        (self._folder / name).write_bytes(data)
-        return name
-
-
-def _refuse(out: Path, options: SheetOptions) -> None:
-    if not options.folder:
-        if out.suffix.lower() not in (".html", ".htm"):
-            raise InputError(f"{out}: a sheet is a web page; name it {out.name}.html, or --folder")
-        refuse_existing([out], replace=options.replace)
-        return
-    refuse_own([out])
-    if not is_there(out):
-        return
-    if not options.replace:
-        raise InputError(f"{out}: exists already; name another folder, or add --replace")
-    if not is_sheet(out):
-        raise InputError(f"{out}: holds no sheet of calltag, so it is left alone; name another")
-    others = sorted(one.name for one in out.iterdir())
-    if other := next((name for name in others if not _PART.fullmatch(name)), None):
-        raise InputError(
-            f"{out}: holds {other}, which is no part of a sheet; move it elsewhere, or name"
-            " another folder"
-        )
 
 
 def _gathered(
@@ -269,7 +182,7 @@ def _page(
     media: Sequence[TakeMedia],
     unread: Iterable[Problem],
     log: Log,
-    store: _Store,
+    store: Store,
 ) -> str:
     rate = common_rate(one.take for one in take_logs)
     views: list[TakeView] = []
@@ -313,7 +226,7 @@ def _page(
     )
 
 
-def _with_media(view: CallView, media: CallMedia, store: _Store) -> CallView:
+def _with_media(view: CallView, media: CallMedia, store: Store) -> CallView:
     name = f"call{view.number:05}"
     return replace(
         view,
@@ -343,23 +256,3 @@ def _policy(style: str, script: str, sources: str) -> str:
 def _hash(text: str) -> str:
     digest = hashlib.sha256(text.encode("utf-8")).digest()
     return f"sha256-{base64.b64encode(digest).decode('ascii')}"
-
-
-def _make_folder(partial: Path, out: Path) -> None:
-    out.parent.mkdir(parents=True, exist_ok=True)
-    shutil.rmtree(partial, ignore_errors=True)
-    partial.mkdir()
-
-
-def _put_in_place(partial: Path, out: Path) -> None:
-    if not out.exists():
-        partial.rename(out)
-        return
-    old = partial_path(out)
-    out.rename(old)
-    try:
-        partial.rename(out)
-    except OSError:
-        old.rename(out)
-        raise
-    shutil.rmtree(old, ignore_errors=True)

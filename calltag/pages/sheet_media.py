@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import io
 import logging
 from dataclasses import dataclass, replace
-
-import numpy as np
-import numpy.typing as npt
 
 from calltag.edit.selects import worth
 from calltag.errors import CalltagError, MediaError
 from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.inside import take_file
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
+from calltag.pages.still import still_jpeg
 from calltag.records import Call, Picture, TakeLog
 from calltag.takes.looking import measured, wanted_look, with_pictures
 from calltag.takes.picture import moment_of
@@ -187,22 +184,12 @@ def _looked(take_log: TakeLog, problems: list[str]) -> tuple[Picture, ...]:
 def _still(take_log: TakeLog, at_s: float, problems: list[str]) -> bytes | None:
     if not take_log.take.has_picture:
         return None
-    from calltag.media.pictures import PictureReader
-
     try:
-        with PictureReader(take_file(take_log.take)) as reader:
-            return _jpeg(reader.at(at_s).colour(_STILL_SIDE))
+        file = take_file(take_log.take)
+        return still_jpeg(file, at_s, side=_STILL_SIDE, quality=_STILL_QUALITY)
     except MediaError as error:
         problems.append(error.reason)
         return None
-
-
-def _jpeg(pixels: npt.NDArray[np.uint8]) -> bytes:
-    from PIL import Image
-
-    file = io.BytesIO()
-    Image.fromarray(pixels).save(file, "JPEG", quality=_STILL_QUALITY, optimize=True)
-    return file.getvalue()
 
 
 def _call(take_log: TakeLog, call: Call, problems: list[str]) -> CallMedia | None:

@@ -6,7 +6,6 @@ each is decoded once.
 
 from __future__ import annotations
 
-import io
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from functools import partial
@@ -17,9 +16,10 @@ from calltag.errors import MediaError
 from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.heard import Heard
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
+from calltag.pages.still import still_jpeg
 
 _KEPT = 24
-_STILL_SIDE = 480
+_STILL_SIDE, _STILL_QUALITY = 480, 80
 _WIDTH, _HEIGHT = 960, 240
 
 T = TypeVar("T")
@@ -116,16 +116,11 @@ def _cut_and_drawn(heard: Heard) -> tuple[Excerpt, Spectrogram]:
 def _photographed(heard: Heard) -> bytes | None:
     if not heard.take.has_picture:
         return None
-    from PIL import Image
-
-    from calltag.media.pictures import PictureReader
     from calltag.takes.picture import moment_of
 
     try:
-        with PictureReader(heard.file) as reader:
-            pixels = reader.at(moment_of(heard.call)).colour(_STILL_SIDE)
+        return still_jpeg(
+            heard.file, moment_of(heard.call), side=_STILL_SIDE, quality=_STILL_QUALITY
+        )
     except MediaError:
         return None
-    file = io.BytesIO()
-    Image.fromarray(pixels).save(file, "JPEG", quality=80)
-    return file.getvalue()

@@ -1,0 +1,196 @@
+"""Where a sheet is written: one file that holds all, or a folder with pictures and sounds in it."""
+
+from __future__ import annotations
+
+import base64
+import re
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Protocol
+
+from calltag.errors import InputError, WriteError
+from calltag.files import (
+    SHEET_INDEX,
+    check_place,
+    is_sheet,
+    is_there,
+    partial_path,
+    refuse_existing,
+    refuse_own,
+    written_whole,
+)
+
+_PART = re.compile(
+    r"index\.html|take\d+\.jpg|call\d+\.(png|mp3)"  # ours
+    r"|\.DS_Store|Thumbs\.db|desktop\.ini"  # what systems leave anywhere
+)
+
+_TYPES = {"mp3": "audio/mpeg", "png": "image/png", "jpg": "image/jpeg"}
+
+
+class Store(Protocol):
+    """Where pictures and sounds go, and what they are fetched from there with."""
+
+    sources: str
+
+    def put(self, name: str, data: bytes) -> str:
+        """Store a picture or a sound.
+
+        Parameters
+        ----------
+        name : str
+            A name for its file.
+        data : bytes
+            Its content.
+
+        Returns
+        -------
+        str
+            Its address, as the page names it.
+        """
+        ...
+
+
+class _InPage:
+    """Inside the page."""
+
+    sources = "data:"
+
+    def put(self, name: str, data: bytes) -> str:
+        kind = _TYPES[name.rpartition(".")[2]]
+        return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+class _FolderStore:
+    """In files beside it, with names of ours."""
+
+    sources = "'self' file: data:"
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def put(self, name: str, data: bytes) -> str:
+        (self._folder / name).write_bytes(data)
+        return name
+
+
+def refuse_place(out: Path, *, folder: bool, replace: bool) -> None:
+    """Make sure that a sheet may be written to a place.
+
+    Parameters
+    ----------
+    out : Path
+        The file, or the folder.
+    folder : bool
+        Whether it is to be a folder.
+    replace : bool
+        Whether an existing sheet may be replaced.
+
+    Raises
+    ------
+    InputError
+        If something else is there, a sheet that is not to be replaced, or it cannot be written.
+    """
+    if not folder:
+        if out.suffix.lower() not in (".html", ".htm"):
+            raise InputError(f"{out}: a sheet is a web page; name it {out.name}.html, or --folder")
+        refuse_existing([out], replace=replace)
+    else:
+        _refuse_folder(out, replace=replace)
+    check_place(out)
+
+
+def _refuse_folder(out: Path, *, replace: bool) -> None:
+    refuse_own([out])
+    if not is_there(out):
+        return
+    if not replace:
+        raise InputError(f"{out}: exists already; name another folder, or add --replace")
+    if not is_sheet(out):
+        raise InputError(f"{out}: holds no sheet of calltag, so it is left alone; name another")
+    others = sorted(one.name for one in out.iterdir())
+    if other := next((name for name in others if not _PART.fullmatch(name)), None):
+        raise InputError(
+            f"{out}: holds {other}, which is no part of a sheet; move it elsewhere, or name"
+            " another folder"
+        )
+
+
+def write_file(out: Path, page: Callable[[Store], str]) -> int:
+    """Write a sheet that is one file.
+
+    Parameters
+    ----------
+    out : Path
+        The file.
+    page : callable
+        Makes the page, and puts what it shows into the store that it is given.
+
+    Returns
+    -------
+    int
+        Its size in bytes.
+
+    Raises
+    ------
+    WriteError
+        If it cannot be written.
+    """
+    encoded = page(_InPage()).encode("utf-8")
+    with written_whole(out) as file:
+        file.write_bytes(encoded)
+    return len(encoded)
+
+
+def write_folder(out: Path, page: Callable[[Store], str]) -> int:
+    """Write a sheet that is a folder; it appears, or replaces another, when it is complete.
+
+    Parameters
+    ----------
+    out : Path
+        The folder.
+    page : callable
+        Makes the page, and puts what it shows into the store that it is given.
+
+    Returns
+    -------
+    int
+        Size of all that is in it, in bytes.
+
+    Raises
+    ------
+    WriteError
+        If it cannot be written.
+    """
+    partial = partial_path(out)
+    try:
+        _make_folder(partial, out)
+        (partial / SHEET_INDEX).write_text(page(_FolderStore(partial)), "utf-8")
+        size_bytes = sum(file.stat().st_size for file in partial.rglob("*") if file.is_file())
+        _put_in_place(partial, out)
+    except OSError as error:
+        raise WriteError(out, (error.strerror or str(error)).lower()) from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+    return size_bytes
+
+
+def _make_folder(partial: Path, out: Path) -> None:
+    out.parent.mkdir(parents=True, exist_ok=True)
+    shutil.rmtree(partial, ignore_errors=True)
+    partial.mkdir()
+
+
+def _put_in_place(partial: Path, out: Path) -> None:
+    if not out.exists():
+        partial.rename(out)
+        return
+    old = partial_path(out)
+    out.rename(old)
+    try:
+        partial.rename(out)
+    except OSError:
+        old.rename(out)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
