@@ -28,7 +28,7 @@ def sound_target(
     out: Path | None, default: str, take_logs: Sequence[TakeLog], *, replace: bool
 ) -> Path:
     """Return the wave file to write, or say why it cannot be: footage and its folder are safe."""
-    from calltag.edit.formats import refuse_footage
+    from calltag.edit.take_files import refuse_footage
 
     target = out or Path(default)
     check_wave_name(target)

@@ -139,11 +139,12 @@ def markers_command(
       calltag markers ashmere.otio --type "marsh hooter" --min-confidence 0.8
       calltag markers ashmere.edl --speed 40% --distance 100 --temperature 8
     """
-    from calltag.edit.formats import WriteOptions, choose_format, per_take_paths, refuse_footage
+    from calltag.edit.formats import WriteOptions, choose_format
     from calltag.edit.marking import MarkerSettings, mark_takes
     from calltag.edit.per_take import per_take
     from calltag.edit.retime import parse_speed
     from calltag.edit.seen_twice import carry_over, name_better_sound
+    from calltag.edit.take_files import per_take_paths, refuse_footage
     from calltag.log import Log
     from calltag.media.clock import common_rate
     from calltag.media.timecode import parse_rate

@@ -86,10 +86,11 @@ def selects_command(
     Example:
       calltag selects best.otio --type "marsh hooter" --best 10 --sound best.wav
     """
-    from calltag.edit.formats import WriteOptions, refuse_footage
+    from calltag.edit.formats import WriteOptions
     from calltag.edit.marking import check_types
     from calltag.edit.selects import choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import measure_gains, render_selects
+    from calltag.edit.take_files import refuse_footage
     from calltag.files import refuse_existing
     from calltag.log import Log
     from calltag.media.clock import common_rate

@@ -16,8 +16,8 @@ from pathlib import Path
 
 import numpy as np
 
-from calltag.edit.formats import refuse_footage
 from calltag.edit.selects import Select, gap_frames, timeline_rate
+from calltag.edit.take_files import refuse_footage
 from calltag.errors import InputError
 from calltag.files import refuse_existing
 from calltag.media.bext import Bext

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.learn.by_hand import matched, unmeasured, with_labels
-from calltag.learn.examples import examples
-from calltag.records import CALL, Call, Label, NoiseSpan, Take, TakeLog
+from calltag.learn.examples import examples, unlabelled
+from calltag.records import CALL, Call, Label, NoiseSpan, Span, Take, TakeLog
 
 TAKE = Take(path="A001.mov", rushes="/ashmere", digest="d", size_bytes=1, duration_s=60.0)
 
@@ -171,6 +171,27 @@ def test_a_whole_take_with_a_call_type_is_learnt_as_a_whole_and_by_its_finds() -
     ], "the finds are listed, not the stretch"
     none = [label(0.0, 60.0, "no call")]
     assert unmeasured(TakeLog(take=TAKE, calls=finds), none) == []
+
+
+@pytest.mark.parametrize(("end_s", "whole"), [(54.0, True), (53.9, False)])
+def test_a_label_over_nine_tenths_of_a_take_is_of_the_whole(end_s: float, whole: bool) -> None:
+    found = TakeLog(take=TAKE, calls=(call(3.0, 4.0),))  # 60 s
+    of_take = label(0.0, end_s, "pit rail")
+    assert unmeasured(found, [of_take]) == ([of_take] if whole else [])
+
+
+def test_unlabelled_are_the_measured_finds_that_no_label_speaks_for() -> None:
+    log = TakeLog(
+        take=TAKE,
+        calls=(
+            call(1.0, 1.5, features=np.float32([1])),
+            call(5.0, 6.0, features=np.float32([2])),
+            call(9.0, 9.5),  # of a log that holds no measurements of it
+            call(20.0, 21.0, features=np.float32([3]), by_hand=True),
+        ),
+    )
+    (left,) = unlabelled(log, [label(1.0, 1.5, "pit rail"), label(20.0, 21.0, "no call")])
+    assert (left.features.item(), left.take, left.span) == (2.0, "A001.mov", Span(5.0, 6.0))
 
 
 spans = st.tuples(st.floats(0, 50), st.floats(0.01, 10)).map(lambda s: (s[0], s[0] + s[1]))

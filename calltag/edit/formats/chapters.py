@@ -20,13 +20,9 @@ from av.container import InputContainer
 from av.packet import Packet
 from av.stream import Stream
 
-from calltag.edit.formats import (
-    WriteOptions,
-    check_own_speed,
-    per_take_paths,
-    write_copies,
-)
+from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers, place
+from calltag.edit.take_files import check_own_speed, per_take_paths, write_copies
 from calltag.edit.text import one_line
 from calltag.errors import MediaError
 from calltag.files import written_whole

@@ -15,13 +15,9 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
-from calltag.edit.formats import (
-    WriteOptions,
-    check_own_speed,
-    per_take_paths,
-    write_copies,
-)
+from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
+from calltag.edit.take_files import check_own_speed, per_take_paths, write_copies
 from calltag.edit.text import one_line
 from calltag.edit.when import take_bext
 from calltag.errors import InputError, MediaError

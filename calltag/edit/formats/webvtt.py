@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from calltag.edit.formats import WriteOptions, make_folder, per_take_paths, surviving
+from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.retime import place_played
+from calltag.edit.take_files import make_folder, per_take_paths, surviving
 from calltag.edit.text import one_line
 from calltag.files import refuse_existing, write_texts
 

@@ -8,15 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calltag.edit.formats import (
-    WriteOptions,
-    all_formats,
-    chapters,
-    choose_format,
-    per_take_paths,
-    wav_cues,
-)
+from calltag.edit.formats import WriteOptions, all_formats, chapters, choose_format, wav_cues
 from calltag.edit.markers import TakeMarkers, from_log
+from calltag.edit.take_files import per_take_paths
 from calltag.errors import InputError
 from calltag.media.bext import Bext
 from calltag.media.rushes import find_clips
