@@ -6,7 +6,6 @@ run may be stopped at any moment: the next one goes on where it ended.
 
 from __future__ import annotations
 
-import logging
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
@@ -14,16 +13,15 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from calltag.errors import CalltagError, InputError, MediaError, ModelError, NameTakenError
+from calltag.analysis import DIED, analyse_take, outcome
+from calltag.errors import InputError, ModelError, NameTakenError
 from calltag.files import printable
 from calltag.log import Entry, Log
 from calltag.media.rushes import Clip, find_clips
-from calltag.naming import MODEL_NAME, finder, measure_labels, name_finds
+from calltag.naming import MODEL_NAME, measure_labels, name_finds
 from calltag.plan import Job, Plan, is_gone, longer_name, make_plan, real_path
 from calltag.records import Problem, Take, TakeLog
 from calltag.workers import default_workers, work_through
-
-logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,53 +104,6 @@ class RunReport:
     notes: tuple[str, ...]
 
 
-def analyse_take(job: Job) -> TakeLog:
-    """Analyse one clip: what it says of itself, and what is in its sound.
-
-    Parameters
-    ----------
-    job : Job
-        The clip.
-
-    Returns
-    -------
-    TakeLog
-        The take with its calls and noise; without levels where it has no sound.
-
-    Raises
-    ------
-    MediaError
-        If the clip cannot be read.
-    ModelError
-        If the model that finds calls is missing or damaged.
-    """
-    from calltag.media.probe import probe
-
-    info = probe(job.file)
-    take = Take(
-        path=job.path,
-        rushes=job.rushes,
-        digest=job.digest,
-        size_bytes=job.size_bytes,
-        duration_s=info.duration_s,
-        fps=info.fps,
-        variable_rate=info.variable_rate,
-        start_tc=info.start_tc,
-        time_reference=info.time_reference,
-        recorded=info.recorded,
-        sample_rate_hz=info.sample_rate_hz,
-        channels=info.channels,
-        width=info.width,
-        height=info.height,
-    )
-    if not take.has_sound:
-        return TakeLog(take=take)
-    found = finder().analyse(job.file, info)
-    length_s = max(take.duration_s, found.joined_s or 0.0)
-    take = replace(take, levels=found.levels, duration_s=length_s)
-    return TakeLog(take=take, calls=found.calls, noise=found.noise)
-
-
 def log_rushes(
     folders: Sequence[Path],
     log_path: Path,
@@ -227,9 +178,11 @@ def log_rushes(
             log.put_problem(rushes, problem)
         done = _Done(plan, log, FEATURE_VERSION, listener)
         done.tell()
-        jobs = [same[0] for same in plan.jobs]
         work = work_through(
-            partial(_outcome, analyse), jobs, workers=workers or default_workers(), dask=dask
+            partial(outcome, analyse),
+            [same[0] for same in plan.jobs],
+            workers=workers or default_workers(),
+            dask=dask,
         )
         with closing(work):  # so that no worker is left when an error or Ctrl-C ends this loop
             for end in work:
@@ -257,32 +210,6 @@ def log_rushes(
         model=named,
         notes=tuple(notes),
     )
-
-
-# The work on one clip, in a worker
-
-
-DIED = (
-    "the program that read it crashed over it, twice; convert the clip to another format, "
-    "or leave it out"
-)
-
-
-def _outcome(analyse: Callable[[Job], TakeLog], job: Job) -> TakeLog | str:
-    """Return what was found, or why the clip could not be read."""
-    try:
-        return analyse(job)
-    except MediaError as error:
-        return error.reason
-    except ModelError:  # not the clip's fault: it would be the same for all
-        raise
-    except CalltagError as error:
-        return str(error)
-    except MemoryError:
-        return "there was not enough memory for it; close other programs, or use --workers 1"
-    except Exception as error:
-        logger.debug("%s", job.file, exc_info=True)
-        return f"could not be analysed ({type(error).__name__}: {error}); please report this"
 
 
 def _nameless(clips: Sequence[Clip]) -> list[str]:

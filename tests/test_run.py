@@ -12,12 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from calltag.analysis import DIED, analyse_take
 from calltag.errors import InputError, MediaError, ModelError
 from calltag.log import Log
 from calltag.media.bext import Bext
 from calltag.media.wav_writing import write_wav
+from calltag.plan import Job
 from calltag.records import Call, Label, TakeLog
-from calltag.run import DIED, Job, Progress, analyse_take, log_rushes
+from calltag.run import Progress, log_rushes
 from calltag.workers import Done
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -598,7 +600,8 @@ def test_two_runs_at_once_on_cards_of_equal_names_keep_every_take(shoot: Shoot) 
 COLD_START = """
 import sys
 from pathlib import Path
-from calltag.run import Job, analyse_take
+from calltag.analysis import analyse_take
+from calltag.plan import Job
 found = analyse_take(Job(Path(sys.argv[1]), "/r", "A001.wav", "d", 1))
 assert found.take.levels is not None
 print(sorted({"librosa", "numba"} & set(sys.modules)))

@@ -1,0 +1,102 @@
+"""The work on one clip, as a worker does it."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import replace
+
+from calltag.errors import CalltagError, MediaError, ModelError
+from calltag.naming import finder
+from calltag.plan import Job
+from calltag.records import Take, TakeLog
+
+logger = logging.getLogger(__name__)
+
+DIED = (
+    "the program that read it crashed over it, twice; convert the clip to another format, "
+    "or leave it out"
+)
+"""Why a clip was not analysed over which the worker itself ended."""
+
+
+def analyse_take(job: Job) -> TakeLog:
+    """Analyse one clip: what it says of itself, and what is in its sound.
+
+    Parameters
+    ----------
+    job : Job
+        The clip.
+
+    Returns
+    -------
+    TakeLog
+        The take with its calls and noise; without levels where it has no sound.
+
+    Raises
+    ------
+    MediaError
+        If the clip cannot be read.
+    ModelError
+        If the model that finds calls is missing or damaged.
+    """
+    from calltag.media.probe import probe
+
+    info = probe(job.file)
+    take = Take(
+        path=job.path,
+        rushes=job.rushes,
+        digest=job.digest,
+        size_bytes=job.size_bytes,
+        duration_s=info.duration_s,
+        fps=info.fps,
+        variable_rate=info.variable_rate,
+        start_tc=info.start_tc,
+        time_reference=info.time_reference,
+        recorded=info.recorded,
+        sample_rate_hz=info.sample_rate_hz,
+        channels=info.channels,
+        width=info.width,
+        height=info.height,
+    )
+    if not take.has_sound:
+        return TakeLog(take=take)
+    found = finder().analyse(job.file, info)
+    length_s = max(take.duration_s, found.joined_s or 0.0)
+    take = replace(take, levels=found.levels, duration_s=length_s)
+    return TakeLog(take=take, calls=found.calls, noise=found.noise)
+
+
+def outcome(analyse: Callable[[Job], TakeLog], job: Job) -> TakeLog | str:
+    """Analyse one clip so that it cannot end the work on others.
+
+    Parameters
+    ----------
+    analyse : callable
+        What is done with the clip; `analyse_take`.
+    job : Job
+        The clip.
+
+    Returns
+    -------
+    TakeLog or str
+        What was found, or why the clip could not be read.
+
+    Raises
+    ------
+    ModelError
+        If the model that finds calls is missing or damaged.
+    """
+    try:
+        return analyse(job)
+    except MediaError as error:
+        return error.reason
+    except ModelError:  # not the clip's fault: it would be the same for all
+        raise
+    except CalltagError as error:
+        return str(error)
+    except MemoryError:
+        return "there was not enough memory for it; close other programs, or use --workers 1"
+    except Exception as error:
+        logger.debug("%s", job.file, exc_info=True)
+        return f"could not be analysed ({type(error).__name__}: {error}); please report this"
