@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -229,47 +230,21 @@ class Log(Closing):
             If the log cannot be written.
         """
         take = take_log.take
-        columns = f"{TAKE_COLUMNS}, feature_version, model, logged_at"
-        values = [
-            *take_row(take),
-            feature_version,
-            None,
-            datetime.now(UTC).isoformat(" ", "seconds"),
-        ]
-        earlier = None
         with self._writing() as db:
-            old = db.execute(
-                "SELECT id, duration_s, digest, rushes, start_tc, time_reference, recorded "
-                "FROM takes WHERE path = ?",
-                (take.path,),
-            ).fetchone()
-            if old is not None:
-                take_id, duration_s, digest, rushes, *begun = old
-                if digest != take.digest and rushes != take.rushes:
+            old = _known_by(db, take.path)
+            earlier = None
+            if old is not None and old.digest != take.digest:
+                if old.rushes != take.rushes:
                     raise NameTakenError(
-                        f"{take.path}: the log has this name for a take in {rushes}; log it again"
+                        f"{take.path}: the log has this name for a take in {old.rushes}; log it "
+                        "again"
                     )
-                other_length = abs(duration_s - take.duration_s) > SAME_LENGTH_S
-                if digest != take.digest and is_another(
-                    db, take_id, begun, take_log, other_length=other_length
-                ):
-                    earlier = earlier_name(take.path, lambda name: _has_take(db, name))
-                    db.execute("UPDATE takes SET path = ? WHERE id = ?", (earlier, take_id))
+                earlier = _renamed_if_another(db, old, take_log)
             if old is None or earlier is not None:
-                take_id = db.execute(
-                    f"INSERT INTO takes ({columns}) VALUES ({marks(columns)})", values
-                ).lastrowid
+                take_id = _insert_take(db, take, feature_version)
             else:
-                db.execute(
-                    f"UPDATE takes SET ({columns}) = ({marks(columns)}) WHERE id = ?",
-                    [*values, take_id],
-                )
-                db.execute("DELETE FROM calls WHERE take_id = ?", (take_id,))
-                db.execute("DELETE FROM noise WHERE take_id = ?", (take_id,))
-                if digest != take.digest:
-                    db.execute("DELETE FROM pictures WHERE take_id = ?", (take_id,))
-                if other_length:
-                    db.execute("DELETE FROM alignments WHERE ? IN (a_id, b_id)", (take_id,))
+                take_id = old.id
+                _update_take(db, old, take, feature_version)
             _insert_calls(db, take_id, take_log.calls)
             db.executemany(
                 f"INSERT INTO noise (take_id, {NOISE_COLUMNS}) VALUES (?, {marks(NOISE_COLUMNS)})",
@@ -694,6 +669,69 @@ def _remove_labels(db: sqlite3.Connection, labels: Iterable[Label]) -> None:
         "AND take_id = (SELECT id FROM takes WHERE path = ?)",
         [(label.start_s, label.end_s, label.take) for label in labels],
     )
+
+
+class _Known(NamedTuple):
+    """What the log has of a take that is put again."""
+
+    id: int
+    duration_s: float
+    digest: str
+    rushes: str
+    start_tc: str | None
+    time_reference: int | None
+    recorded: str | None
+
+    def has_length_of(self, take: Take) -> bool:
+        return abs(self.duration_s - take.duration_s) <= SAME_LENGTH_S
+
+
+def _known_by(db: sqlite3.Connection, path: str) -> _Known | None:
+    row = db.execute(
+        f"SELECT {', '.join(_Known._fields)} FROM takes WHERE path = ?", (path,)
+    ).fetchone()
+    return None if row is None else _Known(*row)
+
+
+def _renamed_if_another(db: sqlite3.Connection, old: _Known, take_log: TakeLog) -> str | None:
+    """Give an earlier recording a name of its own; None where the new file is the same one."""
+    begun = (old.start_tc, old.time_reference, old.recorded)
+    other_length = not old.has_length_of(take_log.take)
+    if not is_another(db, old.id, begun, take_log, other_length=other_length):
+        return None
+    earlier = earlier_name(take_log.take.path, lambda name: _has_take(db, name))
+    db.execute("UPDATE takes SET path = ? WHERE id = ?", (earlier, old.id))
+    return earlier
+
+
+_LOGGED_COLUMNS = f"{TAKE_COLUMNS}, feature_version, model, logged_at"
+
+
+def _logged_row(take: Take, feature_version: int) -> list[object]:
+    return [*take_row(take), feature_version, None, datetime.now(UTC).isoformat(" ", "seconds")]
+
+
+def _insert_take(db: sqlite3.Connection, take: Take, feature_version: int) -> int:
+    take_id = db.execute(
+        f"INSERT INTO takes ({_LOGGED_COLUMNS}) VALUES ({marks(_LOGGED_COLUMNS)})",
+        _logged_row(take, feature_version),
+    ).lastrowid
+    assert take_id is not None  # as after every INSERT
+    return take_id
+
+
+def _update_take(db: sqlite3.Connection, old: _Known, take: Take, feature_version: int) -> None:
+    """Put a take in place of what was known; what no longer holds of it goes."""
+    db.execute(
+        f"UPDATE takes SET ({_LOGGED_COLUMNS}) = ({marks(_LOGGED_COLUMNS)}) WHERE id = ?",
+        [*_logged_row(take, feature_version), old.id],
+    )
+    db.execute("DELETE FROM calls WHERE take_id = ?", (old.id,))
+    db.execute("DELETE FROM noise WHERE take_id = ?", (old.id,))
+    if old.digest != take.digest:
+        db.execute("DELETE FROM pictures WHERE take_id = ?", (old.id,))
+    if not old.has_length_of(take):
+        db.execute("DELETE FROM alignments WHERE ? IN (a_id, b_id)", (old.id,))
 
 
 def _insert_calls(
