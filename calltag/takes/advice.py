@@ -14,17 +14,10 @@ from calltag.records import Call, Span, TakeLog
 from calltag.sound.engine import describe_machine
 from calltag.sound.loudness import lufs
 from calltag.sound.spectrum import MEAN_SQUARE, N_BINS
+from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import Cut, by_band
 from calltag.takes.masking import Effect
-from calltag.takes.standing import (
-    ENOUGH_DB,
-    STANDS_DB,
-    Figures,
-    Spectra,
-    kept,
-    stand_db,
-    weights,
-)
+from calltag.takes.standing import ENOUGH_DB, STANDS_DB, Figures, kept, stand_db, weights
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.treatment import Treatment, gains_of
 from calltag.takes.words import stretches

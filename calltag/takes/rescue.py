@@ -24,19 +24,10 @@ from calltag.records import ChannelFault, FaultKind, Take, TakeLog
 from calltag.sound.faults import said, silent_channels, spoilt_channels
 from calltag.sound.hum import Hum, find_hum
 from calltag.takes.advice import cut_lines, machine_lines, nothing_helps
+from calltag.takes.call_spectra import QUIET_S, Spectra, listen
 from calltag.takes.cuts import Cut
 from calltag.takes.masking import Left, effects
-from calltag.takes.standing import (
-    QUIET_S,
-    Figures,
-    Spectra,
-    clipped_ppm,
-    figures,
-    listen,
-    loudness,
-    used_channel,
-    weights,
-)
+from calltag.takes.standing import Figures, clipped_ppm, figures, loudness, used_channel, weights
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.treatment import Treatment, gains_of, heard_channel
 from calltag.takes.usable import needed_cuts

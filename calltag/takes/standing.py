@@ -9,29 +9,17 @@ the engine and leaves the whistle shows in this figure, and not in the other.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from calltag.media.reader import read_blocks
-from calltag.records import Call, FloatArray, Levels, Span, Take
+from calltag.records import Levels, Take
 from calltag.sound.faults import clipped_samples, silent_channels
 from calltag.sound.loudness import k_weighting, lufs
-from calltag.sound.spectrum import (
-    BIN_HZ,
-    FRAMES_PER_S,
-    MEAN_SQUARE,
-    N_BINS,
-    RATE_HZ,
-    power_frames,
-)
+from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS, RATE_HZ
+from calltag.takes.call_spectra import Spectra
 from calltag.takes.words import calls_that
-
-AROUND_S = 3.0
-"""Background is taken from this long before a call to as long after it."""
 
 STANDS_DB = 6.0
 """A call that stands this far above all else is heard clearly: it has four times the power."""
@@ -42,37 +30,7 @@ ENOUGH_DB = 15.0
 KEPT = 0.8
 """Part of its loudness that a treatment must leave of a call, 1 dB less, for it to stand."""
 
-_GUARD_FRAMES = 4  # the spectrum's window reaches two frames beyond a call's ends
 _FLOOR = 1e-12
-
-
-@dataclass(frozen=True, slots=True)
-class Spectra:
-    """Mean power spectra of a channel's calls and their backgrounds.
-
-    Attributes
-    ----------
-    calls : np.ndarray, shape (n_calls, N_BINS), float32
-        What each call adds to its background, within its own band.
-    backgrounds : np.ndarray, shape (n_calls, N_BINS), float32
-        The sound around each call.
-    rest : np.ndarray, shape (1 + n_regions, N_BINS), float32
-        The sound between all calls: outside of all regions, and in each.
-    rest_s : np.ndarray, shape (1 + n_regions,)
-        How long that is.
-    quiet_s : float
-        Start of the quietest stretch of `QUIET_S`.
-    """
-
-    calls: FloatArray
-    backgrounds: FloatArray
-    rest: FloatArray
-    rest_s: npt.NDArray[np.float64]
-    quiet_s: float
-
-
-QUIET_S = 12.0
-"""Length of the stretch in which hum is looked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,100 +124,6 @@ def weights() -> npt.NDArray[np.float64]:
         Power gains.
     """
     return k_weighting(np.arange(N_BINS) * BIN_HZ)
-
-
-def listen(
-    path: Path, calls: Sequence[Call], channel: int, regions: Sequence[Span] = ()
-) -> Spectra:
-    """Take the spectra of a take's calls and of the sound around them, in one pass.
-
-    Parameters
-    ----------
-    path : Path
-        The take's file.
-    calls : sequence of Call
-        Its calls.
-    channel : int
-        The channel, counted from zero.
-    regions : sequence of Span
-        Stretches whose rest is kept apart; none overlapping another.
-
-    Returns
-    -------
-    Spectra
-        Of that channel.
-
-    Raises
-    ------
-    MediaError
-        If the sound cannot be read.
-    """
-    blocks = (block[channel] for block in read_blocks(path, rate_hz=RATE_HZ))
-    return spectra(blocks, calls, regions)
-
-
-def spectra(
-    blocks: Iterable[FloatArray], calls: Sequence[Call], regions: Sequence[Span] = ()
-) -> Spectra:
-    """Take the spectra of calls and of the sound around them.
-
-    Parameters
-    ----------
-    blocks : iterable of np.ndarray, shape (n_samples,), float32
-        One channel at `RATE_HZ`, from the take's first sample.
-    calls : sequence of Call
-        The take's calls.
-    regions : sequence of Span
-        Stretches whose rest is kept apart; none overlapping another.
-
-    Returns
-    -------
-    Spectra
-        Of that channel.
-    """
-    edges = np.array([[call.start_s, call.end_s] for call in calls]).reshape(-1, 2)
-    spans = np.rint(edges * FRAMES_PER_S).astype(int)
-    spans[:, 1] = np.maximum(spans[:, 1], spans[:, 0] + 1)
-    around = spans + np.rint([-AROUND_S * FRAMES_PER_S, AROUND_S * FRAMES_PER_S]).astype(int)
-    during, beside, rest = _Mean(len(calls)), _Mean(len(calls)), _Mean(1 + len(regions))
-    seconds: list[FloatArray] = []
-    begun = np.zeros(0, np.float32)  # frames of a second that is not whole yet
-    at = 0
-    for power in power_frames(blocks):
-        stop = at + len(power)
-        free = np.ones(len(power), bool)
-        for start, end in spans:
-            free[max(0, start - _GUARD_FRAMES - at) : max(0, end + _GUARD_FRAMES - at)] = False
-        for i, ((start, end), (left, right)) in enumerate(zip(spans, around, strict=True)):
-            if start < stop and end > at:
-                during.add(i, power[max(0, start - at) : end - at])
-            if left < stop and right > at:
-                near = slice(max(0, left - at), right - at)
-                beside.add(i, power[near][free[near]])
-        outside = free.copy()
-        for i, region in enumerate(regions, 1):
-            inside = slice(*(max(0, round(edge * FRAMES_PER_S) - at) for edge in region))
-            rest.add(i, power[inside][free[inside]])
-            outside[inside] = False
-        rest.add(0, power[outside])
-        begun = np.concatenate([begun, power.mean(axis=1)])
-        whole = len(begun) // FRAMES_PER_S * FRAMES_PER_S
-        seconds.append(begun[:whole].reshape(-1, FRAMES_PER_S).mean(axis=1))
-        begun = begun[whole:]
-        at = stop
-    common = rest.mean_of_all() if rest.counts.any() else beside.mean().mean(axis=0)
-    backgrounds = np.where(beside.counts[:, None] > 0, beside.mean(), common)
-    added = np.maximum(during.mean() - backgrounds, 0)
-    bins_hz = np.arange(N_BINS) * BIN_HZ
-    for one, call in zip(added, calls, strict=True):
-        one[(bins_hz < call.low_hz - BIN_HZ) | (bins_hz > call.high_hz + BIN_HZ)] = 0
-    return Spectra(
-        added,
-        backgrounds.astype(np.float32),
-        rest.mean() if rest.counts.any() else np.repeat(common[None], len(rest.counts), axis=0),
-        rest.counts / FRAMES_PER_S,
-        _quietest(seconds),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,30 +241,3 @@ def stand_db(
     """
     rest = (heard.backgrounds * (weights() * gain)).sum(axis=1)
     return 10 * np.log10((loudness(heard, gain) + _FLOOR) / (rest + _FLOOR))
-
-
-class _Mean:
-    """Means of spectra that come in pieces."""
-
-    def __init__(self, n: int) -> None:
-        self.counts = np.zeros(n)
-        self._sums = np.zeros((n, N_BINS))
-
-    def add(self, i: int, power: FloatArray) -> None:
-        self._sums[i] += power.sum(axis=0)
-        self.counts[i] += len(power)
-
-    def mean_of_all(self) -> FloatArray:
-        mean: FloatArray = (self._sums.sum(axis=0) / max(self.counts.sum(), 1)).astype(np.float32)
-        return mean
-
-    def mean(self) -> FloatArray:
-        return (self._sums / np.maximum(self.counts, 1)[:, None]).astype(np.float32)
-
-
-def _quietest(seconds: Sequence[FloatArray]) -> float:
-    level = np.concatenate(seconds) if seconds else np.zeros(0)
-    n = min(round(QUIET_S), len(level))
-    if not n:
-        return 0.0
-    return float(np.convolve(level, np.ones(n), mode="valid").argmin())

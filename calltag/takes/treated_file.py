@@ -15,7 +15,8 @@ from calltag.media.reader import SoundReader
 from calltag.media.wav_writing import write_wav
 from calltag.records import FloatArray, TakeLog
 from calltag.sound.spectrum import RATE_HZ
-from calltag.takes.standing import Figures, figures, listen, loudness
+from calltag.takes.call_spectra import listen
+from calltag.takes.standing import Figures, figures, loudness
 from calltag.takes.treatment import Treatment, heard_channel, treated
 from calltag.takes.verdict import likely_calls
 

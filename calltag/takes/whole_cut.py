@@ -8,9 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.records import Call
+from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import UNCUT, Band
 from calltag.takes.masking import Effect
-from calltag.takes.standing import ENOUGH_DB, STANDS_DB, Spectra, kept, stand_db
+from calltag.takes.standing import ENOUGH_DB, STANDS_DB, kept, stand_db
 from calltag.takes.thresholds import Thresholds
 
 _CUTS_HZ: list[float] = np.geomspace(50.0, 8000.0, 89).tolist()  # twelve to the octave

@@ -262,7 +262,7 @@ def test_what_was_heard_before_is_not_read_again(engine_take, tmp_path, monkeypa
         read.append(path)
         return read_blocks(path, **options)
 
-    monkeypatch.setattr("calltag.takes.standing.read_blocks", noted)
+    monkeypatch.setattr("calltag.takes.call_spectra.read_blocks", noted)
     made = [
         write_treated(path, tmp_path / f"{i}.wav", log, rescue.treatment, Bext(), was)
         for i, was in enumerate([rescue.was, None])
