@@ -331,6 +331,20 @@ def test_the_safety_track_goes_on_every_track_where_the_other_is_clipped(
     assert rescue.advice == ("channel 1 is clipped (9,600 samples): channel 2 goes on every track",)
 
 
+@pytest.mark.parametrize(("less_db", "channel"), [(3.0, 2), (1.0, None)])
+def test_a_channel_is_better_where_calls_stand_two_decibels_clearer(
+    scene, tmp_path, less_db, channel
+):
+    """The same calls, and all else lower by so much: they stand clearer by just as much."""
+    made = scene(20, background_db=-50)
+    around = made.sound.copy()
+    for start_s in STARTS_S:
+        made.whistle(start_s, level_db=-48)
+    quieter = made.sound - around + 10 ** (-less_db / 20) * around
+    log = made.log(tmp_path / "A.wav", channels=np.stack([made.sound, quieter]))
+    assert examine(tmp_path / "A.wav", log).treatment.channel == channel
+
+
 def test_a_dead_channel_is_no_better_one(scene, tmp_path):
     made = scene(20).add_noise("machine", 4000, 7000, -30)
     for start_s in STARTS_S:
