@@ -443,7 +443,7 @@ def _read(
 
 
 def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
-    """The stretch on `channels` tracks: as recorded, and in place of spoilt ones the good one."""
+    """The stretch on `channels` tracks: good ones, and the best again where they are few."""
     sound, rate_hz = read_span(take.file, span.start_s, span.end_s)
     if rate_hz != RATE_HZ:
         sound = soxr.resample(sound.T, rate_hz, RATE_HZ).T.astype(np.float32)
@@ -452,6 +452,9 @@ def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
         return np.repeat(sound[good : good + 1], channels, axis=0)
     faults = take.levels.channel_faults if take.levels else ()
     bad = frozenset(clipped_samples(faults)).union(*map(spoilt_channels, faults))
+    whole = [track for track in range(len(sound)) if track + 1 not in bad]
+    if len(whole) >= channels:
+        return sound[whole[:channels]]
     return sound[[good if track + 1 in bad else track for track in range(channels)]]
 
 

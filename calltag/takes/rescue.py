@@ -201,7 +201,8 @@ def _mended_tracks(
 ) -> tuple[Treatment, list[str]]:
     """The channel that goes on the tracks that are no good, if some are, and why.
 
-    A track that is as good as that channel stays as it is.
+    A track that is as good as that channel stays as it is, and so do dead ones beside two good ones
+    or more: they are spare.
     """
     clear_db = {channel: _clearness_db(spectra) for channel, spectra in heard.items()}
     best = max(clear_db, key=lambda channel: clear_db[channel])
@@ -212,13 +213,16 @@ def _mended_tracks(
     bad = {number for _, numbers in spoilt for number in numbers}
     if better:
         bad |= {c + 1 for c, db in clear_db.items() if clear_db[best] >= db + _BETTER_CHANNEL_DB}
+    tracks = set(range(1, take.channels + 1))
+    if len(tracks - bad) > 1:
+        bad -= {number for one in faults if one.kind == FaultKind.DEAD for number in one.channels}
     if not bad:
         return Treatment(), []
-    every = bad | {channel + 1} == set(range(1, take.channels + 1))
+    every = bad | {channel + 1} == tracks
     treatment = Treatment(channel=channel + 1, tracks=() if every else tuple(sorted(bad)))
     if better:
         return treatment, [f"channel {channel + 1} is the better one: {figures(heard[channel])}"]
-    why = "; ".join(fault for fault, _ in spoilt)
+    why = "; ".join(fault for fault, numbers in spoilt if numbers & bad)
     return treatment, [f"{why}: channel {channel + 1} goes on {treatment.which_tracks}"]
 
 

@@ -186,13 +186,16 @@ def test_another_stretch_takes_the_place_of_one_of_another_weather(scene, tmp_pa
     assert not bed.repeats
 
 
-def test_a_good_track_is_used_where_others_are_dead(scene, tmp_path):
+@pytest.mark.parametrize("dead", [1, 2, 3])
+def test_good_tracks_are_used_where_others_are_dead(scene, tmp_path, dead):
     made = scene(20)
-    right = scene(20, seed=6).sound
+    tracks = [made.sound, scene(20, seed=6).sound]
+    tracks.insert(dead - 1, np.zeros(made.n))
     log = made.log(
         tmp_path / "A.wav",
-        channels=np.stack([made.sound, right, np.zeros(made.n)]),
-        faults=(ChannelFault(FaultKind.DEAD, (3,)),),
+        channels=np.stack(tracks),
+        channel="2" if dead == 1 else "1",
+        faults=(ChannelFault(FaultKind.DEAD, (dead,)),),
     )
     make_bed([log], tmp_path / "bed.wav", seconds=12)
     bed, _ = sf.read(tmp_path / "bed.wav")

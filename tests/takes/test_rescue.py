@@ -375,20 +375,35 @@ def test_a_channel_that_stops_is_never_put_on_every_track(scene, tmp_path):
         assert any(f"channel {number} stops at 20.0 s" in line for line in rescue.advice)
 
 
-def test_a_good_track_stays_where_others_are_dead(scene, tmp_path):
+def test_dead_tracks_beside_two_good_ones_are_spare_and_stay_as_they_are(scene, tmp_path):
     made = scene(12).whistle(5, level_db=-36)
     right = made.sound + made.band_noise(200, 400, -60)
-    silent = np.zeros(made.n)
-    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
     dead = (ChannelFault(FaultKind.DEAD, (3, 4, 5, 6)),)
-    log = made.log(path, channels=np.stack([made.sound, right, *[silent] * 4]), faults=dead)
+    tracks = np.stack([made.sound, right, *[np.zeros(made.n)] * 4])
+    rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav", channels=tracks, faults=dead))
+    assert rescue.treatment == Treatment()
+    assert rescue.advice == ("there is nothing to mend",)
+
+
+def test_a_spoilt_track_gets_the_good_channel_and_spare_ones_stay(scene, tmp_path):
+    made = scene(12).whistle(5, level_db=-36)
+    right = made.sound + made.band_noise(200, 400, -60)
+    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
+    faults = (
+        ChannelFault(FaultKind.DEAD, (4,)),
+        ChannelFault(FaultKind.COPY_INVERTED, (3,), other=1),
+    )
+    tracks = np.stack([made.sound, right, -made.sound, np.zeros(made.n)])
+    log = made.log(path, channels=tracks, faults=faults)
     rescue = examine(path, log)
-    assert rescue.advice == ("channels 3 to 6 are dead: channel 1 goes on tracks 3 to 6",)
-    assert str(rescue.treatment) == "channel 1 on tracks 3 to 6"
+    assert rescue.advice == (
+        "channel 3 is channel 1 turned upside down (inverted): channel 1 goes on track 3",
+    )
+    assert str(rescue.treatment) == "channel 1 on track 3"
     write_treated(path, out, log, rescue.treatment, Bext())
     treated, original = sf.read(out)[0], sf.read(path)[0]
-    np.testing.assert_array_equal(treated[:, :2], original[:, :2])
-    np.testing.assert_array_equal(treated[:, 2:], np.repeat(original[:, :1], 4, axis=1))
+    np.testing.assert_array_equal(treated[:, [0, 1, 3]], original[:, [0, 1, 3]])
+    np.testing.assert_array_equal(treated[:, 2], original[:, 0])
 
 
 def test_the_better_channel_leaves_another_good_one_alone(scene, tmp_path):
