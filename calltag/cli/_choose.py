@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from enum import StrEnum
 from fnmatch import fnmatchcase
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from calltag.errors import InputError
+from calltag.files import is_there
 from calltag.words import one_spelling
 
 if TYPE_CHECKING:
@@ -65,26 +69,54 @@ class CallFilter:
 def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterator[TakeLog]:
     """Yield the takes that are named: by path, file name, folder or a pattern with ``*``.
 
-    A path in full is that take, whichever others end so. A name that no take has is an
-    `InputError`, told when all takes have been seen.
+    A path may be that of the log or that of the file or folder itself. A path in full is that take,
+    whichever others end so. A name that no take has is an `InputError`, told when all takes have
+    been seen.
     """
     if not names:
         yield from take_logs
         return
+    places = {name: os.path.realpath(name) for name in names if is_there(Path(name))}
     in_full: set[str] = set()
     fitting = []
+    paths = []
     for take_log in take_logs:
         path = take_log.take.path
-        if its := [name for name in names if _is_named(path, name)]:
-            fitting.append((take_log, its))
-            in_full |= {name for name in its if _plain(path) == _plain(name)}
-    if unseen := set(names).difference(*(its for _, its in fitting)):
-        name = min(unseen)
-        raise InputError(f"{name}: no such take in the log; `calltag takes` lists them")
-    for take_log, its in fitting:
-        path = _plain(take_log.take.path)
-        if any(name not in in_full or path == _plain(name) for name in its):
+        paths.append(path)
+        file = os.path.realpath(Path(take_log.take.rushes, path)) if places else ""
+        whole = {name for name in names if _plain(path) == _plain(name) or file == places.get(name)}
+        if its := [name for name in names if _is_named(path, name) or _lies_at(file, name, places)]:
+            fitting.append((take_log, its, whole))
+            in_full |= whole
+    if unseen := set(names).difference(*(its for _, its, _ in fitting)):
+        raise no_such_take(min(unseen), paths)
+    for take_log, its, whole in fitting:
+        if any(name not in in_full or name in whole for name in its):
             yield take_log
+
+
+def no_such_take(
+    name: str, paths: Sequence[str], what: str = "no such take in the log"
+) -> InputError:
+    """Make the error of a name that no take has; it says which one may be meant."""
+    meant = " or ".join(_meant(name, paths)[:3])
+    hint = f"did you mean {meant}? " if meant else ""
+    return InputError(f"{name}: {what}; {hint}`calltag takes` lists the takes")
+
+
+def _meant(name: str, paths: Sequence[str]) -> list[str]:
+    """Takes that differ from a name in the suffix alone, or else the one that is nearest to it."""
+    wanted = PurePosixPath(_plain(name))
+    files = {path: PurePosixPath(_plain(path)) for path in paths}
+    if alike := [path for path, file in files.items() if file.stem == wanted.stem]:
+        return alike
+    forms = {form: path for path, file in files.items() for form in (str(file), file.name)}
+    return [forms[form] for form in get_close_matches(str(wanted), forms, n=1, cutoff=0.8)]
+
+
+def _lies_at(file: str, name: str, places: Mapping[str, str]) -> bool:
+    place = places.get(name)
+    return place is not None and (file == place or Path(place) in Path(file).parents)
 
 
 def _plain(name: str) -> str:

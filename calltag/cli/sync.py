@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import choose_takes
+from calltag.cli._choose import choose_takes, no_such_take
 from calltag.cli._options import LOG_NAME, As, LogFile, finite
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.errors import InputError, MediaError
@@ -157,9 +157,8 @@ def _named(name: str, known: Sequence[Take]) -> list[Path]:
     try:
         chosen = [one.take for one in choose_takes(map(_without_finds, known), [name])]
     except InputError:
-        raise InputError(
-            f"{name}: neither a file nor a take of the log; `calltag takes` lists the takes"
-        ) from None
+        paths = [take.path for take in known]
+        raise no_such_take(name, paths, "neither a file nor a take of the log") from None
     exact = [take for take in chosen if take.path == name]
     return [take.file.resolve() for take in exact or chosen]
 

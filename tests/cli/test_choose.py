@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 import pytest
 
 from calltag.cli._choose import choose_takes
 from calltag.cli._sound_out import one_take
+from calltag.errors import InputError
 from calltag.learn.user_table import known_take
 from calltag.records import Take, TakeLog
 
@@ -46,6 +50,41 @@ def test_a_name_in_full_is_that_take() -> None:
         (["A008.MOV"], [2]),
     ):
         assert list(choose_takes(every, names)) == [every[number] for number in chosen]
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("ASH_A_0034", "card1/ASH_A_0034.MP4 or card2/ash_a_0034.wav"),
+        ("ash_a_0034.mov", "card1/ASH_A_0034.MP4 or card2/ash_a_0034.wav"),
+        ("ASH_A_044.MP4", "card1/ASH_A_0044.MP4"),
+        ("card1/ASH_A_0044.MP", "card1/ASH_A_0044.MP4"),
+        ("hoots", ""),
+    ],
+)
+def test_a_slip_in_a_name_is_answered_with_what_may_be_meant(typed: str, meant: str) -> None:
+    every = logs("card1/ASH_A_0034.MP4", "card1/ASH_A_0044.MP4", "card2/ash_a_0034.wav")
+    hint = f"did you mean {meant}? " if meant else ""
+    told = re.escape(f"{typed}: no such take in the log; {hint}`calltag takes` lists")
+    with pytest.raises(InputError, match=f"^{told}"):
+        list(choose_takes(every, [typed]))
+
+
+def test_a_take_may_be_named_by_the_place_of_its_file(tmp_path, monkeypatch) -> None:
+    """As a shell completes it, from any folder."""
+    rushes = tmp_path / "rushes"
+    paths = ["card1/A007.MOV", "card1/A008.MOV", "card2/A007.MOV"]
+    for path in paths:
+        (rushes / path).parent.mkdir(parents=True, exist_ok=True)
+        (rushes / path).touch()
+    every = [TakeLog(take=replace(one.take, rushes=str(rushes))) for one in logs(*paths)]
+    monkeypatch.chdir(tmp_path)
+    assert one_take(every, "rushes/card1/A007.MOV") is every[0]
+    assert list(choose_takes(every, ["rushes/card1/"])) == every[:2]
+    assert list(choose_takes(every, [str(rushes)])) == every
+    monkeypatch.chdir(rushes / "card2")
+    assert one_take(every, "A007.MOV") is every[2]
+    assert one_take(every, "../card1/A008.MOV") is every[1]
 
 
 @pytest.mark.parametrize("typed", ["Gr\u00fcnrohr.mp4", "Gru\u0308nrohr.mp4"])
