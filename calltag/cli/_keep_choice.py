@@ -98,6 +98,21 @@ def heard_once(found: Sequence[Found], log: Log) -> list[Found]:
     return [(one.best.take_log, one.best.call) for one in seen]
 
 
+def without_copies(found: Sequence[Found]) -> list[Found]:
+    """Leave out the calls that another copy of their take has before them."""
+    before: dict[str, list[Found]] = {}
+    left = []
+    for one, call in found:
+        of_content = before.setdefault(one.take.digest or one.take.path, [])
+        if not any(
+            other.take.path != one.take.path and _overlap(call.span, earlier.span)
+            for other, earlier in of_content
+        ):
+            left.append((one, call))
+            of_content.append((one, call))
+    return left
+
+
 def with_origins(found: Sequence[Found], every: Sequence[TakeLog], log: Log) -> list[Wanted]:
     """Give each call what its story has to say: how it was found, and who else heard it."""
     from calltag.library.keep import Wanted, heard_elsewhere

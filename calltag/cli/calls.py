@@ -107,6 +107,7 @@ def calls_command(
     from calltag.edit.tables import CALL_COLUMNS, call_row
     from calltag.log import Log
     from calltag.media.clock import common_rate
+    from calltag.media.copies import each_once
     from calltag.takes.picture import grade_of_call
 
     wanted = CallFilter(
@@ -165,7 +166,9 @@ def calls_command(
     less_sure = sum(
         whatever.passes(call) and not wanted.passes(call) for one in chosen for call in one.calls
     )
-    _tell(len(rows), len(found), less_sure)
+    recordings = each_once(chosen)
+    in_copies = sum(one.take.path not in recordings for one, _ in listed)
+    _tell(len(rows), len(found), less_sure, in_copies)
     _end(problems)
 
 
@@ -196,10 +199,12 @@ def _cells(row: Row, call: Call) -> list[str]:
     ]
 
 
-def _tell(listed: int, found: int, unsure: int) -> None:
+def _tell(listed: int, found: int, unsure: int, in_copies: int) -> None:
     text = f"{counted(listed, 'call')} listed"
     if found > listed:
         text += f" of {found}"
+    if in_copies:
+        text += f", {in_copies} of them in copies of takes (--once lists each call once)"
     if unsure:
         text += f"; {unsure} more that are less sure are not (--min-confidence 0 lists them)"
     say(f"{text}.")

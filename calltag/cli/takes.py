@@ -104,6 +104,7 @@ def takes_command(
     from calltag.edit.marking import check_types
     from calltag.edit.tables import TAKE_COLUMNS, take_row
     from calltag.log import Log
+    from calltag.media.copies import each_once
     from calltag.takes.picture import grade_of_take
     from calltag.takes.verdict import judge, summary
 
@@ -113,11 +114,11 @@ def takes_command(
         problems = opened.problems()
     check_types(every, types or ())
     chosen = list(choose_takes(every, takes or ()))
+    asked_for_calls = bool(types) or min_snr is not None
     listed = []
     for one in chosen:
         verdict = judge(one)
         n_calls = sum(wanted.passes(call) for call in one.calls)
-        asked_for_calls = bool(types) or min_snr is not None
         if (
             (not verdicts or verdict.grade in verdicts)
             and (n_calls or not asked_for_calls)
@@ -154,8 +155,11 @@ def takes_command(
             for row_cells, grade in zip(cells, grades, strict=True):
                 row_cells.append("" if grade is None else str(grade))
         print_table(columns, cells)
-    say(summary(verdict for _, verdict, _ in listed))
-    for _, problem in problems:
+    recordings = each_once([one for one, _, _ in listed])
+    told = [verdict for one, verdict, _ in listed if one.take.path in recordings]
+    say(summary(told, copies=len(listed) - len(told)))
+    filtered = takes or verdicts or asked_for_calls or noise is not None or best is not None
+    for _, problem in () if filtered else problems:
         say(f"Could not be read: {problem.path}: {problem.reason}")
     _end(unseen)
 

@@ -1,4 +1,4 @@
-"""Takes whose own file is away, read from a copy of it that the log knows."""
+"""Copies of takes that the log knows: read where a take's own file is away, and counted once."""
 
 from __future__ import annotations
 
@@ -24,12 +24,8 @@ def with_copies(takes: Sequence[Take]) -> list[Take]:
         The same, in order; `Take.found_at` is set where the file is away and one of the same
         content is there. Files are looked for only where several takes have the same content.
     """
-    alike: dict[str, list[Take]] = defaultdict(list)
-    for take in takes:
-        if take.digest:
-            alike[take.digest].append(take)
     found: dict[str, Take] = {}
-    for copies in alike.values():
+    for copies in _alike(takes).values():
         there = [take for take in copies if len(copies) > 1 and is_there(take.file)]
         if there:
             found |= {take.path: there[0] for take in copies if take not in there}
@@ -54,3 +50,37 @@ def at_hand(take_logs: Iterable[TakeLog], takes: Sequence[Take]) -> Iterator[Tak
     places = {take.path: take for take in with_copies(takes)}
     for take_log in take_logs:
         yield replace(take_log, take=places.get(take_log.take.path, take_log.take))
+
+
+def each_once(take_logs: Sequence[TakeLog]) -> dict[str, tuple[str, ...]]:
+    """Choose one take of each recording, where copies of it are among them.
+
+    Parameters
+    ----------
+    take_logs : sequence of TakeLog
+        Takes with their calls, the user's labels laid over them.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        Path of the take that stands for each recording, in order, and the paths of its copies: of
+        several, the one that the user labelled most in, and else the first.
+    """
+    by_hand = {one.take.path: sum(call.by_hand for call in one.calls) for one in take_logs}
+    once: dict[str, tuple[str, ...]] = dict.fromkeys(by_hand, ())
+    for copies in _alike(one.take for one in take_logs).values():
+        paths = [take.path for take in copies]
+        stands = max(paths, key=lambda path: by_hand[path])
+        for path in paths:
+            del once[path]
+        once[stands] = tuple(path for path in paths if path != stands)
+    return {path: once[path] for path in by_hand if path in once}
+
+
+def _alike(takes: Iterable[Take]) -> dict[str, list[Take]]:
+    """Takes by their content, where that is known."""
+    alike: dict[str, list[Take]] = defaultdict(list)
+    for take in takes:
+        if take.digest:
+            alike[take.digest].append(take)
+    return alike

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -22,6 +22,7 @@ from calltag.errors import InputError
 from calltag.files import SHEET_INDEX, SHEET_MARK
 from calltag.log import Log
 from calltag.media.clock import common_rate
+from calltag.media.copies import each_once
 from calltag.pages.rendering import render, static_text
 from calltag.pages.sheet_media import CallMedia, Job, TakeMedia, failed, gather
 from calltag.pages.sheet_place import Store, refuse_place, write_file, write_folder
@@ -102,7 +103,7 @@ def write_sheet(
     out : Path
         The file, or the folder.
     take_logs : sequence of TakeLog
-        The takes, in the order of the sheet.
+        The takes, in the order of the sheet; of copies one is shown, and names the others.
     log : Log
         Where they are from; what is measured of pictures is stored there.
     shown : callable
@@ -131,6 +132,8 @@ def write_sheet(
         raise InputError(f"{out}: no takes to put on a sheet; `calltag takes` lists them")
     out = out if out.name else out.absolute()  # "." has no name to put one beside
     refuse_place(out, folder=options.folder, replace=options.replace)
+    copies = each_once(take_logs)
+    take_logs = [one for one in take_logs if one.take.path in copies]
     jobs = [
         Job(
             take_log=replace(one, calls=tuple(filter(shown, one.calls))),
@@ -140,7 +143,7 @@ def write_sheet(
         for one in take_logs
     ]
     media = _gathered(jobs, log, options.workers, listener)
-    page = partial(_page, take_logs, media, unread, log)
+    page = partial(_page, take_logs, copies, media, unread, log)
     size_bytes = (write_folder if options.folder else write_file)(out, page)
     problems = [
         Problem(path=job.take_log.take.path, reason=reason)
@@ -179,6 +182,7 @@ def _gathered(
 
 def _page(
     take_logs: Sequence[TakeLog],
+    copies: Mapping[str, tuple[str, ...]],
     media: Sequence[TakeMedia],
     unread: Iterable[Problem],
     log: Log,
@@ -206,6 +210,7 @@ def _page(
                 still_url="" if still is None else store.put(f"take{number:04}.jpg", still),
                 still_s=found.still_s,
                 problems=found.problems,
+                copies=copies[one.take.path],
             )
         )
     style = static_text("paper.css") + static_text("sheet.css")

@@ -134,6 +134,8 @@ class TakeView:
         When that was.
     problems : tuple of str
         What could not be read.
+    copies : tuple of str
+        Takes of the log that are copies of it.
     """
 
     number: int
@@ -148,6 +150,7 @@ class TakeView:
     still_url: str = ""
     still_s: float = 0.0
     problems: tuple[str, ...] = ()
+    copies: tuple[str, ...] = ()
 
     @property
     def best(self) -> float:
@@ -256,6 +259,7 @@ def take_view(
     still_url: str = "",
     still_s: float = 0.0,
     problems: tuple[str, ...] = (),
+    copies: tuple[str, ...] = (),
 ) -> TakeView:
     """Put a take into words.
 
@@ -279,6 +283,8 @@ def take_view(
         When that was.
     problems : tuple of str
         What could not be read.
+    copies : tuple of str
+        Takes of the log that are copies of it.
 
     Returns
     -------
@@ -298,6 +304,7 @@ def take_view(
         still_url=still_url,
         still_s=still_s,
         problems=problems,
+        copies=copies,
     )
 
 
@@ -394,7 +401,9 @@ def overview(takes: Sequence[TakeView]) -> Overview:
         grade: tuple(take for take in takes if take.verdict.grade == grade) for grade in GRADES
     }
     return Overview(
-        summary=verdict_summary(take.verdict for take in takes),
+        summary=verdict_summary(
+            (take.verdict for take in takes), copies=sum(len(take.copies) for take in takes)
+        ),
         types=tuple(lines),
         throw=of_grade[PICTURE_ONLY],
         rescue=of_grade[PART],

@@ -17,7 +17,7 @@ from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, 
 from calltag.takes.standing import clipped_ppm
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import doubtful, usable_stretches
-from calltag.words import take_length
+from calltag.words import counted, take_length
 
 TOO_SHORT = "to be heard first: too short to tell"
 """Purpose of a take in which noise would not be noticed."""
@@ -103,13 +103,15 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
     return Verdict(grade=grade, usable=usable, reasons=tuple(reasons))
 
 
-def summary(verdicts: Iterable[Verdict]) -> str:
+def summary(verdicts: Iterable[Verdict], *, copies: int = 0) -> str:
     """Count a shoot's verdicts in one line.
 
     Parameters
     ----------
     verdicts : iterable of Verdict
         One for each take.
+    copies : int
+        Copies of these takes, which are told but not counted again.
 
     Returns
     -------
@@ -123,11 +125,15 @@ def summary(verdicts: Iterable[Verdict]) -> str:
     >>> from calltag.records import Span
     >>> summary([Verdict(grade="clean", usable=(Span(0, 4834),), reasons=())])
     '1 take: 1 clean, 0 part, 0 picture-only; 1 h 21 min of usable sound'
+    >>> summary([Verdict(grade="part", usable=(Span(0, 9),), reasons=())], copies=1)
+    '1 take and 1 copy: 0 clean, 1 part, 0 picture-only; 9 s of usable sound'
     """
     verdicts = list(verdicts)
     counts = Counter(verdict.grade for verdict in verdicts)
     usable = take_length(sum(verdict.clean_s for verdict in verdicts))
-    takes = f"{len(verdicts)} take{'s' if len(verdicts) != 1 else ''}"
+    takes = counted(len(verdicts), "take")
+    if copies:
+        takes += f" and {counted(copies, 'copy', 'copies')}"
     grades = ", ".join(f"{counts[grade]} {grade}" for grade in GRADES)
     return f"{takes}: {grades}; {usable} of usable sound"
 

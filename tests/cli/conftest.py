@@ -115,6 +115,17 @@ def call(start_s: float, label: str = CALL, **changes: object) -> Call:
 
 
 @pytest.fixture
+def log_of_copies(log: Path, tmp_path: Path) -> Path:
+    """The log, with a backup of card1 in the rushes."""
+    with Log(log) as opened:
+        for one in list(opened.take_logs()):
+            if one.take.path.startswith("card1/"):
+                copy = replace(one.take, path=one.take.path.replace("card1", "card1_backup"))
+                opened.put(replace(one, take=copy), feature_version=1)
+    return log
+
+
+@pytest.fixture
 def log(tmp_path: Path) -> Path:
     """Three takes: a clean one, one in the wind, one without sound; and one that is broken."""
     levels = Levels(peak_dbfs=-9, clipped=0, loudness_lufs=-31, floor_dbfs=-60)

@@ -143,3 +143,8 @@ def test_what_cannot_be_is_told_in_one_sentence(
     assert ran.status == status
     assert ran.out == ""
     assert sentence in " ".join(ran.err.split())
+
+
+def test_calls_in_copies_are_told(run, log_of_copies) -> None:
+    assert "8 calls listed, 4 of them in copies of takes (--once lists each" in run("calls").err
+    assert run("calls", "--once").err.startswith("4 calls listed; ")

@@ -452,3 +452,20 @@ def test_a_command_may_read_while_another_process_writes(run, kept, tmp_path):
     with Catalogue(tmp_path / "lib") as catalogue, catalogue._database.writing() as db:
         db.execute("DELETE FROM notes")
         assert "15 kept calls" in run("library", "find", "--library", "lib").err
+
+
+def test_of_copies_of_a_take_each_call_is_kept_once(run, rushes, tmp_path) -> None:
+    with Log(tmp_path / "calltag.db") as log:
+        for one in list(log.take_logs(features=True)):
+            (rushes / "backup").mkdir(exist_ok=True)
+            copy = replace(one.take, path=f"backup/{one.take.path}")
+            copy.file.write_bytes(one.take.file.read_bytes())
+            log.put(replace(one, take=copy), feature_version=FEATURE_VERSION)
+    ran = run("keep", "--library", "lib", "--best", 4, "--dry-run")
+    assert "4 calls would be kept" in ran.err
+    ran = run("keep", "--library", "lib", "--best", 4)
+    assert "4 calls kept in" in ran.err
+    assert "kept already" not in ran.err
+    ran = run("keep", "--library", "lib", "--take", "*")
+    assert "11 calls kept in" in ran.err
+    assert "4 calls kept already" in ran.err

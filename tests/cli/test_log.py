@@ -208,3 +208,15 @@ def test_a_terminal_shows_a_bar_with_takes_sound_and_time(terminal, logged, tmp_
     assert "0 of 1 takes" in said
     assert "1 of 1 takes, 0 s of sound" in said
     assert "Traceback" not in said
+
+
+def test_what_copies_hold_is_told_once(log_of_copies) -> None:
+    from calltag.cli._summary import find_lines
+
+    with Log(log_of_copies) as opened:
+        told = list(find_lines(list(opened.take_logs())))
+    assert told == [
+        "In the log: 4 calls in 2 takes, and 1 more that are doubtful.",
+        "Call types: marsh hooter: boom 1, pit rail 1, marsh hooter: hoot 1; not named 1.",
+        "Noise: wind in 1 take.",
+    ]

@@ -65,6 +65,19 @@ def test_the_table_gives_verdict_stretches_and_reasons(run, log) -> None:
     assert "Could not be read: card2/A009.mov: it is empty" in ran.err
 
 
+def test_copies_are_listed_but_counted_once(run, log_of_copies) -> None:
+    ran = run("takes")
+    assert ran.out.count("A001.mov") == 3
+    assert "3 takes and 2 copies: 1 clean, 0 part, 2 picture-only; 1 min 00 s of" in ran.err
+    ran = run("takes", "--take", "card1_backup")
+    assert "2 takes: 1 clean, 0 part, 1 picture-only; 1 min 00 s of" in ran.err
+
+
+def test_takes_that_could_not_be_read_are_told_where_all_are_listed(run, log) -> None:
+    for options in (["--take", "card1"], ["--verdict", "clean"], ["--best", "1"], ["--noise"]):
+        assert "Could not be read" not in run("takes", *options).err
+
+
 def test_a_type_that_is_not_there_is_told(run, log) -> None:
     ran = run("takes", "--type", "owl")
     assert (ran.status, ran.out) == (1, "")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from calltag.media.copies import with_copies
-from calltag.records import Take
+from calltag.media.copies import each_once, with_copies
+from calltag.records import Call, Take, TakeLog
 
 
 def take(folder, path, digest="d1"):
@@ -38,3 +38,34 @@ def test_nothing_stands_in_where_no_copy_is_there_or_the_content_is_not_known(tm
         [take(tmp_path, "a.mov", ""), take(tmp_path, "b.mov", "")],
     ):
         assert files(takes)[0] == tmp_path / "a.mov"
+
+
+def test_of_copies_the_first_counts_or_the_one_that_was_labelled(tmp_path):
+    call = Call(
+        start_s=1.0,
+        end_s=1.5,
+        low_hz=200.0,
+        high_hz=500.0,
+        peak_hz=300.0,
+        snr_db=10.0,
+        level_dbfs=-30.0,
+        call_probability=1.0,
+        by_hand=True,
+    )
+    logs = [
+        TakeLog(take=take(tmp_path, path, digest), calls=calls)
+        for path, digest, calls in (
+            ("a.mov", "d1", ()),
+            ("b.mov", "d2", ()),
+            ("copy/a.mov", "d1", ()),
+            ("copy/b.mov", "d2", (call,)),
+            ("x.mov", "", ()),
+            ("y.mov", "", ()),
+        )
+    ]
+    assert list(each_once(logs).items()) == [
+        ("a.mov", ("copy/a.mov",)),
+        ("copy/b.mov", ("b.mov",)),
+        ("x.mov", ()),
+        ("y.mov", ()),
+    ]

@@ -104,6 +104,18 @@ def test_every_take_and_call_is_there(sheet: Path) -> None:
     assert "card2/&lt;b&gt;broken&lt;/b&gt;.MOV: it is empty" in text
 
 
+def test_of_copies_one_is_shown_and_names_the_others(log_path: Path, tmp_path: Path) -> None:
+    with Log(log_path) as log:
+        for one in list(log.take_logs()):
+            copy = replace(one.take, path=f"backup/{one.take.path}")
+            log.put(replace(one, take=copy), feature_version=1)
+    report = written(log_path, tmp_path / "sheet.html", look=False)
+    text = report.page.read_text("utf-8")
+    assert report.takes == len(Page(text).all("article")) == 4
+    assert "<p>4 takes and 4 copies: " in text
+    assert "The log has a copy of it: backup/ASH_A_0031.MP4." in text
+
+
 def test_the_pictures_are_looked_at_and_kept(sheet: Path) -> None:
     with Log(sheet.with_name("calltag.db")) as log:
         assert all(len(one.pictures) >= 3 for one in log.take_logs())
