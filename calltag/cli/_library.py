@@ -1,11 +1,8 @@
-"""What the commands share that work on the call library: its folder, and how far they are."""
+"""What the commands share that work on the call library: its folder."""
 
 from __future__ import annotations
 
 import os
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -28,21 +25,6 @@ LibraryFolder = Annotated[
         "another for good.",
     ),
 ]
-
-
-@contextmanager
-def bar(what: str) -> Iterator[Callable[[int, int], None]]:
-    """Show on a terminal how far it is; yields what is to be told how many of how many are done."""
-    if not sys.stderr.isatty():
-        yield lambda *_: None
-        return
-    from rich.console import Console
-    from rich.progress import MofNCompleteColumn, Progress
-
-    columns = (*Progress.get_default_columns(), MofNCompleteColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
-        task = shown.add_task(what, total=None)
-        yield lambda done, of: shown.update(task, completed=done, total=of)
 
 
 def library_folder(named: Path) -> Path:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from calltag.cli._output import say
-from calltag.words import duration
+from calltag.words import counted, duration
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
@@ -47,7 +49,7 @@ class Teller:
         if progress.total == 0:
             return
         parts = [
-            f"{progress.done} of {progress.total} takes",
+            f"{progress.done} of {counted(progress.total, 'take')}",
             f"{duration(progress.sound_s)} of sound" if progress.sound_s is not None else "",
             self._left(progress),
         ]
@@ -85,3 +87,18 @@ def _started_bar() -> Bar:
     bar.add_task("", total=1.0)
     bar.start()
     return bar
+
+
+@contextmanager
+def bar(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Show on a terminal how far it is; yields what is to be told how many of how many are done."""
+    if not sys.stderr.isatty():
+        yield lambda *_: None
+        return
+    from rich.console import Console
+    from rich.progress import MofNCompleteColumn, Progress
+
+    columns = (*Progress.get_default_columns(), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
+        task = shown.add_task(what, total=None)
+        yield lambda done, of: shown.update(task, completed=done, total=of)

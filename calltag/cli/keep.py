@@ -9,11 +9,19 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._choose import CallFilter, choose_takes, default_order, order_calls
-from calltag.cli._keep_choice import at_seconds, from_table, heard_once, passing, with_origins
+from calltag.cli._keep_choice import (
+    at_seconds,
+    from_table,
+    heard_once,
+    passing,
+    with_origins,
+    without_copies,
+)
 from calltag.cli._keep_report import double_lines, print_wanted, report_lines
-from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder
+from calltag.cli._library import LIBRARY, LibraryFolder, library_folder
 from calltag.cli._options import LOG_NAME, ByHand, LogFile, MinConfidence, MinSnr, Takes, Types
 from calltag.cli._output import end, say
+from calltag.cli._progress import bar
 from calltag.errors import InputError
 from calltag.records import LIKELY
 from calltag.words import CARE, counted

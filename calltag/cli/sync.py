@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calltag.cli import STOPPED
 from calltag.cli._choose import choose_takes, no_such_take
 from calltag.cli._options import LOG_NAME, As, LogFile, finite
 from calltag.cli._output import Column, end, print_data, print_table, say
+from calltag.cli._progress import bar
 from calltag.errors import InputError, MediaError
 from calltag.records import Take, TakeLog
 from calltag.words import counted, sure
@@ -42,6 +44,9 @@ COLUMNS = (
     Column("why", folds=True, rank=1),
 )
 
+MANY_PAIRS = 12
+"""Of more pairs without anything in common, none is listed; before more, a hint is given."""
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -54,14 +59,13 @@ def sync_command(
         typer.Argument(
             metavar="TAKES",
             help="The takes: files, or takes and folders of the log as `calltag takes` lists them."
-            " Each is lined up with the first.",
+            " Each is lined up with the first, or with each take of it where it is a folder; those"
+            " of a single folder all with all.",
             show_default=False,
         ),
     ],
     log: LogFile = LOG_NAME,
-    every_pair: Annotated[
-        bool, typer.Option("--every-pair", help="Compare all with all, not only with the first.")
-    ] = False,
+    every_pair: Annotated[bool, typer.Option("--every-pair", help="Compare all with all.")] = False,
     around: Annotated[
         float | None,
         typer.Option(
@@ -102,8 +106,9 @@ def sync_command(
     Examples:
       calltag sync card1/A007.MOV card2/B012.MOV
       calltag sync R001.WAV card1 card2 --by-timecode --within 60
+      calltag sync card1 card2 --by-timecode
     """
-    from calltag.edit.sync import sync_takes
+    from calltag.edit.sync import count_pairs, sync_takes
     from calltag.edit.sync_search import Bounds
     from calltag.log import Log
     from calltag.media.copies import with_copies
@@ -114,17 +119,34 @@ def sync_command(
     near = Bounds(middle_s - within, middle_s + within)
     with Log(log, create=False) if log.is_file() else Log(Path(":memory:")) as opened:
         known = with_copies(opened.takes())
-        compared, problems = sync_takes(
-            list(_sources(takes, known)),
-            every_pair=every_pair,
-            bounds=near if by_timecode or around is not None else None,
-            clock_s=partial(_clock_s, {take.path: take for take in known}) if by_timecode else None,
-        )
+        named = list(_sources(takes, known))
+        sources = [source for of_name in named for source in of_name]
+        n_first = None if every_pair or len(takes) == 1 else len(named[0])
+        n_pairs = count_pairs(len(sources), n_first)
+        if n_pairs > MANY_PAIRS and not by_timecode:
+            say(
+                f"{n_pairs} pairs to compare. --by-timecode looks only where the timecode puts "
+                "them, and is quicker."
+            )
+        try:
+            with bar("comparing") as told:
+                compared, problems = sync_takes(
+                    sources,
+                    n_first=n_first,
+                    bounds=near if by_timecode or around is not None else None,
+                    clock_s=partial(_clock_s, {take.path: take for take in known})
+                    if by_timecode
+                    else None,
+                    listener=told,
+                )
+        except KeyboardInterrupt:
+            say("Stopped; nothing was kept.")
+            raise typer.Exit(STOPPED) from None
         kept = _keep(opened, compared, {take.path for take in known})
     if how is As.TABLE and not compared:
         say("Nothing could be compared.")
     elif how is As.TABLE:
-        print_table(COLUMNS, [_cells(one) for one in compared])
+        _print(compared)
         say(f"{counted(kept, 'pair')} kept in {log}." if kept else "No pair was kept in a log.")
     else:
         print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
@@ -133,24 +155,41 @@ def sync_command(
     end(problems, done=bool(compared))
 
 
-def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[Source]:
-    """Yield the takes that are named, each once, in the order of the names."""
+def _print(compared: Sequence[Comparison]) -> None:
+    """Print what was compared; of many pairs, those that have something in common."""
+    from calltag.edit.sync import Outcome
+
+    common = [one for one in compared if one.outcome is not Outcome.NOTHING]
+    apart = len(compared) - len(common)
+    listed = common if apart > MANY_PAIRS else compared
+    if listed:
+        print_table(COLUMNS, [_cells(one) for one in listed])
+    if listed is common:
+        say(f"{counted(apart, 'pair has', 'pairs have')} no common sound (--as csv lists them).")
+
+
+def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[list[Source]]:
+    """Yield the takes of each name, each once; of copies in folders, the first."""
     from calltag.edit.sync import Source
 
     logged = {take.file.resolve(): take.path for take in known}
     names_of_log = set(logged.values())
-    seen = set()
+    contents = {take.file.resolve(): take.digest for take in known}
+    seen: set[Path | str] = set()
     for name in names:
         file = Path(name)
         files = [file.resolve()] if file.is_file() else _named(name, known)
         if len(files) == 1 and files[0] in seen:
             raise InputError(f"{name}: named twice; name two takes of the same moment")
+        of_name = []
         for path in files:
-            if path not in seen:
-                seen.add(path)
+            content = contents.get(path)
+            if path not in seen and (len(files) == 1 or content not in seen):
+                seen |= {path, content or path}
                 # another file of a logged take's name, as cameras give them, is not that take
                 unlogged = str(path) if path.name in names_of_log else path.name
-                yield Source(logged.get(path, unlogged), path)
+                of_name.append(Source(logged.get(path, unlogged), path))
+        yield of_name
 
 
 def _named(name: str, known: Sequence[Take]) -> list[Path]:

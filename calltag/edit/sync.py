@@ -97,10 +97,10 @@ class Source:
 def sync_takes(
     sources: Sequence[Source],
     *,
-    every_pair: bool = False,
+    n_first: int | None = 1,
     bounds: Bounds | None = None,
     clock_s: Callable[[Source], tuple[float, float]] | None = None,
-    listener: Callable[[Source], None] | None = None,
+    listener: Callable[[int, int], None] | None = None,
 ) -> tuple[list[Comparison], list[Problem]]:
     """Line takes up by their sound.
 
@@ -108,8 +108,8 @@ def sync_takes(
     ----------
     sources : sequence of Source
         The takes, at least two.
-    every_pair : bool
-        Whether to compare all with all; otherwise each is compared with the first.
+    n_first : int or None
+        How many of them, from the first on, the others are compared with; None for all with all.
     bounds : Bounds, optional
         Where to look for a take's beginning in an earlier one; everywhere unless given.
     clock_s : callable, optional
@@ -117,7 +117,7 @@ def sync_takes(
         how many its clock begins anew, or raises `MediaError`; `bounds` then count from where the
         clocks put a take.
     listener : callable, optional
-        Is told of each take before it is read.
+        Is told how many pairs are done, of how many.
 
     Returns
     -------
@@ -131,7 +131,7 @@ def sync_takes(
     InputError
         If there are fewer than two takes, or one is named twice.
     MediaError
-        If the first take, with which all are compared, has such a problem.
+        If the one take with which all are compared has such a problem.
     """
     if len(sources) < 2:
         raise InputError("name at least two takes to line up")
@@ -141,26 +141,55 @@ def sync_takes(
     bounds = bounds or Bounds()
     traces: list[tuple[Trace, float, float] | None] = []
     comparisons, problems = [], []
+    n_pairs, done = count_pairs(len(sources), n_first), 0
     for number, source in enumerate(sources):
-        if listener is not None:
-            listener(source)
         try:
             begins_s, day_s = clock_s(source) if clock_s is not None else (0.0, DAY_S)
             trace = trace_take(source.path)
         except MediaError as error:
-            if number == 0 and not every_pair:
+            if number == 0 and n_first == 1:
                 raise
             problems.append(Problem(path=source.name, reason=error.reason))
-            traces.append(None)
-            continue
-        for earlier, known in zip(sources, traces, strict=False):
-            if known is not None:
+            read = None
+        else:
+            read = (trace, begins_s, day_s)
+        is_first = n_first is None or number < n_first
+        others = () if is_first and n_first is not None else traces
+        for earlier, known in zip(sources, others, strict=False):
+            if known is not None and read is not None:
                 heard, began_s, its_day_s = known
                 apart_s = within_half_s(begins_s - began_s, max(day_s, its_day_s))
                 within = Bounds(bounds.low_s + apart_s, bounds.high_s + apart_s)
                 comparisons.append(compare(heard, trace, earlier.name, source.name, bounds=within))
-        traces.append((trace, begins_s, day_s) if every_pair or number == 0 else None)
+            done += 1
+            if listener is not None:
+                listener(done, n_pairs)
+        if is_first:
+            traces.append(read)
     return comparisons, problems
+
+
+def count_pairs(n_takes: int, n_first: int | None) -> int:
+    """Count the pairs that `sync_takes` compares.
+
+    Parameters
+    ----------
+    n_takes : int
+        Takes in all.
+    n_first : int or None
+        How many of them the others are compared with; None for all with all.
+
+    Returns
+    -------
+    int
+        Pairs.
+
+    Examples
+    --------
+    >>> count_pairs(5, 1), count_pairs(5, 2), count_pairs(5, None)
+    (4, 6, 10)
+    """
+    return math.comb(n_takes, 2) if n_first is None else n_first * (n_takes - n_first)
 
 
 def compare(
@@ -192,6 +221,14 @@ def compare(
                 alignment=None,
                 reason=f"{name} is silent",
             )
+    if within.low_s >= a.duration_s or within.high_s <= -b.duration_s:
+        return Comparison(
+            take_a=take_a,
+            take_b=take_b,
+            outcome=Outcome.NOTHING,
+            alignment=None,
+            reason="they did not run at the same time, by what is said of it",
+        )
     if a.duration_s < b.duration_s:  # pieces of the shorter are looked for in the longer
         turned = Bounds(-within.high_s, -within.low_s)
         lines = [_inverse(line) for line in _lines(b, a, turned)]

@@ -160,6 +160,36 @@ def test_every_pair_is_compared_on_demand(run, morning: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("names", "expected"),
+    [
+        (["cam", "rec"], [("cam/a.wav", "rec/r.wav"), ("cam/b.wav", "rec/r.wav")]),
+        (["cam"], [("cam/a.wav", "cam/b.wav")]),
+    ],
+)
+def test_a_folder_is_compared_take_by_take(run, morning: Path, names, expected) -> None:
+    assert [pair[:2] for pair in outcomes(run("sync", *names, "--as", "json"))] == expected
+
+
+def test_copies_in_a_folder_are_compared_once(run, morning: Path) -> None:
+    with Log(morning.parent / "calltag.db") as log:
+        copy = replace(log.take_log("cam/b.wav").take, path="cam/copy of b.wav")
+        shutil.copy(morning / "cam/b.wav", morning / copy.path)
+        log.put(TakeLog(take=copy), feature_version=1)
+    found = outcomes(run("sync", "r.wav", "cam", "--as", "json"))
+    assert [pair[1] for pair in found] == ["cam/a.wav", "cam/b.wav"]
+
+
+def test_of_many_pairs_those_with_common_sound_are_listed(run, morning: Path, monkeypatch) -> None:
+    monkeypatch.setattr("calltag.cli.sync.MANY_PAIRS", 0)
+    ran = run("sync", "r.wav", "cam")
+    assert "2 pairs to compare. --by-timecode looks only where" in ran.err
+    assert "cam/a.wav" in ran.out
+    assert "cam/b.wav" not in ran.out
+    assert "1 pair has no common sound (--as csv lists them)." in ran.err
+    assert "to compare" not in run("sync", "r.wav", "cam", "--by-timecode").err
+
+
+@pytest.mark.parametrize(
     ("options", "outcome"),
     [
         (["--around", "4.5", "--within", "1"], "lined up"),

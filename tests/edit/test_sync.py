@@ -251,10 +251,10 @@ def sources(folder: Path, *names: str) -> list[Source]:
 
 
 def test_files_are_lined_up_with_the_first(shoot: Path) -> None:
-    told: list[str] = []
+    told: list[tuple[int, int]] = []
     found, problems = sync_takes(
         sources(shoot, "A001.mov", "C001.mov", "R001.wav", "B001.mov"),
-        listener=lambda source: told.append(source.name),
+        listener=lambda done, of: told.append((done, of)),
     )
     assert [(c.take_a, c.take_b, c.outcome) for c in found] == [
         ("card/A001.mov", "card/R001.wav", Outcome.LINED_UP),
@@ -265,11 +265,11 @@ def test_files_are_lined_up_with_the_first(shoot: Path) -> None:
     (problem,) = problems
     assert problem.path == "card/C001.mov"
     assert problem.reason.startswith("has no sound")
-    assert told == [f"card/{n}" for n in ("A001.mov", "C001.mov", "R001.wav", "B001.mov")]
+    assert told == [(1, 3), (2, 3), (3, 3)]
 
 
 def test_every_pair_is_compared_on_demand(shoot: Path) -> None:
-    found, _ = sync_takes(sources(shoot, "A001.mov", "R001.wav", "B001.mov"), every_pair=True)
+    found, _ = sync_takes(sources(shoot, "A001.mov", "R001.wav", "B001.mov"), n_first=None)
     assert [(c.take_a[5:9], c.take_b[5:9]) for c in found] == [
         ("A001", "R001"),
         ("A001", "B001"),
@@ -277,12 +277,28 @@ def test_every_pair_is_compared_on_demand(shoot: Path) -> None:
     ]
 
 
+def test_takes_are_compared_with_each_of_the_first_few(shoot: Path) -> None:
+    names = ("A001.mov", "C001.mov", "R001.wav", "B001.mov")
+    found, problems = sync_takes(sources(shoot, *names), n_first=2)
+    assert [(c.take_a[5:9], c.take_b[5:9]) for c in found] == [("A001", "R001"), ("A001", "B001")]
+    assert [problem.path for problem in problems] == ["card/C001.mov"]
+
+
+def test_takes_that_ran_at_other_times_by_their_timecode_are_not_searched(
+    shoot: Path, monkeypatch
+) -> None:
+    monkeypatch.setattr("calltag.edit.sync.search_sound", None)  # not called
+    one = trace_take(shoot / "A001.mov")
+    for low_s, high_s in ((16.0, 36.0), (-36.0, -16.0)):
+        found = compare(one, one, bounds=Bounds(low_s, high_s))
+        assert found.outcome is Outcome.NOTHING
+        assert found.reason.startswith("they did not run at the same time")
+
+
 def test_a_first_take_that_cannot_be_read_ends_it(shoot: Path) -> None:
     with pytest.raises(MediaError, match=r"C001\.mov: has no sound"):
         sync_takes(sources(shoot, "C001.mov", "A001.mov"))
-    found, problems = sync_takes(
-        sources(shoot, "C001.mov", "A001.mov", "R001.wav"), every_pair=True
-    )
+    found, problems = sync_takes(sources(shoot, "C001.mov", "A001.mov", "R001.wav"), n_first=None)
     assert len(found) == len(problems) == 1
 
 

@@ -7,9 +7,10 @@ from typing import Annotated
 
 import typer
 
-from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder, warn_unfinished
+from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_unfinished
 from calltag.cli._options import ByHand, MinConfidence, MinSnr, Noise, Replace, Types
 from calltag.cli._output import end, say
+from calltag.cli._progress import bar
 from calltag.cli.library._query import (
     Ids,
     ListOrder,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import typer
 
-from calltag.cli._library import LIBRARY, LibraryFolder, bar, library_folder
+from calltag.cli._library import LIBRARY, LibraryFolder, library_folder
 from calltag.cli._output import say
+from calltag.cli._progress import bar
 from calltag.words import counted, first_few
 
 
