@@ -23,6 +23,7 @@ from calltag.learn.sameness import common_s
 from calltag.log import Log
 from calltag.media.copies import with_copies
 from calltag.records import Call, Label, NoiseSpan, Span
+from calltag.words import counted
 
 if TYPE_CHECKING:
     from calltag.learn.examples import Example
@@ -103,8 +104,8 @@ def teach_log(
     current = {e.take.path for e in log.entries() if e.feature_version == FEATURE_VERSION}
     if left := sum(len(ones) for path, ones in labels.items() if path not in current):
         notes.append(
-            f"{left} labels are of takes that another version of calltag logged, and were not "
-            "learnt from; log the rushes again"
+            f"{counted(left, 'label is', 'labels are')} of takes that another version of calltag "
+            f"logged, and {'was' if left == 1 else 'were'} not learnt from; log the rushes again"
         )
     known, unknown = list(more), []
     for take_log in log.take_logs(features=True):

@@ -51,7 +51,9 @@ def find_lines(take_logs: Sequence[TakeLog]) -> Iterator[str]:
     line = f"In the log: {counted(len(likely), 'call')}"
     if likely:
         line += f" in {counted(len(of_takes), 'take')}"
-    yield line + (f", and {doubtful} more that are doubtful." if doubtful else ".")
+    yield line + (
+        f", and {counted(doubtful, 'more that is', 'more that are')} doubtful." if doubtful else "."
+    )
     types = Counter(call.label for call in likely)
     unnamed = types.pop(CALL, 0)
     if types:

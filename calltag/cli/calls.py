@@ -206,5 +206,8 @@ def _tell(listed: int, found: int, unsure: int, in_copies: int) -> None:
     if in_copies:
         text += f", {in_copies} of them in copies of takes (--once lists each call once)"
     if unsure:
-        text += f"; {unsure} more that are less sure are not (--min-confidence 0 lists them)"
+        text += (
+            f"; {counted(unsure, 'more that is less sure is', 'more that are less sure are')} not "
+            "(--min-confidence 0 lists all)"
+        )
     say(f"{text}.")

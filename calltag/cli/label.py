@@ -154,7 +154,8 @@ def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
     for sentence in file.bad[:MOST_SENTENCES]:
         say(sentence)
     if len(file.bad) > MOST_SENTENCES:
-        say(f"{len(file.bad) - MOST_SENTENCES} more lines are bad")
+        more = len(file.bad) - MOST_SENTENCES
+        say(f"{counted(more, 'more line is', 'more lines are')} bad")
     if file.bad and not skip_bad:
         raise InputError(
             f"{source.name}: {counted(len(file.bad), 'line')} cannot be used, so no label was "
@@ -203,4 +204,9 @@ def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
                 for one in listed
             ],
         )
-    say(f"{counted(len(listed), 'label')} listed.")
+    if not (listed or log.labels()):
+        say("There is no label yet: `calltag label` opens a page to name what you hear.")
+    elif not listed:
+        say("None of your labels is like that.")
+    else:
+        say(f"{counted(len(listed), 'label')} listed.")

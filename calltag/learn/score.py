@@ -35,6 +35,7 @@ from calltag.learn.intervals import Interval, bootstrap
 from calltag.learn.label_file import read_labels
 from calltag.learn.labels import is_call, is_call_type
 from calltag.records import Label, TakeLog
+from calltag.words import counted
 
 ONSET_COLLAR_S = 0.2
 OFFSET_SHARE = 0.2
@@ -173,11 +174,14 @@ class Score:
             A few lines, without a line break at the end.
         """
         overlap = self.overlap
+        are = "is a call" if overlap.right == 1 else "are calls"
         lines = [
-            f"{_takes(self.takes)} compared: {overlap.truth} calls in the reference,"
+            f"{counted(self.takes, 'take')} compared: {counted(overlap.truth, 'call')} in the"
+            " reference,"
             f" {overlap.found} found.",
-            f"Found {overlap.hit} of the {overlap.truth} calls ({_percent(overlap.recall)});"
-            f" {overlap.right} of the {overlap.found} finds are calls"
+            f"Found {overlap.hit} of the {counted(overlap.truth, 'call')}"
+            f" ({_percent(overlap.recall)}); {overlap.right} of the"
+            f" {counted(overlap.found, 'find')} {are}"
             f" ({_percent(overlap.precision)}).",
             f"Both in one figure, F1: {_figure(overlap.f1, self.overlap_f1)}.",
         ]
@@ -207,7 +211,8 @@ class Score:
                 for label, counts in self.by_label.items()
             ]
         if self.left_out:
-            lines.append(f"Left out: {_takes(self.left_out)} that the reference does not name.")
+            left_out = counted(self.left_out, "take")
+            lines.append(f"Left out: {left_out} that the reference does not name.")
         return "\n".join(lines)
 
 
@@ -445,10 +450,6 @@ def _harmonic(precision: float, recall: float) -> float:
     if math.isnan(precision) or math.isnan(recall):
         return 0.0 if not (math.isnan(precision) and math.isnan(recall)) else math.nan
     return 2 * precision * recall / (precision + recall) if precision + recall else 0.0
-
-
-def _takes(n: int) -> str:
-    return "1 take" if n == 1 else f"{n} takes"
 
 
 def _percent(value: float) -> str:

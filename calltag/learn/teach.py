@@ -22,7 +22,7 @@ from calltag.learn.outoffold import out_of_fold, strangers
 from calltag.learn.tagger import Tagger, check
 from calltag.learn.validate import Validation, validate
 from calltag.records import Span
-from calltag.words import sure
+from calltag.words import counted, sure
 
 LEAST = 2
 """Examples that a label must have to be taught at all."""
@@ -119,10 +119,12 @@ class Report:
     def _learnt(self) -> list[str]:
         figures = self.validation
         width = max(len(each.label) for each in figures.by_label)
-        lines = [f"Learnt {len(figures.by_label)} labels from {figures.n} sounds:"]
+        lines = [
+            f"Learnt {counted(len(figures.by_label), 'label')} from {counted(figures.n, 'sound')}:"
+        ]
         for each in figures.by_label:
             known = f"{each.right} of {each.checked} known" if each.checked else "not checked"
-            lines.append(f"  {each.label:<{width}}  {_sounds(each.n)}, {known}")
+            lines.append(f"  {each.label:<{width}}  {counted(each.n, 'sound')}, {known}")
         return lines
 
     def _how_sure(self) -> list[str]:
@@ -288,7 +290,3 @@ def _between(interval: Interval) -> str:
         f"; with so many sounds, anything from {100 * interval.low:.0f} to"
         f" {100 * interval.high:.0f} % may be true"
     )
-
-
-def _sounds(n: int) -> str:
-    return "1 sound" if n == 1 else f"{n} sounds"

@@ -111,11 +111,7 @@ def cut_lines(
         left = inside & whole
         if left.any():
             stood, stands = (int((db[left] >= STANDS_DB).sum()) for db in (before_db, after_db))
-            line += (
-                f"; {stands} of {counted(int(left.sum()), 'call')} that it keeps there then "
-                f"{'stands' if stands == 1 else 'stand'} {STANDS_DB:.0f} dB or more above "
-                f"all else, {stood} of them now"
-            )
+            line += f"; {stand_then(int(left.sum()), stands, stood)}"
         if lost := int((inside & clear & ~whole).sum()):
             band = alike[0].band
             both = band.has_low_cut and band.has_high_cut
@@ -123,7 +119,18 @@ def cut_lines(
             line += f"; {lost} {side}{'calls go' if lost > 1 else 'call goes'} with the noise"
         yield line
     if (more := len(grouped) - _TOLD) > 0:
-        yield f"and {more} more cuts elsewhere"
+        yield f"and {counted(more, 'more cut')} elsewhere"
+
+
+def stand_then(total: int, stands: int, stood: int) -> str:
+    """Say how many of the calls that a cut keeps stand after it, and how many do before."""
+    above = f"{STANDS_DB:.0f} dB or more above all else"
+    if total == 1:
+        now = "" if stands == stood else ", now it does" if stood else ", now it does not"
+        then = "stands" if stands else "does not stand"
+        return f"the one call that it keeps there then {then} {above}{now}"
+    verb = "stands" if stands == 1 else "stand"
+    return f"{stands} of {total} calls that it keeps there then {verb} {above}, {stood} of them now"
 
 
 def nothing_helps(calls: Sequence[Call], noises: Sequence[Effect], before: Figures) -> str:

@@ -60,7 +60,7 @@ class Figures:
             return rest
         return (
             f"{calls_that(self.standing, self.calls, 'stand')} {STANDS_DB:.0f} dB or more above "
-            f"all else (the middle one {self.median_db:.0f} dB); {rest}"
+            f"all else ({'the middle one ' * (self.calls > 1)}{self.median_db:.0f} dB); {rest}"
         )
 
 

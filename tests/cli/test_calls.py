@@ -106,7 +106,7 @@ def test_the_table_for_people(run, log) -> None:
         "05:10:01:00",
     ):
         assert cell in first
-    assert "4 calls listed; 1 more that are less sure are not" in ran.err
+    assert "4 calls listed; 1 more that is less sure is not" in ran.err
 
 
 def test_the_table_fits_a_narrow_terminal_and_says_what_is_left_out(terminal, log) -> None:

@@ -132,6 +132,18 @@ def test_labels_are_listed(run, log) -> None:
     )
 
 
+def test_a_list_without_labels_says_why_and_what_next(run, log) -> None:
+    ran = run("label", "--list")
+    assert (ran.status, ran.out) == (0, "")
+    assert ran.err == "There is no label yet: `calltag label` opens a page to name what you hear.\n"
+    with Log(log) as opened:
+        opened.change_labels(
+            put=[Label(take="card1/A001.mov", start_s=1.0, end_s=1.5, label="pit rail: rasp")]
+        )
+    assert run("label", "--list", "--take", "card2").err == "None of your labels is like that.\n"
+    assert run("label", "--list", "--take", "card1").err == "1 label listed.\n"
+
+
 def test_without_a_file_it_opens_the_listening_page(run, log, monkeypatch) -> None:
     served = []
 
@@ -165,7 +177,7 @@ def test_options_of_the_list_are_refused_without_it(run, log, write, option, rea
     ran = run("label", *source, *option)
     assert ran.status == 1
     assert f"{option[0]} goes with --list" in ran.err
-    assert "0 labels" in run("label", "--list").err
+    assert "no label yet" in run("label", "--list").err
 
 
 def test_a_default_for_every_listing_does_not_stand_in_the_way(run, log, write, tmp_path) -> None:

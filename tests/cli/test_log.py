@@ -125,7 +125,7 @@ def test_the_summary_counts_types_and_noise(run, log, monkeypatch) -> None:
     assert run("log", "rushes").out.splitlines() == [
         "9 takes in the rushes: 3 analysed now, 4 known already, 2 copies of others.",
         "Moved or renamed, so not analysed again: a.mov is now b.mov.",
-        "In the log: 4 calls in 2 takes, and 1 more that are doubtful.",
+        "In the log: 4 calls in 2 takes, and 1 more that is doubtful.",
         "Call types: marsh hooter: boom 1, pit rail 1, marsh hooter: hoot 1; not named 1.",
         "Noise: wind in 1 take.",
     ]
@@ -205,7 +205,7 @@ def test_a_system_that_shuts_down_stops_a_run_likewise(run, log, monkeypatch) ->
 def test_a_terminal_shows_a_bar_with_takes_sound_and_time(terminal, logged, tmp_path) -> None:
     said = terminal(100, "log", logged / "rushes", "--workers", "1", "--log", logged / "calltag.db")
     assert "3 takes in the rushes: 0 analysed now, 2 known already, 1 could not be read." in said
-    assert "0 of 1 takes" in said
+    assert "0 of 1 take" in said
     assert "1 of 1 takes, 0 s of sound" in said
     assert "Traceback" not in said
 
@@ -216,7 +216,7 @@ def test_what_copies_hold_is_told_once(log_of_copies) -> None:
     with Log(log_of_copies) as opened:
         told = list(find_lines(list(opened.take_logs())))
     assert told == [
-        "In the log: 4 calls in 2 takes, and 1 more that are doubtful.",
+        "In the log: 4 calls in 2 takes, and 1 more that is doubtful.",
         "Call types: marsh hooter: boom 1, pit rail 1, marsh hooter: hoot 1; not named 1.",
         "Noise: wind in 1 take.",
     ]

@@ -80,7 +80,7 @@ def test_report_in_plain_words() -> None:
     found = [event(1.01, 2, "pit rail: rasp"), event(8, 9, take="C.MOV")]
     text = score(truth, found).text()
     assert "2 takes compared: 2 calls in the reference, 1 found." in text
-    assert "Found 1 of the 2 calls (50 %); 1 of the 1 finds are calls (100 %)." in text
+    assert "Found 1 of the 2 calls (50 %); 1 of the 1 find is a call (100 %)." in text
     assert "Starts are off by 10 ms" in text
     assert "Left out: 1 take that the reference does not name." in text
     assert "1 right, 1 missed, 0 false" in text
@@ -91,7 +91,7 @@ def test_report_in_plain_words() -> None:
 def test_before_teaching_it_says_that_types_are_not_compared():
     named = event(1, 2, label="pit rail: pipe")
     text = score([named], [event(1, 2)]).text()
-    assert "Found 1 of the 1 calls" in text
+    assert "Found 1 of the 1 call (100 %)" in text
     assert "no find has one yet" in text
     assert "right too" not in text
     assert "right too" in score([named], [named]).text()

@@ -15,8 +15,10 @@ from calltag.errors import InputError
 from calltag.media.bext import Bext, read_bext
 from calltag.media.reader import read_blocks
 from calltag.records import ChannelFault, FaultKind, NoiseSpan
+from calltag.takes.advice import stand_then
 from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.rescue import examine
+from calltag.takes.standing import Figures
 from calltag.takes.treated_file import write_treated
 from calltag.takes.treatment import Treatment
 from calltag.takes.verdict import judge
@@ -457,6 +459,30 @@ def test_logged_hum_is_looked_for_where_the_log_has_it(scene, tmp_path):
     log = made.log(tmp_path / "A.wav")
     assert any("notches" in reason for reason in judge(log).reasons)
     assert examine(tmp_path / "A.wav", log).treatment.hum is not None
+
+
+@pytest.mark.parametrize(
+    ("counts", "told"),
+    [
+        (
+            (1, 1, 0),
+            "the one call that it keeps there then stands 6 dB or more above all else, now",
+        ),
+        ((1, 1, 1), "the one call that it keeps there then stands 6 dB or more above all else"),
+        ((1, 0, 0), "the one call that it keeps there then does not stand 6 dB or more"),
+        (
+            (4, 1, 0),
+            "1 of 4 calls that it keeps there then stands 6 dB or more above all else, 0 of",
+        ),
+    ],
+)
+def test_what_a_cut_keeps_is_counted_in_words(counts, told) -> None:
+    assert stand_then(*counts).startswith(told)
+
+
+def test_figures_of_one_call_have_no_middle_one() -> None:
+    one = Figures(standing=1, calls=1, median_db=20.0, rest_lufs=-40.0)
+    assert str(one).startswith("the one call there stands 6 dB or more above all else (20 dB); ")
 
 
 def test_alike_channels_are_left_alone(engine_take):
