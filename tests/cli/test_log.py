@@ -206,7 +206,7 @@ def test_a_terminal_shows_a_bar_with_takes_sound_and_time(terminal, logged, tmp_
     said = terminal(100, "log", logged / "rushes", "--workers", "1", "--log", logged / "calltag.db")
     assert "3 takes in the rushes: 0 analysed now, 2 known already, 1 could not be read." in said
     assert "0 of 1 take" in said
-    assert "1 of 1 takes, 0 s of sound" in said
+    assert "1 of 1 take, 0 s of sound" in said
     assert "Traceback" not in said
 
 
