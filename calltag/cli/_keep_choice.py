@@ -20,9 +20,12 @@ AT_SLACK_S = 0.25
 
 
 def at_seconds(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Found]:
-    """Find the calls at some seconds of the one take that was named."""
+    """Find the calls at some seconds of the one take that was named, of copies one."""
     from calltag.learn.labels import is_call
+    from calltag.media.copies import each_once
 
+    recordings = each_once(chosen)
+    chosen = [one for one in chosen if one.take.path in recordings]
     if len(chosen) != 1:
         several = ", ".join(one.take.path for one in chosen[:2]) + ", …" * (len(chosen) > 2)
         raise InputError(

@@ -52,6 +52,15 @@ def test_a_name_in_full_is_that_take() -> None:
         assert list(choose_takes(every, names)) == [every[number] for number in chosen]
 
 
+def test_of_copies_that_a_name_fits_one_is_taken() -> None:
+    first, second, third = logs("card1/A007.MOV", "card1_backup/A007.MOV", "card2/A007.MOV")
+    copy = TakeLog(take=replace(second.take, digest=first.take.digest))
+    assert one_take([first, copy], "A007.MOV") is first
+    assert one_take([first, copy], "card1_backup/A007.MOV") is copy
+    with pytest.raises(InputError, match="several takes are called so"):
+        one_take([first, copy, third], "A007.MOV")
+
+
 @pytest.mark.parametrize(
     ("typed", "meant"),
     [

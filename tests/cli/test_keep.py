@@ -466,6 +466,8 @@ def test_of_copies_of_a_take_each_call_is_kept_once(run, rushes, tmp_path) -> No
     ran = run("keep", "--library", "lib", "--best", 4)
     assert "4 calls kept in" in ran.err
     assert "kept already" not in ran.err
+    ran = run("keep", "--library", "lib", "--take", "A002.wav", "--at", 3.2, "--dry-run")
+    assert ran.err.startswith(("1 call would", "0 calls would")), "A002.wav and its copy are one"
     ran = run("keep", "--library", "lib", "--take", "*")
     assert "11 calls kept in" in ran.err
     assert "4 calls kept already" in ran.err
