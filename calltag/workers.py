@@ -17,7 +17,7 @@ import time
 import warnings
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
@@ -163,10 +163,11 @@ def _run(
             max_nbytes=None,
             return_as="generator_unordered",
         )
-        outputs = parallel(
-            joblib.delayed(_noted)(function, index, item, begun / str(index))
-            for index, item in list(items.items())
-        )
+        with _ctrl_c_held():
+            outputs = parallel(
+                joblib.delayed(_noted)(function, index, item, begun / str(index))
+                for index, item in list(items.items())
+            )
     try:
         # `yield from` would close it outside the lines below.
         for output in outputs:  # noqa: UP028
@@ -176,6 +177,22 @@ def _run(
             # joblib warns of leaving early, which is done on purpose when the user stops.
             warnings.filterwarnings("ignore", category=UserWarning, module="joblib")
             outputs.close()
+
+
+@contextmanager
+def _ctrl_c_held() -> Iterator[None]:
+    """Hold Ctrl-C back for a moment: processes that are started meanwhile never get it."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    from joblib.externals.loky.backend.resource_tracker import ensure_running
+
+    ensure_running()  # when it starts, it lets Ctrl-C through again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _noted(

@@ -192,3 +192,14 @@ def test_dask_missing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(InputError, match=r"Dask is not installed; install calltag with"):
         list(work_through(abs, [1], workers=1, dask="tcp://hide:8786"))
+
+
+@posix
+def test_workers_are_born_without_ctrl_c() -> None:
+    """While they import, before they could set it aside themselves, it left their tracebacks."""
+
+    def held(_: int) -> bool:
+        return signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+
+    assert [end.result for end in work_through(held, [1, 2], workers=2)] == [True, True]
+    assert not held(0), "the program itself takes it again"
