@@ -17,6 +17,20 @@ from calltag.cli._keep_choice import (
     with_origins,
     without_copies,
 )
+from calltag.cli._keep_facts import (
+    Behaviour,
+    Day,
+    Equipment,
+    Latitude,
+    LifeStage,
+    Longitude,
+    Place,
+    Recordist,
+    Rights,
+    Sex,
+    Species,
+    day_of,
+)
 from calltag.cli._keep_report import double_lines, print_wanted, report_lines
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder
 from calltag.cli._options import LOG_NAME, ByHand, LogFile, MinConfidence, MinSnr, Takes, Types
@@ -93,65 +107,17 @@ def keep_command(
             help="Write FLAC, which loses nothing and takes half the room, in place of WAV.",
         ),
     ] = False,
-    species: Annotated[
-        str,
-        typer.Option(
-            metavar="NAME",
-            help="The animal, as you write it. Without it, what stands before the colon of the "
-            "call type.",
-            show_default=False,
-        ),
-    ] = "",
-    behaviour: Annotated[
-        str, typer.Option(metavar="TEXT", help="What it did.", show_default=False)
-    ] = "",
-    sex: Annotated[str, typer.Option(metavar="TEXT", help="Its sex.", show_default=False)] = "",
-    life_stage: Annotated[
-        str, typer.Option(metavar="TEXT", help="Its age: adult, juvenile.", show_default=False)
-    ] = "",
-    place: Annotated[
-        str, typer.Option(metavar="TEXT", help="Where it was.", show_default=False)
-    ] = "",
-    latitude: Annotated[
-        float | None,
-        typer.Option(
-            min=-90,
-            max=90,
-            metavar="DEGREES",
-            help="Where it was, in degrees north of the equator, below zero south of it (WGS 84).",
-            show_default=False,
-        ),
-    ] = None,
-    longitude: Annotated[
-        float | None,
-        typer.Option(
-            min=-180,
-            max=180,
-            metavar="DEGREES",
-            help="Where it was, in degrees east of Greenwich, below zero west of it.",
-            show_default=False,
-        ),
-    ] = None,
-    date: Annotated[
-        str | None,
-        typer.Option(
-            metavar="DAY",
-            help="Day of the recording, as 2026-04-18, for takes that do not state it.",
-            show_default=False,
-        ),
-    ] = None,
-    recordist: Annotated[
-        str, typer.Option(metavar="NAME", help="Who recorded it.", show_default=False)
-    ] = "",
-    equipment: Annotated[
-        str, typer.Option(metavar="TEXT", help="Camera and microphone.", show_default=False)
-    ] = "",
-    rights: Annotated[
-        str,
-        typer.Option(
-            metavar="TEXT", help="Whose it is, and how it may be used.", show_default=False
-        ),
-    ] = "",
+    species: Species = "",
+    behaviour: Behaviour = "",
+    sex: Sex = "",
+    life_stage: LifeStage = "",
+    place: Place = "",
+    latitude: Latitude = None,
+    longitude: Longitude = None,
+    date: Day = None,
+    recordist: Recordist = "",
+    equipment: Equipment = "",
+    rights: Rights = "",
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="List what would be kept, and write nothing.")
     ] = False,
@@ -205,7 +171,7 @@ def keep_command(
         place=place,
         latitude=latitude,
         longitude=longitude,
-        date=_day(date),
+        date=day_of(date),
         recordist=recordist,
         equipment=equipment,
         rights=rights,
@@ -234,17 +200,6 @@ def keep_command(
         _list(folder, calls, options.replace)
         return
     _keep(folder, calls, options)
-
-
-def _day(text: str | None) -> str | None:
-    from datetime import date
-
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise InputError(f"--date {text}: write the day as 2026-04-18") from None
 
 
 def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:

@@ -27,22 +27,17 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import maximum_bipartite_matching
 
 from calltag.errors import InputError
+from calltag.learn.event_matching import OFFSET_SHARE, ONSET_COLLAR_S, match_events
 from calltag.learn.intervals import Interval, bootstrap
 from calltag.learn.label_file import read_labels
 from calltag.learn.labels import is_call, is_call_type
 from calltag.records import Label, TakeLog
 from calltag.words import counted
 
-ONSET_COLLAR_S = 0.2
-OFFSET_SHARE = 0.2
 FOUND_SHARE = 0.25
 RIGHT_SHARE = 0.5
-
-_ROUNDING_S = 1e-9  # so that exactly the collar is still within it
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,17 +313,11 @@ def score(
     left_out = len(found_of.keys() - set(covered))
     pairs = [(truth_of.get(take, []), found_of.get(take, [])) for take in covered]
     overlaps = [_overlap(*pair) for pair in pairs]
-    labels = sorted({event.label for pair in pairs for side in pair for event in side})
-    labels = [label for label in labels if is_call_type(label)] or labels
-    # One row per take: [truth, found, right], so that takes can be drawn again for the intervals.
-    events = np.array([_match(*pair, collar_s, offset_share) for pair in pairs]).reshape(-1, 1, 3)
-    named = np.array(
-        [
-            [_match(*_only(pair, label), collar_s, offset_share) for label in labels]
-            for pair in pairs
-        ],
-        dtype=np.int64,
-    ).reshape(len(pairs), len(labels), 3)
+    labels = _compared_labels(pairs)
+    events = _table([[pair] for pair in pairs], collar_s, offset_share)
+    named = _table(
+        [[_only(pair, label) for label in labels] for pair in pairs], collar_s, offset_share
+    )
     over = np.array([row for row, _ in overlaps]).reshape(-1, 1, 4)
     errors = [error for _, take_errors in overlaps for error in take_errors]
 
@@ -359,40 +348,6 @@ def score(
     )
 
 
-def match_events(
-    truth: Sequence[Label],
-    found: Sequence[Label],
-    *,
-    collar_s: float = ONSET_COLLAR_S,
-    offset_share: float = OFFSET_SHARE,
-) -> list[tuple[int, int]]:
-    """Pair finds with references, as many as possible.
-
-    Parameters
-    ----------
-    truth, found : sequence of Label
-        Events of one take; their labels are not looked at.
-    collar_s : float
-        Seconds that a start may be off, and an end at least.
-    offset_share : float
-        Share of a reference's length that its end may be off.
-
-    Returns
-    -------
-    list of tuple of int
-        Positions in `truth` and in `found` that belong together.
-    """
-    if not truth or not found:
-        return []
-    t = np.array([(event.start_s, event.end_s) for event in truth])
-    f = np.array([(event.start_s, event.end_s) for event in found])
-    off = np.abs(t[:, None, :] - f[None, :, :])
-    end_collar_s = np.maximum(collar_s, offset_share * (t[:, 1] - t[:, 0]))[:, None]
-    near = (off[..., 0] <= collar_s + _ROUNDING_S) & (off[..., 1] <= end_collar_s + _ROUNDING_S)
-    partner = maximum_bipartite_matching(csr_array(near), perm_type="column")
-    return [(i, int(j)) for i, j in enumerate(partner) if j >= 0]
-
-
 def _by_take(events: Iterable[Label]) -> dict[str, list[Label]]:
     by_take = defaultdict(list)
     for event in events:
@@ -401,7 +356,28 @@ def _by_take(events: Iterable[Label]) -> dict[str, list[Label]]:
     return by_take
 
 
-def _only(pair: tuple[list[Label], list[Label]], label: str) -> tuple[list[Label], list[Label]]:
+_Pair = tuple[list[Label], list[Label]]
+"""References and finds of one take."""
+
+
+def _compared_labels(pairs: Sequence[_Pair]) -> list[str]:
+    """The call types that there are; where no type is named, `CALL`."""
+    labels = sorted({event.label for pair in pairs for side in pair for event in side})
+    return [label for label in labels if is_call_type(label)] or labels
+
+
+def _table(
+    rows: Sequence[Sequence[_Pair]], collar_s: float, offset_share: float
+) -> npt.NDArray[np.int64]:
+    """Count by events: a row for each take, so that takes can be drawn again for the intervals.
+
+    In each cell stand how many references and finds there are, and how many pairs of them agree.
+    """
+    counts = [[_match(*pair, collar_s, offset_share) for pair in row] for row in rows]
+    return np.array(counts, np.int64).reshape(len(rows), -1, 3)
+
+
+def _only(pair: _Pair, label: str) -> _Pair:
     truth, found = pair
     return [e for e in truth if e.label == label], [e for e in found if e.label == label]
 

@@ -407,10 +407,37 @@ def _insert(
     size_bytes: int,
     file_hash: str,
 ) -> None:
+    row = {"id": key, "path": path, **_searched(story)}
+    key = db.execute(
+        f"INSERT INTO cuts ({', '.join(row)}) VALUES ({_marks(len(row))})", list(row.values())
+    ).lastrowid
+    plain = json.dumps(to_plain(story, features=False), ensure_ascii=False)
+    db.execute("INSERT INTO stories VALUES (?, ?, ?, ?)", (key, size_bytes, file_hash, plain))
+    words = [
+        " ".join(value) if isinstance(value := getattr(story, name), tuple) else value
+        for name in WORDS
+    ]
+    db.execute(
+        f"INSERT INTO words (rowid, {', '.join(WORDS)}) VALUES ({_marks(1 + len(WORDS))})",
+        [key, *words],
+    )
+    own = (story.take_digest, *story.source)
+    heard = [(one.digest, one.start_s, one.end_s) for one in story.also_heard]
+    db.executemany(
+        "INSERT INTO moments (cut, digest, start_s, end_s) VALUES (?, ?, ?, ?)",
+        [(key, *moment) for moment in (own, *heard)],
+    )
+    if story.features is not None and story.feature_version:
+        db.execute(
+            "INSERT INTO features (cut, version, vector) VALUES (?, ?, ?)",
+            (key, story.feature_version, pack_features(story.features)),
+        )
+
+
+def _searched(story: Story) -> dict[str, object]:
+    """What questions go through of a story, by the columns of `cuts`."""
     dated = _DATED.match(story.recorded or "")
-    row = {
-        "id": key,
-        "path": path,
+    return {
         "cut_id": story.id,
         "label_key": story.label.casefold(),
         "species_key": story.species.casefold(),
@@ -430,32 +457,10 @@ def _insert(
         "take_digest": story.take_digest,
         "sound_hash": story.sound_hash,
     }
-    key = db.execute(
-        f"INSERT INTO cuts ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
-        list(row.values()),
-    ).lastrowid
-    plain = json.dumps(to_plain(story, features=False), ensure_ascii=False)
-    db.execute("INSERT INTO stories VALUES (?, ?, ?, ?)", (key, size_bytes, file_hash, plain))
-    marks = ", ".join("?" * (1 + len(WORDS)))
-    words = [
-        " ".join(value) if isinstance(value := getattr(story, name), tuple) else value
-        for name in WORDS
-    ]
-    db.execute(
-        f"INSERT INTO words (rowid, {', '.join(WORDS)}) VALUES ({marks})",
-        [key, *words],
-    )
-    own = (story.take_digest, *story.source)
-    heard = [(one.digest, one.start_s, one.end_s) for one in story.also_heard]
-    db.executemany(
-        "INSERT INTO moments (cut, digest, start_s, end_s) VALUES (?, ?, ?, ?)",
-        [(key, *moment) for moment in (own, *heard)],
-    )
-    if story.features is not None and story.feature_version:
-        db.execute(
-            "INSERT INTO features (cut, version, vector) VALUES (?, ?, ?)",
-            (key, story.feature_version, pack_features(story.features)),
-        )
+
+
+def _marks(n: int) -> str:
+    return ", ".join("?" * n)
 
 
 def clock_s(story: Story) -> float | None:

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.learn.score import finds, match_events, read_truth, score
+from calltag.learn.event_matching import match_events
+from calltag.learn.score import finds, read_truth, score
 from calltag.records import Call, Label, Take, TakeLog
 
 
