@@ -1,0 +1,111 @@
+"""What a rescue says: on spectra of single bins, so that the figures can be worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calltag.records import Call, NoiseSpan, Take, TakeLog
+from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
+from calltag.takes import advice
+from calltag.takes.call_spectra import Spectra
+from calltag.takes.cuts import Band, Cut
+from calltag.takes.thresholds import read_thresholds
+
+T = read_thresholds()
+
+
+def call(start_s: float, hz: float) -> Call:
+    return Call(
+        start_s=start_s,
+        end_s=start_s + 0.5,
+        low_hz=hz - 100,
+        high_hz=hz + 100,
+        peak_hz=hz,
+        snr_db=20,
+        level_dbfs=-30,
+        call_probability=0.9,
+    )
+
+
+def tones(*levels: tuple[float, float]) -> np.ndarray:
+    """A power spectrum of tones: frequency in hertz, and mean square in dB."""
+    power = np.zeros(N_BINS, np.float32)
+    for hz, level_db in levels:
+        power[round(hz / BIN_HZ)] += 10 ** (level_db / 10) / MEAN_SQUARE
+    return power
+
+
+# ITU-R BS.1770-4: a tone of 997 Hz has as many LUFS as its mean square has decibels.
+ENGINE = tones((1000, -30), (8000, -70))
+
+
+def heard(*calls: np.ndarray) -> Spectra:
+    return Spectra(
+        calls=np.stack(calls),
+        backgrounds=np.stack([ENGINE] * len(calls)),
+        rest=np.stack([ENGINE, ENGINE]),
+        rest_s=np.array([7.0, 5.0]),
+        quiet_s=0.0,
+    )
+
+
+def test_what_a_cut_does_is_told_of_the_calls_in_it_alone():
+    found = [
+        (call(1, 6000), tones((6000, -50))),  # under the engine, and clear of all that is left
+        (call(2, 6000), tones((6000, -10))),  # over it as it is
+        (call(3, 1000), tones((1000, -10))),  # taken with it
+        (call(8, 1000), tones((1000, -10))),  # elsewhere in the take
+    ]
+    calls, sounds = zip(*found, strict=True)
+    (line,) = advice.cut_lines(heard(*sounds), [Cut(0.0, 5.0, Band(4000.0))], calls, 12.0, T)
+    assert line.startswith("a low cut at 4 kHz at 0:00-0:05 takes the noise there from -30 to -")
+    assert line.endswith(
+        " LUFS; 2 of 2 calls that it keeps there then stand 6 dB or more above all else, 1 of them "
+        "now; 1 lower call goes with the noise"
+    )
+    # what lies above the cut is left: -70 dB, which weighs some 4 dB more at 8 kHz than at 1 kHz
+    assert float(line.split(" to ")[1].split()[0]) == pytest.approx(-66, abs=1)
+
+
+def test_three_kinds_of_cuts_are_told_the_longest_first():
+    cuts = [Cut(2.0 * i, 2.0 * i + 1.5 - 0.1 * i, Band(100.0 * (i + 1))) for i in range(5)]
+    spectra = Spectra(
+        calls=np.zeros((0, N_BINS), np.float32),
+        backgrounds=np.zeros((0, N_BINS), np.float32),
+        rest=np.stack([ENGINE] * 6),
+        rest_s=np.ones(6),
+        quiet_s=0.0,
+    )
+    lines = list(advice.cut_lines(spectra, cuts, (), 12.0, T))
+    assert [line.split(" at ")[1] for line in lines[:3]] == ["100 Hz", "200 Hz", "300 Hz"]
+    assert lines[3:] == ["and 2 more cuts elsewhere"]
+
+
+def test_a_machine_is_listened_to_in_its_middle_and_for_eight_seconds_at_most(monkeypatch):
+    read: list[tuple[float, float]] = []
+
+    def silence(_path, start_s, end_s):
+        read.append((start_s, end_s))
+        return np.zeros((1, 48_000), np.float32), 48_000
+
+    monkeypatch.setattr(advice, "read_span", silence)
+    machine = NoiseSpan(
+        start_s=5, end_s=8, kind="machine", confidence=0.9, level_dbfs=-30, low_hz=50, high_hz=900
+    )
+    take = Take(path="A.wav", rushes="/r", digest="d", size_bytes=1, duration_s=60.0, channels=1)
+    log = TakeLog(
+        take=take,
+        noise=(
+            machine,
+            replace(machine, start_s=20, end_s=40),
+            replace(machine, start_s=10, end_s=11, kind="wind"),
+            replace(machine, start_s=12, end_s=15, detail="beat of 92 Hz"),
+            replace(machine, start_s=50, end_s=55, confidence=0.0),
+        ),
+    )
+    assert list(advice.machine_lines(Path("A.wav"), log, 0, T)) == []
+    assert read == [(26.0, 34.0), (5.0, 8.0)]
