@@ -79,7 +79,8 @@ def bed_command(
       calltag bed --seconds 60 --for card1/A007.MOV --out a007-bed.wav
     """
     from calltag.log import Log
-    from calltag.takes.bed import clean_stretches, make_bed, why_none
+    from calltag.takes.bed import make_bed
+    from calltag.takes.clean_stretches import clean_stretches, why_none
 
     with Log(log, create=False) as opened:
         take_logs = list(read_takes(opened))

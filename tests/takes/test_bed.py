@@ -14,7 +14,9 @@ from wavinfo import WavInfoReader
 
 from calltag.errors import InputError
 from calltag.records import ChannelFault, FaultKind
-from calltag.takes.bed import FADE_S, choose, clean_stretches, fades, join, make_bed, why_none
+from calltag.takes.bed import make_bed
+from calltag.takes.clean_stretches import FADE_S, choose, clean_stretches, why_none
+from calltag.takes.crossfade import fades, join
 
 RATE_HZ = 48_000
 
