@@ -11,6 +11,7 @@ from scipy.signal import butter, sosfilt
 
 from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog
 from calltag.sound.faults import said
+from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
 
 RATE_HZ = 48_000
 
@@ -104,3 +105,24 @@ class Scene:
 @pytest.fixture(scope="session")
 def scene() -> type[Scene]:
     return Scene
+
+
+def call_at(start_s: float, hz: float) -> Call:
+    return Call(
+        start_s=start_s,
+        end_s=start_s + 0.5,
+        low_hz=hz - 100,
+        high_hz=hz + 100,
+        peak_hz=hz,
+        snr_db=20,
+        level_dbfs=-30,
+        call_probability=0.9,
+    )
+
+
+def tones(*levels: tuple[float, float]) -> np.ndarray:
+    """A power spectrum of tones: frequency in hertz, and mean square in dB."""
+    power = np.zeros(N_BINS, np.float32)
+    for hz, level_db in levels:
+        power[round(hz / BIN_HZ)] += 10 ** (level_db / 10) / MEAN_SQUARE
+    return power

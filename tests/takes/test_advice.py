@@ -8,35 +8,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calltag.records import Call, NoiseSpan, Take, TakeLog
-from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
+from calltag.records import NoiseSpan, Take, TakeLog
+from calltag.sound.spectrum import N_BINS
 from calltag.takes import advice
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import Band, Cut
 from calltag.takes.thresholds import read_thresholds
 
+from .conftest import call_at, tones
+
 T = read_thresholds()
-
-
-def call(start_s: float, hz: float) -> Call:
-    return Call(
-        start_s=start_s,
-        end_s=start_s + 0.5,
-        low_hz=hz - 100,
-        high_hz=hz + 100,
-        peak_hz=hz,
-        snr_db=20,
-        level_dbfs=-30,
-        call_probability=0.9,
-    )
-
-
-def tones(*levels: tuple[float, float]) -> np.ndarray:
-    """A power spectrum of tones: frequency in hertz, and mean square in dB."""
-    power = np.zeros(N_BINS, np.float32)
-    for hz, level_db in levels:
-        power[round(hz / BIN_HZ)] += 10 ** (level_db / 10) / MEAN_SQUARE
-    return power
 
 
 # ITU-R BS.1770-4: a tone of 997 Hz has as many LUFS as its mean square has decibels.
@@ -55,10 +36,10 @@ def heard(*calls: np.ndarray) -> Spectra:
 
 def test_what_a_cut_does_is_told_of_the_calls_in_it_alone():
     found = [
-        (call(1, 6000), tones((6000, -50))),  # under the engine, and clear of all that is left
-        (call(2, 6000), tones((6000, -10))),  # over it as it is
-        (call(3, 1000), tones((1000, -10))),  # taken with it
-        (call(8, 1000), tones((1000, -10))),  # elsewhere in the take
+        (call_at(1, 6000), tones((6000, -50))),  # under the engine, and clear of all that is left
+        (call_at(2, 6000), tones((6000, -10))),  # over it as it is
+        (call_at(3, 1000), tones((1000, -10))),  # taken with it
+        (call_at(8, 1000), tones((1000, -10))),  # elsewhere in the take
     ]
     calls, sounds = zip(*found, strict=True)
     (line,) = advice.cut_lines(heard(*sounds), [Cut(0.0, 5.0, Band(4000.0))], calls, 12.0, T)
