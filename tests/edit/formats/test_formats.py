@@ -11,11 +11,11 @@ import pytest
 from calltag.edit.formats import WriteOptions, all_formats, chapters, choose_format, wav_cues
 from calltag.edit.markers import TakeMarkers, from_log
 from calltag.edit.take_files import per_take_paths
-from calltag.errors import InputError
+from calltag.errors import InputError, WriteError
 from calltag.media.bext import Bext
 from calltag.media.rushes import find_clips
 from calltag.media.wav_writing import write_wav
-from calltag.records import TakeLog
+from calltag.records import Problem, TakeLog
 
 from ..conftest import make_call, make_sound, make_take
 
@@ -100,6 +100,25 @@ def test_a_folder_that_cannot_be_written(tmp_path, morning):
         all_formats()["csv"].write(
             [from_log(morning[0])], tmp_path / "here" / "calls.csv", WriteOptions()
         )
+
+
+def test_the_folder_for_a_file_for_each_take_is_made_with_those_above_it(tmp_path, morning):
+    out = tmp_path / "for" / "the" / "edit"
+    written = all_formats()["webvtt"].write([from_log(morning[0])], out, WriteOptions())
+    assert written == [out / "pit" / written[0].name]
+    assert written[0].is_file()
+
+
+def test_a_folder_that_cannot_be_made_is_told_once_and_not_for_each_take(tmp_path, morning):
+    (tmp_path / "here").write_text("a file, no folder")
+    problems: list[Problem] = []
+    with pytest.raises(WriteError, match="cannot be written"):
+        all_formats()["webvtt"].write(
+            [from_log(take_log) for take_log in morning],
+            tmp_path / "here" / "out",
+            WriteOptions(on_problem=problems.append),
+        )
+    assert problems == []
 
 
 def test_copies_are_no_rushes(tmp_path: Path, make_clip) -> None:
