@@ -10,6 +10,27 @@ from __future__ import annotations
 from pathlib import Path
 
 
+def reason_of(error: OSError) -> str:
+    """Say why the system could not do something.
+
+    Parameters
+    ----------
+    error : OSError
+        What it raised.
+
+    Returns
+    -------
+    str
+        Its words in small letters, to stand in a sentence.
+
+    Examples
+    --------
+    >>> reason_of(OSError(28, "No space left on device", "A001.wav"))
+    'no space left on device'
+    """
+    return (error.strerror or str(error) or type(error).__name__).lower()
+
+
 class CalltagError(Exception):
     """Base of every error whose text is written for the user."""
 

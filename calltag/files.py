@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from calltag.errors import CalltagError, InputError, WriteError
+from calltag.errors import CalltagError, InputError, WriteError, reason_of
 
 CATALOGUE_NAME, CATALOGUE_ID = "catalogue.db", 0x63746C62
 """The catalogue of a call library, and its mark ("ctlb"), by which its folder is known."""
@@ -66,8 +66,7 @@ def written_whole(path: Path) -> Iterator[Path]:
     except CalltagError:
         raise
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise WriteError(path, reason) from error
+        raise WriteError(path, reason_of(error)) from error
     finally:
         with suppress(OSError):
             partial.unlink()
@@ -169,7 +168,7 @@ def check_place(path: Path) -> None:
         trial.touch()
         trial.unlink()
     except OSError as error:
-        raise WriteError(path, (error.strerror or str(error)).lower()) from error
+        raise WriteError(path, reason_of(error)) from error
 
 
 def is_sheet(folder: Path) -> bool:

@@ -16,7 +16,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from calltag.errors import InputError
+from calltag.errors import InputError, reason_of
 
 SETTINGS_NAME = "calltag.toml"
 """The file's name."""
@@ -50,7 +50,7 @@ def read_settings(path: Path) -> dict[str, dict[str, Any]]:
     except UnicodeDecodeError:
         raise InputError(f"{path.name}: is not text in UTF-8; save it as UTF-8") from None
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = reason_of(error)
         raise InputError(f"{path.name}: cannot be read ({reason}); mend or remove it") from None
     try:
         tables = tomllib.loads(text)

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
 
-from calltag.errors import OutputError
+from calltag.errors import OutputError, reason_of
 
 
 class _Guarded(io.FileIO):
@@ -25,7 +25,7 @@ class _Guarded(io.FileIO):
         except BrokenPipeError:
             raise
         except OSError as error:
-            raise OutputError((error.strerror or str(error)).lower()) from error
+            raise OutputError(reason_of(error)) from error
 
 
 class _Closed(io.RawIOBase):

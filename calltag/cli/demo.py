@@ -16,7 +16,7 @@ import calltag
 from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME
 from calltag.cli._output import say
-from calltag.errors import CalltagError, InputError
+from calltag.errors import CalltagError, InputError, reason_of
 from calltag.files import is_there
 
 if TYPE_CHECKING:
@@ -90,9 +90,8 @@ def demo_command(
         _refuse_own(out, clips)
         shutil.copyfile(clips / "labels.csv", out / "labels.csv")
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
         raise InputError(
-            f"{out}: cannot be written to ({reason}); name another with --out"
+            f"{out}: cannot be written to ({reason_of(error)}); name another with --out"
         ) from None
     typer.echo(OPENING)
     told = [OPENING]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
-from calltag.errors import InputError, MediaError, WriteError
+from calltag.errors import InputError, MediaError, WriteError, reason_of
 from calltag.files import is_folder, is_there, refuse_existing
 from calltag.records import Problem
 
@@ -150,7 +150,7 @@ def make_folder(out: Path) -> None:
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise WriteError(out, (error.strerror or str(error)).lower()) from error
+        raise WriteError(out, reason_of(error)) from error
 
 
 def per_take_paths(take_markers: Sequence[TakeMarkers], out: Path, suffix: str) -> list[Path]:

@@ -31,7 +31,7 @@ import numpy as np
 import skops.io
 
 import calltag
-from calltag.errors import ModelError
+from calltag.errors import ModelError, reason_of
 from calltag.files import MODEL_CARD, refuse_other_than_model, written_whole
 from calltag.learn.confidence import Confidence
 from calltag.learn.judges import Judges
@@ -296,7 +296,7 @@ def _member(path: Path, name: str) -> bytes:
     except (zipfile.BadZipFile, KeyError, EOFError, NotImplementedError, RuntimeError) as error:
         raise _damaged(path) from error
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = reason_of(error)
         raise ModelError(f"{path.name}: cannot be read ({reason}); name another model") from error
 
 

@@ -9,7 +9,7 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 
-from calltag.errors import InputError
+from calltag.errors import InputError, reason_of
 from calltag.words import one_spelling
 
 _BEYOND = "beyond the columns"
@@ -65,7 +65,7 @@ def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     except UnicodeDecodeError:
         raise InputError(f"{path.name}: is not text in UTF-8; save it as CSV in UTF-8") from None
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = reason_of(error)
         raise InputError(f"{path.name}: cannot be read ({reason}); name a CSV file") from None
     first, _, rest = text.partition("\n")
     delimiter = max(",;\t", key=first.count)

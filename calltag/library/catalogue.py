@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.database import Closing, Database, Kind
-from calltag.errors import InputError, LibraryError
+from calltag.errors import InputError, LibraryError, reason_of
 from calltag.files import CATALOGUE_ID, CATALOGUE_NAME
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
@@ -117,10 +117,9 @@ class Catalogue(Closing):
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            reason = (error.strerror or str(error)).lower()
             raise LibraryError(
-                f"{folder}: no call library can be kept there ({reason}); name another folder with "
-                "--library"
+                f"{folder}: no call library can be kept there ({reason_of(error)}); name another "
+                "folder with --library"
             ) from None
         self._database = Database(path, _KIND, MIGRATIONS)
         self._database.add_function(in_one_band, 4)

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from calltag.errors import MediaError
+from calltag.errors import MediaError, reason_of
 from calltag.files import written_whole
 from calltag.library import flac
 from calltag.library.rdf import from_rdf, to_rdf
@@ -311,5 +311,5 @@ def file_hash(path: Path) -> str:
 
 
 def _unreadable(path: Path, error: OSError) -> MediaError:
-    reason = (error.strerror or str(error)).lower()
+    reason = reason_of(error)
     return MediaError(path, f"could not be read ({reason}); check the drive")

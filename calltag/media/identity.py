@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from calltag.errors import MediaError
+from calltag.errors import MediaError, reason_of
 
 PIECE_BYTES = 32_768
 PIECES = 10
@@ -52,6 +52,6 @@ def digest(path: Path) -> str:
                     file.seek((size - PIECE_BYTES) * i // (PIECES - 1))
                     hashed.update(file.read(PIECE_BYTES))
     except OSError as error:
-        reason = (error.strerror or "it failed").lower()
+        reason = reason_of(error)
         raise MediaError(path, f"could not be read ({reason}); check the drive or card") from None
     return hashed.hexdigest()

@@ -17,7 +17,7 @@ from av.container import InputContainer
 from av.stream import Discard, Disposition
 from av.video.stream import VideoStream
 
-from calltag.errors import MediaError
+from calltag.errors import MediaError, reason_of
 
 NEVER_STATED = 0x7FFF_0000
 """Lengths from here on are what programs write into RIFF files that do not know them yet."""
@@ -93,7 +93,7 @@ def open_take(path: Path) -> Iterator[InputContainer]:
         raise
     except OSError as error:
         raise MediaError(
-            path, f"could not be read ({_reason(error)}); check the drive or card"
+            path, f"could not be read ({reason_of(error)}); check the drive or card"
         ) from None
     if status.st_size == 0:
         raise MediaError(path, "is empty (0 bytes); copy it from the card again")
@@ -183,7 +183,7 @@ def why_unreadable(path: Path, error: Exception | None = None) -> str:
         with path.open("rb") as file:
             head = file.read(_SNIFF_BYTES)
     except OSError as failed:
-        return f"could not be read ({_reason(failed)}); check the drive or card"
+        return f"could not be read ({reason_of(failed)}); check the drive or card"
     if not head.strip(b"\0"):
         return "begins with nothing but zeros, so the copy or the card failed; copy it again"
     for magic, kind in _STILL:
@@ -294,7 +294,3 @@ def _is_text(head: bytes) -> bool:
             return False
         text = head[: error.start].decode("utf-8")
     return sum(c.isprintable() or c.isspace() for c in text) > 0.95 * len(text)
-
-
-def _reason(error: OSError) -> str:
-    return (error.strerror or type(error).__name__).lower()

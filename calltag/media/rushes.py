@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 
-from calltag.errors import InputError
+from calltag.errors import InputError, reason_of
 from calltag.files import is_library, is_sheet, printable
 from calltag.media.own import is_own
 
@@ -189,10 +189,9 @@ def _is_file(path: Path) -> bool:
 
 
 def _unreadable(folder: Path, error: OSError) -> InputError:
-    reason = (error.strerror or "it failed").lower()
     return InputError(
-        f"{folder}: the folder cannot be read ({reason}); check that you may read it, and the drive"
-        " or card"
+        f"{folder}: the folder cannot be read ({reason_of(error)}); check that you may read it, and"
+        " the drive or card"
     )
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from starlette.types import ASGIApp
 
-from calltag.errors import InputError
+from calltag.errors import InputError, reason_of
 from calltag.pages.guard import Guard, new_token
 
 _HOST = "127.0.0.1"
@@ -36,7 +36,7 @@ def serve(app: ASGIApp, *, open_browser: bool, tell: Callable[[str, bool], None]
     try:
         listening = socket.create_server((_HOST, 0))
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = reason_of(error)
         raise InputError(f"no port can be opened on this computer ({reason})") from None
     with listening:
         port, token = listening.getsockname()[1], new_token()

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
-from calltag.errors import InputError, WriteError
+from calltag.errors import InputError, WriteError, reason_of
 from calltag.files import (
     SHEET_INDEX,
     check_place,
@@ -170,7 +170,7 @@ def write_folder(out: Path, page: Callable[[Store], str]) -> int:
         size_bytes = sum(file.stat().st_size for file in partial.rglob("*") if file.is_file())
         _put_in_place(partial, out)
     except OSError as error:
-        raise WriteError(out, (error.strerror or str(error)).lower()) from error
+        raise WriteError(out, reason_of(error)) from error
     finally:
         shutil.rmtree(partial, ignore_errors=True)
     return size_bytes

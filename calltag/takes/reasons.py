@@ -12,6 +12,7 @@ from calltag.records import Call, Levels, TakeLog
 from calltag.takes.masking import Effect, Left, merged
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.words import calls_that, hertz, stretches
+from calltag.words import counted
 
 _RESCUE = "(calltag rescue)"
 
@@ -191,5 +192,5 @@ def clean_reason(calls: Sequence[Call], *, nearly: bool) -> str:
     if not calls:
         return f"{heard}; no call found"
     best = max((c.snr_db for c in calls if math.isfinite(c.snr_db)), default=0.0)
-    many = f"{len(calls)} call{'s' if len(calls) != 1 else ''}"
+    many = counted(len(calls), "call")
     return f"{heard}; {many}, the clearest {best:.0f} dB above the background"

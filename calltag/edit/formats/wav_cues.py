@@ -20,7 +20,7 @@ from calltag.edit.markers import TakeMarkers
 from calltag.edit.take_files import check_own_speed, per_take_paths, write_copies
 from calltag.edit.text import one_line
 from calltag.edit.when import take_bext
-from calltag.errors import InputError, MediaError
+from calltag.errors import InputError, MediaError, reason_of
 from calltag.files import written_whole
 from calltag.media.bext import Bext, pack_bext, with_history
 from calltag.media.opening import open_take
@@ -193,9 +193,8 @@ def _pieces(source: Path, reading: BinaryIO, n_bytes: int) -> Iterator[bytes]:
         try:
             piece = reading.read(min(n_bytes, _COPY_BYTES))
         except OSError as error:
-            reason = (error.strerror or str(error)).lower()
             raise MediaError(
-                source, f"could not be read ({reason}); check the drive or card"
+                source, f"could not be read ({reason_of(error)}); check the drive or card"
             ) from error
         if not piece:
             break
