@@ -1,7 +1,8 @@
 // The library page: ask, listen, pick, hand out. What is picked is kept while sheets are turned.
 
 import { asked } from "./asking.js";
-import { Player } from "./player.js";
+import { Player, moveNeedle } from "./player.js";
+import { alertOf, tell } from "./telling.js";
 import { Warning } from "./warning.js";
 
 const $ = (id) => document.getElementById(id);
@@ -12,24 +13,13 @@ let latest = 0;
 let question = 0;
 
 const player = new Player((share) => {
-  const needle = document.querySelector(".needle");
   const word = $("play")?.querySelector("span");
   if (word) word.textContent = player.playing ? "Stop" : "Play";
-  if (needle === null) return;
-  needle.hidden = share === null;
-  if (share !== null) needle.style.left = `${100 * share}%`;
+  moveNeedle(share);
 });
 const warning = new Warning($("warning"), () => player.play());
 
-function tell(text) {
-  $("status").textContent = text;
-  $("alert").hidden = true;
-}
-
-function alertOf(error) {
-  $("alert").textContent = error.message.charAt(0).toUpperCase() + error.message.slice(1);
-  $("alert").hidden = false;
-}
+const failed = (error) => alertOf(error.message);
 
 // The answer to a question, or null once another was asked: then it does not matter how it ends.
 async function textOf(path, matters) {
@@ -153,14 +143,14 @@ function walk(by) {
 
 $("question").addEventListener("submit", (event) => {
   event.preventDefault();
-  find().catch(alertOf);
+  find().catch(failed);
 });
-$("question").addEventListener("change", () => find().catch(alertOf));
+$("question").addEventListener("change", () => find().catch(failed));
 $("found").addEventListener("click", (event) => {
   const turn = event.target.closest(".turn");
-  if (turn) find(turn.dataset.offset).catch(alertOf);
+  if (turn) find(turn.dataset.offset).catch(failed);
   const button = event.target.closest(".hear");
-  if (button) hear(button.closest("tr")).catch(alertOf);
+  if (button) hear(button.closest("tr")).catch(failed);
 });
 $("found").addEventListener("change", (event) => {
   if (event.target.matches(".pick")) pick(event.target.closest("tr"), event.target.checked);
@@ -178,7 +168,7 @@ $("none").addEventListener("click", () => {
 });
 $("out").addEventListener("submit", (event) => {
   event.preventDefault();
-  handOut().catch(alertOf);
+  handOut().catch(failed);
 });
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || warning.open) return;
@@ -197,4 +187,4 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
 });
 
-find().catch(alertOf);
+find().catch(failed);

@@ -4,7 +4,8 @@
 import { asked } from "./asking.js";
 import { Completion } from "./completion.js";
 import { Edges } from "./edges.js";
-import { Player } from "./player.js";
+import { Player, moveNeedle } from "./player.js";
+import { alertOf, tell } from "./telling.js";
 import { Warning } from "./warning.js";
 
 const $ = (id) => document.getElementById(id);
@@ -21,11 +22,8 @@ const waiting = []; // { work, told }: what is to be done when the page is no lo
 const ahead = new Map(); // number -> { card, sound }: promises of what is shown and played
 
 const player = new Player((share) => {
-  const needle = document.querySelector(".needle");
   $("play").querySelector("span").textContent = player.playing ? "Stop" : "Play";
-  if (needle === null) return;
-  needle.hidden = share === null;
-  if (share !== null) needle.style.left = `${100 * share}%`;
+  moveNeedle(share);
 });
 const warning = new Warning($("warning"), () => player.play());
 const completion = new Completion($("typed"), $("choices"));
@@ -50,16 +48,6 @@ async function asking(work, { waits = false } = {}) {
     const next = waiting.shift();
     if (next) asking(next.work).then(next.told);
   }
-}
-
-function tell(text) {
-  $("status").textContent = text;
-  $("alert").hidden = true;
-}
-
-function alertOf(text) {
-  $("alert").textContent = text.charAt(0).toUpperCase() + text.slice(1);
-  $("alert").hidden = false;
 }
 
 // The list

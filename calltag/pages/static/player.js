@@ -1,6 +1,14 @@
 // Plays one sound at a time: from its start, over and over, at half speed (an octave lower).
 // Levels are made safe where the sound is cut; here nothing is raised.
 
+// Puts the needle over the picture where a share of the sound was played; takes it away with null.
+export function moveNeedle(share) {
+  const needle = document.querySelector(".needle");
+  if (needle === null) return;
+  needle.hidden = share === null;
+  if (share !== null) needle.style.left = `${100 * share}%`;
+}
+
 export class Player {
   #context = null;
   #buffer = null;

@@ -121,6 +121,22 @@ def test_a_folder_that_cannot_be_made_is_told_once_and_not_for_each_take(tmp_pat
     assert problems == []
 
 
+def test_a_take_whose_file_cannot_be_written_is_named_with_it_and_the_others_go_on(tmp_path):
+    (tmp_path / "hide").write_text("a file, no folder")
+    marked = [
+        from_log(TakeLog(take=make_take(path), calls=(make_call(1.0, 2.0),)))
+        for path in ("hide/A001.mov", "pit/A002.mov")
+    ]
+    problems: list[Problem] = []
+    written = all_formats()["webvtt"].write(
+        marked, tmp_path, WriteOptions(on_problem=problems.append)
+    )
+    assert written == [tmp_path / "pit" / "A002.vtt"]
+    (problem,) = problems
+    assert problem.path == "hide/A001.mov"
+    assert problem.reason.startswith(f"{tmp_path / 'hide' / 'A001.vtt'} cannot be written (")
+
+
 def test_copies_are_no_rushes(tmp_path: Path, make_clip) -> None:
     rushes, out = tmp_path / "rushes", tmp_path / "rushes" / "for the edit"
     rushes.mkdir()
