@@ -228,9 +228,9 @@ class Surroundings:
         sums = [rows[usual.begin // 2 : usual.end // 2 + 1] for rows in self._pair_sums]
         if usual.n_free < _FEWEST:
             sums = [_pair_sums(rows[usual.steps]) for rows in (self._level, self._heard.embedding)]
-        inside, outside = (
-            self._power[at, _band(region)].sum(axis=1) for at in (slice(first, last), usual.steps)
-        )
+        near = self._near(first, last)
+        in_band = self._power[near, _band(region)].sum(axis=1)
+        inside, outside = (in_band[at - near.start] for at in (np.arange(first, last), usual.steps))
         own_db = _db(inside.mean())
         middle, spread, _ = _levels(_db(_moments(outside, usual.length)), _LEAST_SPREAD_DB)
         pairs = max(1, usual.length // 2)
@@ -268,7 +268,9 @@ class Surroundings:
     def _over_expectation(self, first: int, last: int, region: Region, usual: _Usual) -> Array:
         """What the event is beside what sounded at other moments like its own."""
         band = _band(region)
-        others_db = _moments(self._over_expected[usual.steps, band].mean(axis=1), usual.length)
+        near = self._near(first, last)
+        in_band_db = self._over_expected[near, band].mean(axis=1)
+        others_db = _moments(in_band_db[usual.steps - near.start], usual.length)
         middle, spread, loud = _levels(others_db, _LEAST_OVER_DB)
         bands_db = self._over_expected[first:last].mean(axis=0)
         own_db = float(bands_db[band].mean())

@@ -26,7 +26,7 @@ from calltag.learn.hearing import FRAMES_PER_STEP, over_steps
 from calltag.learn.network import session
 from calltag.records import FloatArray
 from calltag.sound.features import N_VOICE
-from calltag.sound.spectrum import mel_power, to_db
+from calltag.sound.spectrum import N_MELS, mel_power, to_db
 
 NETWORK = Path(__file__).with_name("voice.onnx")
 
@@ -107,7 +107,9 @@ def padded(find: npt.NDArray[np.floating]) -> FloatArray:
     """
     n_steps = find.shape[1]
     after = STEPS_AFTER + (-n_steps - STEPS_AFTER) % STEPS_AT_ONCE
-    return np.pad(np.asarray(find, np.float32), ((0, 0), (0, after), (0, 0)))
+    longer = np.zeros((2, n_steps + after, N_MELS), np.float32)
+    longer[:, :n_steps] = find
+    return longer
 
 
 class Voice:

@@ -187,16 +187,16 @@ def event_features(
     excess = region.excess
     envelope = np.sqrt(excess[:, low:high].sum(axis=1) + 1e-14)
     weight = envelope / envelope.max()
-    loud = weight > 0.1
-    loud_power, loud_excess = power[loud], excess[loud]
+    loud = np.flatnonzero(weight > 0.1)
+    loud_power, loud_magnitude, loud_weight = power[loud], np.sqrt(excess[loud]), weight[loud]
     mel_excess = mel_power(excess)
     profile = to_db(mel_excess[loud].mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
     mel_excess_db = to_db(mel_excess)
     row = np.concatenate(
         [
             _extent(len(power), region),
-            _colour(loud_power, loud_excess, weight[loud], low, high),
-            _melody(loud_excess, weight[loud], low, high),
+            _colour(loud_power, loud_magnitude, loud_weight, low, high),
+            _melody(loud_magnitude, loud_weight, low, high),
             _course(weight, mel_excess_db),
             modulation_spectrum(envelope, MODULATION_EDGES_HZ),
             np.maximum(profile - profile.max(), -50.0),
@@ -227,10 +227,9 @@ def _extent(n_frames: int, region: Region) -> list[FloatArray]:
 
 
 def _colour(
-    power: FloatArray, excess: FloatArray, weight: FloatArray, low: int, high: int
+    power: FloatArray, magnitude: FloatArray, weight: FloatArray, low: int, high: int
 ) -> FloatArray:
     """Shape of the spectrum in the loud frames: where it lies, how wide and how flat it is."""
-    magnitude = np.sqrt(excess)
     flat = shape.flatness(power[:, low : max(high, low + 4)])
     return np.concatenate(
         [
@@ -241,15 +240,15 @@ def _colour(
                 flat.mean(),
                 flat.std(),
             ],
-            shape.contrast_db(np.sqrt(power)).mean(axis=0),
+            shape.contrast_db(power).mean(axis=0),
         ]
     )
 
 
-def _melody(excess: FloatArray, weight: FloatArray, low: int, high: int) -> list[float]:
+def _melody(magnitude: FloatArray, weight: FloatArray, low: int, high: int) -> list[float]:
     """Pitch in the loud frames, and how the strongest bin goes up and down."""
-    in_band = np.zeros_like(excess)
-    in_band[:, low:high] = excess[:, low:high]
+    in_band = np.zeros_like(magnitude)
+    in_band[:, low:high] = magnitude[:, low:high]
     track = _log2(shape.peak_hz(in_band))
     half = max(1, len(track) // 2)
     bend = (

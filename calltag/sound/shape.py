@@ -63,7 +63,8 @@ def bandwidth_hz(magnitude: FloatArray) -> FloatArray:
     """
     total = magnitude.sum(axis=1)
     distance = BINS_HZ[None] - centroid_hz(magnitude)[:, None]
-    spread = (magnitude * distance**2).sum(axis=1)
+    np.square(distance, out=distance)
+    spread = np.einsum("ij,ij->i", magnitude, distance)
     return np.sqrt(np.divide(spread, total, out=np.zeros_like(total), where=total > _TINY))
 
 
@@ -84,7 +85,10 @@ def rolloff_hz(magnitude: FloatArray, share: float = 0.85) -> FloatArray:
     """
     # In groups first, then within the one where the share is reached: several times as fast as to
     # sum up bin by bin.
-    below = np.cumsum(np.add.reduceat(magnitude, np.arange(0, N_BINS, _GROUP), axis=1), axis=1)
+    whole = N_BINS // _GROUP * _GROUP
+    groups = np.einsum("ijk->ij", magnitude[:, :whole].reshape(-1, whole // _GROUP, _GROUP))
+    rest = magnitude[:, whole:].sum(axis=1, keepdims=True)
+    below = np.cumsum(np.concatenate([groups, rest], axis=1), axis=1)
     wanted = share * below[:, -1:]
     group = (below >= wanted).argmax(axis=1)[:, None]
     bins = np.minimum(group * _GROUP + np.arange(_GROUP), N_BINS - 1)
@@ -116,29 +120,29 @@ def flatness(power: FloatArray) -> FloatArray:
     return flat
 
 
-def contrast_db(magnitude: FloatArray) -> FloatArray:
+def contrast_db(power: FloatArray) -> FloatArray:
     """Peaks over valleys of the spectrum, per octave.
 
     Parameters
     ----------
-    magnitude : np.ndarray, shape (n_frames, N_BINS)
-        Magnitude spectrum.
+    power : np.ndarray, shape (n_frames, N_BINS)
+        Power spectrum.
 
     Returns
     -------
     np.ndarray, shape (n_frames, 7)
-        Difference of the mean of the highest and lowest 2 % of bins in each band of
+        Difference of the mean magnitude of the highest and lowest 2 % of bins in each band of
         `CONTRAST_EDGES_HZ`, in dB.
     """
-    peak, valley = np.empty((2, len(magnitude), len(_octaves())), np.float32)
+    peak, valley = np.empty((2, len(power), len(_octaves())), np.float32)
     for i, (bins, n_ends) in enumerate(_octaves()):
         if n_ends == 1:
-            magnitude[:, bins].max(axis=1, out=peak[:, i])
-            magnitude[:, bins].min(axis=1, out=valley[:, i])
+            np.sqrt(power[:, bins].max(axis=1), out=peak[:, i])
+            np.sqrt(power[:, bins].min(axis=1), out=valley[:, i])
             continue
-        ranked = np.sort(magnitude[:, bins], axis=1)  # faster than to partition at two places
-        peak[:, i] = ranked[:, -n_ends:].mean(axis=1)
-        valley[:, i] = ranked[:, :n_ends].mean(axis=1)
+        ranked = np.sort(power[:, bins], axis=1)  # faster than to partition at two places
+        peak[:, i] = np.sqrt(ranked[:, -n_ends:]).mean(axis=1)
+        valley[:, i] = np.sqrt(ranked[:, :n_ends]).mean(axis=1)
     contrast: FloatArray = 10 * np.log10(np.maximum(peak, 1e-10) / np.maximum(valley, 1e-10))
     return contrast
 
@@ -233,14 +237,14 @@ def onset_frames(strength: FloatArray, *, least_db: float = 1.0, wait: int = 3) 
 
 
 def pitch_track_hz(
-    power: FloatArray, *, low_hz: float = 80.0, high_hz: float = 4000.0
+    magnitude: FloatArray, *, low_hz: float = 80.0, high_hz: float = 4000.0
 ) -> tuple[FloatArray, FloatArray]:
-    """Pitch by the autocorrelation of each frame, computed from its power spectrum.
+    """Pitch by the autocorrelation of each frame, computed from its spectrum.
 
     Parameters
     ----------
-    power : np.ndarray, shape (n_frames, N_BINS)
-        Power spectrum.
+    magnitude : np.ndarray, shape (n_frames, N_BINS)
+        Magnitude spectrum.
     low_hz, high_hz : float
         Where to look.
 
@@ -251,20 +255,20 @@ def pitch_track_hz(
     strength : np.ndarray, shape (n_frames,)
         Height of the correlation's peak, 1 for a perfectly periodic sound.
     """
-    # Wiener-Khinchin; the square root flattens formants, so that harmonics count alike.
+    # Wiener-Khinchin, by magnitude: power would let formants outweigh other harmonics.
     # A spectrum without phases goes back by a cosine transform, up to a factor.
-    correlation = scipy.fft.dct(np.sqrt(power), type=1, axis=1)
+    correlation = scipy.fft.dct(magnitude, type=1, axis=1)
     rate_hz = 2 * BIN_HZ * (N_BINS - 1)
     first, last = int(rate_hz / high_hz), int(rate_hz / low_hz)
     scaled = correlation[:, : last + 1] / np.maximum(correlation[:, :1], _TINY)
-    lags = np.arange(last + 1)
+    lags = np.arange(last + 1, dtype=np.int16)
     low = scaled < 0.3
-    rows = np.arange(len(power))
-    dip = low.argmax(axis=1)  # past the peak at lag 0
-    dip = np.where(low[rows, dip], dip, last + 1)
-    wanted = np.where(lags >= dip[:, None], scaled, np.float32(-1.0))[:, first:]
+    rows = np.arange(len(magnitude))
+    dip = low.argmax(axis=1).astype(np.int16)  # past the peak at lag 0
+    dip[~low[rows, dip]] = last + 1
+    wanted = np.where(lags[first:] >= dip[:, None], scaled[:, first:], np.float32(-1.0))
     best = wanted.max(axis=1, keepdims=True)
-    near = (wanted >= 0.9 * best).argmax(axis=1)  # the shortest lag that is nearly as good
+    near = (wanted >= 0.9 * best).argmax(axis=1).astype(np.int16)  # the shortest nearly as good
     tops = np.ones(wanted.shape, bool)
     np.less_equal(wanted[:, 1:], wanted[:, :-1], out=tops[:, :-1])
     lag = (tops & (lags[: wanted.shape[1]] >= near[:, None])).argmax(axis=1)  # its own top
@@ -276,13 +280,13 @@ def pitch_track_hz(
     return pitch.astype(np.float32), wanted[rows, lag]
 
 
-def peak_hz(power: FloatArray) -> FloatArray:
+def peak_hz(magnitude: FloatArray) -> FloatArray:
     """Strongest frequency, between bins by a parabola through the logarithm.
 
     Parameters
     ----------
-    power : np.ndarray, shape (n_frames, N_BINS)
-        Power spectrum.
+    magnitude : np.ndarray, shape (n_frames, N_BINS)
+        Magnitude spectrum.
 
     Returns
     -------
@@ -293,10 +297,10 @@ def peak_hz(power: FloatArray) -> FloatArray:
     ----------
     .. [1] J. O. Smith, "Spectral audio signal processing", W3K Publishing, 2011, chapter on peaks.
     """
-    rows = np.arange(len(power))
-    top = np.clip(power[:, 1:-1].argmax(axis=1) + 1, 1, power.shape[1] - 2)
-    left, mid, right = (np.log(power[rows, top + d] + _TINY) for d in (-1, 0, 1))
+    top = magnitude[:, 1:-1].argmax(axis=1)[:, None] + 1
+    around = np.take_along_axis(magnitude, top + np.arange(-1, 2), axis=1)
+    left, mid, right = np.log(np.square(around) + _TINY).T
     bend = left - 2 * mid + right
     shift = np.where(bend < -1e-9, 0.5 * (left - right) / np.where(bend == 0, 1, bend), 0.0)
-    found: FloatArray = ((top + shift) * BIN_HZ).astype(np.float32)
+    found: FloatArray = ((top[:, 0] + shift) * BIN_HZ).astype(np.float32)
     return found
