@@ -20,9 +20,12 @@ from scipy.signal import butter, sosfilt
 
 from calltag.errors import ModelError
 from calltag.learn import finder as finder_module
-from calltag.learn.finder import CONTEXT_FRAMES, LEAST_PROBABILITY, Finder
+from calltag.learn import windows as windows_module
+from calltag.learn.finder import Finder
 from calltag.learn.hearing import STEPS_PER_S, Heard
+from calltag.learn.passing import LEAST_PROBABILITY
 from calltag.learn.second_look import EVIDENCE
+from calltag.learn.windows import CONTEXT_FRAMES
 from calltag.media.probe import MediaInfo, probe
 from calltag.records import NOISE_KINDS, Call, ChannelFault, FaultKind, Span
 from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING, N_MEASURED, VOICE
@@ -72,7 +75,7 @@ def blocks(monkeypatch):
 
     def use(seconds):
         monkeypatch.setattr(finder_module, "BLOCK_S", seconds / 3)
-        monkeypatch.setattr(finder_module, "WINDOW_FRAMES", round(seconds * 100))
+        monkeypatch.setattr(windows_module, "WINDOW_FRAMES", round(seconds * 100))
 
     return use
 
