@@ -116,14 +116,7 @@ def make_plan(
         [e.take.path for e in staying.values()]
         + [e.take.path for file, e in gone.items() if file not in moved]  # kept, or asked for again
     )
-    folders = {real_path(clip.rushes) for clip in clips}
-    plan = Plan(
-        missing=sorted(
-            e.take.path
-            for file, e in gone.items()
-            if file not in identities and not folders.isdisjoint(map(str, Path(file).parents))
-        ),
-    )
+    plan = Plan(missing=_missing({f: e for f, e in gone.items() if f not in identities}, clips))
     originals: dict[str, str] = {}
     jobs: dict[str, list[Job]] = defaultdict(list)
     unknown: list[Job] = []
@@ -157,6 +150,16 @@ def make_plan(
             jobs[job.digest].append(job)
     plan.jobs = list(jobs.values())
     return plan
+
+
+def _missing(gone: Mapping[str, Entry], clips: Sequence[Clip]) -> list[str]:
+    """Of takes whose files are gone, those that were in the rushes that are logged now."""
+    folders = {real_path(clip.rushes) for clip in clips}
+    return sorted(
+        entry.take.path
+        for file, entry in gone.items()
+        if not folders.isdisjoint(map(str, Path(file).parents))
+    )
 
 
 def _identities(clips: Sequence[Clip]) -> dict[str, _Identity | MediaError]:

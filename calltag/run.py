@@ -17,7 +17,7 @@ from calltag.analysis import DIED, analyse_take, outcome
 from calltag.errors import InputError, ModelError, NameTakenError
 from calltag.files import printable
 from calltag.log import Entry, Log
-from calltag.media.rushes import Clip, find_clips
+from calltag.media.rushes import Clip, Rushes, find_clips
 from calltag.naming import MODEL_NAME, measure_labels, name_finds
 from calltag.plan import Job, Plan, is_gone, longer_name, make_plan, real_path
 from calltag.records import Problem, Take, TakeLog
@@ -160,11 +160,8 @@ def log_rushes(
     from calltag.sound.features import FEATURE_VERSION
 
     begun = time.monotonic()
-    found = find_clips(folders)
+    found = _clips_in(folders)
     clips = found.clips
-    if not clips:
-        names = ", ".join(str(folder) for folder in folders)
-        raise InputError(f"{names}: no clips in there; name the folder that holds the day's clips")
     if model is not None:
         from calltag.learn.model_file import load_model
 
@@ -210,6 +207,14 @@ def log_rushes(
         model=named,
         notes=tuple(notes),
     )
+
+
+def _clips_in(folders: Sequence[Path]) -> Rushes:
+    found = find_clips(folders)
+    if not found.clips:
+        names = ", ".join(str(folder) for folder in folders)
+        raise InputError(f"{names}: no clips in there; name the folder that holds the day's clips")
+    return found
 
 
 def _nameless(clips: Sequence[Clip]) -> list[str]:

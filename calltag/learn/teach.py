@@ -226,20 +226,7 @@ def teach(
         If there are fewer than two labels with two examples each, or rows of features differ in
         length or are not finite.
     """
-    counts = Counter(example.label for example in examples)
-    left_out = tuple(sorted(label for label, n in counts.items() if n < LEAST))
-    used = [example for example in examples if counts[example.label] >= LEAST]
-    if len({example.features.shape for example in used}) > 1:
-        raise InputError("the takes were logged by different versions; log the rushes again")
-    if not examples:
-        raise InputError(
-            "there is no label yet; name five or more sounds of each type first (`calltag label`)"
-        )
-    if not used:
-        raise InputError(
-            f"no label has {LEAST} examples; label five or more sounds of each type, and some as"
-            " `no call`"
-        )
+    used, left_out = _usable(examples)
     features = np.stack([example.features for example in used])
     labels = np.array([example.label for example in used])
     groups = np.array([example.group for example in used])
@@ -274,6 +261,24 @@ def teach(
         label_next=tuple(LabelNext(alike[i].take, alike[i].span) for i in chosen),
     )
     return Taught(tagger, report)
+
+
+def _usable(examples: Sequence[Example]) -> tuple[list[Example], tuple[str, ...]]:
+    """The examples of labels that have enough of them, and the other labels."""
+    if not examples:
+        raise InputError(
+            "there is no label yet; name five or more sounds of each type first (`calltag label`)"
+        )
+    counts = Counter(example.label for example in examples)
+    used = [example for example in examples if counts[example.label] >= LEAST]
+    if not used:
+        raise InputError(
+            f"no label has {LEAST} examples; label five or more sounds of each type, and some as"
+            " `no call`"
+        )
+    if len({example.features.shape for example in used}) > 1:
+        raise InputError("the takes were logged by different versions; log the rushes again")
+    return used, tuple(sorted(label for label, n in counts.items() if n < LEAST))
 
 
 def _some(rows: npt.NDArray[Any], n: int, seed: int) -> npt.NDArray[Any]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -277,11 +277,31 @@ def _conditions(query: Query) -> tuple[list[str], list[object]]:
             if not 1 <= month <= 12:
                 raise InputError(f"month {month}: give a number from 1 to 12")
         add(one_of("month", query.months), *query.months)
-    for day, condition in ((query.since, ">="), (query.until, "<=")):
+    for condition, bound in (*_days(query), *_bounds(query)):
+        add(condition, bound)
+    if query.ids:
+        for name in query.ids:
+            if not _is_id(name):
+                raise InputError(
+                    f"{name}: is no id; write four letters of it or more, as `calltag library find`"
+                    " lists them"
+                )
+        wanted = [f"{name.strip().casefold()}*" for name in query.ids]
+        add(f"({' OR '.join(['cut_id GLOB ?'] * len(wanted))})", *wanted)
+    if query.doubles:
+        add(HAS_DOUBLE)
+    return conditions, values
+
+
+def _days(query: Query) -> Iterator[tuple[str, str]]:
+    for day, compared in ((query.since, ">="), (query.until, "<=")):
         if day is not None:
             if not _DAY.fullmatch(day):
                 raise InputError(f"{day}: write a day as 2026-05-31, or 2026-05, or 2026")
-            add(f"substr(recorded, 1, {len(day)}) {condition} ?", day)
+            yield f"substr(recorded, 1, {len(day)}) {compared} ?", day
+
+
+def _bounds(query: Query) -> Iterator[tuple[str, float]]:
     for condition, bound in (
         ("snr_db >= ?", query.min_snr_db),
         ("level_dbfs >= ?", query.min_level_dbfs),
@@ -295,19 +315,7 @@ def _conditions(query: Query) -> tuple[list[str], list[object]]:
         if bound is not None:
             if not math.isfinite(bound):
                 raise InputError(f"{bound} makes no sense here; give a number")
-            add(condition, bound)
-    if query.ids:
-        for name in query.ids:
-            if not _is_id(name):
-                raise InputError(
-                    f"{name}: is no id; write four letters of it or more, as `calltag library find`"
-                    " lists them"
-                )
-        wanted = [f"{name.strip().casefold()}*" for name in query.ids]
-        add(f"({' OR '.join(['cut_id GLOB ?'] * len(wanted))})", *wanted)
-    if query.doubles:
-        add(HAS_DOUBLE)
-    return conditions, values
+            yield condition, bound
 
 
 def _is_id(name: str) -> bool:
