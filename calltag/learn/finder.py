@@ -1,7 +1,7 @@
 """Finding calls and noise in a take: one pass over its sound.
 
 The sound comes in blocks; the spectrum is taken once, and looked at in windows
-(`calltag.learn.windows`, `calltag.learn.passing`).
+(`calltag.learn.windows`, `calltag.learn.one_pass`).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from calltag.learn.hearing import FRAMES_PER_STEP, Hearing, starter_model
 from calltag.learn.measuring import measure_call
-from calltag.learn.passing import Pass
+from calltag.learn.one_pass import Pass
 from calltag.learn.second_look import SecondLook
 from calltag.learn.segments import busy_frames
 from calltag.learn.whole import Whole

@@ -10,7 +10,7 @@ import soundfile as sf
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from calltag.learn import passing
+from calltag.learn import one_pass
 from calltag.learn.chorus import going_on, out_of_chorus
 from calltag.learn.finder import Finder
 from calltag.learn.starter.synth_calls import FAMILIES
@@ -83,7 +83,7 @@ def test_near_calls_are_found_among_crickets(tmp_path, monkeypatch):
     alone, among = (share_found(finder, path, chorus=chorus) for chorus in (False, True))
     assert alone > 0.95
     assert among > 0.8
-    monkeypatch.setattr(passing, "going_on", lambda *_: [])
+    monkeypatch.setattr(one_pass, "going_on", lambda *_: [])
     assert share_found(finder, path, chorus=False) == alone
     assert share_found(finder, path, chorus=True) < 0.2
 

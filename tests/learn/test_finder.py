@@ -23,7 +23,7 @@ from calltag.learn import finder as finder_module
 from calltag.learn import windows as windows_module
 from calltag.learn.finder import Finder
 from calltag.learn.hearing import STEPS_PER_S, Heard
-from calltag.learn.passing import LEAST_PROBABILITY
+from calltag.learn.one_pass import LEAST_PROBABILITY
 from calltag.learn.second_look import EVIDENCE
 from calltag.learn.windows import CONTEXT_FRAMES
 from calltag.media.probe import MediaInfo, probe

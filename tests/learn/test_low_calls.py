@@ -9,7 +9,7 @@ import pytest
 import soundfile as sf
 from scipy.signal import butter, lfilter, sosfilt
 
-from calltag.learn import low_calls, passing
+from calltag.learn import low_calls, one_pass
 from calltag.learn.finder import Finder
 from calltag.media.probe import probe
 from calltag.records import Call, FloatArray
@@ -71,7 +71,7 @@ def test_booms_are_found(finder, tmp_path, hz, snr_db):
 
 @pytest.mark.parametrize("hz", [95.0, 140.0])
 def test_they_are_found_by_listening_faster(finder, tmp_path, hz, monkeypatch):
-    monkeypatch.setattr(passing, "find_low_calls", lambda *_: [])
+    monkeypatch.setattr(one_pass, "find_low_calls", lambda *_: [])
     assert len(found(finder, booming(hz, snr_db=11), tmp_path / "booms.wav")) < 3
 
 
