@@ -29,6 +29,7 @@ BINS_HZ: FloatArray = (np.arange(N_BINS) * BIN_HZ).astype(np.float32)
 CONTRAST_EDGES_HZ = (0.0, 200.0, 400.0, 800.0, 1600.0, 3200.0, 6400.0, 12_800.0)
 _TINY = np.float32(1e-20)
 _GROUP = 32  # bins that are summed at once
+_PIECE = 256  # bins that are sorted at once
 
 
 def centroid_hz(magnitude: FloatArray) -> FloatArray:
@@ -140,11 +141,30 @@ def contrast_db(power: FloatArray) -> FloatArray:
             np.sqrt(power[:, bins].max(axis=1), out=peak[:, i])
             np.sqrt(power[:, bins].min(axis=1), out=valley[:, i])
             continue
-        ranked = np.sort(power[:, bins], axis=1)  # faster than to partition at two places
-        peak[:, i] = np.sqrt(ranked[:, -n_ends:]).mean(axis=1)
-        valley[:, i] = np.sqrt(ranked[:, :n_ends]).mean(axis=1)
+        lowest, highest = _ends(power[:, bins], n_ends)
+        peak[:, i] = np.sqrt(highest).mean(axis=1)
+        valley[:, i] = np.sqrt(lowest).mean(axis=1)
     contrast: FloatArray = 10 * np.log10(np.maximum(peak, 1e-10) / np.maximum(valley, 1e-10))
     return contrast
+
+
+def _ends(rows: FloatArray, count: int) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest numbers of each row, in order.
+
+    Rows are sorted piece by piece, then what may be at the ends: short pieces are sorted several
+    times as fast as long ones, and faster than partitioned.
+    """
+    pieces = [
+        np.sort(rows[:, first : first + _PIECE], axis=1)
+        for first in range(0, rows.shape[1], _PIECE)
+    ]
+    if len(pieces) == 1:
+        return pieces[0][:, :count], pieces[0][:, -count:]
+    low, high = (
+        np.sort(np.concatenate([piece[:, end] for piece in pieces], axis=1), axis=1)
+        for end in (slice(count), slice(-count, None))
+    )
+    return low[:, :count], high[:, -count:]
 
 
 class _Octave(NamedTuple):
