@@ -79,7 +79,7 @@ _KIN_COUNTS = 3.0  # votes, of one for each of the others
 _KIN_SOFTNESS = 4.0
 # The starter model knows the recordings that it learnt from better than any others: of sounds that
 # are taught with those, its description says too much, of others a little too little.
-_EMBEDDING_COUNTS = 0.35
+_EMBEDDING_COUNTS = 0.25
 _BEAT_COUNTS = 3.0  # what listens for machines alone knows them better than any other number
 _NO_SPREAD = 1e-12  # of features scaled to a variance of one: less is rounding
 _REACH = 2.0  # times the length of the longest example
