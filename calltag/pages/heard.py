@@ -24,7 +24,7 @@ from calltag.learn.model_file import load_model
 from calltag.learn.tagger import Tagger
 from calltag.log import Log
 from calltag.media.clock import common_rate
-from calltag.media.copies import at_hand
+from calltag.media.copies import at_hand, each_once
 from calltag.media.timecode import Rate
 from calltag.naming import labels_by_take
 from calltag.pages.inside import take_file
@@ -88,7 +88,7 @@ class Hearing:
     Attributes
     ----------
     by_number : dict of int to Heard
-        The sounds, in order of take and start.
+        The sounds, in order of take and start; those of copies of a take once.
     orders : dict of Order to list of int
         Their numbers in each order.
     known : list of str
@@ -188,10 +188,14 @@ def hear(
     """
     labels = labels_by_take(log)
     tagger = _tagger(model)
-    heard: list[Heard] = []
     take_logs = at_hand(log.take_logs(features=True), log.takes())
-    for take_log in choose(take_logs) if choose else take_logs:
-        heard += of_take(take_log, labels.get(take_log.take.path, []), numbers)
+    chosen = list(choose(take_logs) if choose else take_logs)
+    by_take = {
+        one.take.path: of_take(one, labels.get(one.take.path, []), numbers) for one in chosen
+    }
+    heard: list[Heard] = []
+    for path, copies in each_once(chosen).items():
+        heard += _of_recording(by_take[path], [by_take[copy] for copy in copies])
     heard = _guessed(heard, tagger)
     used = Counter(label.label for own in labels.values() for label in own)
     taught = tagger.classes if tagger is not None else ()
@@ -239,6 +243,17 @@ def of_take(take_log: TakeLog, labels: Sequence[Label], numbers: Numbers) -> lis
         )
         for call in take_log.calls
     ]
+
+
+def _of_recording(heard: Sequence[Heard], copies: Iterable[Sequence[Heard]]) -> list[Heard]:
+    """Offer the sounds of a recording once: what was labelled in a copy of it stands there."""
+    by_span = {one.call.span: one for one in heard}
+    for copy in copies:
+        for one in copy:
+            stands = by_span.get(one.call.span)
+            if one.label is not None and (stands is None or stands.label is None):
+                by_span[one.call.span] = one
+    return [by_span[span] for span in sorted(by_span)]
 
 
 def _tagger(model: Path) -> Tagger | None:

@@ -214,8 +214,11 @@ def test_a_sound_is_played_from_a_copy_where_its_take_is_away(log_path, rushes) 
         take = replace(there.take, path="first card/away.MP4", rushes=elsewhere)
         away = replace(there, take=take)
         log.put(away, feature_version=FEATURE_VERSION)
-    sounds = Session(log_path).hearing.by_number.values()
-    sound = next(one for one in sounds if one.take.path == away.take.path)
+    alone = Session(
+        log_path, choose=lambda logs: [one for one in logs if one.take.path == take.path]
+    )
+    sound = next(iter(alone.hearing.by_number.values()))
+    assert sound.take.path == away.take.path
     assert sound.file == there.take.file
     assert sound.file.is_file()
 
@@ -223,3 +226,35 @@ def test_a_sound_is_played_from_a_copy_where_its_take_is_away(log_path, rushes) 
 def test_takes_may_be_chosen(log_path) -> None:
     chosen = Session(log_path, choose=lambda logs: [one for one in logs if "0032" in one.take.path])
     assert {one.take.path for one in chosen.hearing.by_number.values()} == {"ASH_A_0032.MP4"}
+
+
+def test_sounds_of_copies_are_offered_once_and_labels_of_either_count(log_path) -> None:
+    """A backup of a take in the rushes is the same recording, wherever it was labelled."""
+    alone = Session(log_path).hearing.by_number
+    with Log(log_path) as log:
+        take_log = next(each for each in log.take_logs(features=True) if len(each.calls) > 1)
+        copy = replace(take_log.take, path="backup/copy.MP4")
+        log.put(replace(take_log, take=copy), feature_version=FEATURE_VERSION)
+        for path, call, text in (
+            (take_log.take.path, take_log.calls[0], "pit rail: rasp"),
+            (copy.path, take_log.calls[1], "marsh hooter: boom"),
+        ):
+            label = Label(take=path, start_s=call.start_s, end_s=call.end_s, label=text)
+            log.change_labels(remove=[], put=[label])
+    session = Session(log_path)
+    sounds = session.hearing.by_number
+    assert len(sounds) == len(alone)
+    said = {
+        one.call.span: one.label.label
+        for number in session.numbers(Order.TAKE, Show.LABELLED)
+        if (one := session.heard(number)).label is not None
+    }
+    assert said == {
+        take_log.calls[0].span: "pit rail: rasp",
+        take_log.calls[1].span: "marsh hooter: boom",
+    }
+    assert len(session.numbers(Order.USEFUL, Show.OPEN)) == len(alone) - 2
+
+    [number] = [n for n, one in sounds.items() if one.take.path != take_log.take.path and one.label]
+    session.answer(number, "lesser reedling", take_log.calls[1].span)
+    assert {text for *_, text in labels(session)} == {"lesser reedling", "pit rail: rasp"}
