@@ -285,7 +285,7 @@ def _begins_with(path: Path, start: bytes, more: bytes = b"", *, at: int = 0) ->
     return head.startswith(start) and head[at : at + len(more)] == more
 
 
-def refuse_existing(paths: Collection[Path], *, replace: bool) -> None:
+def refuse_existing(paths: Collection[Path], *, replace: bool, named: str = "file") -> None:
     """Make sure that nothing is overwritten by mistake.
 
     Parameters
@@ -294,6 +294,8 @@ def refuse_existing(paths: Collection[Path], *, replace: bool) -> None:
         Files that are about to be written.
     replace : bool
         Whether existing ones may be replaced.
+    named : str
+        What the user named: the file, or the folder that they go into.
 
     Raises
     ------
@@ -309,9 +311,9 @@ def refuse_existing(paths: Collection[Path], *, replace: bool) -> None:
             raise InputError(f"{path}: two files would have this name; name them differently")
         seen.add(folded)
         if is_folder(path):
-            raise InputError(f"{path}: there is a folder of this name; name another file")
+            raise InputError(f"{path}: there is a folder of this name; name another {named}")
         if is_there(path) and not replace:
-            raise InputError(f"{path}: exists already; name another file, or add --replace")
+            raise InputError(f"{path}: exists already; name another {named}, or add --replace")
 
 
 def write_texts(texts: Mapping[Path, str], *, replace: bool) -> list[Path]:

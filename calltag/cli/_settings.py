@@ -9,6 +9,7 @@ from typing import Any
 
 import typer
 
+from calltag.cli._help import plain_error
 from calltag.settings import EVERY_COMMAND, SETTINGS_NAME, read_settings
 
 Defaults = dict[str, Any]
@@ -34,7 +35,19 @@ def _group_defaults(
     defaults: Defaults = {}
     for name, table in tables.items():
         where = f"{above}{name}"
+        if above and not isinstance(table, dict):
+            first = f"[{above}{next(iter(group.commands))}]"
+            raise typer.BadParameter(
+                f"{SETTINGS_NAME}, [{above[:-1]}] {name}: options stand below a command of "
+                f"{above[:-1]}, as in {first}"
+            )
         if name not in group.commands:
+            spaced = tuple(where.replace(".", " ").split())
+            if spaced in dict(_commands(group)):
+                raise typer.BadParameter(
+                    f"{SETTINGS_NAME}, [{where}]: there is no such command; write "
+                    f"[{'.'.join(spaced)}]"
+                )
             raise _wrong(f"[{where}]", "there is no such command", name, group.commands)
         command = group.commands[name]
         if hasattr(command, "commands"):
@@ -93,7 +106,8 @@ def _value(context: typer.Context, option: Any, value: Any, where: str) -> Any:
     try:
         option.process_value(context, value)
     except typer.BadParameter as error:
-        raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: {error.message}") from None
+        reason = plain_error(error.message)
+        raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: {reason}") from None
     return value
 
 

@@ -101,7 +101,7 @@ def write_copies(
     """
     sources = [one.take.file for one in marked]
     refuse_footage(paths, sources)
-    refuse_existing(paths, replace=options.replace)
+    refuse_existing(paths, replace=options.replace, named="folder")
     make_folder(out)
     written = []
     for path, source, one in zip(paths, sources, marked, strict=True):

@@ -13,6 +13,7 @@ import re
 import shutil
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
@@ -26,8 +27,14 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, describe_call
 from calltag.edit.tables import Row, csv_text, rounded
-from calltag.errors import InputError, MediaError
-from calltag.files import refuse_existing, write_texts, written_whole
+from calltag.errors import CalltagError, InputError, MediaError, WriteError, reason_of
+from calltag.files import (
+    is_there,
+    partial_path,
+    refuse_existing,
+    write_texts,
+    written_whole,
+)
 from calltag.library.catalogue import Kept
 from calltag.library.sound_file import (
     read_cut_bext,
@@ -173,29 +180,53 @@ def hand_out(
         raise InputError(f"{folder}: this lies in the library; name a folder outside it")
     if loudness_lufs is not None and not -70 <= loudness_lufs <= 0:
         raise InputError(f"loudness {loudness_lufs:g}: give LUFS, such as -23")
-    targets = [folder / name for name in _names(calls)]
-    lists = [folder / MARKERS_NAME, folder / CREDITS_NAME]
-    refuse_existing([*targets, *lists], replace=replace_existing)
-    copies, problems = [], []
-    for number, (one, target) in enumerate(zip(calls, targets, strict=True), 1):
-        try:
-            copies.append(_copy(one, target, loudness_lufs))
-        except MediaError as error:
-            problems.append(Problem(path=one.path, reason=error.reason))
-        told(number)
-    if not copies:
-        return OutReport((), tuple(problems), None, None)
-    markers, credit_list = lists
-    listed = [_Listed(copy.file, copy.story, copy.gain_db) for copy in copies]
-    listed += _there_before(folder, {copy.file.name for copy in copies})
-    otio_format.write(
-        [_marked(copy, rate or common_frame_rate(calls)) for copy in listed],
-        markers,
-        WriteOptions(title=folder.name, replace=replace_existing),
-    )
-    text = csv_text(CREDIT_COLUMNS, [_credit(copy) for copy in listed])
-    write_texts({credit_list: text}, replace=replace_existing)
-    return OutReport(tuple(copies), tuple(problems), markers, credit_list)
+    names = _names(calls)
+    made = [folder / name for name in (*names, MARKERS_NAME, CREDITS_NAME)]
+    refuse_existing(made, replace=replace_existing, named="folder")
+    with _appearing_together(folder) as place:
+        copies, problems = [], []
+        for number, (one, name) in enumerate(zip(calls, names, strict=True), 1):
+            try:
+                copies.append(_copy(one, place / name, loudness_lufs))
+            except MediaError as error:
+                problems.append(Problem(path=one.path, reason=error.reason))
+            told(number)
+        if not copies:
+            return OutReport((), tuple(problems), None, None)
+        listed = [_Listed(copy.file, copy.story, copy.gain_db) for copy in copies]
+        listed += _there_before(folder, {copy.file.name for copy in copies})
+        otio_format.write(
+            [_marked(copy, folder, rate or common_frame_rate(calls)) for copy in listed],
+            place / MARKERS_NAME,
+            WriteOptions(title=folder.name),
+        )
+        credit_list = csv_text(CREDIT_COLUMNS, [_credit(copy) for copy in listed])
+        write_texts({place / CREDITS_NAME: credit_list}, replace=False)
+    copies = [replace(copy, file=folder / copy.file.name) for copy in copies]
+    return OutReport(tuple(copies), tuple(problems), folder / MARKERS_NAME, folder / CREDITS_NAME)
+
+
+@contextmanager
+def _appearing_together(folder: Path) -> Iterator[Path]:
+    """Yield a hidden place for files that come into a folder when all are whole, or not at all."""
+    made = not is_there(folder)
+    place = partial_path(folder / MARKERS_NAME)
+    try:
+        place.mkdir(parents=True)
+        yield place
+        for file in list(place.iterdir()):
+            file.replace(folder / file.name)
+    except WriteError as error:
+        raise WriteError(folder / error.path.name, error.reason) from error
+    except CalltagError:
+        raise
+    except OSError as error:
+        raise WriteError(folder, reason_of(error)) from error
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+        if made:
+            with suppress(OSError):  # there is something in it
+                folder.rmdir()
 
 
 def report_lines(
@@ -368,13 +399,13 @@ def _there_before(folder: Path, now: Collection[str]) -> Iterator[_Listed]:
         yield _Listed(file, story, float(gains[-1]) if gains else 0.0)
 
 
-def _marked(copy: _Listed, rate: Rate) -> TakeMarkers:
+def _marked(copy: _Listed, folder: Path, rate: Rate) -> TakeMarkers:
     story = copy.story
     call = call_of(story)
     bext = read_cut_bext(copy.file)
     take = Take(
         path=copy.file.name,
-        rushes=str(copy.file.parent.resolve()),
+        rushes=str(folder.resolve()),
         digest=story.sound_hash[:32],
         size_bytes=copy.file.stat().st_size,
         duration_s=story.duration_s,

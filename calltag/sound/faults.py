@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from calltag.records import ChannelFault, FaultKind
-from calltag.words import channels_named
+from calltag.words import channels_named, position
 
 _SILENT = (FaultKind.DEAD, FaultKind.STOPS, FaultKind.HISS)
 _SPOILT = (
@@ -109,6 +109,10 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
     'channels 2 to 4 are dead'
     >>> said(ChannelFault(FaultKind.WINDY, (2,), other=1), aside=False)
     'channel 2 is full of wind or handling noise'
+    >>> said(ChannelFault(FaultKind.HISS, (1,), at_s=1215.0))
+    'channel 1 carries nothing but hiss from 20:15 on'
+    >>> said(ChannelFault(FaultKind.STOPS, (1,), at_s=41.5))
+    'channel 1 stops at 41.5 s'
     """
     kind, channels, other, at_s, amount = fault
     which = channels_named(channels) if channels else ""
@@ -119,14 +123,14 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
         case FaultKind.DEAD:
             return f"{which} {'is' if len(channels) == 1 else 'are'} dead"
         case FaultKind.STOPS:
-            return f"{which or 'sound'} stops at {at_s:.1f} s"
+            return f"{which or 'sound'} stops at {_moment(at_s, 1)}"
         case FaultKind.STARTS:
-            return f"{which or 'sound'} starts at {at_s:.1f} s"
+            return f"{which or 'sound'} starts at {_moment(at_s, 1)}"
         case FaultKind.QUIETER:
             return f"{which} is {amount:.0f} dB quieter than channel {other}"
         case FaultKind.HISS:
             carry = "carries" if len(channels) == 1 else "carry"
-            since = f" from {at_s:.0f} s on" if at_s else ""
+            since = f" from {_moment(at_s, 0)} on" if at_s else ""
             return f"{which} {carry} nothing but hiss{since}"
         case FaultKind.COPY_INVERTED:
             return f"{which} is channel {other} turned upside down (inverted)"
@@ -143,6 +147,13 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
             return f"{which} has a DC offset of {100 * amount:+.1f} % of full scale"
         case FaultKind.DROPS_OUT:
             what = f"sound of {which}" if channels else "sound"
-            return f"{what} drops out at {at_s:.3f} s for {1000 * amount:.0f} ms"
+            return f"{what} drops out at {_moment(at_s, 3)} for {1000 * amount:.0f} ms"
         case FaultKind.MORE_DROPOUTS:
             return f"sound drops out {amount:.0f} more times"
+
+
+def _moment(at_s: float, digits: int) -> str:
+    """Where in a take: seconds in its first minute, then as positions are told everywhere."""
+    if at_s < 60:
+        return f"{at_s:.{digits}f} s"
+    return position(at_s) if digits else position(at_s).rpartition(".")[0]

@@ -397,7 +397,11 @@ def test_like_by_id_and_by_file(run, kept, rushes):
     late = run("library", "like", rushes / "A001.wav", "--at", 99, "--library", "lib")
     assert late.status == 1
     assert "A001.wav: ends at 12.00 s, before 99.00 s; name a second in it" in late.err
-    assert "there is no such file" in run("library", "like", "none.wav", "--library", "lib").err
+    missing = run("library", "like", "A001.wav", "--library", "lib")
+    assert missing.err == (
+        "calltag: A001.wav: there is no such file; write the whole path of a take or sound file, as "
+        "D:/ashmere/card1/A001.wav\n"
+    )
 
 
 def test_check_and_rebuild(run, kept, tmp_path):

@@ -152,7 +152,6 @@ if __name__ == "__main__":
 """
 
 
-@pytest.mark.skipif(os.name != "posix", reason="stops a program by POSIX signals")
 def test_where_no_take_can_be_read_nothing_was_done(run, tmp_path) -> None:
     rushes = tmp_path / "broken"
     rushes.mkdir()
@@ -162,6 +161,7 @@ def test_where_no_take_can_be_read_nothing_was_done(run, tmp_path) -> None:
     assert "A001.mov: " in ran.err
 
 
+@pytest.mark.skipif(os.name != "posix", reason="stops a program by POSIX signals")
 def test_a_stopped_run_says_so_and_ends_with_130(tmp_path: Path) -> None:
     for name in ("rushes", "started"):
         (tmp_path / name).mkdir()

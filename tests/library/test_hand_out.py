@@ -223,6 +223,38 @@ def test_lists_that_are_replaced_name_what_was_handed_out_before_too(
     assert (out / CREDITS_NAME).read_text("utf-8").count("\n") == 3
 
 
+@pytest.mark.parametrize("there", [True, False])
+def test_a_hand_out_that_is_stopped_leaves_nothing(keep, shot, catalogue, tmp_path, there):
+    """Ctrl-C after the first copy; the same command then does the whole."""
+    first, second = keep(wanted(shot, call(1.0)), wanted(shot, call(5.0)))
+    out = tmp_path / "out"
+    if there:
+        hand_out([first], out, library=catalogue.folder, loudness_lufs=-30.0)
+    before = {path.name: path.read_bytes() for path in out.glob("*")}
+
+    def stop(_done: int) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        hand_out([first, second], out, library=catalogue.folder, replace_existing=there, told=stop)
+    assert {path.name: path.read_bytes() for path in out.glob("*")} == before
+    assert out.exists() == there
+    hand_out([first, second], out, library=catalogue.folder, replace_existing=there)
+    assert sorted(path.name for path in out.iterdir()) == sorted(
+        [first.file.name, second.file.name, MARKERS_NAME, CREDITS_NAME]
+    )
+    timeline = otio.adapters.read_from_file(str(out / MARKERS_NAME))
+    for clip in timeline.find_clips():
+        assert clip.media_reference.target_url.startswith(out.as_uri())
+
+
+def test_a_folder_that_cannot_be_is_told_by_its_own_name(keep, shot, catalogue, tmp_path):
+    kept = keep(wanted(shot, call(1.0)))
+    (tmp_path / "out").write_text("a file")
+    with pytest.raises(InputError, match=r"out: cannot be written \(not a directory\)"):
+        hand_out(kept, tmp_path / "out", library=catalogue.folder)
+
+
 @pytest.mark.parametrize("recorded", ["The 18th", "2026-04-18T05:1x", "9999-12-31T23:59:59.9Z"])
 def test_a_date_that_another_program_changed_is_handed_out_as_it_is(catalogue, tmp_path, recorded):
     kept = put(catalogue, stereo(tone(1, -30)), recorded=recorded)
@@ -269,7 +301,7 @@ def test_nothing_is_overwritten_and_no_copy_goes_into_the_library(keep, shot, ca
     with pytest.raises(InputError, match="outside it"):
         hand_out(kept, catalogue.folder / "out", library=catalogue.folder)
     hand_out(kept, tmp_path / "out", library=catalogue.folder)
-    with pytest.raises(InputError, match="exists already"):
+    with pytest.raises(InputError, match="exists already; name another folder, or add --replace"):
         hand_out(kept, tmp_path / "out", library=catalogue.folder)
     hand_out(kept, tmp_path / "out", library=catalogue.folder, replace_existing=True)
     with pytest.raises(InputError, match="no kept call"):

@@ -55,7 +55,7 @@ def like_command(
 
     \b
     Examples:
-      calltag library like A007.MOV --at 12.4
+      calltag library like D:/ashmere/card1/A007.MOV --at 12.4
       calltag library like 1a2b3c4d --best 5
     """
     from calltag.library.catalogue import Catalogue
@@ -69,7 +69,10 @@ def like_command(
         if file.is_file():
             sample = sample_of_file(file, None if at is None else Span(at, at + length))
         elif file.suffix:
-            raise InputError(f"{sound}: there is no such file")
+            raise InputError(
+                f"{sound}: there is no such file; write the whole path of a take or sound file, as "
+                f"D:/ashmere/card1/{file.name}"
+            )
         else:
             sample = sample_of_kept(catalogue, by_name(catalogue, sound))
         without = [sample.kept_id] if sample.kept_id else []

@@ -46,7 +46,7 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     """
     marked = [one for one in take_markers if one.markers]
     paths = per_take_paths(marked, out, SUFFIX)
-    refuse_existing(paths, replace=options.replace)
+    refuse_existing(paths, replace=options.replace, named="folder")
     make_folder(out)
     written = []
     for path, one in zip(paths, marked, strict=True):

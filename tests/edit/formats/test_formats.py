@@ -81,7 +81,8 @@ def test_nothing_half_written_and_nothing_overwritten(tmp_path, morning, name, m
     out = tmp_path / ("out" if writer.PER_TAKE else f"out{writer.SUFFIX}")
     written = writer.write(marked, out, WriteOptions())
     before = {path: path.read_bytes() for path in written}
-    with pytest.raises(InputError, match="exists already"):
+    other = "folder" if writer.PER_TAKE else "file"
+    with pytest.raises(InputError, match=f"exists already; name another {other}, or add --replace"):
         writer.write(marked, out, WriteOptions())
 
     def full_disk(self, data):
