@@ -7,7 +7,8 @@ run may be stopped at any moment: the next one goes on where it ended.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
@@ -36,6 +37,8 @@ class Progress:
         Sound that was analysed so far; None where that is not what the run is for.
     share : float
         Share of the work that is done, by size of the files; from 0 to 1.
+    to_go : float or None
+        Work that is still to go, in proportion to what is done; None while too little is known.
     path : str or None
         The take that was finished last.
     problem : str or None
@@ -46,6 +49,7 @@ class Progress:
     total: int
     sound_s: float | None = 0.0
     share: float = 0.0
+    to_go: float | None = None
     path: str | None = None
     problem: str | None = None
 
@@ -237,6 +241,42 @@ def _settled(log: Log, clips: Sequence[Clip]) -> list[tuple[str, str]]:
     ]
 
 
+class _ToGo:
+    """Reckons how much sound is still to go.
+
+    How long a take is shows only when it is read. Until then it is taken to be as long as its size
+    makes it, by what a second weighs in the takes of its sort that are done.
+    """
+
+    def __init__(self, jobs: Iterable[Job]) -> None:
+        self._waiting_bytes: Counter[str] = Counter()
+        self._done_bytes: Counter[str] = Counter()
+        self._done_s: Counter[str] = Counter()
+        for job in jobs:
+            self._waiting_bytes[_sort(job)] += job.size_bytes
+
+    def ended(self, job: Job, take: Take | None) -> None:
+        """Count a take that is done; None where it could not be read."""
+        self._waiting_bytes[_sort(job)] -= job.size_bytes
+        if take is not None:
+            self._done_bytes[_sort(job)] += job.size_bytes
+            self._done_s[_sort(job)] += take.duration_s if take.has_sound else 0.0
+
+    def in_proportion(self) -> float | None:
+        """Sound still to go for each second that is done; None while a sort of takes is unknown."""
+        waiting = +self._waiting_bytes
+        if not self._done_s.total() or any(not self._done_bytes[sort] for sort in waiting):
+            return None
+        to_go_s = sum(
+            size * self._done_s[sort] / self._done_bytes[sort] for sort, size in waiting.items()
+        )
+        return to_go_s / self._done_s.total()
+
+
+def _sort(job: Job) -> str:
+    return job.file.suffix.lower()
+
+
 class _Done:
     """Writes results into the log as they come, and keeps count."""
 
@@ -254,6 +294,7 @@ class _Done:
         self._total = sum(len(same) for same in plan.jobs)
         self._size = sum(job.size_bytes for same in plan.jobs for job in same)
         self._size_done = 0
+        self._to_go = _ToGo([same[0] for same in plan.jobs])
         self._ended = 0
         self.analysed = 0
         self.copied = 0
@@ -265,6 +306,7 @@ class _Done:
     def take(self, same: Sequence[Job], outcome: TakeLog | str | None) -> None:
         """Store the end of the work on one clip, and on others of the same content."""
         reason = outcome if isinstance(outcome, str) else None
+        self._to_go.ended(same[0], outcome.take if isinstance(outcome, TakeLog) else None)
         for number, job in enumerate(same):
             if isinstance(outcome, TakeLog):
                 take = self._put(outcome, job)
@@ -317,6 +359,7 @@ class _Done:
                 total=self._total,
                 sound_s=self.sound_s,
                 share=self._size_done / self._size if self._size else 1.0,
+                to_go=self._to_go.in_proportion(),
                 path=path,
                 problem=problem,
             )

@@ -486,6 +486,26 @@ def test_rushes_without_clips_are_told(shoot: Shoot) -> None:
 # Runs that end before their time
 
 
+def test_what_is_still_to_go_is_reckoned_by_the_length_of_takes(shoot: Shoot) -> None:
+    """Every take lasts a minute: a sort of which none is done tells nothing, a big file no more."""
+    for number in range(4):
+        shoot.clip(f"A{number:03}.mov", f"{number}")
+        shoot.clip(f"B{number:03}.wav", f"{number}" + 1000 * " ")
+    told: list[Progress] = []
+    shoot.run(listener=told.append, workers=1)
+    assert [(p.done, p.to_go) for p in told] == [
+        (0, None),
+        (1, None),
+        (2, None),
+        (3, None),
+        (4, None),
+        (5, pytest.approx(3 / 5)),
+        (6, pytest.approx(2 / 6)),
+        (7, pytest.approx(1 / 7)),
+        (8, 0.0),
+    ]
+
+
 def test_the_listener_hears_of_every_take(shoot: Shoot) -> None:
     shoot.clip("A001.mov", "1.0")
     shoot.clip("A002.mov", "broken, and some bytes longer")

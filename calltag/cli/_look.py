@@ -51,7 +51,6 @@ def look_at_takes(
     Returns the takes that were looked at, by path, and what could not be read.
     """
     from calltag.cli._progress import Teller
-    from calltag.run import Progress
     from calltag.takes.looking import look, wanted_look, with_pictures
 
     takes = {one.take.path: (one, calls) for one, calls in wanted}
@@ -64,9 +63,7 @@ def look_at_takes(
         pictures, problems = look(
             looks,
             log,
-            listener=lambda done, total: teller.tell(
-                Progress(done=done, total=total, share=done / total, sound_s=None)
-            ),
+            listener=teller.tell_counted,
         )
     return {path: with_pictures(takes[path][0], new) for path, new in pictures.items()}, problems
 

@@ -18,7 +18,13 @@ if TYPE_CHECKING:
     from calltag.run import Progress
 
 FEW = 3
-"""Takes to be done before the time left is told: the first ones wait for the workers to start."""
+"""Takes to be done before the time left is told."""
+
+SETTLED_S = 10.0
+"""How long a run goes on before the time left is told: at first, the workers only start."""
+
+LITTLE = 50
+"""Where more than so many times what is done is still to go, too little is known to tell."""
 
 QUIET_S = 5.0
 """Least time between two lines where there is no terminal."""
@@ -60,6 +66,13 @@ class Teller:
         elif self._is_time(progress):
             say(text)
 
+    def tell_counted(self, done: int, total: int) -> None:
+        """Tell how many takes are done, where one takes as long as another."""
+        from calltag.run import Progress
+
+        to_go = (total - done) / done if done else None
+        self.tell(Progress(done=done, total=total, share=done / total, sound_s=None, to_go=to_go))
+
     def _is_time(self, progress: Progress) -> bool:
         now = time.monotonic()
         due = now - self._said >= QUIET_S or progress.done == progress.total
@@ -69,9 +82,10 @@ class Teller:
 
     def _left(self, progress: Progress) -> str:
         spent_s = time.monotonic() - self._begun
-        if not FEW <= progress.done < progress.total or progress.share == 0:
+        to_go = progress.to_go
+        if not FEW <= progress.done < progress.total or spent_s < SETTLED_S:
             return ""
-        return f"about {duration(spent_s / progress.share * (1 - progress.share))} left"
+        return "" if to_go is None or to_go > LITTLE else f"about {duration(spent_s * to_go)} left"
 
 
 def _started_bar() -> Bar:

@@ -82,7 +82,6 @@ def sheet_command(
     from calltag.edit.marking import check_types
     from calltag.log import Log
     from calltag.pages.sheet import MUCH_BYTES, SheetOptions, write_sheet
-    from calltag.run import Progress
     from calltag.takes.verdict import judge
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
@@ -108,9 +107,7 @@ def sheet_command(
                     options=SheetOptions(
                         folder=folder, replace=replace, look=picture, best=best, workers=workers
                     ),
-                    listener=lambda done, total: teller.tell(
-                        Progress(done=done, total=total, share=done / total, sound_s=None)
-                    ),
+                    listener=teller.tell_counted,
                 )
         except KeyboardInterrupt:
             say("Stopped; no sheet was written. What was seen of the pictures is kept.")

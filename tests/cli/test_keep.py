@@ -399,8 +399,8 @@ def test_like_by_id_and_by_file(run, kept, rushes):
     assert "A001.wav: ends at 12.00 s, before 99.00 s; name a second in it" in late.err
     missing = run("library", "like", "A001.wav", "--library", "lib")
     assert missing.err == (
-        "calltag: A001.wav: there is no such file; write the whole path of a take or sound file, as "
-        "D:/ashmere/card1/A001.wav\n"
+        "calltag: A001.wav: there is no such file; write the whole path of a take or sound file, "
+        "as D:/ashmere/card1/A001.wav\n"
     )
 
 
