@@ -7,7 +7,7 @@ run may be stopped at any moment: the next one goes on where it ended.
 from __future__ import annotations
 
 import time
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -251,7 +251,7 @@ class _ToGo:
     def __init__(self, jobs: Iterable[Job]) -> None:
         self._waiting_bytes: Counter[str] = Counter()
         self._done_bytes: Counter[str] = Counter()
-        self._done_s: Counter[str] = Counter()
+        self._done_s: dict[str, float] = defaultdict(float)
         for job in jobs:
             self._waiting_bytes[_sort(job)] += job.size_bytes
 
@@ -265,12 +265,13 @@ class _ToGo:
     def in_proportion(self) -> float | None:
         """Sound still to go for each second that is done; None while a sort of takes is unknown."""
         waiting = +self._waiting_bytes
-        if not self._done_s.total() or any(not self._done_bytes[sort] for sort in waiting):
+        done_s = sum(self._done_s.values())
+        if not done_s or any(not self._done_bytes[sort] for sort in waiting):
             return None
         to_go_s = sum(
             size * self._done_s[sort] / self._done_bytes[sort] for sort, size in waiting.items()
         )
-        return to_go_s / self._done_s.total()
+        return to_go_s / done_s
 
 
 def _sort(job: Job) -> str:
