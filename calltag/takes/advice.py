@@ -123,7 +123,20 @@ def cut_lines(
 
 
 def stand_then(total: int, stands: int, stood: int) -> str:
-    """Say how many of the calls that a cut keeps stand after it, and how many do before."""
+    """Say how many of the calls that a cut keeps stand after it, and how many do before.
+
+    Parameters
+    ----------
+    total : int
+        Calls that it keeps.
+    stands, stood : int
+        How many of them stand after it, and before.
+
+    Returns
+    -------
+    str
+        A part of a sentence.
+    """
     above = f"{STANDS_DB:.0f} dB or more above all else"
     if total == 1:
         now = "" if stands == stood else ", now it does" if stood else ", now it does not"
