@@ -142,14 +142,15 @@ def sync_command(
         except KeyboardInterrupt:
             say("Stopped; nothing was kept.")
             raise typer.Exit(STOPPED) from None
+        if how is not As.TABLE:
+            print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
+        elif compared:
+            _print(compared)
         kept = _keep(opened, compared, {take.path for take in known})
     if how is As.TABLE and not compared:
         say("Nothing could be compared.")
     elif how is As.TABLE:
-        _print(compared)
         say(f"{counted(kept, 'pair')} kept in {log}." if kept else "No pair was kept in a log.")
-    else:
-        print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
     for problem in problems:
         say(f"{problem.path}: {problem.reason}")
     end(problems, done=bool(compared))

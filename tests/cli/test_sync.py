@@ -13,6 +13,7 @@ import pytest
 import soundfile as sf
 
 from calltag.cli.demo import demo_clips
+from calltag.errors import InputError
 from calltag.log import Log
 from calltag.records import Alignment, Take, TakeLog
 
@@ -177,6 +178,18 @@ def test_copies_in_a_folder_are_compared_once(run, morning: Path) -> None:
         log.put(TakeLog(take=copy), feature_version=1)
     found = outcomes(run("sync", "r.wav", "cam", "--as", "json"))
     assert [pair[1] for pair in found] == ["cam/a.wav", "cam/b.wav"]
+
+
+def test_what_was_compared_is_told_where_it_cannot_be_kept(run, morning: Path, monkeypatch) -> None:
+    def refused(*_) -> None:
+        raise InputError("calltag.db: this log may not be written to")
+
+    monkeypatch.setattr(Log, "put_alignment", refused)
+    ran = run("sync", "r.wav", "a.wav")
+    assert ran.status == 1
+    assert "lined up" in ran.out
+    assert ran.err.endswith("calltag.db: this log may not be written to\n")
+    assert kept(morning) == []
 
 
 def test_of_many_pairs_those_with_common_sound_are_listed(run, morning: Path, monkeypatch) -> None:
