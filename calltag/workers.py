@@ -185,9 +185,12 @@ def _ctrl_c_held() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return
-    from joblib.externals.loky.backend.resource_tracker import ensure_running
+    from multiprocessing import resource_tracker as of_python
 
-    ensure_running()  # when it starts, it lets Ctrl-C through again
+    from joblib.externals.loky.backend import resource_tracker as of_loky
+
+    for tracker in (of_python, of_loky):  # one that starts later lets Ctrl-C through again
+        tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

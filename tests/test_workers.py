@@ -194,12 +194,24 @@ def test_dask_missing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
         list(work_through(abs, [1], workers=1, dask="tcp://hide:8786"))
 
 
-@posix
-def test_workers_are_born_without_ctrl_c() -> None:
-    """While they import, before they could set it aside themselves, it left their tracebacks."""
+HELD = """
+import signal
+from calltag.workers import work_through
 
-    def held(_: int) -> bool:
-        return signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+def held(_):
+    return signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, [])
 
+if __name__ == "__main__":
     assert [end.result for end in work_through(held, [1, 2], workers=2)] == [True, True]
     assert not held(0), "the program itself takes it again"
+"""
+
+
+@posix
+def test_workers_are_born_without_ctrl_c() -> None:
+    """While they import, before they could set it aside themselves, it left their tracebacks.
+
+    In a program of its own: whatever else joblib starts with the first worker is not there yet.
+    """
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    subprocess.run([sys.executable, "-c", HELD], env=environment, check=True)
