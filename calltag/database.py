@@ -125,6 +125,18 @@ class Database:
                     self._db.execute("ROLLBACK")
                 raise
 
+    def check_writable(self) -> None:
+        """Make sure that the file can be written, before the work that goes into it.
+
+        Raises
+        ------
+        CalltagError
+            The kind's error, if it cannot.
+        """
+        with self.writing() as db:
+            (version,) = db.execute("PRAGMA user_version").fetchone()
+            db.execute(f"PRAGMA user_version = {version}")
+
     def read(self, query: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
         """Ask for rows.
 

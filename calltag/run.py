@@ -173,6 +173,8 @@ def log_rushes(
     with Log(log_path) as log:
         entries = log.entries()
         plan = make_plan(clips, entries, feature_version=FEATURE_VERSION, force=force)
+        if plan.jobs:
+            log.check_writable()  # told now, and not after the first take
         log.move(plan.moves | plan.replaced)
         log.clear_problems(_settled(log, clips))
         for rushes, problem in plan.problems:

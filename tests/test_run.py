@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from calltag.analysis import DIED, analyse_take
-from calltag.errors import InputError, MediaError, ModelError
+from calltag.errors import InputError, LogError, MediaError, ModelError
 from calltag.log import Log
 from calltag.media.bext import Bext
 from calltag.media.wav_writing import write_wav
@@ -484,6 +484,19 @@ def test_rushes_without_clips_are_told(shoot: Shoot) -> None:
 
 
 # Runs that end before their time
+
+
+def test_a_log_that_may_not_be_written_to_is_told_before_the_work(
+    shoot: Shoot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shoot.clip("A001.mov", "1")
+    shoot.run()
+    shoot.visited()
+    monkeypatch.setattr("calltag.database.Database._is_locked", lambda _: True)
+    assert shoot.run().known == 1  # nothing is written
+    with pytest.raises(LogError, match="may not be written to"):
+        shoot.run(force=True)
+    assert shoot.visited() == []
 
 
 def test_what_is_still_to_go_is_reckoned_by_the_length_of_takes(shoot: Shoot) -> None:

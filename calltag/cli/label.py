@@ -127,6 +127,8 @@ def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> N
     from calltag.pages.listening import listening_app
     from calltag.pages.session import Session
 
+    with Log(log, create=False) as opened:
+        opened.check_writable()  # told now, and not at the first answer
     session = Session(log, choose=lambda take_logs: choose_takes(take_logs, takes))
     before = session.hearing.n_labels
 

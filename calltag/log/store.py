@@ -122,6 +122,16 @@ class Log(Closing):
         self._writing = self._database.writing
         self._read = self._database.read
 
+    def check_writable(self) -> None:
+        """Make sure that the log can be written, before the work that goes into it.
+
+        Raises
+        ------
+        LogError
+            If it cannot.
+        """
+        self._database.check_writable()
+
     # Takes
 
     def takes(self) -> list[Take]:

@@ -185,3 +185,13 @@ def test_a_default_for_every_listing_does_not_stand_in_the_way(run, log, write, 
     ran = run("label", "--from", write("card1/A001.mov,40,41,lesser reedling,"))
     assert ran.status == 0, ran.err
     assert "lesser reedling" in run("label", "--list").out
+
+
+def test_no_page_opens_on_a_log_that_may_not_be_written_to(run, log, monkeypatch) -> None:
+    monkeypatch.setattr("calltag.database.Database._is_locked", lambda _: True)
+    monkeypatch.setattr("calltag.cli.label.serve_page", lambda *_, **__: None)
+    ran = run("label", "--no-open")
+    assert ran.status == 1
+    assert ran.err == (
+        "calltag: calltag.db: this log may not be written to; copy it to a folder of yours\n"
+    )
