@@ -97,6 +97,7 @@ def teach_log(
     from calltag.sound.features import FEATURE_VERSION
 
     refuse_other_than_model(model)
+    log.check_writable()  # or the model would be stored, and no call named by it
     tell = tell or (lambda _: None)
     tell("measuring labelled sounds")
     notes = measure_labels(log)

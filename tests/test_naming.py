@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from calltag.errors import InputError, MediaError, ModelError
+from calltag.errors import InputError, LogError, MediaError, ModelError
 from calltag.learn.by_hand import with_labels
 from calltag.learn.model_file import read_card
 from calltag.log import Log
@@ -127,6 +127,15 @@ def test_labels_of_takes_that_another_version_logged_are_told(shoot: Log, tmp_pa
         shoot.put(one, feature_version=FEATURE_VERSION - 1)
     with pytest.raises(InputError, match="all 24 labels; log the rushes again, the labels stay"):
         teach_log(shoot, tmp_path / "calltag.model")
+    assert not (tmp_path / "calltag.model").exists()
+
+
+def test_no_model_is_stored_where_the_log_may_not_be_written_to(
+    shoot: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("calltag.database.Database._is_locked", lambda _: True)
+    with Log(shoot.path) as locked, pytest.raises(LogError, match="may not be written to"):
+        teach_log(locked, tmp_path / "calltag.model")
     assert not (tmp_path / "calltag.model").exists()
 
 
