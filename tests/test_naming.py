@@ -133,6 +133,7 @@ def test_labels_of_takes_that_another_version_logged_are_told(shoot: Log, tmp_pa
 def test_no_model_is_stored_where_the_log_may_not_be_written_to(
     shoot: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    shoot.close()  # what it wrote is in the file itself
     monkeypatch.setattr("calltag.database.Database._is_locked", lambda _: True)
     with Log(shoot.path) as locked, pytest.raises(LogError, match="may not be written to"):
         teach_log(locked, tmp_path / "calltag.model")
