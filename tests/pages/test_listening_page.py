@@ -695,6 +695,16 @@ def test_the_desk_is_seen_in_the_order_in_which_tab_goes(opened, width) -> None:
     assert places == sorted(places)
 
 
+@pytest.mark.parametrize("width", [1440, 1024, 800, 390])
+def test_the_keys_to_the_sound_before_and_the_next_stand_side_by_side(opened, width) -> None:
+    page = opened
+    ready(page)
+    page.set_viewport_size({"width": width, "height": 900})
+    back, on = (page.locator(name).bounding_box() for name in ("#back", "#on"))
+    assert back["y"] == on["y"]
+    assert back["x"] + back["width"] < on["x"]
+
+
 def test_small_and_zoomed_windows_lose_nothing(opened, photograph) -> None:
     """WCAG 2.2, 1.4.10: at 320 pixels nothing is scrolled sideways."""
     page = opened
