@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -21,12 +21,12 @@ from calltag.learn.examples import examples, unlabelled
 from calltag.learn.labels import noise_kind
 from calltag.learn.sameness import common_s
 from calltag.log import Log
-from calltag.media.copies import with_copies
-from calltag.records import Call, Label, NoiseSpan, Span
+from calltag.media.copies import each_once, with_copies
+from calltag.records import Call, Label, NoiseSpan, Span, TakeLog
 from calltag.words import counted
 
 if TYPE_CHECKING:
-    from calltag.learn.examples import Example
+    from calltag.learn.examples import Example, Sound
     from calltag.learn.finder import Finder
     from calltag.learn.teach import Report
 
@@ -108,12 +108,9 @@ def teach_log(
             f"{counted(left, 'label is', 'labels are')} of takes that another version of calltag "
             f"logged, and {'was' if left == 1 else 'were'} not learnt from; log the rushes again"
         )
-    known, unknown = list(more), []
-    for take_log in log.take_logs(features=True):
-        if take_log.take.path in current:
-            own = labels.get(take_log.take.path, [])
-            known += examples(take_log, own)
-            unknown += unlabelled(take_log, own)
+    take_logs = [one for one in log.take_logs(features=True) if one.take.path in current]
+    learnt, unknown = _of_recordings(take_logs, labels)
+    known = [*more, *learnt]
     if left and not known:
         raise InputError(
             f"another version of calltag logged the takes of all {left} labels; log the rushes"
@@ -124,6 +121,27 @@ def teach_log(
     tell("naming the calls")
     save_model(model, taught)
     return taught.report, notes + name_finds(log, model)[1]
+
+
+def _of_recordings(
+    take_logs: Sequence[TakeLog], labels: Mapping[str, Sequence[Label]]
+) -> tuple[list[Example], list[Sound]]:
+    """Collect what is learnt from: each sound once, whichever copies of its take are in the log."""
+    known: list[Example] = []
+    unknown: list[Sound] = []
+    by_path = {one.take.path: one for one in take_logs}
+    for path, copies in each_once(take_logs).items():
+        taken: set[Span] = set()
+        same = [(by_path[one], labels.get(one, [])) for one in (path, *copies)]
+        for take_log, own in same:
+            new = [one for one in examples(take_log, own) if one.span not in taken]
+            known += [one._replace(group=path) if one.group == one.take else one for one in new]
+            taken.update(one.span for one in new)
+        for take_log, own in same:
+            rest = [one for one in unlabelled(take_log, own) if one.span not in taken]
+            unknown += rest
+            taken.update(one.span for one in rest)
+    return known, unknown
 
 
 def teach_without_log(known: Sequence[Example], model: Path) -> Report:

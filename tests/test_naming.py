@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -128,6 +129,35 @@ def test_labels_of_takes_that_another_version_logged_are_told(shoot: Log, tmp_pa
     with pytest.raises(InputError, match="all 24 labels; log the rushes again, the labels stay"):
         teach_log(shoot, tmp_path / "calltag.model")
     assert not (tmp_path / "calltag.model").exists()
+
+
+def test_copies_teach_nothing_twice_and_are_no_strangers(
+    shoot: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A backup's calls are those that were labelled; a label in it is of the same recording."""
+    from calltag.learn import teach as module
+
+    learnt = []
+    teach = module.teach
+    monkeypatch.setattr(
+        module,
+        "teach",
+        lambda known, *, unlabelled: (
+            learnt.append((list(known), list(unlabelled))) or teach(known, unlabelled=unlabelled)
+        ),
+    )
+    teach_log(shoot, tmp_path / "alone.model")
+    one = shoot.take_log("A000.mov", features=True)
+    backup = replace(one.take, path="backup/A000.mov")
+    shoot.put(replace(one, take=backup), feature_version=FEATURE_VERSION)
+    [first, *_] = [label for label in shoot.labels() if label.take == "A000.mov"]
+    moved = replace(first, take=backup.path)
+    shoot.change_labels(remove=[first], put=[moved])
+    teach_log(shoot, tmp_path / "with.model")
+    (known, strangers), (known_too, strangers_too) = learnt
+    assert len(known_too) == len(known) == 24
+    assert len(strangers_too) == len(strangers) == 12
+    assert {example.group for example in known_too} == {f"A00{number}.mov" for number in range(4)}
 
 
 def test_no_model_is_stored_where_the_log_may_not_be_written_to(
