@@ -22,10 +22,9 @@ AT_SLACK_S = 0.25
 def at_seconds(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Found]:
     """Find the calls at some seconds of the one take that was named, of copies one."""
     from calltag.learn.labels import is_call
-    from calltag.media.copies import each_once
+    from calltag.media.copies import without_copies
 
-    recordings = each_once(chosen)
-    chosen = [one for one in chosen if one.take.path in recordings]
+    chosen = without_copies(chosen)
     if len(chosen) != 1:
         several = ", ".join(one.take.path for one in chosen[:2]) + ", …" * (len(chosen) > 2)
         raise InputError(
@@ -101,7 +100,7 @@ def heard_once(found: Sequence[Found], log: Log) -> list[Found]:
     return [(one.best.take_log, one.best.call) for one in seen]
 
 
-def without_copies(found: Sequence[Found]) -> list[Found]:
+def without_calls_of_copies(found: Sequence[Found]) -> list[Found]:
     """Leave out the calls that another copy of their take has before them."""
     before: dict[str, list[Found]] = {}
     left = []

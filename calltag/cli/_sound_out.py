@@ -16,12 +16,11 @@ if TYPE_CHECKING:
 
 def one_take(take_logs: Sequence[TakeLog], name: str) -> TakeLog:
     """Return the one take of a name, of copies one; several, or none, are an `InputError`."""
-    from calltag.media.copies import each_once
+    from calltag.media.copies import without_copies
 
     chosen = list(choose_takes(take_logs, [name]))
     chosen = [one for one in chosen if one.take.path == name] or chosen
-    recordings = each_once(chosen)
-    chosen = [one for one in chosen if one.take.path in recordings]
+    chosen = without_copies(chosen)
     if len(chosen) > 1:
         names = ", ".join(one.take.path for one in chosen[:3])
         raise InputError(f"{name}: several takes are called so ({names}); name one of them in full")

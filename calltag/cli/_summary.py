@@ -39,11 +39,10 @@ def run_lines(report: RunReport, take_logs: Sequence[TakeLog]) -> Iterator[str]:
 def find_lines(take_logs: Sequence[TakeLog]) -> Iterator[str]:
     """Yield what is in the log: calls, their types, noise; what copies hold is told once."""
     from calltag.learn.labels import is_call, noise_kind
-    from calltag.media.copies import each_once
+    from calltag.media.copies import without_copies
     from calltag.takes.verdict import likely_calls
 
-    recordings = each_once(take_logs)
-    take_logs = [take_log for take_log in take_logs if take_log.take.path in recordings]
+    take_logs = without_copies(take_logs)
     of_takes = [calls for take_log in take_logs if (calls := likely_calls(take_log))]
     likely = [call for calls in of_takes for call in calls]
     listed = sum(is_call(call.label) for take_log in take_logs for call in take_log.calls)

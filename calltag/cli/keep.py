@@ -15,7 +15,7 @@ from calltag.cli._keep_choice import (
     heard_once,
     passing,
     with_origins,
-    without_copies,
+    without_calls_of_copies,
 )
 from calltag.cli._keep_facts import (
     Behaviour,
@@ -188,7 +188,7 @@ def keep_command(
             found = passing(((one, call) for one in chosen for call in one.calls), wanted, by_hand)
         if once:
             found = heard_once(found, opened)
-        found = without_copies(order_calls(found, default_order(best)))[:best]
+        found = without_calls_of_copies(order_calls(found, default_order(best)))[:best]
         calls = with_origins(found, every, opened)
     rate = common_rate(one.take for one in every)
     options = KeepOptions(handles_s=handles, as_flac=flac, facts=facts, rate=rate, replace=replace)

@@ -77,6 +77,23 @@ def each_once(take_logs: Sequence[TakeLog]) -> dict[str, tuple[str, ...]]:
     return {path: once[path] for path in by_hand if path in once}
 
 
+def without_copies(take_logs: Sequence[TakeLog]) -> list[TakeLog]:
+    """Leave the copies of takes out.
+
+    Parameters
+    ----------
+    take_logs : sequence of TakeLog
+        Takes with their calls.
+
+    Returns
+    -------
+    list of TakeLog
+        The take that stands for each recording, as `each_once` chooses it, in order.
+    """
+    recordings = each_once(take_logs)
+    return [one for one in take_logs if one.take.path in recordings]
+
+
 def _alike(takes: Iterable[Take]) -> dict[str, list[Take]]:
     """Takes by their content, where that is known."""
     alike: dict[str, list[Take]] = defaultdict(list)
