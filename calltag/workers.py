@@ -15,7 +15,7 @@ import tempfile
 import threading
 import time
 import warnings
-from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -37,6 +37,9 @@ IDLE_S = 60
 
 DASK_TIMEOUT_S = 10
 """How long to wait for a Dask scheduler and its first worker."""
+
+DASK_ALONE_S = 60
+"""How long a Dask scheduler may be left without any worker in the middle of the work."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +107,8 @@ def work_through(
     Raises
     ------
     InputError
-        If the Dask scheduler cannot be reached or Dask is not installed.
+        If the Dask scheduler cannot be reached, has no workers or loses all of them, or Dask is not
+        installed.
 
     Examples
     --------
@@ -234,7 +238,7 @@ def _on_cluster(
     # cluster, as long as the cluster has a single thread. Dask itself tries an item again, on
     # other workers, when one dies over it.
     try:
-        from distributed import Client, KilledWorker, as_completed
+        from distributed import Client, Future, KilledWorker, wait
         from distributed.comm import get_address_host_port
     except ImportError:
         raise InputError(
@@ -249,25 +253,36 @@ def _on_cluster(
             f"--dask {address}: no Dask scheduler answers there ({error}); check the address"
         ) from error
     with Client(address, timeout=DASK_TIMEOUT_S, set_as_default=False) as client:
+
+        def ended(pending: Iterable[Future]) -> set[Future]:
+            """Wait for some, as long as there is somebody who works on them."""
+            while True:
+                try:
+                    with client.as_current():
+                        return set(wait(list(pending), DASK_TIMEOUT_S, "FIRST_COMPLETED").done)
+                except TimeoutError:
+                    client.wait_for_workers(1, timeout=DASK_ALONE_S)
+
+        blamed: list[int] = []
         try:
             client.wait_for_workers(1, timeout=DASK_TIMEOUT_S)
+            indexes = {
+                client.submit(function, item, pure=False): index for index, item in enumerate(items)
+            }
+            while indexes:
+                for future in ended(indexes):
+                    index = indexes.pop(future)
+                    try:
+                        yield Done(index, future.result())
+                    except KilledWorker:
+                        blamed.append(index)
         except TimeoutError:
             raise InputError(
                 f"--dask {address}: the scheduler has no workers; start some and try again"
             ) from None
-        indexes = {
-            client.submit(function, item, pure=False): index for index, item in enumerate(items)
-        }
-        blamed: list[int] = []
-        for future in as_completed(list(indexes), loop=client.loop):
-            index = indexes.pop(future)
-            try:
-                yield Done(index, future.result())
-            except KilledWorker:
-                blamed.append(index)
         for index in blamed:  # all that a dying worker held are blamed: each has to die alone
             try:
-                client.wait_for_workers(1, timeout=DASK_TIMEOUT_S)
-                yield Done(index, client.submit(function, items[index], pure=False).result())
+                [alone] = ended([client.submit(function, items[index], pure=False)])
+                yield Done(index, alone.result())
             except (KilledWorker, TimeoutError):
                 yield Done(index, None, died=True)

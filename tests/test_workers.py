@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -179,6 +180,32 @@ def test_a_cluster_gives_an_item_that_is_blamed_a_turn_alone(cluster: str, tmp_p
     done = list(work_through(dies_while_others_are_about, range(2), workers=1, dask=cluster))
     assert len(list((tmp_path / "died").iterdir())) == deaths
     assert {d.index: (d.result, d.died) for d in done} == {0: (0, False), 1: (1, False)}
+
+
+def test_a_cluster_that_loses_its_workers_is_told(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    distributed = pytest.importorskip("distributed")
+    monkeypatch.setattr("calltag.workers.DASK_TIMEOUT_S", 5)
+    monkeypatch.setattr("calltag.workers.DASK_ALONE_S", 0.5)
+    begun = tmp_path / "begun"
+
+    def sleeps(item: int) -> int:
+        begun.touch()
+        time.sleep(600)
+        return item
+
+    def leave(local: distributed.LocalCluster) -> None:
+        while not begun.exists():
+            time.sleep(0.05)
+        local.sync(local.workers[0].close)
+
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as local:
+        threading.Thread(target=leave, args=(local,)).start()
+        with pytest.raises(InputError, match="the scheduler has no workers; start some"):
+            list(work_through(sleeps, [1], workers=1, dask=local.scheduler_address))
 
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "hide"])
