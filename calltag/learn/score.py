@@ -312,19 +312,12 @@ def score(
     truth_of, found_of = _by_take(truth), _by_take(found)
     left_out = len(found_of.keys() - set(covered))
     pairs = [(truth_of.get(take, []), found_of.get(take, [])) for take in covered]
-    overlaps = [_overlap(*pair) for pair in pairs]
     labels = _compared_labels(pairs)
     events = _table([[pair] for pair in pairs], collar_s, offset_share)
     named = _table(
         [[_only(pair, label) for label in labels] for pair in pairs], collar_s, offset_share
     )
-    over = np.array([row for row, _ in overlaps]).reshape(-1, 1, 4)
-    errors = [error for _, take_errors in overlaps for error in take_errors]
-
-    n_truth, n_hit, n_found, n_right = (int(n) for n in over.sum(axis=(0, 1)))
-    minutes = math.nan
-    if durations_s is not None and all(take in durations_s for take in covered):
-        minutes = sum(durations_s[take] for take in covered) / 60
+    overlap, overlap_rows = _by_overlap(pairs)
     by_label = {
         label: Counts(*(int(n) for n in row))
         for label, row in zip(labels, named.sum(axis=0), strict=True)
@@ -332,10 +325,8 @@ def score(
     return Score(
         takes=len(covered),
         left_out=left_out,
-        overlap=Overlap(
-            n_truth, n_hit, n_found, n_right, float(np.median(errors)) if errors else math.nan
-        ),
-        overlap_f1=bootstrap(over, _overlap_f1, seed=seed),
+        overlap=overlap,
+        overlap_f1=bootstrap(overlap_rows, _overlap_f1, seed=seed),
         events=Counts(*(int(n) for n in events.sum(axis=(0, 1)))),
         events_f1=bootstrap(events, _micro_f1, seed=seed),
         by_label=by_label,
@@ -343,7 +334,7 @@ def score(
         micro_f1=bootstrap(named, _micro_f1, seed=seed),
         macro_f1=_macro_f1(named.sum(axis=0)),
         macro_f1_interval=bootstrap(named, _macro_f1, seed=seed),
-        false_per_minute=_ratio(n_found - n_right, minutes),
+        false_per_minute=_ratio(overlap.found - overlap.right, _minutes(covered, durations_s)),
         collar_s=collar_s,
     )
 
@@ -387,6 +378,23 @@ def _match(
 ) -> tuple[int, int, int]:
     pairs = match_events(truth, found, collar_s=collar_s, offset_share=offset_share)
     return len(truth), len(found), len(pairs)
+
+
+def _by_overlap(pairs: Sequence[_Pair]) -> tuple[Overlap, npt.NDArray[np.int64]]:
+    """Count by overlap: all takes together, and a row for each, to be drawn again."""
+    overlaps = [_overlap(*pair) for pair in pairs]
+    rows = np.array([row for row, _ in overlaps]).reshape(-1, 1, 4)
+    errors = [error for _, of_take in overlaps for error in of_take]
+    truth, hit, found, right = (int(n) for n in rows.sum(axis=(0, 1)))
+    error_s = float(np.median(errors)) if errors else math.nan
+    return Overlap(truth, hit, found, right, error_s), rows
+
+
+def _minutes(takes: Collection[str], durations_s: Mapping[str, float] | None) -> float:
+    """How long takes are together; ``nan`` where that is not known of all."""
+    if durations_s is None or not durations_s.keys() >= set(takes):
+        return math.nan
+    return sum(durations_s[take] for take in takes) / 60
 
 
 def _overlap(

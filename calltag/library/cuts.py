@@ -7,7 +7,7 @@ begins and ends in silence; the call itself, and what lies between it and the fa
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -153,21 +153,15 @@ def tell_story(
     n_channels, n_samples = cut.samples.shape
     labelled_by = BY_HAND if call.by_hand else (model or "a model") if call.label != CALL else ""
     lufs = integrated_lufs(cut.samples, cut.rate_hz)
+    known = asdict(facts)
+    day = known.pop("date")
+    known["species"] = facts.species or species_of(call.label)
+    known["recorded"] = moment(take.recorded, call.start_s) or day
     return tidy(
         Story(
+            **known,
             id=cut_id(take.digest, cut.first, n_samples),
             label=call.label,
-            species=facts.species or species_of(call.label),
-            behaviour=facts.behaviour,
-            sex=facts.sex,
-            life_stage=facts.life_stage,
-            place=facts.place,
-            latitude=facts.latitude,
-            longitude=facts.longitude,
-            recorded=moment(take.recorded, call.start_s) or facts.date,
-            recordist=facts.recordist,
-            equipment=facts.equipment,
-            rights=facts.rights,
             rate_hz=cut.rate_hz,
             channels=n_channels,
             n_samples=n_samples,

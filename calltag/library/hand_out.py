@@ -26,7 +26,7 @@ from calltag import __version__
 from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, describe_call
-from calltag.edit.tables import Row, csv_text, rounded
+from calltag.edit.tables import csv_text
 from calltag.errors import CalltagError, InputError, MediaError, WriteError, reason_of
 from calltag.files import (
     is_there,
@@ -44,6 +44,7 @@ from calltag.library.sound_file import (
     write_cut,
 )
 from calltag.library.story import Story
+from calltag.library.tables import CREDIT_COLUMNS, credit_row
 from calltag.media.timecode import Rate
 from calltag.records import Call, Marker, Problem, Take
 from calltag.sound.loudness import integrated_lufs, true_peak_dbtp, ungated_lufs
@@ -61,28 +62,6 @@ CREDITS_NAME = "credits.csv"
 
 _GAIN = re.compile(r": ([+-][0-9.]+) dB for [0-9.+-]+ LUFS$", re.MULTILINE)
 """How the history of a copy ends that was brought to a loudness."""
-
-CREDIT_COLUMNS = (
-    "file",
-    "label",
-    "species",
-    "behaviour",
-    "sex",
-    "life_stage",
-    "place",
-    "recorded",
-    "recordist",
-    "equipment",
-    "rights",
-    "take",
-    "start_tc",
-    "labelled_by",
-    "confidence",
-    "length_s",
-    "loudness_lufs",
-    "gain_db",
-    "id",
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,7 +179,7 @@ def hand_out(
             place / MARKERS_NAME,
             WriteOptions(title=folder.name),
         )
-        credit_list = csv_text(CREDIT_COLUMNS, [_credit(copy) for copy in listed])
+        credit_list = csv_text(CREDIT_COLUMNS, [credit_row(*copy) for copy in listed])
         write_texts({place / CREDITS_NAME: credit_list}, replace=False)
     copies = [replace(copy, file=folder / copy.file.name) for copy in copies]
     return OutReport(tuple(copies), tuple(problems), folder / MARKERS_NAME, folder / CREDITS_NAME)
@@ -425,15 +404,3 @@ def _marked(copy: _Listed, folder: Path, rate: Rate) -> TakeMarkers:
         call=call,
     )
     return TakeMarkers(take=take, markers=(marker,), rate=rate)
-
-
-def _credit(copy: _Listed) -> Row:
-    story = copy.story
-    row: Row = {name: getattr(story, name) for name in CREDIT_COLUMNS if hasattr(story, name)}
-    return row | {
-        "file": copy.file.name,
-        "confidence": rounded(story.confidence, 3),
-        "length_s": rounded(story.call.length_s, 3),
-        "loudness_lufs": None if story.loudness_lufs is None else rounded(story.loudness_lufs, 1),
-        "gain_db": rounded(copy.gain_db, 2),
-    }

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import time
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -20,7 +20,7 @@ from calltag.errors import MediaError
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
 from calltag.library.catalogue import Catalogue, Kept
-from calltag.library.cuts import HANDLES_S, cut_bext, cut_call, tell_story
+from calltag.library.cuts import HANDLES_S, Cut, cut_bext, cut_call, tell_story
 from calltag.library.doubles import kept_before
 from calltag.library.sound_file import MOST_FLAC_CHANNELS, file_hash, subtype_of, write_cut
 from calltag.library.story import Facts, Heard, Story
@@ -217,21 +217,8 @@ def _keep(
         rate=options.rate,
     )
     as_flac = options.as_flac and story.channels <= MOST_FLAC_CHANNELS
-    if options.as_flac and not as_flac:
-        notes.append(
-            f"{take.path}: has {story.channels} channels, more than FLAC holds; kept as WAV"
-        )
+    notes += _how_kept(one, cut, options, as_flac=as_flac)
     subtype = subtype_of(cut.samples, as_flac=as_flac)
-    if subtype == "FLOAT":
-        notes.append(
-            f"{take.path} at {one.call.start_s:.1f} s: goes above full scale, so its samples are"
-            " kept as 32-bit floats"
-        )
-    elif subtype_of(cut.samples, as_flac=False) == "FLOAT":
-        notes.append(
-            f"{take.path} at {one.call.start_s:.1f} s: goes above full scale, which FLAC cuts off;"
-            " keep it as WAV, which does not"
-        )
     path = cut_path(story, ".flac" if as_flac else ".wav")
     file = catalogue.folder / path
     bext = cut_bext(take, cut, story, take_clock(take, options.rate), subtype=subtype)
@@ -245,6 +232,20 @@ def _keep(
             with suppress(OSError):
                 old.file.unlink()
     return catalogue.kept_where("cuts.path = ?", [path])[0]
+
+
+def _how_kept(one: Wanted, cut: Cut, options: KeepOptions, *, as_flac: bool) -> Iterator[str]:
+    """What the user would not expect of the form that a call is kept in."""
+    name = one.take.path
+    if options.as_flac and not as_flac:
+        yield f"{name}: has {len(cut.samples)} channels, more than FLAC holds; kept as WAV"
+    if subtype_of(cut.samples, as_flac=False) != "FLOAT":
+        return
+    above = f"{name} at {one.call.start_s:.1f} s: goes above full scale,"
+    if as_flac:
+        yield f"{above} which FLAC cuts off; keep it as WAV, which does not"
+    else:
+        yield f"{above} so its samples are kept as 32-bit floats"
 
 
 def _remembered(facts: Facts, story: Story) -> Facts:

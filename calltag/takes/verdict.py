@@ -10,7 +10,17 @@ from collections import Counter
 from collections.abc import Iterable
 
 from calltag.learn.labels import is_call
-from calltag.records import EMPTY_TRACK, LIKELY, Call, FaultKind, Levels, TakeLog, Usable, Verdict
+from calltag.records import (
+    EMPTY_TRACK,
+    LIKELY,
+    Call,
+    FaultKind,
+    Levels,
+    Take,
+    TakeLog,
+    Usable,
+    Verdict,
+)
 from calltag.sound.faults import said
 from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
@@ -52,25 +62,8 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
     """
     t = thresholds or read_thresholds()
     take, levels = take_log.take, take_log.take.levels
-    if not take.has_sound or take.duration_s <= 0:
-        return _lost("the file holds no sound: use the sound of another recorder")
-    if levels is not None and levels.peak_dbfs < t.silent_peak_dbfs:
-        silent = levels.peak_dbfs == float("-inf")
-        peak = (
-            "digital silence throughout" if silent else f"highest peak {levels.peak_dbfs:.0f} dBFS"
-        )
-        return _lost(
-            f"the sound track is silent ({peak}): check the microphone's plug, switch and battery"
-        )
-    if mute := _mute(levels):
-        return _lost(f"{mute}: check the microphone's plug, switch and battery")
-    ppm = clipped_ppm(take)
-    if ppm > t.clipped_ppm_lost:
-        return _lost(
-            f"{ppm / 10_000:.0f} % of the sound is clipped, which no filter mends: "
-            "turn the recording level down"
-        )
-
+    if lost := _lost(take, t):
+        return Verdict(grade=PICTURE_ONLY, usable=(), reasons=(lost,))
     calls = likely_calls(take_log)
     heard = effects(take_log, calls, t)
     broken = levels.broken if levels is not None else ()
@@ -82,7 +75,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
     drowned = bool(buried) and not any(c.snr_db >= t.clear_snr_db for c in calls)
 
     grade = CLEAN if natural_s >= t.clean_share * take.duration_s and not drowned else PART
-    if ppm > t.clipped_ppm_part:
+    if clipped_ppm(take) > t.clipped_ppm_part:
         grade = PART
         reasons.append(
             "the loudest sounds are clipped, so distorted: turn the recording level down"
@@ -154,13 +147,29 @@ def likely_calls(take_log: TakeLog) -> tuple[Call, ...]:
     return tuple(call for call in take_log.calls if is_call(call.label) and call.sureness >= LIKELY)
 
 
-def _mute(levels: Levels | None) -> str:
-    """The fault by which a take has no sound at all; empty where it has some."""
+def _lost(take: Take, t: Thresholds) -> str:
+    """Why nothing of a take's sound can be used, whatever it holds; empty where that is not so."""
+    levels = take.levels
+    if not take.has_sound or take.duration_s <= 0:
+        return "the file holds no sound: use the sound of another recorder"
+    if mute := _mute(levels, t):
+        return f"{mute}: check the microphone's plug, switch and battery"
+    ppm = clipped_ppm(take)
+    if ppm > t.clipped_ppm_lost:
+        return (
+            f"{ppm / 10_000:.0f} % of the sound is clipped, which no filter mends: "
+            "turn the recording level down"
+        )
+    return ""
+
+
+def _mute(levels: Levels | None, t: Thresholds) -> str:
+    """Why nothing is to be heard in a take; empty where something is."""
     if levels is None:
         return ""
-    silent = [said(one) for one in levels.channel_faults if one.kind == FaultKind.NO_SOUND]
-    return next(iter(silent), EMPTY_TRACK if EMPTY_TRACK in levels.faults else "")
-
-
-def _lost(reason: str) -> Verdict:
-    return Verdict(grade=PICTURE_ONLY, usable=(), reasons=(reason,))
+    if levels.peak_dbfs < t.silent_peak_dbfs:
+        silent = levels.peak_dbfs == float("-inf")
+        peak = f"highest peak {levels.peak_dbfs:.0f} dBFS"
+        return f"the sound track is silent ({'digital silence throughout' if silent else peak})"
+    faults = [said(one) for one in levels.channel_faults if one.kind == FaultKind.NO_SOUND]
+    return next(iter(faults), EMPTY_TRACK if EMPTY_TRACK in levels.faults else "")

@@ -1,4 +1,4 @@
-"""Kept calls as rows of data and of tables."""
+"""Kept calls as the library's commands print them."""
 
 from __future__ import annotations
 
@@ -10,37 +10,9 @@ from calltag.cli._output import Column, print_data, print_table
 from calltag.words import sure
 
 if TYPE_CHECKING:
-    from calltag.edit.tables import Row
     from calltag.library.catalogue import Kept
     from calltag.library.doubles import Double
 
-ROW_COLUMNS = (
-    "id",
-    "label",
-    "species",
-    "behaviour",
-    "sex",
-    "life_stage",
-    "place",
-    "recorded",
-    "recordist",
-    "equipment",
-    "rights",
-    "take",
-    "start_s",
-    "end_s",
-    "start_tc",
-    "low_hz",
-    "high_hz",
-    "snr_db",
-    "level_dbfs",
-    "loudness_lufs",
-    "confidence",
-    "labelled_by",
-    "noise",
-    "doubles",
-    "file",
-)
 COLUMNS = (
     Column("id"),
     Column("call type", folds=True),
@@ -56,30 +28,12 @@ COLUMNS = (
 
 def print_kept(kept: Sequence[Kept], again: dict[int, tuple[Double, ...]], how: As) -> None:
     """Print kept calls, each with those that are the same; of no calls, no table."""
+    from calltag.library.tables import KEPT_COLUMNS, kept_row
+
     if how is not As.TABLE:
-        print_data(ROW_COLUMNS, [kept_row(one, again.get(one.key, ())) for one in kept], how)
+        print_data(KEPT_COLUMNS, [kept_row(one, again.get(one.key, ())) for one in kept], how)
     elif kept:
         print_table(COLUMNS, [kept_cells(one, again.get(one.key, ())) for one in kept])
-
-
-def kept_row(kept: Kept, doubles: Sequence[Double]) -> Row:
-    """What is told of a kept call as data, by the names of `ROW_COLUMNS`."""
-    from calltag.edit.tables import LIST_MARK, rounded
-
-    story = kept.story
-    row: Row = {name: getattr(story, name) for name in ROW_COLUMNS if hasattr(story, name)}
-    numbers = {"low_hz": 0, "high_hz": 0, "snr_db": 1, "level_dbfs": 1, "loudness_lufs": 1}
-    for name, decimals in numbers.items():
-        value = getattr(story, name)
-        row[name] = None if value is None else rounded(value, decimals)
-    return row | {
-        "start_s": rounded(story.source_start_s, 3),
-        "end_s": rounded(story.source_end_s, 3),
-        "confidence": rounded(story.confidence, 3),
-        "noise": LIST_MARK.join(story.noise),
-        "doubles": LIST_MARK.join(f"{one.path} ({one.why})" for one in doubles),
-        "file": str(kept.file),
-    }
 
 
 def kept_cells(kept: Kept, doubles: Sequence[Double]) -> list[str]:

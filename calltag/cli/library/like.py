@@ -10,7 +10,7 @@ import typer
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_unfinished
 from calltag.cli._options import As, ListedAs
 from calltag.cli._output import Column, print_data, print_table, say
-from calltag.cli.library._kept import COLUMNS, ROW_COLUMNS, kept_cells, kept_row
+from calltag.cli.library._kept import COLUMNS, kept_cells
 from calltag.errors import InputError
 from calltag.words import position
 
@@ -61,6 +61,7 @@ def like_command(
     from calltag.library.catalogue import Catalogue
     from calltag.library.find import by_name
     from calltag.library.like import like, sample_of_file, sample_of_kept
+    from calltag.library.tables import KEPT_COLUMNS, kept_row
     from calltag.records import Span
 
     with Catalogue(library_folder(library)) as catalogue:
@@ -79,7 +80,7 @@ def like_command(
         alike = like(catalogue, sample.features, limit=best, without=without)
     if how is not As.TABLE:
         rows = [{"alike": round(one.score, 3), **kept_row(one.kept, ())} for one in alike]
-        print_data(("alike", *ROW_COLUMNS), rows, how)
+        print_data(("alike", *KEPT_COLUMNS), rows, how)
         return
     what = "the call" if sample.is_call else "no call was found; the loud part"
     say(f"Compared: {what} at {position(sample.span.start_s)}-{position(sample.span.end_s)}.")
