@@ -47,7 +47,7 @@ Day = Annotated[
     str | None,
     typer.Option(
         metavar="DAY",
-        help="Day of the recording, as 2026-04-18, for takes that do not state it.",
+        help="Day of the recording, e.g. 2026-04-18, for takes that do not state it.",
         show_default=False,
     ),
 ]

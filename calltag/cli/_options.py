@@ -102,7 +102,7 @@ NewModel = Annotated[
     typer.Option(
         "--model",
         metavar="FILE",
-        help="Where to store the model; calltag.model beside the log unless given.",
+        help="Where to store the model. Without it, calltag.model beside the log.",
         show_default=False,
     ),
 ]
@@ -119,7 +119,7 @@ Workers = Annotated[
         "--workers",
         min=1,
         metavar="N",
-        help="Takes to work on at a time; one for each processor core, at most 4, unless given.",
+        help="Takes to work on at a time. Without it, one for each processor core, at most 4.",
         show_default=False,
     ),
 ]

@@ -26,7 +26,7 @@ from calltag.records import LIKELY
 from calltag.words import counted, position, sure
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from calltag.cli._choose import Found
     from calltag.edit.tables import Row
@@ -61,8 +61,8 @@ def calls_command(
     by: Annotated[
         CallOrder | None,
         typer.Option(
-            help="Order: start, or the highest first of worth to the edit, confidence, level above "
-            "the background, level or length.  [default: start; with --best, worth]",
+            help="Order: start, or the highest first: worth to the edit, confidence, level above "
+            "the background (snr), level, or length.  [default: start; with --best, worth]",
             show_default=False,
         ),
     ] = None,
@@ -104,11 +104,10 @@ def calls_command(
     from calltag.cli._look import look_for_best
     from calltag.edit.marking import check_types
     from calltag.edit.seen_twice import merge_seen_twice
-    from calltag.edit.tables import CALL_COLUMNS, call_row
+    from calltag.edit.tables import call_row
     from calltag.log import Log
     from calltag.media.clock import common_rate
     from calltag.media.copies import each_once
-    from calltag.takes.picture import grade_of_call
 
     wanted = CallFilter(
         types=types or (), min_confidence=min_confidence, min_snr_db=min_snr, noise=noise
@@ -140,28 +139,11 @@ def calls_command(
         listed = choose(found)
     rate = common_rate(one.take for one in every)
     rows = [call_row(one.take, call, rate=rate) for one, call in listed]
-    grades = [grade_of_call(one, call) for one, call in listed]
     if how is not As.TABLE:
-        data_columns: tuple[str, ...] = CALL_COLUMNS
-        if picture:
-            data_columns = (*CALL_COLUMNS, "picture")
-            for row, grade in zip(rows, grades, strict=True):
-                row["picture"] = None if grade is None else str(grade)
-        print_data(data_columns, rows, how)
+        _print_data(rows, listed, how, picture=picture)
         _end(problems)
         return
-    if rows:
-        cells = [_cells(row, call) for row, (_, call) in zip(rows, listed, strict=True)]
-        columns: tuple[Column, ...] = COLUMNS
-        if once:
-            columns = (*COLUMNS, Column("also in", folds=True, rank=1))
-            for row_cells, (one, call) in zip(cells, listed, strict=True):
-                row_cells.append(", ".join(also_in[one.take.path, call.span]))
-        if picture or any(grades):
-            columns = (*columns, Column("picture", rank=1))
-            for row_cells, grade in zip(cells, grades, strict=True):
-                row_cells.append("" if grade is None else str(grade))
-        print_table(columns, cells)
+    _print_table(rows, listed, also_in, once=once, picture=picture)
     whatever = replace(wanted, min_confidence=0.0)
     less_sure = sum(
         whatever.passes(call) and not wanted.passes(call) for one in chosen for call in one.calls
@@ -170,6 +152,48 @@ def calls_command(
     in_copies = sum(one.take.path not in recordings for one, _ in listed)
     _tell(len(rows), len(found), less_sure, in_copies)
     _end(problems)
+
+
+def _print_data(rows: Sequence[Row], listed: Sequence[Found], how: As, *, picture: bool) -> None:
+    from calltag.edit.tables import CALL_COLUMNS
+
+    if not picture:
+        print_data(CALL_COLUMNS, rows, how)
+        return
+    grades = [grade or None for grade in _grades(listed)]
+    graded = [row | {"picture": grade} for row, grade in zip(rows, grades, strict=True)]
+    print_data((*CALL_COLUMNS, "picture"), graded, how)
+
+
+def _print_table(
+    rows: Sequence[Row],
+    listed: Sequence[Found],
+    also_in: Mapping[tuple[str, Span], tuple[str, ...]],
+    *,
+    once: bool,
+    picture: bool,
+) -> None:
+    if not rows:
+        return
+    cells = [_cells(row, call) for row, (_, call) in zip(rows, listed, strict=True)]
+    columns: tuple[Column, ...] = COLUMNS
+    if once:
+        columns = (*columns, Column("also in", folds=True, rank=1))
+        for row_cells, (one, call) in zip(cells, listed, strict=True):
+            row_cells.append(", ".join(also_in[one.take.path, call.span]))
+    grades = _grades(listed)
+    if picture or any(grades):
+        columns = (*columns, Column("picture", rank=1))
+        for row_cells, grade in zip(cells, grades, strict=True):
+            row_cells.append(grade)
+    print_table(columns, cells)
+
+
+def _grades(listed: Sequence[Found]) -> list[str]:
+    """What the picture at each call is like; empty where that is not known."""
+    from calltag.takes.picture import grade_of_call
+
+    return [str(grade_of_call(one, call) or "") for one, call in listed]
 
 
 def _end(problems: Sequence[Problem]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import CallFilter, choose_takes, default_order, order_calls
+from calltag.cli._choose import CallFilter, Found, choose_takes, default_order, order_calls
 from calltag.cli._keep_choice import (
     at_seconds,
     from_table,
@@ -42,7 +42,7 @@ from calltag.words import CARE, counted
 
 if TYPE_CHECKING:
     from calltag.library.keep import KeepOptions, Wanted
-    from calltag.records import Call
+    from calltag.records import Call, TakeLog
 
 
 def register(app: typer.Typer) -> None:
@@ -132,10 +132,10 @@ def keep_command(
 ) -> None:
     """Cut calls into your call library.
 
-    Each becomes a file of 24 bit, at the take's own rate and with all its channels, nothing else
-    done to it. It carries its own story: what, where, when, who, and how the name came to be. What
-    is kept already is not kept twice. What holds for a whole shoot may stand in calltag.toml, as
-    `place = "Ashmere"` below [keep]. Takes are only read, never changed.
+    Each becomes a file of 24 bit, at the take's own rate and with all its channels. Nothing is done
+    to it but a fade of 10 ms at each end. It carries its own story: what, where, when, who, and how
+    the name came to be. What is kept already is not kept twice. What holds for a whole shoot may
+    stand in calltag.toml, as `place = "Ashmere"` below [keep]. Takes are only read, never changed.
 
     \b
     Examples:
@@ -180,12 +180,7 @@ def keep_command(
         every = list(read_takes(opened, features=True))
         check_types(every, types or ())
         chosen = list(choose_takes(every, takes or ()))
-        if at:
-            found = at_seconds(chosen, at)
-        elif source is not None:
-            found = passing(from_table(every, source, chosen), wanted, by_hand)
-        else:
-            found = passing(((one, call) for one in chosen for call in one.calls), wanted, by_hand)
+        found = _asked_for(chosen, every, wanted, at=at or (), source=source, by_hand=by_hand)
         if once:
             found = heard_once(found, opened)
         found = without_calls_of_copies(order_calls(found, default_order(best)))[:best]
@@ -200,6 +195,23 @@ def keep_command(
         _list(folder, calls, options.replace)
         return
     _keep(folder, calls, options)
+
+
+def _asked_for(
+    chosen: Sequence[TakeLog],
+    every: Sequence[TakeLog],
+    wanted: CallFilter,
+    *,
+    at: Sequence[float],
+    source: Path | None,
+    by_hand: bool,
+) -> list[Found]:
+    """The calls at these seconds, of this table, or of these takes."""
+    if at:
+        return at_seconds(chosen, at)
+    if source is not None:
+        return passing(from_table(every, source, chosen), wanted, by_hand)
+    return passing(((one, call) for one in chosen for call in one.calls), wanted, by_hand)
 
 
 def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:

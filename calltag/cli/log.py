@@ -34,7 +34,7 @@ def log_command(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="A taught model to name calls with; calltag.model beside the log unless given.",
+            help="A taught model to name calls with. Without it, calltag.model beside the log.",
             show_default=False,
         ),
     ] = None,

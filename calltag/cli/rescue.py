@@ -49,7 +49,7 @@ def rescue_command(
         typer.Option(
             "--low-cut",
             metavar="HZ",
-            help="Cut what lies below this frequency, in place of what is computed.",
+            help="Cut what lies below this frequency, in place of what calltag would choose.",
             show_default=False,
         ),
     ] = None,
@@ -58,7 +58,7 @@ def rescue_command(
         typer.Option(
             "--high-cut",
             metavar="HZ",
-            help="Cut what lies above this frequency, in place of what is computed.",
+            help="Cut what lies above this frequency, in place of what calltag would choose.",
             show_default=False,
         ),
     ] = None,
@@ -68,7 +68,7 @@ def rescue_command(
             "--channel",
             min=1,
             metavar="NUMBER",
-            help="Use this channel for all tracks, in place of what is computed.",
+            help="Use this channel for all tracks, in place of what calltag would choose.",
             show_default=False,
         ),
     ] = None,

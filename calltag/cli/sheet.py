@@ -50,7 +50,7 @@ def sheet_command(
         typer.Option(
             min=1,
             metavar="N",
-            help="Only the best N calls of each take; all, unless given.",
+            help="Only the best N calls of each take. Without it, all.",
             show_default=False,
         ),
     ] = None,

@@ -99,8 +99,8 @@ def sync_command(
     sure, as with one that repeats, that is told and nothing is kept.
 
     It is the sound that is lined up: cameras ten metres apart hear a call up to a frame apart.
-    The column `its clock` says by how many millionths (ppm) the second's clock runs fast, or slow
-    below zero: 100 ppm are a frame in seven minutes.
+    The column `its clock` says by how many millionths (ppm) the second take's clock runs fast, or
+    slow below zero: 100 ppm are a frame in seven minutes.
 
     \b
     Examples:

@@ -41,6 +41,9 @@ COLUMNS = (
 )
 
 
+Listed = tuple["TakeLog", "Verdict", int]
+
+
 class TakeOrder(StrEnum):
     """What takes may be ordered by."""
 
@@ -102,10 +105,8 @@ def takes_command(
     from calltag.cli._log import read_takes
     from calltag.cli._look import look_at_takes
     from calltag.edit.marking import check_types
-    from calltag.edit.tables import TAKE_COLUMNS, take_row
     from calltag.log import Log
     from calltag.media.copies import each_once
-    from calltag.takes.picture import grade_of_take
     from calltag.takes.verdict import judge, summary
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
@@ -133,28 +134,11 @@ def takes_command(
         listed = [
             (seen.get(one.take.path, one), verdict, n_calls) for one, verdict, n_calls in listed
         ]
-    rows = [take_row(one.take, verdict) for one, verdict, _ in listed]
     if how is not As.TABLE:
-        data_columns: tuple[str, ...] = TAKE_COLUMNS
-        if picture:
-            data_columns = (*TAKE_COLUMNS, "picture")
-            for row, (one, _, _) in zip(rows, listed, strict=True):
-                grade = grade_of_take(one)
-                row["picture"] = None if grade is None else str(grade)
-        print_data(
-            data_columns, rows, how, usable=[_stretches(verdict) for _, verdict, _ in listed]
-        )
+        _print_data(listed, how, picture=picture)
         _end(unseen)
         return
-    if rows:
-        cells = [_cells(row, *one) for row, one in zip(rows, listed, strict=True)]
-        columns: tuple[Column, ...] = COLUMNS
-        grades = [grade_of_take(one) for one, _, _ in listed]
-        if any(grades):
-            columns = (*COLUMNS, Column("picture", rank=3))
-            for row_cells, grade in zip(cells, grades, strict=True):
-                row_cells.append("" if grade is None else str(grade))
-        print_table(columns, cells)
+    _print_table(listed)
     recordings = each_once([one for one, _, _ in listed])
     told = [verdict for one, verdict, _ in listed if one.take.path in recordings]
     say(summary(told, copies=len(listed) - len(told)))
@@ -164,13 +148,44 @@ def takes_command(
     _end(unseen)
 
 
+def _print_data(listed: Sequence[Listed], how: As, *, picture: bool) -> None:
+    from calltag.edit.tables import TAKE_COLUMNS, take_row
+
+    columns: tuple[str, ...] = TAKE_COLUMNS
+    rows = [take_row(one.take, verdict) for one, verdict, _ in listed]
+    if picture:
+        columns = (*columns, "picture")
+        for row, grade in zip(rows, _grades(listed), strict=True):
+            row["picture"] = grade or None
+    print_data(columns, rows, how, usable=[_stretches(verdict) for _, verdict, _ in listed])
+
+
+def _print_table(listed: Sequence[Listed]) -> None:
+    from calltag.edit.tables import take_row
+
+    if not listed:
+        return
+    columns: tuple[Column, ...] = COLUMNS
+    cells = [_cells(take_row(one.take, verdict), one, verdict, n) for one, verdict, n in listed]
+    grades = _grades(listed)
+    if any(grades):
+        columns = (*columns, Column("picture", rank=3))
+        for row_cells, grade in zip(cells, grades, strict=True):
+            row_cells.append(grade)
+    print_table(columns, cells)
+
+
+def _grades(listed: Sequence[Listed]) -> list[str]:
+    """What the picture of each take is like; empty where that is not known."""
+    from calltag.takes.picture import grade_of_take
+
+    return [str(grade_of_take(one) or "") for one, _, _ in listed]
+
+
 def _end(unseen: Sequence[Problem]) -> None:
     for problem in unseen:
         say(f"Its picture could not be read: {problem.path}: {problem.reason}")
     end(unseen)
-
-
-Listed = tuple["TakeLog", "Verdict", int]
 
 
 def _ordered(listed: list[Listed], by: TakeOrder) -> list[Listed]:

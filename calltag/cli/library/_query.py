@@ -27,6 +27,10 @@ class ListOrder(StrEnum):
     CONFIDENCE = "confidence"
 
 
+ORDER_WORDS = (
+    "newest, type, or the highest first: level above the background (snr), level, length or "
+    "confidence"
+)
 Words = Annotated[
     list[str] | None,
     typer.Argument(
@@ -41,12 +45,12 @@ Place = Annotated[
 Months = Annotated[
     list[str] | None,
     typer.Option(
-        "--month", metavar="MONTH", help="Only of this month: 5, or May. May be repeated."
+        "--month", metavar="MONTH", help="Only of this month, e.g. 5 or May. May be repeated."
     ),
 ]
 Since = Annotated[
     str | None,
-    typer.Option(metavar="DAY", help="Only from this day on: 2026-04-18, 2026-04 or 2026."),
+    typer.Option(metavar="DAY", help="Only from this day on, e.g. 2026-04-18, 2026-04 or 2026."),
 ]
 Until = Annotated[
     str | None, typer.Option(metavar="DAY", help="Only up to this day, month or year.")
@@ -57,7 +61,7 @@ MinLevel = Annotated[
         "--min-level",
         callback=finite,
         metavar="DBFS",
-        help="Only calls at least this loud, in dBFS, as -40.",
+        help="Only calls at least this loud, in dBFS, e.g. -40.",
     ),
 ]
 MaxLevel = Annotated[

@@ -11,6 +11,7 @@ from calltag.cli._options import As, ByHand, ListedAs, MinConfidence, MinSnr, No
 from calltag.cli._output import say
 from calltag.cli.library._kept import print_kept
 from calltag.cli.library._query import (
+    ORDER_WORDS,
     Ids,
     ListOrder,
     MaxLength,
@@ -56,9 +57,7 @@ def find_command(
             help="Only calls that are there more than once; says which are the same.",
         ),
     ] = False,
-    by: Annotated[
-        ListOrder, typer.Option(help="Order: newest, type, or the highest first.")
-    ] = ListOrder.NEWEST,
+    by: Annotated[ListOrder, typer.Option(help=f"Order: {ORDER_WORDS}.")] = ListOrder.NEWEST,
     best: Annotated[
         int, typer.Option(min=0, metavar="N", help="How many to list; 0 lists all.")
     ] = 50,

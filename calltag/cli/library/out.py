@@ -12,6 +12,7 @@ from calltag.cli._options import ByHand, MinConfidence, MinSnr, Noise, Replace, 
 from calltag.cli._output import end, say
 from calltag.cli._progress import bar
 from calltag.cli.library._query import (
+    ORDER_WORDS,
     Ids,
     ListOrder,
     MaxLength,
@@ -55,7 +56,7 @@ def out_command(
     by_hand: ByHand = False,
     ids: Ids = None,
     by: Annotated[
-        ListOrder, typer.Option(help="Which come first: newest, type, or the highest.")
+        ListOrder, typer.Option(help=f"Which come first: {ORDER_WORDS}.")
     ] = ListOrder.SNR,
     best: Annotated[
         int, typer.Option(min=0, metavar="N", help="Only the first N of that order; 0 is all.")
@@ -77,8 +78,8 @@ def out_command(
         typer.Option(
             "--fps",
             metavar="FPS",
-            help="Frame rate that the markers count at, as 25 or 29.97df. Without it, that of most "
-            "of the takes.",
+            help="Frame rate that the markers count at, e.g. 25 or 29.97df. Without it, that of "
+            "most of the takes.",
             show_default=False,
         ),
     ] = None,
