@@ -202,7 +202,7 @@ def tell_files(written: Sequence[Path]) -> str:
     """
     if len(written) <= 3:
         return ", ".join(str(path) for path in written)
-    folder = os.path.commonpath([path.parent for path in written]) or os.curdir
+    folder = os.path.commonpath([path.parent for path in written]) or "the working folder"
     return f"{len(written)} files in {folder}"
 
 

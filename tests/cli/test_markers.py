@@ -346,3 +346,11 @@ def test_what_cannot_be(shoot, arguments, reason):
 @pytest.mark.parametrize("arguments", [["day.otio", "--min-confidence", "2"], [], ["--wrong"]])
 def test_wrong_usage(shoot, arguments):
     assert run(*arguments).exit_code == 2
+
+
+def test_many_files_are_told_by_the_folder_that_holds_them():
+    names = ["out_25.edl", "out_29.97df.edl", "out_50.edl", "out.reels.csv"]
+    here = [Path(name) for name in names]
+    assert markers.tell_files(here) == "4 files in the working folder"
+    assert markers.tell_files([Path("lists", name) for name in names]) == "4 files in lists"
+    assert markers.tell_files(here[:3]) == "out_25.edl, out_29.97df.edl, out_50.edl"
