@@ -202,8 +202,8 @@ def tell_files(written: Sequence[Path]) -> str:
     """
     if len(written) <= 3:
         return ", ".join(str(path) for path in written)
-    folder = os.path.commonpath([path.parent for path in written]) or "the working folder"
-    return f"{len(written)} files in {folder}"
+    folder = Path(os.path.commonpath([path.parent for path in written]))
+    return f"{len(written)} files in {'the working folder' if folder == Path() else folder}"
 
 
 def _distances(text: str | None, paths: Sequence[str]) -> dict[str, float]:

@@ -230,7 +230,7 @@ def test_one_clip_that_is_gone_does_not_stop_the_others(shoot):
     assert "B001.mov: is not there" in result.stderr
 
 
-@pytest.mark.parametrize(("out", "told"), [("out", "out"), (".", ".")])
+@pytest.mark.parametrize(("out", "told"), [("out", "out"), (".", "the working folder")])
 def test_files_in_several_folders_are_told_by_the_one_that_holds_all(shoot, out, told):
     with Log(Path("calltag.db")) as log:
         (one, *_) = log.take_logs()
