@@ -160,7 +160,11 @@ def test_what_there_is_to_choose_from(filled: Catalogue):
 
 
 def test_one_is_called_by_the_first_letters_of_its_id(filled: Catalogue):
-    assert by_name(filled, STORIES[1].id[:8]).story == STORIES[1]
+    assert len({story.id[:4] for story in STORIES}) == len(STORIES)
+    for letters in (4, 8, 36):
+        assert by_name(filled, STORIES[1].id[:letters]).story == STORIES[1]
+    with pytest.raises(InputError, match="write four letters of it or more"):
+        find(filled, Query(ids=[STORIES[1].id[:3]]))
     assert by_name(filled, "a/1.wav").story == STORIES[1]
     with pytest.raises(InputError, match="no such call is kept"):
         by_name(filled, "00000000")
