@@ -10,7 +10,13 @@ from contextlib import closing
 import pytest
 
 from calltag.errors import InputError, MediaError, WriteError
-from calltag.files import MODEL_CARD, refuse_existing, write_texts, written_whole
+from calltag.files import (
+    MODEL_CARD,
+    refuse_existing,
+    refuse_other_than_model,
+    write_texts,
+    written_whole,
+)
 
 
 def test_a_file_appears_when_it_is_complete(tmp_path):
@@ -99,3 +105,23 @@ def test_a_name_that_is_too_long_is_told(tmp_path):
 def test_a_folder_is_never_replaced(tmp_path):
     with pytest.raises(InputError, match="there is a folder of this name"):
         refuse_existing([tmp_path], replace=True)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "refused"),
+    [
+        ("a.model", b"damaged", False),
+        ("a.model", b"SQLite format 3\0", True),
+        ("notes.txt", b"notes", True),
+        ("notes.txt", b"PK\3\4" + bytes(26) + b"card.json", False),
+        ("none.txt", None, False),
+    ],
+)
+def test_a_model_overwrites_nothing_but_a_model(tmp_path, name, content, refused):
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    if refused:
+        with pytest.raises(InputError, match="is no taught model"):
+            refuse_other_than_model(tmp_path / name)
+    else:
+        refuse_other_than_model(tmp_path / name)

@@ -190,11 +190,18 @@ def test_exact_rates_are_stored_as_text(log: Log) -> None:
 
 
 def test_logging_a_take_again_replaces_its_finds(log: Log) -> None:
-    log.put(TakeLog(take=take(), calls=(call(1), call(2))), feature_version=1)
-    log.put(TakeLog(take=take(), calls=(call(5),)), feature_version=2)
+    wind, water = (
+        NoiseSpan(
+            start_s=0, end_s=9, kind=kind, confidence=1.0, level_dbfs=-30, low_hz=20, high_hz=300
+        )
+        for kind in ("wind", "water")
+    )
+    log.put(TakeLog(take=take(), calls=(call(1), call(2)), noise=(wind,)), feature_version=1)
+    log.put(TakeLog(take=take(), calls=(call(5),), noise=(water,)), feature_version=2)
     (entry,) = log.entries()
     assert entry.feature_version == 2
     assert [c.start_s for c in log.take_log("A001.mov").calls] == [5.0]
+    assert [noise.kind for noise in log.take_log("A001.mov").noise] == ["water"]
 
 
 def test_a_name_of_another_file_below_other_rushes_is_not_taken_from_it(log: Log) -> None:

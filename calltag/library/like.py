@@ -118,11 +118,8 @@ def like(
         rows = catalogue.read(f"SELECT id FROM cuts WHERE cut_id IN ({marks})", list(without))
         left_out = {key for (key,) in rows}
         scores[[i for i, key in enumerate(keys) if key in left_out]] = -np.inf
-    most = min(limit, len(scores))
-    best = np.argpartition(-scores, most - 1)[:most]
-    best = best[np.argsort(-scores[best], kind="stable")]
     alike = []
-    for i in best:
+    for i in np.argsort(-scores, kind="stable")[:limit]:
         if np.isfinite(scores[i]):
             kept = catalogue.kept_where("cuts.id = ?", [keys[i]])
             alike += [Alike(one, float(np.clip(scores[i], 0.0, 1.0))) for one in kept]

@@ -6,7 +6,7 @@ from fractions import Fraction
 import pytest
 
 from calltag.library.catalogue import Catalogue
-from calltag.library.doubles import Sameness, doubles_of, kept_before
+from calltag.library.doubles import Sameness, doubles_of, kept_before, pairs
 from calltag.library.find import Query, find
 from calltag.library.keep import KeepOptions, heard_elsewhere, keep_calls
 from calltag.library.story import Facts, Heard
@@ -37,6 +37,17 @@ def test_the_same_sound_under_two_names(catalogue):
 def test_the_same_call_with_other_edges(catalogue):
     again = plain_story(2, take_digest="take 1", source_start_s=4.1, source_end_s=4.7)
     assert why(catalogue, plain_story(1), again) == [Sameness.CALL]
+
+
+def test_a_pair_is_told_once_by_the_ids_that_lists_have(catalogue):
+    copies = [replace(plain_story(n), sound_hash="a" * 64) for n in (1, 2, 3)]
+    catalogue.put((f"{n}.wav", story, 1, "") for n, story in enumerate(copies))
+    kept = find(catalogue, Query(limit=None)).kept
+    short = {one.key: one.short_id for one in kept}
+    told = list(pairs(kept, doubles_of(catalogue, list(short))))
+    assert len(told) == 3
+    assert len({frozenset((one.key, double.key)) for one, double in told}) == 3
+    assert all(double.short_id == short[double.key] for _, double in told)
 
 
 RAIL = {"low_hz": 4000.0, "high_hz": 6000.0}

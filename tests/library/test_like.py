@@ -14,12 +14,14 @@ import pytest
 import soundfile
 from sklearn.metrics import average_precision_score
 
+from calltag.errors import MediaError
 from calltag.learn.finder import Finder
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.synth_noise import air
 from calltag.library.catalogue import Catalogue
 from calltag.library.like import like, measure_outdated, prepare, sample_of_file, sample_of_kept
 from calltag.library.likeness import PLACES_VERSION, place
+from calltag.media.probe import probe
 from calltag.media.wav_writing import write_wav
 from calltag.records import Span
 from calltag.sound.features import EMBEDDING, FEATURE_VERSION
@@ -190,6 +192,34 @@ def test_a_file_is_compared_by_its_call_or_its_loud_part(keep, shot, animals, fi
     own = sample_of_file(kept.file, finder=finder)
     np.testing.assert_array_equal(own.features, call(3.0).features)
     assert own.kept_id == kept.story.id
+
+
+def test_of_several_calls_the_one_that_stands_out_most_is_compared(animals, finder, tmp_path):
+    first, second = animals["whistle"][:2]
+    gap = np.zeros(2 * RATE_HZ, np.float32)
+    both = np.concatenate([0.1 * first / first.std(), gap, second / second.std()])  # 20 dB apart
+    span = in_air(tmp_path / "both.wav", both, snr_db=30)
+    found = finder.analyse(tmp_path / "both.wav", probe(tmp_path / "both.wav")).calls
+    assert len(found) > 1  # or there is nothing to choose
+    heard = sample_of_file(tmp_path / "both.wav", finder=finder)
+    assert heard.is_call
+    assert heard.span.start_s == pytest.approx(span.end_s - len(second) / RATE_HZ, abs=0.15)
+
+
+@pytest.mark.parametrize("n_samples", [50, RATE_HZ])
+def test_silence_cannot_be_compared(finder, tmp_path, n_samples):
+    write_wav(tmp_path / "silence.wav", np.zeros((1, n_samples), np.float32), RATE_HZ)
+    with pytest.raises(MediaError, match="holds nothing but silence"):
+        sample_of_file(tmp_path / "silence.wav", finder=finder)
+
+
+def test_a_kept_file_of_another_version_is_measured_by_this_one(keep, shot, finder):
+    (kept,) = keep(wanted(shot, call(3.0), feature_version=FEATURE_VERSION - 1))
+    own = sample_of_file(kept.file, finder=finder)
+    assert own.span == kept.story.call
+    np.testing.assert_array_equal(
+        own.features, finder.measure(kept.file, [kept.story.call])[0].features
+    )
 
 
 @pytest.mark.parametrize("rate_hz", [11_025, 22_050, 44_100, 48_000])
