@@ -24,7 +24,8 @@ def environment() -> jinja2.Environment:
     -------
     jinja2.Environment
         Escaping is always on, and a name that was not given is an error. Filters: ``position``,
-        ``take_length`` and ``counted`` of `calltag.words`, ``percent`` for shares.
+        ``take_length``, ``counted`` and ``sure`` of `calltag.words`, ``percent`` for shares,
+        ``decibels`` for levels.
     """
     made = jinja2.Environment(
         loader=jinja2.PackageLoader("calltag.pages"),
@@ -38,6 +39,7 @@ def environment() -> jinja2.Environment:
     made.filters["counted"] = words.counted
     made.filters["sure"] = words.sure
     made.filters["percent"] = percent
+    made.filters["decibels"] = decibels
     return made
 
 
@@ -60,6 +62,27 @@ def percent(share: float) -> str:
     '12.35%'
     """
     return f"{100 * share:.2f}%"
+
+
+def decibels(level_db: float) -> str:
+    """Write how far a level lies from another.
+
+    Parameters
+    ----------
+    level_db : float
+        In dB.
+
+    Returns
+    -------
+    str
+        Whole decibels; never ``-0``.
+
+    Examples
+    --------
+    >>> decibels(12.4), decibels(-0.3)
+    ('12 dB', '0 dB')
+    """
+    return f"{round(level_db)} dB"
 
 
 def render(template: str, **values: object) -> str:

@@ -140,9 +140,9 @@ def test_the_focus_stays_on_the_button_that_turns(page, address, monkeypatch) ->
     monkeypatch.setattr(browsing, "AT_ONCE", 6)
     page.goto(address)
     page.wait_for_selector("tr[data-key]")
-    page.get_by_role("button", name="Next sheet").press("Enter")
+    page.get_by_role("button", name="Next page").press("Enter")
     until(page, "document.querySelector('.sheet').dataset.offset === '6'")
-    assert page.evaluate("document.activeElement.textContent") == "Next sheet"
+    assert page.evaluate("document.activeElement.textContent") == "Next page"
     page.keyboard.press("Enter")
     until(page, "document.querySelector('.sheet').dataset.offset === '12'")
     assert page.evaluate("document.activeElement === document.querySelector('.hear')")
@@ -171,7 +171,7 @@ def test_only_the_users_word_is_certain(opened, kept) -> None:
     with Catalogue(kept) as catalogue:
         confidences = [one.story.confidence for one in find(catalogue, Query()).kept]
     assert max(confidences) > 0.995
-    cells = opened.locator("tr[data-key] td:nth-child(7)").all_inner_texts()
+    cells = opened.locator("tr[data-key] td.sure").all_inner_texts()
     assert cells == [sure(confidence) for confidence in confidences]
 
 
@@ -204,12 +204,31 @@ def test_everybody_can_use_it(opened, accessible, photograph) -> None:
     page.keyboard.press("Enter")
     until(page, "document.querySelector('#play')?.disabled === false")
     accessible(page)
+    page.emulate_media(color_scheme="dark")
+    accessible(page)
+    photograph(page, "library-dark")
     page.set_viewport_size({"width": 320, "height": 640})
     photograph(page, "library-narrow")
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
-@pytest.mark.parametrize(("width", "height"), [(1920, 1080), (1280, 800), (800, 600), (390, 844)])
+@pytest.mark.parametrize("width", [1440, 1024])
+def test_a_call_type_stands_on_one_line_beside_the_chosen_call(opened, width) -> None:
+    page = opened
+    page.set_viewport_size({"width": width, "height": 768})
+    page.locator(".hear").evaluate_all(
+        "all => { for (const one of all) one.textContent = 'lesser reedling: whistle'; }"
+    )
+    assert (
+        page.locator(".hear").evaluate_all("all => Math.max(...all.map(a => a.offsetHeight))") < 30
+    )
+    found = page.locator("#found")
+    assert found.evaluate("list => list.scrollWidth <= list.clientWidth")
+
+
+@pytest.mark.parametrize(
+    ("width", "height"), [(1920, 1080), (1280, 800), (1024, 768), (800, 600), (390, 844)]
+)
 def test_no_column_is_cut_and_the_chosen_call_is_in_view(opened, photograph, width, height) -> None:
     page = opened
     page.set_viewport_size({"width": width, "height": height})

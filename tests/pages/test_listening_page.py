@@ -637,8 +637,30 @@ def test_the_page_can_be_used_by_everybody(opened, accessible) -> None:
     page.keyboard.type("mar")
     page.wait_for_selector("#choices li")
     accessible(page)
+    page.emulate_media(color_scheme="dark")
+    accessible(page)
     page.keyboard.press("Escape")
     start_listening(page, accessible)
+
+
+def test_pictures_of_sound_are_light_on_dark_where_the_page_is(opened) -> None:
+    """A screen in a dark room: the page and the pictures of sound are dark, a print is not."""
+    page = opened
+    ready(page)
+
+    def drawn(scheme: str, medium: str) -> tuple[float, str]:
+        page.emulate_media(color_scheme=scheme, media=medium)
+        paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
+        shades = [int(one) for one in re.findall(r"\d+", paper)[:3]]
+        return sum(shades) / 3, page.evaluate(
+            "getComputedStyle(document.querySelector('.plot img')).filter"
+        )
+
+    assert drawn("light", "screen")[0] > 230
+    assert drawn("light", "screen")[1] == "none"
+    assert drawn("dark", "screen")[0] < 40
+    assert drawn("dark", "screen")[1].startswith("invert(1)")
+    assert drawn("dark", "print")[1] == "none"
 
 
 def test_what_colours_say_is_seen_in_forced_colours(opened) -> None:
@@ -703,6 +725,11 @@ def test_the_keys_to_the_sound_before_and_the_next_stand_side_by_side(opened, wi
     back, on = (page.locator(name).bounding_box() for name in ("#back", "#on"))
     assert back["y"] == on["y"]
     assert back["x"] + back["width"] < on["x"]
+    main = page.locator("main").bounding_box()
+    assert on["x"] + on["width"] == pytest.approx(main["x"] + main["width"], abs=1)
+    if width >= 1024:  # and beside what the list is of
+        order = page.locator("#order").bounding_box()
+        assert order["y"] == pytest.approx(on["y"], abs=1)
 
 
 def test_small_and_zoomed_windows_lose_nothing(opened, photograph) -> None:

@@ -341,6 +341,10 @@ def test_sort_choose_and_play_by_keyboard(
     laid_out(page)
     accessible(page)
     photograph(page, "sheet")
+    page.emulate_media(color_scheme="dark")
+    accessible(page)
+    photograph(page, "sheet-dark")
+    page.emulate_media(color_scheme="light")
 
     page.locator("#verdict").select_option("clean")
     n_clean = page.locator('.take[data-verdict="clean"]').count()
@@ -430,6 +434,31 @@ def test_the_name_of_a_button_is_what_it_says(sheet: Path, page: Any) -> None:
     call = page.locator(".call").first.get_attribute("data-type")
     page.get_by_role("button", name=f"Play {call} at ").first.press("Enter")
     page.get_by_role("button", name=f"Stop {call} at ").wait_for()
+
+
+@pytest.mark.parametrize("width", [1440, 1024])
+def test_heads_and_controls_stand_in_one_row(sheet: Path, page: Any, width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 768})
+    page.goto(sheet.as_uri())
+    for parts in (".form-head .box", "#sift :is(select, input, button)"):
+        feet = page.locator(parts).evaluate_all(
+            "all => all.map((one) => Math.round(one.getBoundingClientRect().bottom))"
+        )
+        assert len(feet) > 5
+        assert max(feet) - min(feet) <= 1
+
+
+def test_what_is_in_focus_is_not_below_the_form_on_top(sheet: Path, page: Any) -> None:
+    """WCAG 2.2, 2.4.11, also on the way back up."""
+    page.set_viewport_size({"width": 1024, "height": 600})
+    page.goto(sheet.as_uri())
+    page.locator(".play").nth(12).focus()
+    for _ in range(10):
+        page.keyboard.press("Shift+Tab")
+        assert page.evaluate(
+            "document.activeElement.getBoundingClientRect().top"
+            " >= document.getElementById('sift').getBoundingClientRect().bottom"
+        )
 
 
 def test_a_narrow_window_and_paper(

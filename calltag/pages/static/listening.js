@@ -207,7 +207,7 @@ function finished() {
   const box = document.createElement("div");
   box.className = "finished";
   const title = document.createElement("h2");
-  title.className = "card-title";
+  title.className = "card-title typed";
   title.tabIndex = -1;
   title.textContent = numbers.length ? "That was the last sound of this list." : "There is no sound in this list.";
   const text = document.createElement("p");
