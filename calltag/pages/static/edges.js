@@ -5,6 +5,14 @@ const STEP_S = 0.01;
 const LEAP_S = 0.1;
 const SHORTEST_S = 0.02;
 
+// Seconds of the take as the server writes them: 1:02.35.
+export function clock(seconds) {
+  const hundredths = Math.round(seconds * 100);
+  const [hours, minutes] = [Math.floor(hundredths / 360000), Math.floor(hundredths / 6000) % 60];
+  const tail = ((hundredths % 6000) / 100).toFixed(2).padStart(5, "0");
+  return hours ? `${hours}:${String(minutes).padStart(2, "0")}:${tail}` : `${minutes}:${tail}`;
+}
+
 export class Edges {
   #plot;
   #first;

@@ -1,11 +1,9 @@
 // The library page: ask, listen, pick, hand out. What is picked is kept while sheets are turned.
 
 import { asked } from "./asking.js";
+import { $, alertOf, flip, tell } from "./page.js";
 import { Player, moveNeedle } from "./player.js";
-import { alertOf, tell } from "./telling.js";
 import { Warning } from "./warning.js";
-
-const $ = (id) => document.getElementById(id);
 
 const picked = new Set();
 let chosen = 0;
@@ -89,17 +87,12 @@ function playOrStop() {
   else if (player.length && warning.may()) player.play();
 }
 
-function toggle(id, set) {
-  const button = $(id);
-  if (!button) return;
-  const on = button.getAttribute("aria-pressed") !== "true";
-  button.setAttribute("aria-pressed", String(on));
-  set(on);
+// Over and over, or at half speed: `way` is the button's id and the player's word for it.
+function toggle(way) {
+  if (!$(way)) return;
+  player[way] = flip($(way));
   player.update();
 }
-
-const loop = () => toggle("loop", (on) => { player.loop = on; });
-const slow = () => toggle("slow", (on) => { player.slow = on; });
 
 function pick(row, on) {
   const key = Number(row.dataset.key);
@@ -158,8 +151,7 @@ $("found").addEventListener("change", (event) => {
 $("kept").addEventListener("click", (event) => {
   const id = event.target.closest("button")?.id;
   if (id === "play") playOrStop();
-  if (id === "loop") loop();
-  if (id === "slow") slow();
+  if (id === "loop" || id === "slow") toggle(id);
 });
 $("none").addEventListener("click", () => {
   picked.clear();
@@ -181,8 +173,8 @@ document.addEventListener("keydown", (event) => {
   else if (key === " " && event.target.matches(".hear") && Number(row.dataset.key) === chosen) playOrStop();
   else if (key === " " && !event.target.matches("button, input, a")) playOrStop();
   else if (key === "p" && row) pick(row, !picked.has(Number(row.dataset.key)));
-  else if (key === "l") loop();
-  else if (key === "s") slow();
+  else if (key === "l") toggle("loop");
+  else if (key === "s") toggle("slow");
   else return;
   event.preventDefault();
 });

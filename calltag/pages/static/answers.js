@@ -1,0 +1,36 @@
+// What was said in this sitting: in the log at once, and taken back again, the latest first.
+
+import { asked } from "./asking.js";
+
+export class Answers {
+  #given = []; // { answer, before }: the latest last, each with what `last` was before it
+  last = "";
+  sitting = 0;
+
+  get any() {
+    return this.#given.length > 0;
+  }
+
+  async save(said) {
+    const saved = await (await asked("answer", said)).json();
+    this.#given.push({ answer: saved.answer, before: this.last });
+    this.last = saved.label;
+    this.sitting += 1;
+    return saved;
+  }
+
+  async takeBack() {
+    const { answer, before } = this.#given.at(-1);
+    let taken;
+    try {
+      taken = await (await asked("undo", { answer })).json();
+    } catch (error) {
+      if (error.status === 400) this.#given.pop(); // it cannot be taken back any more
+      throw error;
+    }
+    this.#given.pop();
+    this.last = before;
+    this.sitting -= 1;
+    return taken;
+  }
+}
