@@ -123,7 +123,7 @@ def _typed(context: typer.Context, option: str) -> bool:
 def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> None:
     from calltag.log import Log
     from calltag.naming import measure_labels
-    from calltag.pages.heard import Order
+    from calltag.pages.hearing import Order
     from calltag.pages.listening import listening_app
     from calltag.pages.session import Session
 

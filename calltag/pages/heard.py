@@ -1,51 +1,18 @@
-"""The sounds of a log as the listening page goes through them: what, where, guessed and said.
+"""One sound as the listening page shows it: what, where, guessed and said.
 
-Every find has a number, which stays its own as long as the page is open, whatever is taught or
+Every sound has a number, which stays its own as long as the page is open, whatever is taught or
 labelled meanwhile. Pages name sounds by number only, never by path.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from calltag.edit.when import moment
-from calltag.errors import ModelError
 from calltag.learn.by_hand import matched
-from calltag.learn.examples import Sound
-from calltag.learn.labels import is_call_type
-from calltag.learn.listening_order import listening_order
-from calltag.learn.model_file import load_model
-from calltag.learn.tagger import Tagger
-from calltag.log import Log
-from calltag.media.clock import common_rate
-from calltag.media.copies import at_hand, each_once
-from calltag.media.timecode import Rate
-from calltag.naming import labels_by_take
 from calltag.pages.inside import take_file
-from calltag.records import CALL, NO_CALL, NOISE_KINDS, Call, Label, Take, TakeLog
-
-
-class Order(StrEnum):
-    """What sounds may be gone through by."""
-
-    USEFUL = "useful"
-    TYPE = "type"
-    TAKE = "take"
-    TIME = "time"
-
-
-class Show(StrEnum):
-    """Which sounds are gone through."""
-
-    OPEN = "open"
-    LABELLED = "labelled"
-    ALL = "all"
+from calltag.records import CALL, Call, Label, Take, TakeLog
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,56 +48,6 @@ class Heard:
         return take_file(self.take)
 
 
-@dataclass(frozen=True, slots=True)
-class Hearing:
-    """All sounds of a log at one moment.
-
-    Attributes
-    ----------
-    by_number : dict of int to Heard
-        The sounds, in order of take and start; those of copies of a take once.
-    orders : dict of Order to list of int
-        Their numbers in each order.
-    known : list of str
-        Labels to choose from: call types, the most used first.
-    lasting : frozenset of str
-        Those of them that are there without a label in the log: what the model was taught, the
-        kinds of noise, and `no call`.
-    n_labels : int
-        Labels in the log.
-    rate : Rate
-        How to count timecode where a take has no rate of its own.
-    """
-
-    by_number: dict[int, Heard]
-    orders: dict[Order, list[int]]
-    known: list[str]
-    lasting: frozenset[str]
-    n_labels: int
-    rate: Rate
-
-    def numbers(self, order: Order, show: Show) -> list[int]:
-        """List sounds.
-
-        Parameters
-        ----------
-        order : Order
-            By what.
-        show : Show
-            Which.
-
-        Returns
-        -------
-        list of int
-            Their numbers.
-        """
-        return [
-            number
-            for number in self.orders[order]
-            if show is Show.ALL or (self.by_number[number].label is None) == (show is Show.OPEN)
-        ]
-
-
 class Numbers:
     """Gives every sound its number, the same whenever it is asked for."""
 
@@ -154,62 +71,6 @@ class Numbers:
         """
         key = (take.path, call.start_s, call.end_s)
         return self._given.setdefault(key, len(self._given) + 1)
-
-
-def hear(
-    log: Log,
-    numbers: Numbers,
-    *,
-    model: Path,
-    choose: Callable[[Iterable[TakeLog]], Iterable[TakeLog]] | None = None,
-) -> Hearing:
-    """Read the sounds of a log.
-
-    Parameters
-    ----------
-    log : Log
-        The log.
-    numbers : Numbers
-        Numbers of sounds that were read before.
-    model : Path
-        The taught model; it need not be there.
-    choose : callable, optional
-        Chooses among the takes.
-
-    Returns
-    -------
-    Hearing
-        The sounds.
-
-    Raises
-    ------
-    LogError
-        If the log cannot be read.
-    """
-    labels = labels_by_take(log)
-    tagger = _tagger(model)
-    take_logs = at_hand(log.take_logs(features=True), log.takes())
-    chosen = list(choose(take_logs) if choose else take_logs)
-    by_take = {
-        one.take.path: of_take(one, labels.get(one.take.path, []), numbers) for one in chosen
-    }
-    heard: list[Heard] = []
-    for path, copies in each_once(chosen).items():
-        heard += _of_recording(by_take[path], [by_take[copy] for copy in copies])
-    heard = _guessed(heard, tagger)
-    used = Counter(label.label for own in labels.values() for label in own)
-    taught = tagger.classes if tagger is not None else ()
-    used.update(dict.fromkeys(taught, 0))
-    lasting = frozenset({NO_CALL, *NOISE_KINDS, *taught})
-    return Hearing(
-        by_number={one.number: one for one in heard},
-        orders=_orders(heard, tagger),
-        known=sorted((n for n in used if is_call_type(n)), key=lambda n: (-used[n], n))
-        + sorted({n for n in used if not is_call_type(n)} | {NO_CALL, *NOISE_KINDS}),
-        lasting=lasting,
-        n_labels=sum(map(len, labels.values())),
-        rate=common_rate(log.takes()),
-    )
 
 
 def of_take(take_log: TakeLog, labels: Sequence[Label], numbers: Numbers) -> list[Heard]:
@@ -245,8 +106,21 @@ def of_take(take_log: TakeLog, labels: Sequence[Label], numbers: Numbers) -> lis
     ]
 
 
-def _of_recording(heard: Sequence[Heard], copies: Iterable[Sequence[Heard]]) -> list[Heard]:
-    """Offer the sounds of a recording once: what was labelled in a copy of it stands there."""
+def of_recording(heard: Sequence[Heard], copies: Iterable[Sequence[Heard]]) -> list[Heard]:
+    """Offer the sounds of a recording once: what was labelled in a copy of it stands there.
+
+    Parameters
+    ----------
+    heard : sequence of Heard
+        The sounds of the take that stands for the recording.
+    copies : iterable of sequence of Heard
+        Those of each of its copies.
+
+    Returns
+    -------
+    list of Heard
+        The sounds, in order of time.
+    """
     by_span = {one.call.span: one for one in heard}
     for copy in copies:
         for one in copy:
@@ -254,72 +128,3 @@ def _of_recording(heard: Sequence[Heard], copies: Iterable[Sequence[Heard]]) -> 
             if one.label is not None and (stands is None or stands.label is None):
                 by_span[one.call.span] = one
     return [by_span[span] for span in sorted(by_span)]
-
-
-def _tagger(model: Path) -> Tagger | None:
-    if not model.is_file():
-        return None
-    try:
-        return load_model(model)
-    except ModelError:  # teaching, which is one key away, writes it anew
-        return None
-
-
-def _guessed(heard: Sequence[Heard], tagger: Tagger | None) -> list[Heard]:
-    """Give each sound its likeliest label, also where it is not sure enough for the log."""
-    if tagger is None:
-        return list(heard)
-    any_odds = replace(tagger, confidence=replace(tagger.confidence, threshold=0.0))
-    n_features = len(tagger.judges.mean)
-    fitting = {
-        one.number: one.call.features
-        for one in heard
-        if one.call.features is not None and len(one.call.features) == n_features
-    }
-    tags = any_odds.tag(np.array(list(fitting.values()))) if fitting else []
-    guesses = dict(zip(fitting, tags, strict=True))
-    return [
-        replace(one, guess=guesses[one.number].label, confidence=guesses[one.number].confidence)
-        if one.number in guesses
-        else one
-        for one in heard
-    ]
-
-
-def _orders(heard: Sequence[Heard], tagger: Tagger | None) -> dict[Order, list[int]]:
-    def sounds(ones: Iterable[Heard]) -> list[Sound]:
-        return [
-            Sound(one.call.features, one.take.path, one.call.span)
-            for one in ones
-            if one.call.features is not None
-        ]
-
-    by_take = [one.number for one in heard]
-    measured = [one for one in heard if one.call.features is not None]
-    waiting = [one for one in measured if one.label is None]
-    useful = [
-        waiting[i].number
-        for i in listening_order(
-            sounds(waiting), [one.call.call_probability for one in waiting], tagger
-        )
-    ]
-    placed = set(useful)
-    typed = sorted(heard, key=lambda one: (_type_key(one), -one.confidence))
-    timed = sorted(heard, key=lambda one: _time_key(one.take, one.call.start_s))
-    return {
-        Order.USEFUL: useful + [number for number in by_take if number not in placed],
-        Order.TYPE: [one.number for one in typed],
-        Order.TAKE: by_take,
-        Order.TIME: [one.number for one in timed],
-    }
-
-
-def _type_key(one: Heard) -> tuple[bool, str]:
-    name = one.label.label if one.label else one.guess or one.call.label
-    return not is_call_type(name), name.casefold()
-
-
-def _time_key(take: Take, start_s: float) -> tuple[str, str, float]:
-    # To the day at least; what states no time goes by its timecode, then by its name.
-    when = moment(take.recorded, start_s) or ""
-    return when or "~", take.start_tc or take.path, start_s

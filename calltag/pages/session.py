@@ -19,7 +19,8 @@ from calltag.errors import InputError
 from calltag.log import Log
 from calltag.naming import MODEL_NAME
 from calltag.pages.answers import Answer, answer, take_back
-from calltag.pages.heard import Heard, Hearing, Numbers, Order, Show, hear, of_take
+from calltag.pages.heard import Heard, Numbers, of_take
+from calltag.pages.hearing import Hearing, Order, Show, hear
 from calltag.pages.shelf import Shelf
 from calltag.pages.teaching import Teaching
 from calltag.records import Span, TakeLog

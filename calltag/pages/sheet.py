@@ -25,8 +25,9 @@ from calltag.media.clock import common_rate
 from calltag.media.copies import each_once
 from calltag.pages.rendering import render, static_text
 from calltag.pages.sheet_media import CallMedia, Job, TakeMedia, failed, gather
+from calltag.pages.sheet_overview import overview, tally
 from calltag.pages.sheet_place import Store, refuse_place, write_file, write_folder
-from calltag.pages.sheet_view import CallView, TakeView, call_view, overview, take_view, tally
+from calltag.pages.sheet_view import CallView, TakeView, call_view, take_view
 from calltag.records import Call, Problem, TakeLog
 from calltag.takes.looking import with_pictures
 from calltag.takes.verdict import judge

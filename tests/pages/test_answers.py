@@ -9,7 +9,7 @@ import pytest
 from calltag.errors import InputError, LogError, MediaError
 from calltag.learn.by_hand import with_labels
 from calltag.log import Log
-from calltag.pages.heard import Order, Show, hear
+from calltag.pages.hearing import Order, Show, hear
 from calltag.pages.inside import take_file
 from calltag.pages.session import Session
 from calltag.records import Label, Span

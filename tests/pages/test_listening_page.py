@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from calltag.log import Log
-from calltag.pages.heard import Order, Show
+from calltag.pages.hearing import Order, Show
 from calltag.pages.listening import listening_app
 from calltag.pages.session import Session
 from calltag.records import Label
