@@ -197,14 +197,12 @@ class Chooser:
         """
         cut_s = self._cut_off_everywhere_s()
         hiss = () if cut_s is None else (Span(cut_s, self._at / self._rate_hz),)
-        return (*self._mute_spans(), *hiss)
+        mute = (Span(a / self._rate_hz, b / self._rate_hz) for a, b in self._mute_spans())
+        return (*mute, *hiss)
 
-    def _mute_spans(self) -> tuple[Span, ...]:
-        return tuple(
-            Span(start / self._rate_hz, end / self._rate_hz)
-            for start, end in self._mute
-            if end - start >= _DEAD_S * self._rate_hz
-        )
+    def _mute_spans(self) -> list[tuple[int, int]]:
+        """Samples that are silent in every channel, for long enough to be told."""
+        return [(a, b) for a, b in self._mute if b - a >= _DEAD_S * self._rate_hz]
 
     def _cut_off_everywhere_s(self) -> float | None:
         """From where on every channel is cut off, some of them with hiss left."""
@@ -430,21 +428,28 @@ class Chooser:
                 yield ChannelFault(FaultKind.SAME, _numbers(copies))
 
     def _told_mute(self) -> Iterator[ChannelFault]:
-        """Silence at the ends, which no dropout is."""
-        for start_s, end_s in self._mute_spans():
-            if start_s == 0:
-                yield ChannelFault(FaultKind.STARTS, at_s=end_s)
-            elif end_s * self._rate_hz >= self._at - 1:
-                yield ChannelFault(FaultKind.STOPS, at_s=start_s)
+        """Silence of all channels at the ends, which no dropout is."""
+        for start, end in self._mute_spans():
+            if start == 0:
+                yield ChannelFault(FaultKind.STARTS, at_s=end / self._rate_hz)
+            elif end >= self._at - 1:
+                yield ChannelFault(FaultKind.STOPS, at_s=start / self._rate_hz)
 
     def _told_dropouts(self, live: list[int]) -> Iterator[ChannelFault]:
-        spans = sorted(self._dropouts.items())
-        for (start, end), where in spans[:_TOLD]:
+        """Dropouts, and silence of all channels, whose edges a codec may have made soft."""
+        mute = [(a, b) for a, b in self._mute_spans() if a > 0 and b < self._at - 1]
+        spans = dict.fromkeys(mute, live)
+        least = DROPOUT_S * self._rate_hz
+        for (start, end), where in self._dropouts.items():
+            if not any(a - least < start and end < b + least for a, b in mute):
+                spans[start, end] = where
+        told = sorted(spans.items())
+        for (start, end), where in told[:_TOLD]:
             which = () if set(live) <= set(where) else _numbers(where)
             at_s, for_s = start / self._rate_hz, (end - start) / self._rate_hz
             yield ChannelFault(FaultKind.DROPS_OUT, which, at_s=at_s, amount=for_s)
-        if len(spans) > _TOLD:
-            yield ChannelFault(FaultKind.MORE_DROPOUTS, amount=len(spans) - _TOLD)
+        if len(told) > _TOLD:
+            yield ChannelFault(FaultKind.MORE_DROPOUTS, amount=len(told) - _TOLD)
 
 
 def _numbers(channels: Iterable[int]) -> tuple[int, ...]:

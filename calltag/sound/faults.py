@@ -113,6 +113,8 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
     'channel 1 carries nothing but hiss from 20:15 on'
     >>> said(ChannelFault(FaultKind.STOPS, (1,), at_s=41.5))
     'channel 1 stops at 41.5 s'
+    >>> said(ChannelFault(FaultKind.DROPS_OUT, at_s=41.5, amount=5.0))
+    'there is no sound from 41.5 s to 46.5 s'
     """
     kind, channels, other, at_s, amount = fault
     which = channels_named(channels) if channels else ""
@@ -145,6 +147,9 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
             return f"{which} is clipped ({round(amount):,} samples)"
         case FaultKind.OFFSET:
             return f"{which} has a DC offset of {100 * amount:+.1f} % of full scale"
+        case FaultKind.DROPS_OUT if amount >= 1:
+            what = f"{which} {'has' if len(channels) == 1 else 'have'}" if channels else "there is"
+            return f"{what} no sound from {_moment(at_s, 1)} to {_moment(at_s + amount, 1)}"
         case FaultKind.DROPS_OUT:
             what = f"sound of {which}" if channels else "sound"
             return f"{what} drops out at {_moment(at_s, 3)} for {1000 * amount:.0f} ms"
