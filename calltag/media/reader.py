@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from fractions import Fraction
 from functools import partial
+from itertools import pairwise
 from pathlib import Path
 
 import av
@@ -21,7 +22,7 @@ from av.container import InputContainer
 
 from calltag.errors import InputError, MediaError
 from calltag.media._canvas import WARM_UP_S, Canvas, ResampledRows, Rows, Sink
-from calltag.media._track import BACK_S, Track
+from calltag.media._track import Track
 from calltag.media.opening import cut_short, drop_all_but, open_take, picture_stream, why_short
 from calltag.media.probe import (
     decodable,
@@ -44,6 +45,9 @@ _TOLD = 3
 
 _NOT_SOUGHT = frozenset(("ogg",))
 """Formats whose times are not to be trusted after seeking; reading from the start is cheap."""
+
+_LOOKS = 64
+"""Places of a file at which its clock is looked at."""
 
 
 class SoundReader:
@@ -213,8 +217,7 @@ def read_span(
             return np.zeros((n_channels, 0), np.float32), rate_hz
         canvas = Canvas(n_channels, last - first, start=first)
         tracks = _tracks(container, streams, canvas, rate_hz, from_s=first / rate_hz, path=path)
-        # Of clips joined end to end the last one's length is stated: what lies beyond is not found.
-        if container.format.name != "mpegts" or end_s <= take_duration_s(container) + BACK_S:
+        if not _clock_goes_back(container, streams[0]):
             _seek(container, streams, first / rate_hz - WARM_UP_S)
         feeding = _Feeding(container, tracks)
         for _ in feeding:
@@ -330,6 +333,25 @@ def _seek(container: InputContainer, streams: list[AudioStream], to_s: float) ->
         return
     with suppress(av.error.FFmpegError):  # without an index it is read from the start
         container.seek(ticks, stream=stream)
+
+
+def _clock_goes_back(container: InputContainer, stream: AudioStream) -> bool:
+    """Tell whether a format that has no index holds clips joined end to end, by looking into it.
+
+    A time is then found in one of them or another. Clips that make up less than 1/`_LOOKS` of the
+    file may be overlooked.
+    """
+    if container.format.name != "mpegts":
+        return False
+    times = []
+    with suppress(av.error.FFmpegError):
+        for look in range(_LOOKS):
+            container.seek(container.size * look // _LOOKS, unsupported_byte_offset=True)
+            packets = container.demux(stream)
+            times.append(next((packet.pts for packet in packets if packet.pts is not None), None))
+    container.seek(0, unsupported_byte_offset=True)
+    known = [time for time in times if time is not None]
+    return any(later < earlier for earlier, later in pairwise(known))
 
 
 def _faults(container: InputContainer, tracks: list[Track], broken_off: bool) -> Iterator[str]:
