@@ -49,6 +49,7 @@ def analyse_take(job: Job) -> TakeLog:
         digest=job.digest,
         size_bytes=job.size_bytes,
         duration_s=info.duration_s,
+        picture_s=info.picture_s,
         fps=info.fps,
         variable_rate=info.variable_rate,
         start_tc=info.start_tc,
@@ -62,8 +63,10 @@ def analyse_take(job: Job) -> TakeLog:
     if not take.has_sound:
         return TakeLog(take=take)
     found = finder().analyse(job.file, info)
-    length_s = max(take.duration_s, found.joined_s or 0.0)
-    take = replace(take, levels=found.levels, duration_s=length_s)
+    take = replace(take, levels=found.levels)
+    if found.joined_s is not None:  # what is stated is the length of a part
+        length_s = max(take.duration_s, found.joined_s)
+        take = replace(take, duration_s=length_s, picture_s=None)
     return TakeLog(take=take, calls=found.calls, noise=found.noise)
 
 

@@ -167,7 +167,9 @@ class Take:
     size_bytes : int
         Size of the file.
     duration_s : float
-        Length of the take.
+        Length of the take: of picture or sound, whichever is longer.
+    picture_s : float or None
+        Length of the picture; None where there is none, or the file does not state it.
     fps : Fraction or None
         Exact frame rate; None where there is no picture.
     variable_rate : bool
@@ -195,6 +197,7 @@ class Take:
     digest: str
     size_bytes: int
     duration_s: float
+    picture_s: float | None = None
     fps: Fraction | None = None
     variable_rate: bool = False
     start_tc: str | None = None

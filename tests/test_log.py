@@ -102,6 +102,7 @@ takes = st.builds(
     duration_s=st.floats(0, 1e6),
     fps=st.none() | st.fractions(Fraction(1), Fraction(1000), max_denominator=1001),
     variable_rate=st.booleans(),
+    picture_s=st.none() | floats,
     start_tc=st.none() | st.sampled_from(["10:00:00;00", "23:59:59:24"]),
     time_reference=st.none() | st.integers(0, 2**62),
     recorded=st.none() | words,
@@ -709,6 +710,7 @@ def test_a_log_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> Non
         first, second = log.entries()
         assert first.model is second.model is None
         assert first.take.fps == Fraction(30000, 1001)
+        assert first.take.picture_s is None
         assert first.take.levels is not None
         assert first.take.levels.faults == ("channel 2 is dead",)
         assert first.take.levels.channel_faults == (ChannelFault(FaultKind.DEAD, (2,)),)

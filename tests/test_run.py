@@ -731,3 +731,4 @@ def test_clips_joined_end_to_end_are_as_long_as_their_sound(tmp_path: Path, make
     path.write_bytes(b"".join(part.read_bytes() for part in parts))
     take = analyse_take(Job(path, "/r", path.name, "d", 1)).take
     assert take.duration_s == pytest.approx(7.0, abs=0.1)
+    assert take.picture_s is None  # what the file states is the last clip's

@@ -150,6 +150,7 @@ def conform(take_markers: TakeMarkers, rate: Rate) -> TakeMarkers:
         take,
         fps=rate.fps,
         duration_s=float(frame_to_seconds(clock.n_frames, rate.fps)),
+        picture_s=float(frame_to_seconds(clock.n_pictures, rate.fps)),
         start_tc=_conform_label(clock, counted),
         time_reference=None,
     )

@@ -367,13 +367,13 @@ def _write_timeline(
         if number and between:
             picture.append(otio_format.make_gap(between, rate))
             sound.append(otio_format.make_gap(between, rate))
-        source, first, end = select.source, select.first, select.end
-        seen = source.take.has_picture
+        source, stretch = select.source, (select.first, select.end)
+        seen = select.first < source.clock.n_pictures
         picture.append(
-            otio_format.make_clip(source, first, end, with_markers=True)
+            otio_format.make_clip(source, picture.kind, stretch, with_markers=True)
             if seen
-            else otio_format.make_gap(end - first, source.clock.rate)
+            else otio_format.make_gap(select.end - select.first, source.clock.rate)
         )
-        sound.append(otio_format.make_clip(source, first, end, with_markers=not seen))
-    tracks = [picture, sound] if any(s.source.take.has_picture for s in selects) else [sound]
+        sound.append(otio_format.make_clip(source, sound.kind, stretch, with_markers=not seen))
+    tracks = [picture, sound] if any(picture.find_clips()) else [sound]
     return otio_format.write_timeline(tracks, rate, out, options)

@@ -25,7 +25,7 @@ from calltag.stored import known_or_nan, pack_features, unpack_features
 
 TAKE_COLUMNS = (
     "path, rushes, digest, size_bytes, duration_s, fps, variable_rate, start_tc, time_reference, "
-    "recorded, sample_rate_hz, channels, width, height, "
+    "recorded, sample_rate_hz, channels, width, height, picture_s, "
     "peak_dbfs, clipped, loudness_lufs, floor_dbfs, channel, faults, broken, channel_faults"
 )
 CALL_COLUMNS = (
@@ -61,6 +61,7 @@ def take_row(take: Take) -> list[object]:
         take.channels,
         take.width,
         take.height,
+        take.picture_s,
         *(
             [None] * 8
             if levels is None
@@ -95,6 +96,7 @@ def take_of(row: Sequence[Any]) -> Take:
         channels,
         width,
         height,
+        picture_s,
         peak_dbfs,
         clipped,
         loudness_lufs,
@@ -134,6 +136,7 @@ def take_of(row: Sequence[Any]) -> Take:
         channels=channels,
         width=width,
         height=height,
+        picture_s=picture_s,
         levels=levels,
     )
 

@@ -197,6 +197,10 @@ def _as_data(parts: dict[str, str], n_channels: int, divisor: int) -> list[objec
     return [parts["kind"], channels, other, at_s, amount]
 
 
+def _length_of_picture(db: sqlite3.Connection) -> None:
+    db.execute("ALTER TABLE takes ADD COLUMN picture_s REAL")
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
@@ -205,6 +209,7 @@ MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _noise_taught,
     _broken_stretches,
     _channel_faults_as_data,
+    _length_of_picture,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 

@@ -45,6 +45,9 @@ class Clock:
         Source timecode of its first frame, in frames from 00:00:00:00.
     n_frames : int
         Its length, at least one frame.
+    n_pictures : int
+        How many of its frames have a picture: sound may go on after the last one. None has where
+        there is sound alone; all have where the length of the picture is not known.
     notes : tuple of str
         What an editor should know, in whole sentences that name the take.
     """
@@ -52,6 +55,7 @@ class Clock:
     rate: Rate
     start_frame: int
     n_frames: int
+    n_pictures: int
     notes: tuple[str, ...] = ()
 
     def frames(self, start_s: float, end_s: float) -> tuple[int, int]:
@@ -66,11 +70,13 @@ class Clock:
         -------
         first, end : int
             Its first frame and the first after it, counted from the take's first: each the nearest,
-            at least one frame apart, within the take. Times count to the millisecond, as tables
-            show them, so that who reads the table finds the same frames.
+            at least one frame apart, within the take, and within its picture where they begin in
+            it. Times count to the millisecond, as tables show them, so that who reads the table
+            finds the same frames.
         """
         first = min(max(nearest_frame(round(start_s, 3), self.rate.fps), 0), self.n_frames - 1)
-        end = min(max(nearest_frame(round(end_s, 3), self.rate.fps), first + 1), self.n_frames)
+        last = self.n_pictures if first < self.n_pictures else self.n_frames
+        end = min(max(nearest_frame(round(end_s, 3), self.rate.fps), first + 1), last)
         return first, end
 
     def label(self, frame: int) -> str:
@@ -140,7 +146,16 @@ def take_clock(take: Take, rate: Rate = DEFAULT_RATE) -> Clock:
     elif take.time_reference is not None and take.sample_rate_hz:
         start_frame = nearest_frame(Fraction(take.time_reference, take.sample_rate_hz), own.fps)
     n_frames = max(1, nearest_frame(take.duration_s, own.fps))
-    return Clock(rate=own, start_frame=start_frame, n_frames=n_frames, notes=tuple(notes))
+    n_pictures = n_frames if take.has_picture else 0
+    if take.picture_s is not None:
+        n_pictures = min(max(1, nearest_frame(take.picture_s, own.fps)), n_frames)
+    return Clock(
+        rate=own,
+        start_frame=start_frame,
+        n_frames=n_frames,
+        n_pictures=n_pictures,
+        notes=tuple(notes),
+    )
 
 
 def time_of_day_s(take: Take) -> float | None:

@@ -49,6 +49,8 @@ class MediaInfo:
     ----------
     duration_s : float
         Length, from the first picture, or the first sample where there is no picture.
+    picture_s : float or None
+        Length of the picture; None without one, or where the format does not state it (Matroska).
     fps : Fraction or None
         Exact frame rate; None without a picture. For a high-speed take the rate that it plays at.
     variable_rate : bool
@@ -72,6 +74,7 @@ class MediaInfo:
     """
 
     duration_s: float
+    picture_s: float | None = None
     fps: Fraction | None = None
     variable_rate: bool = False
     start_tc: str | None = None
@@ -118,6 +121,7 @@ def probe(path: Path) -> MediaInfo:
             start_tc = _each_frame_counted(path, start_tc, snap_rate(fps))
         return MediaInfo(
             duration_s=duration_s,
+            picture_s=_picture_s(picture),
             fps=fps,
             variable_rate=variable,
             start_tc=start_tc,
@@ -217,6 +221,12 @@ def take_duration_s(container: InputContainer) -> float:
         first = Fraction(container.start_time or 0, av.time_base)
         return float(Fraction(container.duration, av.time_base) + first - start)
     return _counted_s(container, start)
+
+
+def _picture_s(picture: VideoStream | None) -> float | None:
+    if picture is None or not picture.duration or not picture.time_base:
+        return None
+    return float(picture.duration * picture.time_base)
 
 
 def states_no_length(container: InputContainer) -> bool:

@@ -121,6 +121,23 @@ def test_sound_alone_leaves_the_picture_empty(tmp_path, morning):
     assert [track.name for track in timeline.tracks] == ["picture", "sound"]
 
 
+def test_a_picture_that_ends_before_the_sound(tmp_path):
+    """Handles end with the picture; of a call after its end, which lies at 60 s, sound is left."""
+    take = log_of(make_call(58.5, 59.5), make_call(61, 62), picture_s=60.0, duration_s=65.0)
+    chosen = sorted(choose([take], best=2, handles_s=1), key=lambda select: select.first)
+    (path,) = write_selects(chosen, tmp_path / "best.otio", OPTIONS)
+    picture, sound = otio.adapters.read_from_file(str(path)).tracks
+    spans = [(item.source_range.start_time.value, item.duration().value) for item in sound]
+    assert spans == [(900_000 + 1438, 62), (900_000 + 1500, 75)]
+    clip, gap = picture
+    assert isinstance(gap, otio.schema.Gap)
+    assert picture.duration() == sound.duration()
+    assert clip.available_range().duration == RationalTime(1500, 25)
+    assert sound[0].available_range().duration == RationalTime(1625, 25)
+    assert sound[0].source_range == clip.source_range
+    assert [len(item.markers) for item in (clip, *sound)] == [1, 0, 1]
+
+
 def test_edit_list(tmp_path):
     logs = [log_of(make_call(10, 11), make_call(30, 31, snr_db=9))]
     selects = choose(logs, best=2, handles_s=1)

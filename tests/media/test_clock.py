@@ -94,6 +94,17 @@ def test_frames_of_a_span():
     assert clock.frames(9.99, 10.3) == (249, 250)
 
 
+def test_sound_that_goes_on_after_the_picture():
+    clock = take_clock(replace(FILMED, duration_s=10.02, picture_s=10.0))
+    assert (clock.n_frames, clock.n_pictures) == (251, 250)
+    assert clock.frames(9, 10.02) == (225, 250)  # what begins in the picture ends with it
+    assert clock.frames(10.0, 10.02) == (250, 251)  # what does not is heard alone
+    assert take_clock(replace(FILMED, picture_s=10.0, duration_s=9.9)).n_pictures == 248
+    assert take_clock(FILMED).n_pictures == 250
+    assert take_clock(SOUND).n_pictures == 0
+    assert take_clock(SOUND).frames(9.5, 10.5) == (238, 250)
+
+
 def test_the_rate_of_the_rushes():
     fast = replace(FILMED, fps=Fraction(50), start_tc=None)
     assert common_rate([SOUND, FILMED, fast, fast]) == Rate(Fraction(50))

@@ -52,6 +52,20 @@ def test_frame_rates_are_exact_in_every_container(tmp_path, make_clip, suffix, f
     assert (info.sample_rate_hz, info.channels) == (48_000, 2)
 
 
+@pytest.mark.parametrize("suffix", CONTAINERS)
+def test_the_pictures_own_length_is_told(tmp_path, make_clip, suffix):
+    """60 pictures at 30000/1001 last 2.002 s, and the sound a fifth of a second longer."""
+    path = make_clip(
+        tmp_path / f"a.{suffix}",
+        fps=Fraction(30_000, 1001),
+        seconds=2.0,
+        samples=np.full((1, round(2.2 * 48_000)), 0.1),
+        **CONTAINERS[suffix],
+    )
+    known = None if suffix == "mkv" else pytest.approx(2.002, abs=1e-4)
+    assert probe(path).picture_s == known
+
+
 @pytest.mark.parametrize("fps", [Fraction(100), Fraction(120), Fraction(240)], ids=str)
 def test_a_high_speed_take_plays_at_the_containers_rate(tmp_path, make_clip, fps):
     assert probe(make_clip(tmp_path / "a.mp4", fps=fps, audio_codec=None)).fps == fps
@@ -295,9 +309,13 @@ def test_channels_are_counted_over_all_streams(
     assert probe(path).channels == channels
 
 
+def test_sound_alone_has_no_length_of_picture(tmp_path, make_clip):
+    assert probe(make_clip(tmp_path / "a.wav", fps=None, audio_codec="pcm_s16le")).picture_s is None
+
+
 def test_a_take_without_sound(tmp_path, make_clip):
     info = probe(make_clip(tmp_path / "a.mp4", audio_codec=None, seconds=1.0))
-    assert info == MediaInfo(duration_s=1.0, fps=Fraction(25), width=64, height=36)
+    assert info == MediaInfo(duration_s=1.0, picture_s=1.0, fps=Fraction(25), width=64, height=36)
 
 
 @pytest.mark.parametrize(

@@ -68,7 +68,7 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
         ("sound", otio.schema.TrackKind.Audio, False),
     ):
         clips = [
-            make_clip(one, 0, one.clock.n_frames, with_markers=True)
+            make_clip(one, kind, with_markers=True)
             for one in take_markers
             if one.take.has_picture is picture
         ]
@@ -131,18 +131,26 @@ def write_timeline(
 
 
 def make_clip(
-    take_markers: TakeMarkers, first: int, end: int, *, with_markers: bool = False
+    take_markers: TakeMarkers,
+    kind: str,
+    stretch: tuple[int, int] | None = None,
+    *,
+    with_markers: bool = False,
 ) -> Any:
-    """Make a clip of a stretch of a take.
+    """Make a clip of a take, or of a stretch of it.
 
     Parameters
     ----------
     take_markers : TakeMarkers
         The take, its markers and its speed.
-    first, end : int
+    kind : str
+        The track's (`otio.schema.TrackKind`): the picture may end before the sound, and of it no
+        more is available than there is.
+    stretch : tuple of int and int, optional
         Its first frame and the first after it, counted from the take's first.
     with_markers : bool
-        Whether to set the take's markers on the clip.
+        Whether to set the take's markers on the clip; what is heard after the clip is marked on its
+        last frame.
 
     Returns
     -------
@@ -151,9 +159,12 @@ def make_clip(
     """
     take, clock, speed = take_markers.take, take_markers.clock, take_markers.speed
     start = clock.start_frame
+    pictures = kind == otio.schema.TrackKind.Video
+    available = clock.n_pictures if pictures else clock.n_frames
+    first, end = stretch or (0, available)
     reference = otio.schema.ExternalReference(
         target_url=take.file.as_uri(),
-        available_range=_range(start, clock.n_frames, clock.rate),
+        available_range=_range(start, available, clock.rate),
     )
     reference.name = Path(take.path).name
     clip = otio.schema.Clip(name=one_line(Path(take.path).name), media_reference=reference)
@@ -171,7 +182,10 @@ def make_clip(
     clip.source_range = _range(start + first, length, clock.rate)
     if with_markers:
         placed = zip(place(take_markers), place_played(take_markers), strict=True)
-        clip.markers.extend(_marker(take_markers, own, shown) for own, shown in placed)
+        last = played_frame(end, speed) - 1
+        for own, shown in placed:
+            inside = Placed(shown.marker, min(shown.first, last), min(shown.end, last + 1))
+            clip.markers.append(_marker(take_markers, own, inside))
     return clip
 
 

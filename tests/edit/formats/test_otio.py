@@ -143,6 +143,20 @@ def test_sound_alone(tmp_path):
     assert clip.markers[0].marked_range.start_time == RationalTime(36_001 * 50, 50)
 
 
+def test_a_picture_has_no_more_frames_than_it_has(tmp_path):
+    """An AAC track rings on for two frames after the last of 3000 pictures at 50 a second."""
+    take = make_take(rate=RATES[6], picture_s=60.0, duration_s=60.03)
+    calls = (make_call(59, 60.03), make_call(60.01, 60.03))
+    (clip,) = write(tmp_path, from_log(TakeLog(take=take, calls=calls))).find_clips()
+    whole = TimeRange(RationalTime(36_000 * 50, 50), RationalTime(3000, 50))
+    assert clip.available_range() == clip.source_range == whole
+    first, second = clip.markers
+    assert first.marked_range.end_time_exclusive() == whole.end_time_exclusive()
+    assert second.marked_range.start_time == whole.end_time_inclusive()
+    assert second.marked_range.end_time_exclusive() == whole.end_time_exclusive()
+    assert second.metadata["calltag"]["first_frame"] == 3001
+
+
 def test_refusals(tmp_path):
     with pytest.raises(InputError, match="no take"):
         write(tmp_path)
