@@ -152,7 +152,6 @@ def conform(take_markers: TakeMarkers, rate: Rate) -> TakeMarkers:
         duration_s=float(frame_to_seconds(clock.n_frames, rate.fps)),
         picture_s=float(frame_to_seconds(clock.n_pictures, rate.fps)),
         start_tc=_conform_label(clock, counted),
-        time_reference=None,
     )
     return replace(take_markers, take=played, markers=tuple(markers), conformed_from=clock.rate)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -76,6 +77,14 @@ def test_by_hand():
     assert played_length(slowed) == 3750
 
 
+def test_the_last_frame_of_a_take_played_twice_as_fast_by_hand():
+    # Of 1500 frames 0, 2 ... 1498 are shown, 750 in all: the last, 1499, is marked on the last.
+    marker = Marker(start_s=59.96, end_s=60.0, name="x")
+    marked = TakeMarkers(take=make_take(), markers=(marker,), speed=Fraction(2))
+    ((_, first, end),) = place_played(marked)
+    assert (first, end) == (749, 750)
+
+
 @given(st.one_of(slow, fast), st.floats(0, 60), st.floats(0, 5))
 def test_at_any_speed_a_marker_has_a_frame_and_lies_in_the_take(speed, start_s, length_s):
     marker = Marker(start_s=start_s, end_s=start_s + length_s, name="x")
@@ -129,6 +138,8 @@ def test_a_hundred_played_at_twenty_five_by_hand():
         # SMPTE ST 12-1: every tenth minute keeps its first labels.
         ("10:10:00:00", Rate(Fraction(50)), Rate(30 * NTSC, True), "10:10:00;00"),
         ("10:11:00:00", Rate(Fraction(50)), Rate(60 * NTSC, True), "10:11:00;04"),
+        ("10:15:00:00", Rate(Fraction(50)), Rate(30 * NTSC, True), "10:15:00;02"),
+        ("10:11:30:00", Rate(Fraction(50)), Rate(30 * NTSC, True), "10:11:30;00"),
         ("10:00:00;30", Rate(60 * NTSC, True), Rate(24 * NTSC), "10:00:00:12"),
         ("10:00:00:12", Rate(Fraction(25)), Rate(Fraction(100)), "10:00:00:48"),
         ("10:00:00:12", Rate(Fraction(25)), Rate(Fraction(120)), "10:00:00:057"),
@@ -141,6 +152,18 @@ def test_start_label_of_a_conformed_take(label, filmed, rate, conformed):
     assert played.notes == ()
 
 
+def test_sound_that_goes_on_after_the_picture_is_conformed_with_it():
+    # 100 a second played at 25: sound of 6005 frames, pictures of 6000.
+    take = make_take(rate=Rate(Fraction(100)), duration_s=60.05, picture_s=60.0)
+    clock = conform(TakeMarkers(take=take, markers=()), Rate(Fraction(25))).clock
+    assert (clock.n_frames, clock.n_pictures) == (6005, 6000)
+
+
+def test_a_take_that_has_the_rate_already_is_left_as_it_is():
+    marked = from_log(TakeLog(take=make_take(), calls=(make_call(1.01, 2),)))
+    assert conform(marked, RATES[2]) is marked
+
+
 def test_sound_alone_is_not_conformed():
     marked = TakeMarkers(take=make_sound(), markers=())
     assert conform(marked, Rate(Fraction(25))) is marked
@@ -148,6 +171,9 @@ def test_sound_alone_is_not_conformed():
 
 def test_no_constant_rate_cannot_be_conformed():
     marked = from_log(TakeLog(take=make_take(variable_rate=True), calls=(make_call(1, 2),)))
+    marked = replace(marked, notes=("filmed at first light",))
     played = conform(marked, Rate(Fraction(50)))
     assert played.markers == marked.markers
-    assert "cannot be conformed" in played.notes[-1]
+    kept, told = played.notes
+    assert kept == "filmed at first light"
+    assert "cannot be conformed" in told

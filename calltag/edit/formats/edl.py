@@ -253,7 +253,7 @@ def _list_text(
         one = event.source
         reel = reels[one.take.path]
         source_in, source_out = one.clock.label(event.first), one.clock.label(event.end)
-        length = max(1, played_frame(event.end - event.first, one.speed))
+        length = played_frame(event.end - event.first, one.speed)
         record_in = format_timecode(record, rate)
         record_out = format_timecode(record + length, rate)
         record += length + event.gap_frames
@@ -282,7 +282,7 @@ def _track(take: Take) -> str:
     """Tracks of an event: picture, and up to two of sound."""
     sound = "AA" if take.channels > 1 else "A" if take.channels else ""
     if not take.has_picture:
-        return sound or "A"
+        return sound
     return {"": "V", "A": "B", "AA": "AA/V"}[sound]
 
 

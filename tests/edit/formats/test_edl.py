@@ -16,6 +16,7 @@ from otio_cmx3600_adapter import cmx_3600
 
 from calltag.edit.formats import WriteOptions, edl
 from calltag.edit.markers import TakeMarkers, from_log, place
+from calltag.edit.retime import conform
 from calltag.errors import InputError
 from calltag.media.timecode import Rate, parse_timecode
 from calltag.records import Marker, TakeLog
@@ -117,6 +118,18 @@ def test_the_name_of_a_clip_is_whole_however_long(tmp_path):
     assert {clip.name for clip in timeline.find_clips()} == {name}
 
 
+def test_long_titles_and_notes_are_cut(tmp_path):
+    marker = Marker(start_s=1, end_s=2, name="boom " * 60)
+    one = TakeMarkers(take=make_take(), markers=(marker,))
+    options = WriteOptions(title="first light " * 10)
+    path, _ = edl.write([one], tmp_path / "calls.edl", options)
+    title, *lines = path.read_text().splitlines()
+    assert title.startswith("TITLE: first light first light")
+    assert len(title) <= len("TITLE: ") + 60
+    (note,) = (line for line in lines if line.startswith("* MARKER: boom boom"))
+    assert len(note) <= len("* ") + 120
+
+
 @settings(max_examples=60)
 @given(st.text(max_size=300), st.text(max_size=300))
 def test_no_text_breaks_a_list(name, comment):
@@ -151,6 +164,14 @@ def test_mixed_rates_make_one_list_each(tmp_path):
         assert len(read(path, one.clock.rate.fps)) == 15
 
 
+@pytest.mark.parametrize(
+    ("asked", "made"), [("calls", "calls.edl"), ("dawn.EDL", "dawn.EDL"), ("a.edl", "a.edl")]
+)
+def test_the_suffix_that_was_asked_for_stays(tmp_path, asked, made):
+    path, _ = edl.write([marked_take(RATES[2])], tmp_path / asked, OPTIONS)
+    assert path.name == made
+
+
 def test_a_thousand_events_make_two_lists(tmp_path):
     calls = tuple(make_call(i * 0.05, i * 0.05 + 0.04) for i in range(1000))
     paths = edl.write([marked_take(RATES[2], calls=calls)], tmp_path / "calls.edl", OPTIONS)
@@ -168,6 +189,12 @@ def test_reels_are_eight_characters_and_unique(names):
     assert len(set(reels.values())) == len(reels) == len({take.path for take in takes})
     assert all(re.fullmatch(r"[A-Z0-9]{1,8}", reel) for reel in reels.values())
     assert not set(reels.values()) & {"AX", "BL", "BLACK", "BARS"}
+
+
+def test_reels_that_would_mean_no_tape_or_have_no_letters():
+    names = ("black.mov", "ax.mov", "bars.mov", "葦.mov", "pit/葦原.mov")
+    reels = edl.name_reels(map(make_take, names))
+    assert list(reels.values()) == ["BLACK02", "AX02", "BARS02", "TAKE", "TAKE02"]
 
 
 def test_the_table_of_reels(tmp_path):
@@ -214,10 +241,32 @@ def test_a_slowed_take(tmp_path, rate):
     assert event_lines(path)[0][41:52] == slowed.clock.label(end)
 
 
+def test_a_speed_is_told_in_frames_of_the_nominal_rate(tmp_path):
+    """Common practice: 30 for 29.97, so 90 frames of the take a second for 59.94 at 150 %."""
+    fast = replace(marked_take(RATES[7], calls=(make_call(10, 11),)), speed=Fraction(3, 2))
+    path, _ = edl.write([fast], tmp_path / "calls.edl", OPTIONS)
+    lines = path.read_text().splitlines()
+    assert "M2   A003           090.0                10:00:09:59" in lines
+    assert "* SPEED: 150 %" in lines
+
+
+def test_a_conformed_take_tells_what_it_was_filmed_at(tmp_path):
+    filmed = marked_take(Rate(Fraction(100)), calls=(make_call(3, 4),))
+    path, _ = edl.write([conform(filmed, RATES[2])], tmp_path / "calls.edl", OPTIONS)
+    assert "* FILMED AT: 100" in path.read_text().splitlines()
+    assert event_lines(path)[0][29:52] == "10:00:12:00 10:00:16:00"
+
+
 def test_midnight_goes_round(tmp_path):
     marked = marked_take(RATES[2], start_tc="23:59:59:00", calls=(make_call(0.5, 1.5),))
     path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
     assert event_lines(path)[0][29:52] == "23:59:59:13 00:00:00:13"
+
+
+def test_a_hundred_frames_fit_into_two_digits(tmp_path):
+    marked = marked_take(Rate(Fraction(100)), calls=(make_call(0.99, 1.5),))
+    path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
+    assert event_lines(path)[0][29:40] == "10:00:00:99"
 
 
 def test_too_fast_for_two_digits(tmp_path):
