@@ -214,21 +214,9 @@ def compare(
     within = bounds or Bounds()
     for trace, name in ((a, take_a), (b, take_b)):
         if not trace.even.any():
-            return Comparison(
-                take_a=take_a,
-                take_b=take_b,
-                outcome=Outcome.NOTHING,
-                alignment=None,
-                reason=f"{name} is silent",
-            )
+            return _nothing(take_a, take_b, f"{name} is silent")
     if within.low_s >= a.duration_s or within.high_s <= -b.duration_s:
-        return Comparison(
-            take_a=take_a,
-            take_b=take_b,
-            outcome=Outcome.NOTHING,
-            alignment=None,
-            reason="they did not run at the same time, by what is said of it",
-        )
+        return _nothing(take_a, take_b, "they did not run at the same time, by what is said of it")
     if a.duration_s < b.duration_s:  # pieces of the shorter are looked for in the longer
         turned = Bounds(-within.high_s, -within.low_s)
         lines = [_inverse(line) for line in _lines(b, a, turned)]
@@ -236,6 +224,12 @@ def compare(
         lines = _lines(a, b, within)
     narrow = within.high_s - within.low_s <= _NARROW_S
     return _judged(a, b, take_a, take_b, lines, narrow=narrow)
+
+
+def _nothing(take_a: str, take_b: str, reason: str) -> Comparison:
+    return Comparison(
+        take_a=take_a, take_b=take_b, outcome=Outcome.NOTHING, alignment=None, reason=reason
+    )
 
 
 def _lines(a: Trace, b: Trace, bounds: Bounds) -> list[Line]:
@@ -264,13 +258,7 @@ def _judged(
 ) -> Comparison:
     best = lines[0] if lines else None
     if best is None or _total(best) < WORTH_TELLING:
-        return Comparison(
-            take_a=take_a,
-            take_b=take_b,
-            outcome=Outcome.NOTHING,
-            alignment=None,
-            reason="nothing that both heard was found",
-        )
+        return _nothing(take_a, take_b, "nothing that both heard was found")
     rivals = [
         line
         for line in lines[1:]

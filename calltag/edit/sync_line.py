@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import pairwise
 from typing import TypeVar
 
 import numpy as np
@@ -154,7 +155,7 @@ def _windows(a: Trace, b: Trace, place: Place) -> _Floats:
         n = min(len(ours), len(theirs))
         agreement[i] = np.vdot(ours[:n], theirs[:n])
     edges = np.linspace(0, len(times_s), _MOST_WINDOWS + 1).astype(int)
-    parts = zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
+    parts = pairwise(edges.tolist())
     return times_s[[first + int(np.argmax(agreement[first:end])) for first, end in parts]]
 
 

@@ -12,6 +12,7 @@ of take B, since that is where drift changes it least.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -159,7 +160,7 @@ def _piece_correlations(a: FloatArray, b: FloatArray) -> list[tuple[int, int, Fl
     n = scipy.fft.next_fast_len(len(a) + int(np.diff(edges).max()), real=True)
     spectrum = [scipy.fft.rfft(band, n) for band in a.T]
     pieces = []
-    for start, end in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+    for start, end in pairwise(edges.tolist()):
         product = sum(
             whole * scipy.fft.rfft(band, n).conj()
             for whole, band in zip(spectrum, b[start:end].T, strict=True)

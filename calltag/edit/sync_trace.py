@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -159,7 +160,7 @@ def _outline(power: FloatArray) -> FloatArray:
         return power
     power = power + np.float32(1e-11)
     edges = np.linspace(0, n, max(1, round(n / (_FLOOR_S * FRAMES_PER_S))) + 1).astype(int)
-    quiet = np.log([np.quantile(power[a:b], _QUIET, axis=0) for a, b in _pairs(edges)])
+    quiet = np.log([np.quantile(power[a:b], _QUIET, axis=0) for a, b in pairwise(edges.tolist())])
     centres = (edges[1:] + edges[:-1]) / 2
     outline = np.empty_like(power)
     for band in range(power.shape[1]):
@@ -169,10 +170,6 @@ def _outline(power: FloatArray) -> FloatArray:
         deviation = float(np.sqrt(np.mean(events**2)))
         outline[:, band] = np.clip(events / max(deviation, 1e-3), -_MOST, _MOST)
     return outline
-
-
-def _pairs(edges: npt.NDArray[np.int_]) -> Iterator[tuple[int, int]]:
-    return zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
 
 
 class _Evener:

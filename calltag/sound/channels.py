@@ -325,10 +325,9 @@ class Chooser:
                 self._silence[c] = before
                 if end < n:
                     self._end_silence(c, self._at + end, sounds(row[end : end + least]), least)
-            if abs(float(row[0])) > ZERO and self._silence[c] is not None:
-                begun = self._silence[c]
-                if begun is not None and begun[0] < self._at:
-                    self._end_silence(c, self._at, sounds(row[:least]), least)
+            begun = self._silence[c]
+            if begun is not None and begun[0] < self._at and abs(float(row[0])) > ZERO:
+                self._end_silence(c, self._at, sounds(row[:least]), least)
             self._sounded[c] = sounds(row[-least:])
 
     def _find_mute(self, n: int) -> None:
@@ -364,19 +363,13 @@ class Chooser:
             return
         if dead:
             yield ChannelFault(FaultKind.DEAD, _numbers(dead))
-        stopped = []
-        for c in live:
-            begun = self._silence[c]
-            fell = begun is not None or np.median(power[~silent[:, c], c]) > _AUDIBLE_POWER
-            if n_channels > 1 and silent[-2:, c].all() and not silent[-2:].all() and fell:
-                stopped.append(c)
-                last_s = np.flatnonzero(~silent[:, c])[-1] + 1
-                stop_s = begun[0] / self._rate_hz if begun is not None else float(last_s)
-                yield ChannelFault(FaultKind.STOPS, (c + 1,), at_s=stop_s)
+        stopped_s = self._stopped_s(live, power)
+        for c, stop_s in stopped_s.items():
+            yield ChannelFault(FaultKind.STOPS, (c + 1,), at_s=stop_s)
         yield from self._told_mute()
         cut_off: dict[int, list[int]] = {}
         for c in live:
-            if c not in stopped and (cut := _cut_off(low[:, c], mid[:, c])) is not None:
+            if c not in stopped_s and (cut := _cut_off(low[:, c], mid[:, c])) is not None:
                 cut_off.setdefault(cut, []).append(c)
         for cut, those in sorted(cut_off.items()):
             yield ChannelFault(FaultKind.HISS, _numbers(those), at_s=float(cut))
@@ -401,11 +394,21 @@ class Chooser:
         for c in live:
             if self._clipped[c]:
                 yield ChannelFault(FaultKind.CLIPPED, (c + 1,), amount=float(self._clipped[c]))
-            offset = float(mean[:, c].mean())
-            unsure = float(mean[:, c].std()) / np.sqrt(len(mean))
-            if abs(offset) > max(_DC, 5 * unsure) and len(mean) > 1:
+            if offset := _offset(mean[:, c]):
                 yield ChannelFault(FaultKind.OFFSET, (c + 1,), amount=offset)
         yield from self._told_dropouts(live)
+
+    def _stopped_s(self, live: list[int], power: _Floats) -> dict[int, float]:
+        """When each channel fell silent that has no sound at the end, where others have some."""
+        silent = power < _SILENT_POWER
+        stopped_s: dict[int, float] = {}
+        for c in live:
+            begun = self._silence[c]
+            fell = begun is not None or np.median(power[~silent[:, c], c]) > _AUDIBLE_POWER
+            if silent[-2:, c].all() and not silent[-2:].all() and fell:
+                last_s = float(np.flatnonzero(~silent[:, c])[-1] + 1)
+                stopped_s[c] = last_s if begun is None else begun[0] / self._rate_hz
+        return stopped_s
 
     def _alike(
         self, live: list[int], like: _Floats, like_low: _Floats, silent: npt.NDArray[np.bool_]
@@ -528,6 +531,12 @@ def _cut_off(low: _Floats, mid: _Floats) -> int | None:
     before = slice(max(0, cut - _BEFORE_SECONDS), cut)
     falls_db = [np.percentile(db[before], 10) - np.median(db[cut:]) for db in (low_db, mid_db)]
     return cut if min(falls_db) > _CUT_OFF_DB else None
+
+
+def _offset(means: _Floats) -> float:
+    """Mean of a channel where it is told, of its means in every second; else 0."""
+    offset, unsure = float(means.mean()), float(means.std()) / np.sqrt(len(means))
+    return offset if len(means) > 1 and abs(offset) > max(_DC, 5 * unsure) else 0.0
 
 
 def _decibels(power: _Floats) -> _Floats:
