@@ -266,6 +266,13 @@ def test_frames_hold_their_time(rate, seconds):
     assert abs(nearest - Fraction(seconds)) <= (Fraction(1, 2) + Fraction(1, 10**6)) / rate.fps
 
 
+def test_a_time_between_two_frames_by_hand():
+    # 0.15 s is frame 4.5 at 30 a second; as a float it lies a little below. 0.14999 s is 4.4997.
+    assert nearest_frame(0.15, Fraction(30)) == 5
+    assert nearest_frame(Fraction(3, 20), Fraction(30)) == 5
+    assert nearest_frame(0.14999, Fraction(30)) == 4
+
+
 # Samples per frame at 48 kHz, arithmetic on ST 12-1's rates; the last two figures are the known
 # lengths of five frames.
 @pytest.mark.parametrize(
@@ -287,6 +294,7 @@ def test_samples_per_frame(rate, samples):
 
 def test_counts_and_names():
     assert [nominal(rate.fps) for rate in RATES] == [24, 24, 25, 30, 30, 30, 50, 60, 60, 60]
+    assert nominal(Fraction(2, 5)) == 1  # a picture every two and a half seconds
     assert str(Rate(30 * NTSC, drop=True)) == "29.97 drop-frame"
     assert [rate_text(fps) for fps in (24 * NTSC, Fraction(100), 60 * NTSC)] == [
         "23.976",

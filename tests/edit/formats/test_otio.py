@@ -12,12 +12,12 @@ from opentimelineio.opentime import RationalTime, TimeRange
 
 from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import otio as writer
-from calltag.edit.markers import from_log, place
+from calltag.edit.markers import TakeMarkers, from_log, place
 from calltag.edit.retime import conform, place_played
 from calltag.edit.sound_delay import advance_to_picture
 from calltag.errors import InputError
 from calltag.media.timecode import Rate
-from calltag.records import TakeLog, Usable, Verdict
+from calltag.records import Marker, TakeLog, Usable, Verdict
 
 from ..conftest import RATES, make_call, make_sound, make_take
 
@@ -89,6 +89,39 @@ def test_what_a_marker_says(tmp_path, morning):
             "end_frame": 75,
         }
     }
+
+
+def test_what_a_clip_and_its_file_say(tmp_path):
+    take = make_take(rate=RATES[4])
+    marked = replace(from_log(TakeLog(take=take)), speed=Fraction(2, 5), notes=("in the reeds",))
+    (clip,) = write(tmp_path, marked).find_clips()
+    assert clip.media_reference.name == "A003.mov"
+    assert json.loads(otio.adapters.write_to_string(clip, "otio_json"))["metadata"]["calltag"] == {
+        "take": "pit/A003.mov",
+        "rate": "30000/1001",  # ST 12-1
+        "speed": "2/5",
+        "notes": ["in the reeds"],
+    }
+
+
+def test_what_is_not_known_of_a_call_is_left_out(tmp_path):
+    call = make_call(1, 2, confidence=0.8764, snr_db=float("nan"), high_hz=float("inf"))
+    (clip,) = write(tmp_path, from_log(TakeLog(take=make_take(), calls=(call,)))).find_clips()
+    (marker,) = clip.markers
+    facts = marker.metadata["calltag"]
+    assert facts["confidence"] == 0.876
+    assert not {"snr_db", "high_hz", "noise"} & set(facts)
+    assert facts["low_hz"] == 180.0
+
+
+def test_names_and_comments_are_one_line(tmp_path):
+    marker = Marker(start_s=1, end_s=2, name="pit rail:\n tick", comment="near\r\nthe hide")
+    marked = TakeMarkers(take=make_take("pit\tA003.mov"), markers=(marker,))
+    timeline = write(tmp_path, marked, options=WriteOptions(title="dawn\nday 2"))
+    (clip,) = timeline.find_clips()
+    (made,) = clip.markers
+    assert (timeline.name, clip.name) == ("dawn day 2", "pit A003.mov")
+    assert (made.name, made.comment) == ("pit rail: tick", "near the hide")
 
 
 @pytest.mark.parametrize("rate", RATES, ids=str)
