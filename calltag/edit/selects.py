@@ -21,7 +21,7 @@ from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, from_log, same_take
 from calltag.errors import InputError
 from calltag.media.clock import DEFAULT_RATE
-from calltag.media.timecode import Rate, nearest_frame
+from calltag.media.timecode import Rate, frame_to_seconds, nearest_frame
 from calltag.records import Call, TakeLog
 from calltag.takes.picture import grade_of_call
 from calltag.takes.standing import clipped_ppm
@@ -55,9 +55,14 @@ class Select:
     end: int
 
     @property
+    def start_s(self) -> Fraction:
+        """Where it begins, in seconds from the take's first frame, exact."""
+        return frame_to_seconds(self.first, self.source.clock.rate.fps)
+
+    @property
     def length_s(self) -> Fraction:
         """Length in seconds, exact."""
-        return (self.end - self.first) / self.source.clock.rate.fps
+        return frame_to_seconds(self.end - self.first, self.source.clock.rate.fps)
 
 
 def sound_worth(take_log: TakeLog, call: Call) -> float:
@@ -349,7 +354,7 @@ def _events(selects: Sequence[Select], gap_s: float) -> list[edl_format.Event]:
                 source=select.source,
                 first=select.first,
                 end=select.end,
-                notes=(f"MARKER: {marker.name}", f"NOTE: {marker.comment}"),
+                notes=edl_format.marker_notes(marker),
                 gap_frames=gap_frames(gap_s, select.source.clock.rate),
             )
         )

@@ -158,7 +158,7 @@ def _cues(selects: Sequence[Select], gap: Fraction) -> list[Cue]:
     cues = []
     for select, start in zip(selects, _starts(selects, gap), strict=False):
         (marker,) = select.source.markers
-        into_s = Fraction(marker.start_s) - select.first / select.source.clock.rate.fps
+        into_s = Fraction(marker.start_s) - select.start_s
         length = round((marker.end_s - marker.start_s) * RATE_HZ)
         cues.append(Cue(round((start + max(into_s, Fraction(0))) * RATE_HZ), marker.name, length))
     return cues
@@ -180,9 +180,8 @@ def _blocks(
 
 def _read(select: Select) -> FloatArray:
     """The best channel of the stretch."""
-    take, fps = select.source.take, select.source.clock.rate.fps
-    first_s, end_s = float(select.first / fps), float(select.end / fps)
-    samples, _ = read_span(take.file, first_s, end_s, rate_hz=RATE_HZ)
+    start_s, end_s = float(select.start_s), float(select.start_s + select.length_s)
+    samples, _ = read_span(select.source.take.file, start_s, end_s, rate_hz=RATE_HZ)
     return Chooser(RATE_HZ).choose(samples)
 
 
@@ -201,7 +200,7 @@ def _gain_db(select: Select, samples: FloatArray, match_levels: bool) -> float:
     gain_db = 0.0
     if match_levels:
         (marker,) = select.source.markers
-        offset_s = float(select.first / select.source.clock.rate.fps)
+        offset_s = float(select.start_s)
         first, end = (round((s - offset_s) * RATE_HZ) for s in (marker.start_s, marker.end_s))
         level_dbfs = _rms_dbfs(samples[max(0, first) : max(first + 1, end)])
         if np.isfinite(level_dbfs):

@@ -121,7 +121,7 @@ def probe(path: Path) -> MediaInfo:
             start_tc = _each_frame_counted(path, start_tc, snap_rate(fps))
         return MediaInfo(
             duration_s=duration_s,
-            picture_s=_picture_s(picture),
+            picture_s=picture_duration_s(container),
             fps=fps,
             variable_rate=variable,
             start_tc=start_tc,
@@ -223,7 +223,20 @@ def take_duration_s(container: InputContainer) -> float:
     return _counted_s(container, start)
 
 
-def _picture_s(picture: VideoStream | None) -> float | None:
+def picture_duration_s(container: InputContainer) -> float | None:
+    """Find the length that a clip states of its picture.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+
+    Returns
+    -------
+    float or None
+        Seconds; None without a picture, or where the format does not state it (Matroska).
+    """
+    picture = picture_stream(container)
     if picture is None or not picture.duration or not picture.time_base:
         return None
     return float(picture.duration * picture.time_base)

@@ -26,6 +26,7 @@ from calltag.media._track import Track
 from calltag.media.opening import cut_short, drop_all_but, open_take, picture_stream, why_short
 from calltag.media.probe import (
     decodable,
+    picture_duration_s,
     states_no_length,
     take_duration_s,
     take_start_s,
@@ -293,12 +294,9 @@ def _tracks(
 
 def _picture_s(container: InputContainer) -> float:
     """Length that is stated of the picture, or of a file with one; 0 where none is."""
-    picture = picture_stream(container)
-    if picture is None:
+    if picture_stream(container) is None:
         return 0.0
-    if picture.duration and picture.time_base:
-        return float(picture.duration * picture.time_base)
-    return (container.duration or 0) / av.time_base
+    return picture_duration_s(container) or (container.duration or 0) / av.time_base
 
 
 def _pictured(path: Path, start_s: float, end_s: float) -> bool:

@@ -24,7 +24,7 @@ from calltag.edit.text import ascii_line
 from calltag.errors import InputError
 from calltag.files import write_texts
 from calltag.media.timecode import Rate, format_timecode, nominal, parse_start, rate_text
-from calltag.records import Take
+from calltag.records import Marker, Take
 
 NAME = "edl"
 SUFFIX = ".edl"
@@ -86,14 +86,29 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
         If there is no event, a take has more than 100 frames per second, or a file exists already
         or cannot be written.
     """
-    events = []
-    for one in take_markers:
-        for marker, first, end in place(one):
-            notes = [f"MARKER: {marker.name}"]
-            if marker.comment:
-                notes.append(f"NOTE: {marker.comment}")
-            events.append(Event(source=one, first=first, end=end, notes=tuple(notes)))
+    events = [
+        Event(source=one, first=first, end=end, notes=marker_notes(marker))
+        for one in take_markers
+        for marker, first, end in place(one)
+    ]
     return write_lists(events, out, options)
+
+
+def marker_notes(marker: Marker) -> tuple[str, ...]:
+    """Say what a marker says, for the notes of its event.
+
+    Parameters
+    ----------
+    marker : Marker
+        The marker.
+
+    Returns
+    -------
+    tuple of str
+        Its name and, where it has one, its comment.
+    """
+    name = f"MARKER: {marker.name}"
+    return (name, f"NOTE: {marker.comment}") if marker.comment else (name,)
 
 
 def write_lists(
