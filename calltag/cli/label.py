@@ -69,7 +69,7 @@ def label_command(
     types: Types = None,
     takes: Takes = None,
     how: ListedAs = As.TABLE,
-    order: Annotated[
+    by: Annotated[
         ListenBy, typer.Option(help="Which sounds the listening page begins with.")
     ] = ListenBy.USEFUL,
     browser: OpenBrowser = True,
@@ -87,7 +87,7 @@ def label_command(
     \b
     Examples:
       calltag label
-      calltag label --take card1 --order time
+      calltag label --take card1 --by time
       calltag calls --as csv > mine.csv
       calltag label --from mine.csv
       calltag label --list
@@ -97,12 +97,12 @@ def label_command(
     if not show:
         if _typed(context, "types"):
             raise InputError(
-                "--type goes with --list; the listening page goes by type with --order type"
+                "--type goes with --list; the listening page goes by type with --by type"
             )
         if _typed(context, "how"):
             raise InputError("--as goes with --list: it says how your labels are listed")
     if source is None and not show:
-        _listen(log, takes or [], order, browser=browser)
+        _listen(log, takes or [], by, browser=browser)
         return
     file = None
     with Log(log, create=False) as opened:
@@ -120,7 +120,7 @@ def _typed(context: typer.Context, option: str) -> bool:
     return source is not None and source.name == "COMMANDLINE"
 
 
-def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> None:
+def _listen(log: Path, takes: list[str], by: ListenBy, *, browser: bool) -> None:
     from calltag.log import Log
     from calltag.naming import measure_labels
     from calltag.pages.hearing import Order
@@ -133,7 +133,7 @@ def _listen(log: Path, takes: list[str], order: ListenBy, *, browser: bool) -> N
     before = session.hearing.n_labels
 
     serve_page(
-        listening_app(session, order=Order(order.value)),
+        listening_app(session, order=Order(by.value)),
         "The listening page",
         browser=browser,
         kept=" All answers are kept as they are given.",

@@ -167,7 +167,7 @@ def test_without_a_file_it_opens_the_listening_page(run, log, monkeypatch) -> No
 def test_the_listening_page_takes_no_filter_by_type(run, log) -> None:
     ran = run("label", "--type", "pit rail")
     assert ran.status == 1
-    assert "--order type" in ran.err
+    assert "--by type" in ran.err
 
 
 @pytest.mark.parametrize("option", [("--as", "csv"), ("--type", "pit rail")], ids=str)
