@@ -66,7 +66,7 @@ MinConfidence = Annotated[
         min=0.0,
         max=1.0,
         metavar="0…1",
-        help="Only labels that are at least this sure: 0.8 is 80 %.",
+        help="Only calls that are named at least this surely: 0.8 is 80 %.",
     ),
 ]
 MinSnr = Annotated[

@@ -33,7 +33,7 @@ def teach_command(
             min=0.0,
             max=1.0,
             metavar="0…1",
-            help="Of calls that were not labelled by you, only those that are at least this sure.",
+            help="Of calls that you did not label yourself, only those named at least this surely.",
         ),
     ] = 0.8,
     model: NewModel = None,
