@@ -21,6 +21,7 @@ import numpy.typing as npt
 from av.container import InputContainer
 from av.packet import Packet
 from av.video.frame import VideoFrame
+from av.video.reformatter import VideoReformatter
 from av.video.stream import VideoStream
 
 from calltag.errors import InputError, MediaError
@@ -50,6 +51,7 @@ class Frame:
     at_s: float
     _decoded: VideoFrame
     _aspect: Fraction
+    _scaler: VideoReformatter
 
     def grey(self, most: int) -> npt.NDArray[np.uint8]:
         """Give its brightness.
@@ -85,7 +87,8 @@ class Frame:
         frame = self._decoded
         width, height = frame.width * self._aspect, Fraction(frame.height)
         scale = min(Fraction(1), Fraction(most) / max(width, height))
-        image = frame.reformat(
+        image = self._scaler.reformat(
+            frame,
             width=max(1, round(width * scale)),
             height=max(1, round(height * scale)),
             format=pixels,
@@ -141,6 +144,7 @@ class PictureReader:
         self._near_s = _NEAR / self.mean_fps
         self._start = take_start_s(self._container)
         self._aspect = Fraction(picture.sample_aspect_ratio or 1)
+        self._scaler = VideoReformatter()  # setting one up takes longer than scaling by it
         self._frames: Iterator[Frame] | None = None
         self._last: Frame | None = None
         self._wanted_s = 0.0
@@ -287,7 +291,7 @@ class PictureReader:
                 shown = frame.dts if frame.pts is None else frame.pts  # AVI states no more
                 if shown is not None and (tick := frame.time_base):
                     at_s = float(shown * tick - self._start)
-                    yield Frame(at_s, frame, self._aspect)
+                    yield Frame(at_s, frame, self._aspect, self._scaler)
 
     def _hurry(self, packet: Packet[VideoStream]) -> None:
         """Pass over pictures before the wanted one that no other hangs on."""
