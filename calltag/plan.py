@@ -286,6 +286,4 @@ class _Names:
         return rushes, name
 
     def earlier(self, path: str) -> str:
-        name = earlier_name(path, self._taken.__contains__)
-        self._taken.add(name)
-        return name
+        return earlier_name(path, self._taken.__contains__)

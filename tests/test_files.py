@@ -12,6 +12,9 @@ import pytest
 from calltag.errors import InputError, MediaError, WriteError
 from calltag.files import (
     MODEL_CARD,
+    SHEET_INDEX,
+    SHEET_MARK,
+    is_sheet,
     refuse_existing,
     refuse_other_than_model,
     write_texts,
@@ -95,6 +98,22 @@ def test_any_name_that_can_be_is_written(tmp_path, name):
         assert len(partial.name) <= max(len(name), 24)
         partial.write_text("whole")
     assert (tmp_path / name).read_text() == "whole"
+
+
+@pytest.mark.parametrize(
+    ("page", "answer"),
+    [
+        (f"<!doctype html><head>{SHEET_MARK}</head>".encode(), True),
+        (b"<!doctype html><title>Ashmere</title>", False),
+        (b"\xff\xfe<" + SHEET_MARK.encode("utf-16-le"), False),  # no UTF-8, as no sheet is
+        (None, False),
+    ],
+)
+def test_a_folder_is_a_sheet_only_by_its_page(tmp_path, page, answer):
+    """A sheet may be replaced, and is no rushes: another folder must not be taken for one."""
+    if page is not None:
+        (tmp_path / SHEET_INDEX).write_bytes(page)
+    assert is_sheet(tmp_path) is answer
 
 
 def test_a_name_that_is_too_long_is_told(tmp_path):

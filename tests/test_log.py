@@ -381,6 +381,29 @@ def test_an_edit_of_a_take_replaces_it_unless_its_labels_do_not_fit(log: Log) ->
     assert log.put(edits[-1], feature_version=1) == "earlier/A001.mov"
 
 
+@pytest.mark.parametrize(
+    ("before", "again", "same"), [(4, 1, False), (4, 2, True), (5, 2, False), (5, 3, True)]
+)
+def test_a_changed_file_is_the_take_it_was_where_half_its_calls_are_found_again(
+    log: Log, before: int, again: int, same: bool
+) -> None:
+    was = [call(9 * number + 1) for number in range(before)]
+    log.put(TakeLog(take=take(), calls=tuple(was)), feature_version=1)
+    # The first is found in two pieces now, and counts once; another call is new.
+    now = [call(one.start_s + 0.1) for one in was[:again]] + [call(1.3), call(55)]
+    earlier = log.put(TakeLog(take=take(digest="d"), calls=tuple(now)), feature_version=1)
+    assert earlier == (None if same else "earlier/A001.mov")
+
+
+def test_what_is_measured_again_under_a_label_replaces_what_was(log: Log) -> None:
+    log.put(TakeLog(take=take()), feature_version=1)
+    label = Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")
+    log.change_labels(put=[label])
+    for peak_hz in (2500.0, 3500.0):
+        log.put_measured([(label, call(1, end_s=2.0, peak_hz=peak_hz))])
+    assert [one.peak_hz for one in log.take_log("A001.mov").calls] == [3500.0]
+
+
 def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> None:
     log.put(TakeLog(take=take(), calls=(call(9),)), feature_version=1)
     label = Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")

@@ -306,6 +306,37 @@ def test_noise_without_finds_is_named_by_an_excerpt(with_noise, tmp_path, monkey
     assert len(asked) == 2
 
 
+@pytest.mark.parametrize(
+    ("span_s", "found_s", "excerpt_s"),
+    [
+        ((5, 25), [], (13.5, 16.5)),  # the middle
+        # 17 s can be moved by: a tenth of that later, where nothing was found
+        ((5, 25), [14.0], (15.2, 18.2)),
+        ((5, 25), [14.0, 17.0], (10.1, 13.1)),  # or where that is nearest: two tenths earlier
+        ((5, 6.2), [], (5, 6.2)),  # all of a short one
+        ((5, 6), [], (5, 6)),
+        ((5, 5.9), [], None),  # too short to tell a detail by
+    ],
+)
+def test_an_excerpt_of_noise_lies_near_its_middle_beside_what_was_found(
+    with_noise, tmp_path, monkeypatch, span_s, found_s, excerpt_s
+) -> None:
+    asked: list[Span] = []
+
+    def measure(_file, spans):
+        asked.extend(spans)
+        return [call(span.start_s, np.full(6, 9.0)) for span in spans]
+
+    monkeypatch.setattr("calltag.naming.finder", lambda: SimpleNamespace(measure=measure))
+    found = tuple(call(start_s, np.zeros(6)) for start_s in found_s)
+    steady = (noise("machine", *span_s),)
+    with_noise.put(
+        TakeLog(take=take("B001.mov"), calls=found, noise=steady), feature_version=FEATURE_VERSION
+    )
+    teach_log(with_noise, tmp_path / "calltag.model")
+    assert [tuple(map(pytest.approx, span)) for span in asked] == ([excerpt_s] if excerpt_s else [])
+
+
 def test_noise_that_sounds_of_nothing_taught_keeps_its_name(with_noise, tmp_path, monkeypatch):
     monkeypatch.setattr(
         "calltag.naming.finder",

@@ -75,6 +75,15 @@ def test_a_name_of_two_cards_gets_as_many_folders_as_tell_them_apart(clip, tmp_p
     assert Path(job.rushes, job.path) == job.file
 
 
+def test_a_name_made_longer_is_not_that_of_the_next_clip(clip, tmp_path: Path) -> None:
+    clip("card/A1.mov", "first")
+    clip("card/card/A1.mov", "second")
+    made = plan([tmp_path / "card"], [entry(tmp_path / "other", "A1.mov", "x")])
+    assert jobs(made) == [["card/A1.mov"], ["card/card/A1.mov"]]
+    for ((job,),) in zip(made.jobs, strict=True):
+        assert Path(job.rushes, job.path) == job.file
+
+
 def test_a_take_elsewhere_keeps_its_name_and_a_gone_one_is_missing(clip, tmp_path: Path) -> None:
     elsewhere = clip("other/A1.mov", "other")
     clip("rushes/A2.mov", "two")
@@ -124,3 +133,23 @@ def test_a_moved_take_does_not_get_the_name_that_a_changed_file_keeps(clip, tmp_
     assert jobs(made) == [["C1.mov"]]
     ((_, (_, name)),) = made.moves.items()
     assert name != "C1.mov"
+
+
+def test_a_clip_that_cannot_be_read_is_told_and_the_others_go_on(clip, tmp_path: Path) -> None:
+    """One new and one known: the log keeps what it has of the known one."""
+    away = [clip("A1.mov", "new"), clip("A2.mov", "known")]
+    clip("A3.mov", "fine")
+    found = find_clips([tmp_path]).clips
+    for file in away:
+        file.unlink()
+    known = [entry(tmp_path, "A2.mov", "d2")]
+    made = make_plan(found, known, feature_version=VERSION)
+    assert jobs(made) == [["A3.mov"]]
+    assert [(rushes, problem.path) for rushes, problem in made.problems] == [
+        (str(tmp_path), "A1.mov"),
+        (str(tmp_path), "A2.mov"),
+    ]
+    for _, problem in made.problems:
+        assert problem.reason.startswith("could not be read (")
+        assert problem.reason.endswith("; check the drive or card")
+    assert (made.missing, made.known, made.moves, made.replaced) == ([], [], {}, {})

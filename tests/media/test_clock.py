@@ -94,6 +94,22 @@ def test_frames_of_a_span():
     assert clock.frames(9.99, 10.3) == (249, 250)
 
 
+def test_a_span_has_the_frames_of_the_times_that_a_table_shows():
+    # Frames 25.4975 and 27.4975 as measured; a table shows 1.020 and 1.100 s: halfway, so later.
+    assert take_clock(FILMED).frames(1.0199, 1.0999) == (26, 28)
+
+
+def test_a_take_has_a_frame_however_short_it_is():
+    short = take_clock(replace(FILMED, duration_s=0.01))  # a quarter of a frame
+    assert (short.n_frames, short.n_pictures) == (1, 1)
+    assert short.frames(0.0, 0.01) == (0, 1)
+    assert take_clock(replace(FILMED, picture_s=0.01)).n_pictures == 1
+
+
+def test_a_constant_rate_is_its_own_though_no_standard_has_it():
+    assert take_clock(replace(FILMED, fps=Fraction(18), start_tc=None)).rate == Rate(Fraction(18))
+
+
 def test_sound_that_goes_on_after_the_picture():
     clock = take_clock(replace(FILMED, duration_s=10.02, picture_s=10.0))
     assert (clock.n_frames, clock.n_pictures) == (251, 250)

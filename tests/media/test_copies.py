@@ -2,8 +2,22 @@
 
 from __future__ import annotations
 
-from calltag.media.copies import each_once, with_copies
+from dataclasses import replace
+
+from calltag.files import is_there
+from calltag.media.copies import at_hand, each_once, with_copies
 from calltag.records import Call, Take, TakeLog
+
+CALL = Call(
+    start_s=1.0,
+    end_s=1.5,
+    low_hz=200.0,
+    high_hz=500.0,
+    peak_hz=300.0,
+    snr_db=10.0,
+    level_dbfs=-30.0,
+    call_probability=1.0,
+)
 
 
 def take(folder, path, digest="d1"):
@@ -40,25 +54,53 @@ def test_nothing_stands_in_where_no_copy_is_there_or_the_content_is_not_known(tm
         assert files(takes)[0] == tmp_path / "a.mov"
 
 
-def test_of_copies_the_first_counts_or_the_one_that_was_labelled(tmp_path):
-    call = Call(
-        start_s=1.0,
-        end_s=1.5,
-        low_hz=200.0,
-        high_hz=500.0,
-        peak_hz=300.0,
-        snr_db=10.0,
-        level_dbfs=-30.0,
-        call_probability=1.0,
-        by_hand=True,
+def test_of_several_copies_the_first_that_is_there_stands_in(tmp_path):
+    for name in ("b.mov", "c.mov"):
+        (tmp_path / name).touch()
+    names = ("away.mov", "a.mov", "b.mov", "c.mov")
+    assert [file.name for file in files([take(tmp_path, name) for name in names])] == [
+        "b.mov",
+        "b.mov",
+        "b.mov",
+        "c.mov",
+    ]
+
+
+def test_a_file_is_looked_for_only_where_its_take_has_copies(tmp_path, monkeypatch):
+    """A drive that is asleep or away takes seconds to answer for each file."""
+    asked = []
+
+    def looked_for(file):
+        asked.append(file.name)
+        return is_there(file)
+
+    monkeypatch.setattr("calltag.media.copies.is_there", looked_for)
+    with_copies([take(tmp_path, "a.mov"), take(tmp_path, "b.mov"), take(tmp_path, "c.mov", "d2")])
+    assert asked == ["a.mov", "b.mov"]
+
+
+def test_a_logged_take_is_at_hand_where_its_copy_is(tmp_path):
+    (tmp_path / "b.mov").touch()
+    takes = [take(tmp_path, "a.mov"), take(tmp_path, "b.mov")]
+    logs = [TakeLog(take=takes[0], calls=(CALL,)), TakeLog(take=take(tmp_path, "new.mov", "d3"))]
+    first, unknown = at_hand(logs, takes)
+    assert (first.take.path, first.take.file, first.calls) == (
+        "a.mov",
+        tmp_path / "b.mov",
+        (CALL,),
     )
+    assert unknown == logs[1]
+
+
+def test_of_copies_the_first_counts_or_the_one_that_was_labelled(tmp_path):
+    labelled = replace(CALL, by_hand=True)
     logs = [
         TakeLog(take=take(tmp_path, path, digest), calls=calls)
         for path, digest, calls in (
             ("a.mov", "d1", ()),
-            ("b.mov", "d2", ()),
+            ("b.mov", "d2", (CALL, CALL)),  # found, which is not labelled
             ("copy/a.mov", "d1", ()),
-            ("copy/b.mov", "d2", (call,)),
+            ("copy/b.mov", "d2", (labelled,)),
             ("x.mov", "", ()),
             ("y.mov", "", ()),
         )

@@ -177,6 +177,13 @@ def test_few_digits_where_a_rate_allows_them():
     assert parse_timecode("00:00:01:7", Fraction(10))[0] == 17
     # SMPTE ST 12-1: the field of frames has a digit of tens and one of units, at any rate.
     assert format_timecode(17, Rate(Fraction(10))) == "00:00:01:07"
+    # Frames of a second at 100 count from 00 to 99.
+    assert format_timecode(103, Rate(Fraction(100))) == "00:00:01:03"
+    assert parse_timecode("00:00:01:99", Fraction(100))[0] == 199
+
+
+def test_spaces_around_a_label_say_nothing():
+    assert parse_timecode(" 10:00:00:03\n", Fraction(25))[0] == 900_003
 
 
 @pytest.mark.parametrize(
@@ -233,6 +240,7 @@ def test_no_drop_frame_where_there_is_none(fps):
         ("59.94df", Rate(60 * NTSC, drop=True)),
         ("18", Rate(Fraction(18))),
         ("0.5", Rate(Fraction(1, 2))),
+        ("1000", Rate(Fraction(1000))),
     ],
 )
 def test_rates_as_written(text, rate):
