@@ -123,6 +123,21 @@ def test_a_pause_in_lossy_sound_is_told_once(tmp_path, make_clip, codec, suffix)
     assert chooser.report().faults == ("there is no sound from 4.0 s to 8.0 s",)
 
 
+def test_silence_of_all_channels_that_one_began_a_little_earlier_is_told_once():
+    """A codec frame's worth of soft edge, 5 ms, makes no second fault of it."""
+    sound = np.stack([A, B])
+    sound[:, 3 * RATE_HZ : 4 * RATE_HZ] = 0
+    sound[0, 3 * RATE_HZ - 240 : 4 * RATE_HZ + 240] = 0
+    assert choose(sound)[1].faults == ("there is no sound from 3.0 s to 4.0 s",)
+
+
+@pytest.mark.parametrize("block_s", [1.0, 60.0])
+def test_sound_that_stops_does_not_drop_out_too(block_s):
+    sound = A.copy()
+    sound[11 * RATE_HZ :] = 0
+    assert choose(sound, block_s)[1].faults == ("sound stops at 11.0 s",)
+
+
 def test_pauses_of_a_gate_shorter_than_half_a_second_are_not_told():
     gated = A.copy()
     for at in range(RATE_HZ, 11 * RATE_HZ, RATE_HZ):
@@ -178,6 +193,29 @@ def test_copies_with_the_noise_of_a_codec_are_the_same():
     rng = np.random.default_rng(1)
     noisy = A + (1e-4 * rng.standard_normal(len(A))).astype(np.float32)
     assert choose(np.stack([A, noisy]))[1].faults == ("channels 1 and 2 are the same",)
+
+
+@pytest.mark.parametrize(
+    ("likeness", "faults"),
+    [
+        (0.999, ("channels 1 and 2 are the same",)),
+        (0.95, ()),
+        (-0.7, ()),
+        (-0.95, ("channel 2 is channel 1 turned upside down (inverted)",)),
+    ],
+)
+def test_how_like_each_other_copies_are(likeness, faults):
+    """The second channel is made for its correlation with the first, the same at every pitch."""
+    one, other = 0.05 * np.random.default_rng(3).standard_normal((2, 12 * RATE_HZ))
+    second = likeness * one + np.sqrt(1 - likeness**2) * other
+    assert choose(np.stack([one, second]))[1].faults == faults
+
+
+@pytest.mark.parametrize(
+    ("below_db", "faults"), [(25, ()), (35, ("channel 2 is 35 dB quieter than channel 1",))]
+)
+def test_a_channel_is_too_quiet_from_thirty_decibels_on(below_db, faults):
+    assert choose(np.stack([A, B * 10 ** (-below_db / 20)]))[1].faults == faults
 
 
 def test_two_microphones_side_by_side_are_not_the_same():
@@ -295,6 +333,23 @@ def test_a_channel_that_dies_is_left_at_that_sample(block_s, stop):
     assert report.faults == (f"channel 1 stops at {stop / RATE_HZ:.1f} s",)
 
 
+def test_a_channel_that_soon_fell_silent_is_not_dead():
+    """Sound in one second of twelve: a cable came loose, and was not out from the beginning."""
+    soon = A.copy()
+    soon[RATE_HZ:] = 0
+    assert choose(np.stack([B, soon]))[1].faults == ("channel 2 stops at 1.0 s",)
+
+
+@pytest.mark.parametrize(("silent_s", "channel"), [(0.05, "1"), (0.3, "1, 2")])
+def test_a_channel_that_is_silent_at_the_end_of_a_block_is_left_sooner(silent_s, channel):
+    """What comes after is not known yet; within a block, half a second is waited for."""
+    dying = A.copy()
+    dying[len(A) - round(silent_s * RATE_HZ) :] = 0
+    chosen, report = choose(np.stack([dying, B]))
+    assert report.channel == channel
+    np.testing.assert_array_equal(chosen[-1000:], (dying if channel == "1" else B)[-1000:])
+
+
 def test_a_channel_that_wakes_up_is_not_changed_to():
     late = B.copy()
     late[: 6 * RATE_HZ] = 0
@@ -385,6 +440,12 @@ def test_clipped_samples_are_counted_exactly():
     assert report.faults == ("channel 1 is clipped (15 samples)",)
 
 
+def test_a_limiter_below_full_scale_clips_nothing():
+    sound = A.copy()
+    sound[1000:1010] = 10 ** (-0.05 / 20)  # -0.05 dBFS
+    assert choose(sound)[1].clipped == 0
+
+
 def test_a_lossy_codec_overshoots_where_it_was_clipped():
     sound = A.copy()
     sound[1000:1005] = [1.02, 1.05, 1.01, 1.03, 1.0]
@@ -409,6 +470,11 @@ def test_a_full_scale_tone_is_not_clipped(hz):
     _, report = choose(tone)
     assert report.clipped == 0
     assert report.peak_dbfs == pytest.approx(0.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("offset", "told"), [(0.008, 0), (0.012, 1)])
+def test_a_dc_offset_is_told_from_one_percent_on(offset, told):
+    assert len(choose(A - A.mean() + offset)[1].faults) == told
 
 
 def test_a_dc_offset_is_told():
