@@ -75,6 +75,20 @@ def test_a_name_of_two_cards_gets_as_many_folders_as_tell_them_apart(clip, tmp_p
     assert Path(job.rushes, job.path) == job.file
 
 
+def test_a_known_clip_that_cannot_be_read_has_not_moved_to_where_its_copy_is(
+    clip, tmp_path: Path
+) -> None:
+    """Its labels stay with it, and the copy is logged beside it."""
+    clip("A1.mov", "known")
+    copy = clip("copy/A1.mov", "known")
+    found = find_clips([tmp_path]).clips
+    (tmp_path / "A1.mov").unlink()
+    made = make_plan(found, [entry(tmp_path, "A1.mov", digest(copy))], feature_version=VERSION)
+    assert (made.moves, made.replaced, made.missing) == ({}, {}, [])
+    assert jobs(made) == [["copy/A1.mov"]]
+    assert [problem.path for _, problem in made.problems] == ["A1.mov"]
+
+
 def test_a_name_made_longer_is_not_that_of_the_next_clip(clip, tmp_path: Path) -> None:
     clip("card/A1.mov", "first")
     clip("card/card/A1.mov", "second")

@@ -113,6 +113,21 @@ def test_two_microphones_are_lined_up(pairs, seed: int, conditions: dict) -> Non
     assert found.alignment.drift_ppm == pytest.approx(pair.drift_ppm, abs=40)
 
 
+@pytest.mark.parametrize("seed", [13, 15])
+def test_it_is_closer_than_a_quarter_of_what_a_sample_of_the_trace_lasts(pairs, seed: int) -> None:
+    """Windows tell lags between samples, and those that tell them worse count for less."""
+    pair = pairs.make_pair(seed, seconds=24.0, snr_db={13: 5.0, 15: 10.0}[seed], drift_ppm=20.0)
+    found = compare(pairs.traced(pair.a), pairs.traced(pair.b, pair.rate_b_hz))
+    assert pair.worst_error_s(found.alignment) < 0.25 / EVEN_RATE_HZ
+
+
+def test_a_long_take_is_lined_up_where_both_heard_the_same(pairs) -> None:
+    """Of three minutes not every moment is looked at, and in many there is noise alone."""
+    pair = pairs.make_pair(21, seconds=200.0, snr_db=0.0)
+    found = compare(pairs.traced(pair.a), pairs.traced(pair.b, pair.rate_b_hz))
+    assert pair.worst_error_s(found.alignment) < 0.25 / EVEN_RATE_HZ
+
+
 def test_it_does_not_matter_which_take_comes_first(pairs) -> None:
     pair = pairs.make_pair(4, snr_db=10.0, seconds=24.0)
     a, b = pairs.traced(pair.a), pairs.traced(pair.b[: 18 * pair.rate_b_hz], pair.rate_b_hz)
