@@ -66,22 +66,15 @@ def zero_runs(row: FloatArray, least: int) -> Iterator[tuple[int, int]]:
         First sample of each run, and the first after it, in order.
     """
     n = len(row)
-    step = max(1, least // 2)
-    grid = np.abs(row[::step]) < ZERO
-    grid_runs = runs(grid) if grid.any() else []
-    for first, after in grid_runs:
-        last = after - 1
-        left = max(0, first * step - step + 1)
-        start = left + _after_last_sound(row[left : first * step])
-        right = min(n, (last + 1) * step)
-        end = last * step + _before_first_sound(row[last * step : right])
-        if end - start >= least or start == 0 or end == n:
-            yield start, end
-    tail = row[(n - 1) // step * step :]
-    if not (grid_runs and grid_runs[-1][1] == len(grid)):
-        start = n - len(tail) + _after_last_sound(tail)
-        if start < n:
-            yield start, n
+    # Samples looked at first: each run of `least` zeros holds one, and the ends are among them.
+    at = np.append(np.arange(0, n, max(1, least)), n - 1)[:n]
+    for first, after in runs(np.abs(row[at]) < ZERO):
+        left = int(at[first - 1]) + 1 if first else 0
+        right = int(at[after]) if after < len(at) else n
+        for start, end in runs(np.abs(row[left:right]) < ZERO):
+            start, end = left + start, left + end
+            if end - start >= least or start == 0 or end == n:
+                yield start, end
 
 
 def sounds(row: FloatArray) -> bool:
@@ -98,13 +91,3 @@ def sounds(row: FloatArray) -> bool:
         Whether its peak is above -70 dBFS.
     """
     return len(row) > 0 and float(np.abs(row).max()) > _SOUND
-
-
-def _after_last_sound(row: FloatArray) -> int:
-    sounding = np.flatnonzero(np.abs(row) >= ZERO)
-    return int(sounding[-1]) + 1 if len(sounding) else 0
-
-
-def _before_first_sound(row: FloatArray) -> int:
-    sounding = np.flatnonzero(np.abs(row) >= ZERO)
-    return int(sounding[0]) if len(sounding) else len(row)
