@@ -81,7 +81,7 @@ def browsing_app(library: Path, *, target: Path) -> Starlette:
 
 
 class _Endpoints:
-    """What each address of the page endpoints."""
+    """What each address of the page answers."""
 
     def __init__(self, library: Path, target: Path) -> None:
         self._library, self._target = library, target

@@ -74,7 +74,7 @@ def listening_app(session: Session, *, order: Order = Order.USEFUL) -> Starlette
 
 
 class _Endpoints:
-    """What each address of the page endpoints."""
+    """What each address of the page answers."""
 
     def __init__(self, session: Session, order: Order) -> None:
         self._session, self._order = session, order
