@@ -1,8 +1,8 @@
 """The order in which labels teach most: which sounds a user should listen to first.
 
-With a taught tagger, the sounds whose label would teach most (`calltag.learn.validate`), then those
-that it is least sure of. Before anything is taught, sounds that are surely calls and unlike each
-other, so that all types of a shoot come early.
+With a taught tagger, the sounds whose label would teach most (`calltag.learn.next_to_label`), then
+those that it is least sure of. Before anything is taught, sounds that are surely calls and unlike
+each other, so that all types of a shoot come early.
 """
 
 from __future__ import annotations

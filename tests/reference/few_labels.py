@@ -57,6 +57,7 @@ class Find(NamedTuple):
     features: FloatArray
     label: str
     snr_db: float
+    call_probability: float
 
 
 def finds(finder: Finder, folder: Path) -> list[Find]:
@@ -75,7 +76,9 @@ def finds(finder: Finder, folder: Path) -> list[Find]:
                 common = common_s(call.span, Span(float(row["start_s"]), float(row["end_s"])))
                 if common >= most:
                     label, snr_db, most = row["label"], float(row["snr_db"]), common
-            found.append(Find(str(path), call.span, call.features, label, snr_db))
+            found.append(
+                Find(str(path), call.span, call.features, label, snr_db, call.call_probability)
+            )
     return found
 
 

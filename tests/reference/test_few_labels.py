@@ -29,6 +29,7 @@ def finds(rng: np.random.Generator, *, spread: float) -> list[few_labels.Find]:
             features=(centres[k] + spread * rng.normal(size=24)).astype(np.float32),
             label=label,
             snr_db=float(rng.choice([0.0, 10.0, 20.0])),
+            call_probability=0.9,
         )
         for i in range(20)
         for k, label in enumerate([*TYPES, few_labels.FALSE])
