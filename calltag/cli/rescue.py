@@ -98,6 +98,7 @@ def rescue_command(
 
     with Log(log, create=False) as opened:
         take_logs = list(read_takes(opened))
+        alignments = opened.alignments()
     chosen = one_take(take_logs, take)
     own = chosen.take
     for option, cut_hz in (("--low-cut", low_cut), ("--high-cut", high_cut)):
@@ -114,7 +115,7 @@ def rescue_command(
     say(f"{own.path}: {verdict.grade}")
     for reason in verdict.reasons:
         say(f"  {reason}")
-    others = companions(chosen, take_logs)
+    others = companions(chosen, take_logs, alignments)
     for companion in others[:3]:
         say(f"  {companion.sentence(own)}")
     if is_mute(own):

@@ -1,8 +1,8 @@
 """Takes that ran at the same time: another camera's sound may be good where this one's is lost.
 
-The time of day is what the file states: its timecode or broadcast wave time, and when it was
-recorded. Clocks of two cameras are seldom the same to the second, so a companion is a hint, and
-`calltag sync` lines the two up on their sound.
+Where `calltag sync` has lined the two up on their sound, that tells. Otherwise it is the time of
+day that the file states: its timecode or broadcast wave time, and when it was recorded. Clocks of
+two cameras are seldom the same to the second, so that is a hint.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from calltag.media.clock import DAY_S, day_s, time_of_day_s
-from calltag.records import Span, Take, TakeLog
+from calltag.records import Alignment, Span, Take, TakeLog
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.verdict import judge
 from calltag.takes.words import stretches
@@ -35,11 +35,17 @@ class Companion:
         When it ran, on the other take's clock.
     usable_s : float
         How much of that its own sound is usable for.
+    offset_s : float
+        When it began, on the other take's clock.
+    lined_up : bool
+        Whether the two are lined up on their sound; otherwise that is what their clocks say.
     """
 
     take: Take
     during: Span
     usable_s: float
+    offset_s: float
+    lined_up: bool = False
 
     def sentence(self, of: Take) -> str:
         """Say what the companion is good for.
@@ -55,9 +61,14 @@ class Companion:
             One sentence.
         """
         where = stretches([self.during], of.duration_s)
+        if self.lined_up:
+            side = "before" if self.offset_s < 0 else "after"
+            then = f"it begins {abs(self.offset_s):.3f} s {side} this take"
+        else:
+            then = "line the two up with `calltag sync`"
         return (
             f"{self.take.path} ran at the same time, {where}, with {self.usable_s:.0f} s of usable "
-            f"sound: line the two up with `calltag sync`"
+            f"sound: {then}"
         )
 
 
@@ -123,7 +134,10 @@ def within_half_s(apart_s: float, turn_s: float = DAY_S) -> float:
 
 
 def companions(
-    take_log: TakeLog, others: Iterable[TakeLog], thresholds: Thresholds | None = None
+    take_log: TakeLog,
+    others: Iterable[TakeLog],
+    alignments: Iterable[Alignment] = (),
+    thresholds: Thresholds | None = None,
 ) -> list[Companion]:
     """Find takes with usable sound that ran at the same time as another.
 
@@ -133,6 +147,8 @@ def companions(
         The take that needs sound.
     others : iterable of TakeLog
         The rushes.
+    alignments : iterable of Alignment
+        Takes that were lined up on their sound.
     thresholds : Thresholds or None
         For the companions' verdicts; None for those of `thresholds.toml`.
 
@@ -141,11 +157,15 @@ def companions(
     list of Companion
         Those with most usable sound first.
     """
+    lined_up = _lined_up(take_log.take.path, alignments)
     found = []
     for other in others:
-        if other.take.path == take_log.take.path or not other.take.has_sound:
+        path = other.take.path
+        if path == take_log.take.path or not other.take.has_sound:
             continue
-        offset_s = _offset_s(take_log.take, other.take)
+        offset_s = lined_up.get(path)
+        if offset_s is None:
+            offset_s = _offset_s(take_log.take, other.take)
         if offset_s is None:
             continue
         start_s = max(0.0, offset_s)
@@ -157,8 +177,26 @@ def companions(
             for use in judge(other, thresholds).usable
         )
         if usable_s >= _LEAST_S:
-            found.append(Companion(take=other.take, during=Span(start_s, end_s), usable_s=usable_s))
+            companion = Companion(
+                take=other.take,
+                during=Span(start_s, end_s),
+                usable_s=usable_s,
+                offset_s=offset_s,
+                lined_up=path in lined_up,
+            )
+            found.append(companion)
     return sorted(found, key=lambda one: -one.usable_s)
+
+
+def _lined_up(path: str, alignments: Iterable[Alignment]) -> dict[str, float]:
+    """When takes that are lined up with one began, on its clock."""
+    began_s = {}
+    for pair in alignments:
+        if pair.take_a == path:
+            began_s[pair.take_b] = pair.offset_s
+        elif pair.take_b == path:
+            began_s[pair.take_a] = pair.in_b(0.0)
+    return began_s
 
 
 def _offset_s(take: Take, other: Take) -> float | None:

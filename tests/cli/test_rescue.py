@@ -16,7 +16,7 @@ from wavinfo import WavInfoReader
 from calltag.cli import rescue
 from calltag.errors import InputError
 from calltag.log import Log
-from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog
+from calltag.records import Alignment, Call, Levels, NoiseSpan, Take, TakeLog
 
 RATE_HZ = 48_000
 SECONDS = 12
@@ -123,6 +123,20 @@ def test_the_treated_sound_is_written_beside_nothing_of_the_footage(shoot):
     assert "low cut" in bext.description
     assert {path: path.read_bytes() for path in (shoot / "rushes").rglob("*")
             if path.is_file()} == footage  # fmt: skip
+
+
+def test_a_camera_that_is_lined_up_is_not_to_be_lined_up_again(shoot):
+    assert "line the two up" in run("A001.mov", "--dry-run").stderr
+    with Log(shoot / "calltag.db") as log:
+        log.put_alignment(
+            Alignment(
+                take_a="camA/A001.mov", take_b="camB/B001.mov", offset_s=1.5, drift_ppm=0,
+                confidence=0.99, overlap_s=4,
+            )
+        )  # fmt: skip
+    said = run("A001.mov", "--dry-run").stderr
+    assert "it begins 1.500 s after this take" in said
+    assert "line the two up" not in said
 
 
 def test_a_take_that_is_away_is_treated_from_its_copy(shoot, away):

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from calltag.records import Levels, NoiseSpan, Take, TakeLog
+from calltag.records import Alignment, Levels, NoiseSpan, Take, TakeLog
 from calltag.takes.companions import companions
 
 LEVELS = Levels(peak_dbfs=-12, clipped=0, loudness_lufs=-35, floor_dbfs=-50)
@@ -87,3 +87,20 @@ def test_only_usable_sound_counts():
     spoilt = clip("B.mov", "05:30:00:00", noise=[rasp])
     mute = clip("C.mov", "05:30:00:00", sample_rate_hz=None, levels=None)
     assert companions(own, [spoilt, mute]) == []
+
+
+def test_takes_that_are_lined_up_go_by_their_sound_and_not_by_their_clocks():
+    own = clip("A.mov", "05:30:00:00")
+    wrong_clock = clip("B.mov", "04:30:00:00")
+    assert companions(own, [wrong_clock]) == []
+    pair = Alignment(
+        take_a="A.mov", take_b="B.mov", offset_s=12.5, drift_ppm=0, confidence=0.99, overlap_s=47.5
+    )
+    (found,) = companions(own, [wrong_clock], [pair])
+    assert found.during == (12.5, 60.0)
+    said = found.sentence(own.take)
+    assert "it begins 12.500 s after this take" in said
+    assert "calltag sync" not in said
+    (back,) = companions(wrong_clock, [own], [pair])
+    assert back.during == (0.0, 47.5)
+    assert "it begins 12.500 s before this take" in back.sentence(wrong_clock.take)
