@@ -10,18 +10,26 @@ import typer
 
 from calltag.cli._log import read_takes
 from calltag.cli._options import LOG_NAME, LogFile, Replace
-from calltag.cli._output import say
+from calltag.cli._output import Column, print_table, say
 from calltag.cli._sound_out import one_take, sound_target
 from calltag.errors import InputError
-from calltag.words import counted
+from calltag.words import counted, position, take_length
 
 if TYPE_CHECKING:
     from calltag.records import Take
     from calltag.takes.bed import Bed
+    from calltag.takes.clean_stretches import Stretch
 
 _CAUTION = "Turn your headphones down before you play it."
 _NO_PLAYBACK = (
     "There are calls in it: do not play it to wild animals, least of all where they breed."
+)
+
+COLUMNS = (
+    Column("take", folds=True),
+    Column("from", right=True),
+    Column("to", right=True),
+    Column("length", right=True),
 )
 
 
@@ -90,12 +98,25 @@ def bed_command(
         stretches = clean_stretches(take_logs, like=like, keep_calls=keep)
         if not stretches:
             raise InputError(why_none(take_logs, keep_calls=keep))
-        for stretch in stretches:
-            start_s, end_s = stretch.span
-            typer.echo(f"{stretch.take.path}\t{start_s:.1f}\t{end_s:.1f}")
+        print_table(COLUMNS, [_cells(stretch) for stretch in stretches])
+        whole_s = sum(stretch.span.length_s for stretch in stretches)
+        say(
+            f"{counted(len(stretches), 'clean stretch', 'clean stretches')} of "
+            f"{take_length(whole_s)} in all; nothing was written."
+        )
         return
     target = sound_target(out, "bed.wav", take_logs, replace=replace)
     _tell(make_bed(take_logs, target, seconds=seconds, like=like, keep_calls=keep), like, keep)
+
+
+def _cells(stretch: Stretch) -> list[str]:
+    start_s, end_s = stretch.span
+    return [
+        stretch.take.path,
+        position(start_s),
+        position(end_s),
+        f"{stretch.span.length_s:.1f} s",
+    ]
 
 
 def _tell(bed: Bed, like: Take | None, keep_calls: bool) -> None:

@@ -105,7 +105,9 @@ def takes_command(
     from calltag.cli._log import read_takes
     from calltag.cli._look import look_at_takes
     from calltag.edit.marking import check_types
+    from calltag.edit.tables import take_row
     from calltag.log import Log
+    from calltag.media.clock import common_rate
     from calltag.media.copies import each_once
     from calltag.takes.verdict import judge, summary
 
@@ -134,11 +136,13 @@ def takes_command(
         listed = [
             (seen.get(one.take.path, one), verdict, n_calls) for one, verdict, n_calls in listed
         ]
+    rate = common_rate(one.take for one in every)
+    rows = [take_row(one.take, verdict, rate=rate) for one, verdict, _ in listed]
     if how is not As.TABLE:
-        _print_data(listed, how, picture=picture)
+        _print_data(rows, listed, how, picture=picture)
         _end(unseen)
         return
-    _print_table(listed)
+    _print_table(rows, listed)
     recordings = each_once([one for one, _, _ in listed])
     told = [verdict for one, verdict, _ in listed if one.take.path in recordings]
     say(summary(told, copies=len(listed) - len(told)))
@@ -148,11 +152,10 @@ def takes_command(
     _end(unseen)
 
 
-def _print_data(listed: Sequence[Listed], how: As, *, picture: bool) -> None:
-    from calltag.edit.tables import TAKE_COLUMNS, take_row
+def _print_data(rows: list[Row], listed: Sequence[Listed], how: As, *, picture: bool) -> None:
+    from calltag.edit.tables import TAKE_COLUMNS
 
     columns: tuple[str, ...] = TAKE_COLUMNS
-    rows = [take_row(one.take, verdict) for one, verdict, _ in listed]
     if picture:
         columns = (*columns, "picture")
         for row, grade in zip(rows, _grades(listed), strict=True):
@@ -160,13 +163,11 @@ def _print_data(listed: Sequence[Listed], how: As, *, picture: bool) -> None:
     print_data(columns, rows, how, usable=[_stretches(verdict) for _, verdict, _ in listed])
 
 
-def _print_table(listed: Sequence[Listed]) -> None:
-    from calltag.edit.tables import take_row
-
+def _print_table(rows: Sequence[Row], listed: Sequence[Listed]) -> None:
     if not listed:
         return
     columns: tuple[Column, ...] = COLUMNS
-    cells = [_cells(take_row(one.take, verdict), one, verdict, n) for one, verdict, n in listed]
+    cells = [_cells(row, *one) for row, one in zip(rows, listed, strict=True)]
     grades = _grades(listed)
     if any(grades):
         columns = (*columns, Column("picture", rank=3))

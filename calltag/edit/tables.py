@@ -92,7 +92,7 @@ def call_row(take: Take, call: Call, *, rate: Rate = DEFAULT_RATE) -> Row:
     }
 
 
-def take_row(take: Take, verdict: Verdict | None) -> Row:
+def take_row(take: Take, verdict: Verdict | None, *, rate: Rate = DEFAULT_RATE) -> Row:
     """Make the row of a take.
 
     Parameters
@@ -101,6 +101,8 @@ def take_row(take: Take, verdict: Verdict | None) -> Row:
         The take.
     verdict : Verdict or None
         What its sound is good for.
+    rate : Rate
+        As in `call_row`: how to count the start of a take that states it in samples.
 
     Returns
     -------
@@ -113,6 +115,8 @@ def take_row(take: Take, verdict: Verdict | None) -> Row:
     row["duration_s"] = rounded(take.duration_s, 3)
     row["fps"] = None if take.fps is None else rounded(take.fps, 3)
     row["start_tc"] = take.start_tc
+    if take.start_tc is None and take.time_reference is not None:
+        row["start_tc"] = take_clock(take, rate).label(0)
     row["sample_rate_hz"] = take.sample_rate_hz
     row["channels"] = take.channels
     if verdict is not None:

@@ -97,9 +97,12 @@ def test_calls_are_kept_when_asked_for_with_the_caution(shoot):
 def test_a_dry_run_lists_the_stretches(shoot):
     result = run("--dry-run", "--for", "A003.wav")
     assert result.exit_code == 0, result.output
-    rows = [line.split("\t") for line in result.stdout.splitlines()]
-    assert rows[0] == ["hide/A002.wav", "0.0", "14.0"]
-    assert ["hide/A001.wav", "0.0", "9.5"] in rows
+    rows = [line.split() for line in result.stdout.splitlines()]
+    assert rows[0] == ["take", "from", "to", "length"]
+    assert rows[1] == ["hide/A002.wav", "0:00.00", "0:14.00", "14.0", "s"]
+    assert ["hide/A001.wav", "0:00.00", "0:09.50", "9.5", "s"] in rows
+    assert f"{len(rows) - 1} clean stretches of " in result.stderr
+    assert "nothing was written" in result.stderr
     assert not Path("bed.wav").exists()
 
 

@@ -3,10 +3,14 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 
 from calltag.edit.tables import TAKE_COLUMNS
+from calltag.log import Log
+from calltag.records import TakeLog
 from calltag.words import take_length
 
 ALL = ["card1/A001.mov", "card1/A002.mov", "card2/A001.mov"]
@@ -63,6 +67,24 @@ def test_the_table_gives_verdict_stretches_and_reasons(run, log) -> None:
     assert "the file holds no sound" in ran.out
     assert "3 takes: 1 clean, 0 part, 2 picture-only" in ran.err
     assert "Could not be read: card2/A009.mov: it is empty" in ran.err
+
+
+def test_a_recorders_takes_have_the_timecode_of_the_rushes(run, log) -> None:
+    """Its file states its start in samples; it counts at the rate of most takes."""
+    with Log(log) as opened:
+        one = opened.take_log("card1/A001.mov")
+        for name in ("card1/A001.mov", "card1/A002.mov", "card2/A001.mov"):
+            filmed = opened.take_log(name)
+            take = replace(filmed.take, fps=Fraction(50))
+            opened.put(replace(filmed, take=take), feature_version=1)
+        recorder = replace(
+            one.take, path="R001.wav", digest="9", fps=None, start_tc=None, width=0, height=0,
+            time_reference=480_000 + 24_000,
+        )  # fmt: skip
+        opened.put(TakeLog(take=recorder), feature_version=1)
+    assert "00:00:10:25" in run("takes", "--take", "R001.wav").out
+    (row,) = json.loads(run("takes", "--take", "R001.wav", "--as", "json").out)
+    assert row["start_tc"] == "00:00:10:25"
 
 
 def test_copies_are_listed_but_counted_once(run, log_of_copies) -> None:

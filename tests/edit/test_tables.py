@@ -88,6 +88,12 @@ def test_sound_alone_counts_at_the_rate_given():
     assert call_row(sound, CALLED, rate=Rate(Fraction(50)))["end_tc"] == "00:00:22:25"
 
 
+def test_a_recorders_start_is_that_of_its_calls():
+    sound = replace(TAKE, fps=None, start_tc=None, width=0, height=0, time_reference=480_000)
+    assert take_row(sound, None)["start_tc"] == "00:00:10:00"
+    assert take_row(replace(sound, time_reference=None), None)["start_tc"] is None
+
+
 def test_row_of_a_take():
     verdict = Verdict(
         grade="part",
