@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -13,26 +13,26 @@ if TYPE_CHECKING:
 
 
 def look_for_best(
-    found: Sequence[Found], log: Log, choose: Callable[[Sequence[Found]], list[Found]]
+    found: Sequence[Found],
+    log: Log,
+    in_order: Callable[[Sequence[Found]], list[Found]],
+    best: int | None,
 ) -> tuple[list[Found], list[Problem]]:
-    """Choose calls by worth, having looked at the picture of each that is chosen.
+    """Choose the first calls of an order, having looked at the picture of each that is chosen.
 
     A picture can only lower what a call is worth. So those chosen without it are looked at, and it
-    is chosen again, until the picture of all that are chosen is known.
+    is chosen again, until the picture of all that are chosen is known. Where the first ones fall
+    behind, twice as many are looked at each time, since each time takes a while to begin.
     """
-    from calltag.takes.picture import grade_of_call
-
     problems: list[Problem] = []
     given_up: set[str] = set()
+    ahead = best
     while True:
-        listed = choose(found)
-        unknown: dict[str, list[Call]] = defaultdict(list)
-        for one, call in listed:
-            path = one.take.path
-            if one.take.has_picture and path not in given_up and grade_of_call(one, call) is None:
-                unknown[path].append(call)
-        if not unknown:
-            return listed, problems
+        ordered = in_order(found)
+        if not _unknown(ordered[:best], given_up):
+            return ordered[:best], problems
+        unknown = _unknown(ordered[:ahead], given_up)
+        ahead = None if ahead is None else 2 * ahead
         by_path = {one.take.path: one for one, _ in found}
         seen, failed = look_at_takes(
             [(by_path[path], calls) for path, calls in unknown.items()], log, whole=False
@@ -41,6 +41,18 @@ def look_for_best(
         given_up |= set(unknown)  # a damaged place is not looked at over and over
         given_up -= {path for path, one in seen.items() if _is_known(one, unknown[path])}
         found = [(seen.get(one.take.path, one), call) for one, call in found]
+
+
+def _unknown(listed: Iterable[Found], given_up: Collection[str]) -> dict[str, list[Call]]:
+    """Calls whose picture is not known yet, by take."""
+    from calltag.takes.picture import grade_of_call
+
+    unknown: dict[str, list[Call]] = defaultdict(list)
+    for one, call in listed:
+        path = one.take.path
+        if one.take.has_picture and path not in given_up and grade_of_call(one, call) is None:
+            unknown[path].append(call)
+    return unknown
 
 
 def look_at_takes(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -82,8 +83,7 @@ def calls_command(
         typer.Option(
             "--picture",
             help="Look how steady and how sharp the picture at each call is, and list it. That "
-            "reads the clips, once: what was seen is kept. With --best, as few calls are looked at "
-            "as it takes.",
+            "reads the clips, once: what was seen is kept. With --best, few calls are looked at.",
         ),
     ] = False,
     how: ListedAs = As.TABLE,
@@ -92,7 +92,8 @@ def calls_command(
 
     What a call is worth to the edit is how sure its type is, times how far it stands above the
     background; noise at the same time halves it. Where its picture is known, a shaky, soft or
-    blurred one counts against it, too; `calltag sheet` and --picture look at pictures.
+    blurred one counts against it, too, and so does sound alone; `calltag sheet` and --picture look
+    at pictures.
 
     \b
     Examples:
@@ -127,16 +128,12 @@ def calls_command(
         found = [(one.best.take_log, one.best.call) for one in seen]
         also_in = {(one.best.take_log.take.path, one.best.call.span): one.also_in for one in seen}
     order = by or default_order(best)
-
-    def choose(ones: Sequence[Found]) -> list[Found]:
-        return order_calls(ones, order)[:best]
-
     problems: list[Problem] = []
     if picture:
         with Log(log, create=False) as opened:
-            listed, problems = look_for_best(found, opened, choose)
+            listed, problems = look_for_best(found, opened, partial(order_calls, by=order), best)
     else:
-        listed = choose(found)
+        listed = order_calls(found, order)[:best]
     rate = common_rate(one.take for one in every)
     rows = [call_row(one.take, call, rate=rate) for one, call in listed]
     if how is not As.TABLE:

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -75,6 +76,21 @@ def test_the_best_call_is_good_in_sound_and_picture(filmed: Path, run) -> None:
     assert [line.split()[0] for line in again.out.splitlines()[1:]] == ["A002.mov", "A001.mov"]
     assert "shaky, sharp" in again.out
     assert again.err == "2 calls listed of 4.\n"
+
+
+def test_many_shaky_pictures_before_a_steady_one_are_looked_at_in_few_goes(
+    filmed: Path, tmp_path: Path, run
+) -> None:
+    """Each go begins processes anew, which takes longer than to look at a few calls more."""
+    with Log(filmed) as log:
+        for n in range(12):
+            name = f"A{n + 10:03}.mov"
+            shutil.copy(tmp_path / "A001.mov", tmp_path / name)
+            log.put(take(tmp_path, name, 16.0, width=320, height=180), feature_version=1)
+    looked = run("calls", "--best", 1, "--picture", "--as", "csv")
+    assert first_takes(looked.out) == ["A002.mov"]
+    goes = re.findall(r"(\d+) of \1 takes?", looked.err)
+    assert [int(n) for n in goes] == [1, 2, 4, 7]
 
 
 def test_a_picture_that_cannot_be_read_is_told(filmed: Path, run) -> None:
