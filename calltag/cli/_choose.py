@@ -17,7 +17,7 @@ from calltag.files import is_there
 from calltag.words import one_spelling
 
 if TYPE_CHECKING:
-    from calltag.records import Call, TakeLog
+    from calltag.records import Call, Problem, TakeLog
 
 
 class CallOrder(StrEnum):
@@ -66,12 +66,16 @@ class CallFilter:
         )
 
 
-def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterator[TakeLog]:
+def choose_takes(
+    take_logs: Iterable[TakeLog],
+    names: Collection[str],
+    unread: Iterable[tuple[str, Problem]] = (),
+) -> Iterator[TakeLog]:
     """Yield the takes that are named: by path, file name, folder or a pattern with ``*``.
 
     A path may be that of the log or that of the file or folder itself. A path in full is that take,
     whichever others end so. A name that no take has is an `InputError`, told when all takes have
-    been seen.
+    been seen; of one in `unread`, the problems of the log, it says why it could not be read.
     """
     if not names:
         yield from take_logs
@@ -89,7 +93,12 @@ def choose_takes(take_logs: Iterable[TakeLog], names: Collection[str]) -> Iterat
             fitting.append((take_log, its, whole))
             in_full |= whole
     if unseen := set(names).difference(*(its for _, its, _ in fitting)):
-        raise no_such_take(min(unseen), paths)
+        name = min(unseen)
+        for rushes, problem in unread:
+            file = os.path.realpath(Path(rushes, problem.path)) if name in places else ""
+            if _is_named(problem.path, name) or _lies_at(file, name, places):
+                raise InputError(f"{problem.path}: could not be read: {problem.reason}")
+        raise no_such_take(name, paths)
     for take_log, its, whole in fitting:
         if any(name not in in_full or name in whole for name in its):
             yield take_log

@@ -11,14 +11,16 @@ from calltag.errors import InputError
 from calltag.files import refuse_existing
 
 if TYPE_CHECKING:
-    from calltag.records import TakeLog
+    from calltag.records import Problem, TakeLog
 
 
-def one_take(take_logs: Sequence[TakeLog], name: str) -> TakeLog:
+def one_take(
+    take_logs: Sequence[TakeLog], name: str, unread: Sequence[tuple[str, Problem]] = ()
+) -> TakeLog:
     """Return the one take of a name, of copies one; several, or none, are an `InputError`."""
     from calltag.media.copies import without_copies
 
-    chosen = list(choose_takes(take_logs, [name]))
+    chosen = list(choose_takes(take_logs, [name], unread))
     chosen = [one for one in chosen if one.take.path == name] or chosen
     chosen = without_copies(chosen)
     if len(chosen) > 1:

@@ -92,7 +92,8 @@ def bed_command(
 
     with Log(log, create=False) as opened:
         take_logs = list(read_takes(opened))
-    like = one_take(take_logs, take).take if take else None
+        unread = opened.problems()
+    like = one_take(take_logs, take, unread).take if take else None
     keep = calls is Calls.KEEP
     if dry_run:
         stretches = clean_stretches(take_logs, like=like, keep_calls=keep)

@@ -116,8 +116,10 @@ def calls_command(
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         alignments = opened.alignments()
+        unread = opened.problems()
     check_types(every, types or ())
-    chosen = [one for one in choose_takes(every, takes or ()) if _has_verdict(one, verdicts or ())]
+    named = choose_takes(every, takes or (), unread)
+    chosen = [one for one in named if _has_verdict(one, verdicts or ())]
     found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
     also_in: dict[tuple[str, Span], tuple[str, ...]] = {}
     if once:

@@ -179,7 +179,7 @@ def keep_command(
     with Log(log, create=False) as opened:
         every = list(read_takes(opened, features=True))
         check_types(every, types or ())
-        chosen = list(choose_takes(every, takes or ()))
+        chosen = list(choose_takes(every, takes or (), opened.problems()))
         found = _asked_for(chosen, every, wanted, at=at or (), source=source, by_hand=by_hand)
         if once:
             found = heard_once(found, opened)

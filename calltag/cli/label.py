@@ -129,7 +129,8 @@ def _listen(log: Path, takes: list[str], by: ListenBy, *, browser: bool) -> None
 
     with Log(log, create=False) as opened:
         opened.check_writable()  # told now, and not at the first answer
-    session = Session(log, choose=lambda take_logs: choose_takes(take_logs, takes))
+        unread = opened.problems()
+    session = Session(log, choose=lambda take_logs: choose_takes(take_logs, takes, unread))
     before = session.hearing.n_labels
 
     serve_page(
@@ -191,7 +192,7 @@ def _tell(file: LabelFile, name: str) -> None:
 def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
     from calltag.edit.markers import is_of_type
 
-    paths = {one.take.path for one in choose_takes(log.take_logs(), takes)}
+    paths = {one.take.path for one in choose_takes(log.take_logs(), takes, log.problems())}
     listed = [
         label for label in log.labels() if label.take in paths and is_of_type(label.label, types)
     ]

@@ -140,7 +140,7 @@ def markers_command(
       calltag markers ashmere.edl --speed 40% --distance 100 --temperature 8
     """
     from calltag.edit.formats import WriteOptions, choose_format
-    from calltag.edit.marking import MarkerSettings, mark_takes
+    from calltag.edit.marking import MarkerSettings, check_types, mark_takes
     from calltag.edit.per_take import per_take
     from calltag.edit.retime import parse_speed
     from calltag.edit.seen_twice import carry_over, name_better_sound
@@ -155,8 +155,10 @@ def markers_command(
         every = list(read_takes(opened))
         alignments = opened.alignments() if every_camera else []
         labels = labels_by_take(opened)
+        unread = opened.problems()
+    check_types(every, types or ())
     heard = carry_over(every, alignments, min_confidence=min_confidence, labels=labels)
-    take_logs = list(choose_takes(heard, takes or ()))
+    take_logs = list(choose_takes(heard, takes or (), unread))
     paths = [take_log.take.path for take_log in take_logs]
     settings = MarkerSettings(
         types=types or (),

@@ -99,7 +99,8 @@ def rescue_command(
     with Log(log, create=False) as opened:
         take_logs = list(read_takes(opened))
         alignments = opened.alignments()
-    chosen = one_take(take_logs, take)
+        unread = opened.problems()
+    chosen = one_take(take_logs, take, unread)
     own = chosen.take
     for option, cut_hz in (("--low-cut", low_cut), ("--high-cut", high_cut)):
         if cut_hz is not None and not 0 < cut_hz < math.inf:

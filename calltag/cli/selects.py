@@ -100,8 +100,9 @@ def selects_command(
         raise InputError("--match-levels changes the sound that --sound writes; give both")
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
-    take_logs = list(choose_takes(every, takes or ()))
-    check_types(take_logs, types or ())
+        unread = opened.problems()
+    check_types(every, types or ())
+    take_logs = list(choose_takes(every, takes or (), unread))
     rate = parse_rate(fps) if fps else common_rate(one.take for one in every)
     chosen = choose(
         take_logs,

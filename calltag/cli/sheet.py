@@ -91,7 +91,7 @@ def sheet_command(
         check_types(every, types or ())
         chosen = [
             one
-            for one in choose_takes(every, takes or ())
+            for one in choose_takes(every, takes or (), opened.problems())
             if (not verdicts or judge(one).grade in verdicts)
             and (not by_calls or any(map(wanted.passes, one.calls)))
         ]

@@ -114,9 +114,9 @@ def takes_command(
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
-        problems = opened.problems()
+        unread = opened.problems()
     check_types(every, types or ())
-    chosen = list(choose_takes(every, takes or ()))
+    chosen = list(choose_takes(every, takes or (), unread))
     asked_for_calls = bool(types) or min_snr is not None
     listed = []
     for one in chosen:
@@ -147,7 +147,7 @@ def takes_command(
     told = [verdict for one, verdict, _ in listed if one.take.path in recordings]
     say(summary(told, copies=len(listed) - len(told)))
     filtered = takes or verdicts or asked_for_calls or noise is not None or best is not None
-    for _, problem in () if filtered else problems:
+    for _, problem in () if filtered else unread:
         say(f"Could not be read: {problem.path}: {problem.reason}")
     _end(unseen)
 

@@ -77,13 +77,12 @@ def mark_takes(take_logs: Sequence[TakeLog], settings: MarkerSettings) -> list[T
     Raises
     ------
     InputError
-        If a type is not in the log, or a setting cannot be.
+        If a setting cannot be.
     """
     if not 0 <= settings.min_confidence <= 1:
         raise InputError(f"confidence {settings.min_confidence:g}: give a number from 0 to 1")
     if not 0 <= settings.handles_s < float("inf"):
         raise InputError(f"handles {settings.handles_s:g}: give seconds, zero or more")
-    check_types(take_logs, settings.types)
     rate = settings.rate or common_rate(take_log.take for take_log in take_logs)
     return [_mark(take_log, settings, rate) for take_log in take_logs]
 

@@ -283,7 +283,7 @@ def check_selects(selects: Sequence[Select], out: Path) -> None:
         If there is nothing to write, or the suffix is another.
     """
     if not selects:
-        raise InputError(f"{out.name}: no call was chosen")
+        raise InputError(f"{out.name}: no call was chosen; `calltag calls` lists them")
     if out.suffix.lower() not in (edl_format.SUFFIX, otio_format.SUFFIX):
         raise InputError(f"{out}: selects are a timeline (.otio) or an edit list (.edl)")
 

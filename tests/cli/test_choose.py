@@ -11,7 +11,7 @@ from calltag.cli._choose import choose_takes
 from calltag.cli._sound_out import one_take
 from calltag.errors import InputError
 from calltag.learn.user_table import known_take
-from calltag.records import Take, TakeLog
+from calltag.records import Problem, Take, TakeLog
 
 
 def logs(*paths: str) -> list[TakeLog]:
@@ -77,6 +77,19 @@ def test_a_slip_in_a_name_is_answered_with_what_may_be_meant(typed: str, meant: 
     told = re.escape(f"{typed}: no such take in the log; {hint}`calltag takes` lists")
     with pytest.raises(InputError, match=f"^{told}"):
         list(choose_takes(every, [typed]))
+
+
+@pytest.mark.parametrize("typed", ["card2/A009.mov", "a009.mov", "card2", "FILE"])
+def test_a_take_that_could_not_be_read_is_told_with_its_reason(typed: str, tmp_path) -> None:
+    broken = tmp_path / "card2" / "A009.mov"
+    broken.parent.mkdir()
+    broken.touch()
+    unread = [(str(tmp_path), Problem(path="card2/A009.mov", reason="it is empty"))]
+    name = str(broken) if typed == "FILE" else typed
+    with pytest.raises(InputError, match=r"^card2/A009\.mov: could not be read: it is empty$"):
+        list(choose_takes(logs("card1/A008.mov"), [name], unread))
+    every = logs("card2/A008.mov")
+    assert [one.take.path for one in choose_takes(every, ["card2"], unread)] == ["card2/A008.mov"]
 
 
 def test_a_take_may_be_named_by_the_place_of_its_file(tmp_path, monkeypatch) -> None:

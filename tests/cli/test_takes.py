@@ -100,6 +100,37 @@ def test_takes_that_could_not_be_read_are_told_where_all_are_listed(run, log) ->
         assert "Could not be read" not in run("takes", *options).err
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("takes", "--take"),
+        ("calls", "--take"),
+        ("label", "--list", "--take"),
+        ("label", "--no-open", "--take"),
+        ("sheet", "ashmere.html", "--take"),
+        ("markers", "day.otio", "--take"),
+        ("selects", "best.otio", "--take"),
+        ("keep", "--take"),
+        ("bed", "--for"),
+        ("rescue",),
+    ],
+)
+def test_a_take_that_could_not_be_read_is_told_by_name_everywhere(run, log, command) -> None:
+    ran = run(*command, "card2/A009.mov")
+    assert ran.status == 1
+    assert ran.err == "calltag: card2/A009.mov: could not be read: it is empty\n"
+
+
+@pytest.mark.parametrize(
+    "command", [("markers", "day.otio"), ("selects", "best.otio"), ("sheet", "day.html"), ("keep",)]
+)
+def test_a_type_that_other_takes_have_is_not_said_to_be_none_of_the_log(run, log, command) -> None:
+    ran = run(*command, "--take", "card1/A002.mov", "--type", "pit rail")
+    assert ran.status == 1
+    assert "the log has no such call" not in ran.err
+    assert "owl" in run(*command, "--type", "owl").err
+
+
 def test_a_type_that_is_not_there_is_told(run, log) -> None:
     ran = run("takes", "--type", "owl")
     assert (ran.status, ran.out) == (1, "")

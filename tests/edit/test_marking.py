@@ -70,10 +70,6 @@ def test_sound_alone_is_counted_as_most_were_filmed():
         ({"handles_s": -0.1}, "handles -0.1: give seconds, zero or more"),
         ({"handles_s": float("inf")}, "handles inf"),
         ({"handles_s": float("nan")}, "handles nan"),
-        (
-            {"types": ["pit rail", "heron"]},
-            "'heron': the log has no such call; it has: .*marsh hooter: boom.*, pit rail: tick",
-        ),
     ],
 )
 def test_what_cannot_be_is_told(morning, setting, reason):
