@@ -102,17 +102,19 @@ def score_command(
         typer.echo(json.dumps(_plain(result), ensure_ascii=False, indent=2))
         return
     typer.echo(result.text())
+    compared = {label.take for label in reference}
     learnt = sum(
         1
         for one in take_logs
+        if every_take or one.take.path in compared
         for label in matched(one.calls, labels.get(one.take.path, []))
         if label is not None
     )
     if named and learnt:
         say(
-            f"{counted(learnt, 'find')} in the log had a label to learn from, so the names look "
-            "better here than they are; `calltag teach` tells how well it names what it was not "
-            "taught."
+            f"{counted(learnt, 'find')} in these takes had a label to learn from, so the names "
+            "look better here than they are; `calltag teach` tells how well it names what it was "
+            "not taught."
         )
     if not every_take and result.left_out:
         say("If those have no call, --every-take counts what was found in them as false.")

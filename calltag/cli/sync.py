@@ -117,6 +117,7 @@ def sync_command(
         raise typer.BadParameter("give --around or --by-timecode, not both")
     middle_s = around or 0.0
     near = Bounds(middle_s - within, middle_s + within)
+    narrow = by_timecode or around is not None
     with Log(log, create=False) if log.is_file() else Log(Path(":memory:")) as opened:
         known = with_copies(opened.takes())
         named = list(_sources(takes, known))
@@ -133,7 +134,7 @@ def sync_command(
                 compared, problems = sync_takes(
                     sources,
                     n_first=n_first,
-                    bounds=near if by_timecode or around is not None else None,
+                    bounds=near if narrow else None,
                     clock_s=partial(_clock_s, {take.path: take for take in known})
                     if by_timecode
                     else None,
@@ -146,11 +147,14 @@ def sync_command(
             print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
         elif compared:
             _print(compared)
-        kept = _keep(opened, compared, {take.path for take in known})
+        kept, left = _keep(opened, compared, {take.path for take in known}, narrow=narrow)
     if how is As.TABLE and not compared:
         say("Nothing could be compared.")
     elif how is As.TABLE:
         say(f"{counted(kept, 'pair')} kept in {log}." if kept else "No pair was kept in a log.")
+        if left:
+            what = counted(left, "pair that was lined up stays", "pairs that were lined up stay")
+            say(f"{what} so: this did not look everywhere.")
     for problem in problems:
         say(f"{problem.path}: {problem.reason}")
     end(problems, done=bool(compared))
@@ -232,20 +236,29 @@ def _clock_s(by_name: Mapping[str, Take], source: Source) -> tuple[float, float]
     return found, day_s(take)
 
 
-def _keep(log: Log, compared: Sequence[Comparison], known: set[str]) -> int:
-    """Keep what was lined up, and forget what is not any more; return how many were kept."""
+def _keep(
+    log: Log, compared: Sequence[Comparison], known: set[str], *, narrow: bool
+) -> tuple[int, int]:
+    """Keep what was lined up, and forget what is not any more.
+
+    Who looks in a narrow place and finds nothing there knows nothing of the others: then what was
+    lined up before stays. Returns how many pairs were kept, and how many stay.
+    """
     from calltag.edit.sync import Outcome
 
-    kept = 0
+    before = {frozenset((pair.take_a, pair.take_b)) for pair in log.alignments()}
+    kept = left = 0
     for one in compared:
         if not {one.take_a, one.take_b} <= known:
             continue
         if one.outcome is Outcome.LINED_UP and one.alignment is not None:
             log.put_alignment(one.alignment)
             kept += 1
+        elif narrow:
+            left += frozenset((one.take_a, one.take_b)) in before
         else:
             log.remove_alignment(one.take_a, one.take_b)
-    return kept
+    return kept, left
 
 
 def _row(one: Comparison) -> Row:

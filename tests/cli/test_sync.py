@@ -242,6 +242,18 @@ def test_what_is_not_lined_up_any_more_is_forgotten(run, morning: Path) -> None:
     assert kept(morning) == []
 
 
+@pytest.mark.parametrize("where", [("--around", "-4"), ("--by-timecode",)])
+def test_who_looks_elsewhere_forgets_nothing(run, morning: Path, where) -> None:
+    assert run("sync", "r.wav", "a.wav").status == 0
+    before = kept(morning)
+    assert before == [("rec/r.wav", "cam/a.wav")]
+    ran = run("sync", "r.wav", "cam", *where, "--within", "2")
+    assert "lined up " not in ran.out
+    assert "No pair was kept" in ran.err
+    assert "1 pair that was lined up stays so: this did not look everywhere." in ran.err
+    assert kept(morning) == before
+
+
 def test_the_table_says_where_the_second_begins(run, morning: Path) -> None:
     ran = run("sync", "r.wav", "a.wav")
     assert "+4.000 s" in ran.out
