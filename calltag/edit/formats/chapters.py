@@ -29,6 +29,7 @@ from calltag.files import written_whole
 from calltag.media.bext import ORIGINATOR
 from calltag.media.opening import open_take, picture_streams
 from calltag.media.probe import take_start_s
+from calltag.records import Take
 
 if TYPE_CHECKING:
     from av.container.core import Chapter
@@ -132,7 +133,7 @@ def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
         chapters = chapters_of(take_markers, take_start_s(container) + Fraction(shift_ms, 1000))
         try:
             with av.open(str(target), "w", format="matroska") as copy:
-                copy.metadata.update(container.metadata)
+                copy.metadata.update(_tags(container, take_markers.take))
                 copy.metadata["encoding_tool"] = ORIGINATOR  # becomes the element WritingApp
                 copies = {}
                 for stream in streams:
@@ -151,6 +152,16 @@ def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
                 source,
                 f"does not fit a Matroska file ({error}); write its markers as another format",
             ) from error
+
+
+def _tags(container: InputContainer, take: Take) -> dict[str, str]:
+    """The tags of a take, its start with its day: the writer would add today's to a mere time."""
+    tags = dict(container.metadata)
+    if "-" not in tags.get("creation_time", "-"):
+        del tags["creation_time"]
+        if take.recorded and "T" in take.recorded:
+            tags["creation_time"] = take.recorded
+    return tags
 
 
 def _packets(

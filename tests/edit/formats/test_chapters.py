@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from itertools import islice, pairwise
 
@@ -95,6 +96,28 @@ def test_sound_alone(tmp_path, make_clip):
     assert b"".join(copied) == b"".join(original) != b""
     with av.open(str(path)) as container:
         assert len(container.chapters()) == 3
+
+
+@pytest.mark.parametrize("day", ["2019-04-18", None])
+def test_the_copy_of_a_recorders_take_is_not_of_today(tmp_path, make_clip, day):
+    """A broadcast wave states day and time apart (EBU Tech 3285)."""
+    tags = {"origination_time": "05:09:52", "time_reference": "10"}
+    if day:
+        tags["origination_date"] = day
+    path = make_clip(
+        tmp_path / "R001.wav", seconds=1, fps=None, audio_codec="pcm_s24le", metadata=tags,
+        options={"write_bext": "1"},
+    )  # fmt: skip
+    take = make_sound("R001.wav", rushes=str(tmp_path), duration_s=1, recorded=probe(path).recorded)
+    marked = TakeMarkers(take=take, markers=(Marker(start_s=0.2, end_s=0.4, name="boom"),))
+    (copy,) = chapters.write([marked], tmp_path / "copies", WriteOptions())
+    with av.open(str(copy)) as written:
+        made = written.metadata.get("creation_time")
+    if day is None:
+        assert made is None
+    else:  # in universal time, wherever the test runs
+        stated = datetime(2019, 4, 18, 5, 9, 52, tzinfo=UTC)
+        assert abs(datetime.fromisoformat(made) - stated) < timedelta(hours=15)
 
 
 def test_a_thumbnail_is_no_picture_of_the_copy(tmp_path, make_clip):
