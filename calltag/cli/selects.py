@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace as replaced
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import choose_takes
+from calltag.cli._choose import CallFilter, choose_takes
 from calltag.cli._log import read_takes
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Replace, SoundRate, Takes, Types
 from calltag.cli._output import say
@@ -47,6 +48,14 @@ def selects_command(
     takes: Takes = None,
     best: Annotated[int, typer.Option("--best", metavar="N", help="How many calls, at most.")] = 10,
     min_confidence: MinConfidence = LIKELY,
+    once: Annotated[
+        bool,
+        typer.Option(
+            "--once",
+            help="Of a call that several cameras heard, only the one that is worth most, picture "
+            "and sound. Takes are lined up by `calltag sync`.",
+        ),
+    ] = False,
     handles: Annotated[
         float,
         typer.Option(
@@ -88,6 +97,7 @@ def selects_command(
     """
     from calltag.edit.formats import WriteOptions
     from calltag.edit.marking import check_types
+    from calltag.edit.seen_twice import each_call_once
     from calltag.edit.selects import choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import measure_gains, render_selects
     from calltag.edit.take_files import refuse_footage
@@ -101,8 +111,15 @@ def selects_command(
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         unread = opened.problems()
+        alignments = opened.alignments()
     check_types(every, types or ())
     take_logs = list(choose_takes(every, takes or (), unread))
+    if once:
+        wanted = CallFilter(types=types or (), min_confidence=min_confidence)
+        take_logs = each_call_once(
+            (replaced(one, calls=tuple(filter(wanted.passes, one.calls))) for one in take_logs),
+            alignments,
+        )
     rate = parse_rate(fps) if fps else common_rate(one.take for one in every)
     chosen = choose(
         take_logs,

@@ -13,11 +13,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from operator import attrgetter
 from types import MappingProxyType
 from typing import NamedTuple
 
 from calltag.edit.markers import TakeMarkers, same_take, with_comment
-from calltag.edit.selects import sound_worth
+from calltag.edit.selects import sound_worth, worth
 from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
@@ -107,6 +108,31 @@ def merge_seen_twice(
     distinct = {id(group): group for group in groups.values()}.values()
     seen = [SeenCall(_best_first(by_key[key] for key in sorted(group))) for group in distinct]
     return sorted(seen, key=lambda one: (one.best.take_log.take.path, one.best.call.span))
+
+
+def each_call_once(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]) -> list[TakeLog]:
+    """Leave each call that several takes have to the one where it is worth most to the edit.
+
+    Parameters
+    ----------
+    take_logs : iterable of TakeLog
+        What was found in the takes.
+    alignments : iterable of Alignment
+        How takes lie against each other.
+
+    Returns
+    -------
+    list of TakeLog
+        The takes in the same order, each with the calls that are left to it: those with the highest
+        `calltag.edit.selects.worth`, which counts the picture too.
+    """
+    every = list(take_logs)
+    left: dict[str, list[Call]] = {one.take.path: [] for one in every}
+    for seen in merge_seen_twice(every, alignments):
+        take_log, call = max(seen.sightings, key=lambda sighting: worth(*sighting))
+        left[take_log.take.path].append(call)
+    in_order = {path: tuple(sorted(calls, key=attrgetter("span"))) for path, calls in left.items()}
+    return [replace(one, calls=in_order[one.take.path]) for one in every]
 
 
 def _best_first(sightings: Iterable[Sighting]) -> tuple[Sighting, ...]:

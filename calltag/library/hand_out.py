@@ -231,7 +231,9 @@ def report_lines(
         yield f"{problem.path}: {problem.reason}"
     if not report.copies or report.markers is None or report.credits is None:
         return
-    level = "at their own levels" if loudness_lufs is None else f"brought to {loudness_lufs:g} LUFS"
+    level = "at its own level" if len(report.copies) == 1 else "each at its own level"
+    if loudness_lufs is not None:
+        level = f"brought to {loudness_lufs:g} LUFS"
     yield f"{counted(len(report.copies), 'call')} copied to {folder}, {level}."
     yield f"With them: {report.markers.name}, a timeline with markers, and {report.credits.name}."
     if loudness_lufs is None:

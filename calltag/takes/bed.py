@@ -40,6 +40,7 @@ from calltag.takes.crossfade import join
 from calltag.takes.standing import used_channel
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.words import clock
+from calltag.words import counted
 
 RATE_HZ = 48_000
 
@@ -265,13 +266,14 @@ def _bext(bed: Bed, n_channels: int, like: Take | None, keep_calls: bool) -> Bex
     what = "natural background" if keep_calls else "natural background without calls"
     purpose = f" for {like.path}" if like is not None else ""
     channels = "stereo" if n_channels > 1 else "mono"
+    made_of = counted(len(bed.parts), "stretch", "stretches")
     return Bext(
         description=f"Bed{purpose}: {bed.length_s:.0f} s of {what}, loops without a seam",
         loudness_lufs=bed.loudness_lufs,
         loudness_range_lu=bed.range_lu,
         true_peak_dbtp=bed.true_peak_dbtp,
         history="\n".join(
-            [f"A=PCM,F={RATE_HZ},W=24,M={channels},T=bed of {len(bed.parts)} stretches"]
+            [f"A=PCM,F={RATE_HZ},W=24,M={channels},T=bed of {made_of}"]
             + [f"from {part}" for part in bed.parts]
         ),
     )

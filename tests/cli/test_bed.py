@@ -8,6 +8,7 @@ import pytest
 import soundfile as sf
 import typer
 from typer.testing import CliRunner
+from wavinfo import WavInfoReader
 
 from calltag.cli import bed
 from calltag.errors import InputError
@@ -78,6 +79,7 @@ def shoot(tmp_path, rng, monkeypatch) -> Path:
 def test_from_the_same_place(shoot):
     result = run("--seconds", "10", "--for", "A003.wav")
     assert result.exit_code == 0, result.output
+    assert WavInfoReader("bed.wav").bext.coding_history.splitlines()[0].endswith("bed of 1 stretch")
     assert sf.info("bed.wav").frames == 10 * RATE_HZ
     assert "hide/A002.wav" in result.stderr
     assert "LUFS" in result.stderr

@@ -371,7 +371,7 @@ def test_bounds_are_numbers(run, kept, option):
 def test_out_copies_for_the_edit_and_asks_for_care(run, kept, tmp_path):
     ran = run("library", "out", "edit", "--library", "lib", "--type", "pit rail", "--best", 2)
     assert ran.status == 0
-    assert "2 calls copied to edit, at their own levels." in ran.err
+    assert "2 calls copied to edit, each at its own level." in ran.err
     assert "do not play these calls at wild animals" in ran.err
     assert {path.suffix for path in (tmp_path / "edit").iterdir()} == {".wav", ".otio", ".csv"}
     ran = run("library", "out", "edit", "--library", "lib", "--type", "pit rail", "--best", 2)
@@ -379,6 +379,8 @@ def test_out_copies_for_the_edit_and_asks_for_care(run, kept, tmp_path):
     ran = run("library", "out", "loud", "--library", "lib", "--best", 1, "--loudness", "-23")
     assert "brought to -23 LUFS" in ran.err
     assert " dB" in ran.err
+    ran = run("library", "out", "one", "--library", "lib", "--best", 1)
+    assert "1 call copied to one, at its own level." in ran.err
 
 
 def test_like_by_id_and_by_file(run, kept, rushes):

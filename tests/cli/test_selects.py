@@ -19,7 +19,7 @@ from wavinfo import WavInfoReader
 from calltag.cli import selects
 from calltag.log import Log
 from calltag.media.timecode import nearest_frame
-from calltag.records import Call, Take, TakeLog
+from calltag.records import Alignment, Call, Take, TakeLog
 
 RUNNER = CliRunner()
 
@@ -81,6 +81,26 @@ def run(*arguments: str):
     app = typer.Typer()
     selects.register(app)
     return RUNNER.invoke(app, list(arguments))
+
+
+def test_once_takes_a_call_of_two_cameras_from_the_better(shoot):
+    with Log(Path("calltag.db")) as log:
+        (one,) = log.take_logs()
+        other = replace(one.take, path="B001.mov", digest="e")
+        quieter = tuple(replace(call, snr_db=call.snr_db - 5) for call in one.calls)
+        log.put(TakeLog(take=other, calls=quieter), feature_version=1)
+        log.put_alignment(
+            Alignment(
+                take_a="A001.mov", take_b="B001.mov", offset_s=0, drift_ppm=0, confidence=1,
+                overlap_s=4,
+            )
+        )  # fmt: skip
+    assert run("all.otio").stderr.startswith("all.otio: 6 calls")
+    result = run("once.otio", "--once")
+    assert result.stderr.startswith("once.otio: 3 calls"), result.stderr
+    timeline = otio.adapters.read_from_file("once.otio")
+    assert {clip.name for clip in timeline.find_clips()} == {"A001.mov"}
+    assert run("rail.otio", "--once", "--type", "pit rail").stderr.startswith("rail.otio: 1 call,")
 
 
 def test_the_best_first(shoot):

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.edit.markers import from_log
 from calltag.edit.marking import MarkerSettings, mark_takes
-from calltag.edit.seen_twice import carry_over, merge_seen_twice, name_better_sound
+from calltag.edit.seen_twice import carry_over, each_call_once, merge_seen_twice, name_better_sound
 from calltag.media.clock import common_rate, take_clock
 from calltag.records import Alignment, Levels, TakeLog
 
@@ -44,6 +46,19 @@ def test_a_call_of_both_cameras_is_one_with_the_better_sound_first() -> None:
         [("b.mov", 30.0)],
     ]
     assert merge_seen_twice([a, b], A_AND_B)[1].also_in == ("a.mov",)
+
+
+def test_a_call_is_left_to_the_take_where_it_is_worth_most_with_its_picture() -> None:
+    """The recorder has the better sound, and no picture."""
+    camera = log_of("a.mov", make_call(25.0, 26.0, snr_db=18), make_call(2.0, 3.0))
+    sound = make_sound("b.mov")
+    recorder = TakeLog(take=sound, calls=(make_call(5.0, 6.0, snr_db=20), make_call(9.0, 9.5)))
+    once = each_call_once([camera, recorder], A_AND_B)
+    assert [[call.start_s for call in one.calls] for one in once] == [[2.0, 25.0], [9.0]]
+    assert merge_seen_twice([camera, recorder], A_AND_B)[-1].best.take_log is recorder
+    far_better = replace(recorder, calls=(make_call(5.0, 6.0, snr_db=60),))
+    once = each_call_once([camera, far_better], A_AND_B)
+    assert [[call.start_s for call in one.calls] for one in once] == [[2.0], [5.0]]
 
 
 def test_without_alignments_nothing_is_merged() -> None:
