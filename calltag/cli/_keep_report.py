@@ -49,6 +49,12 @@ def report_lines(report: KeepReport, folder: Path) -> Iterator[str]:
         yield f"{counted(len(report.kept), 'call')} kept in {folder}: {named}."
     else:
         yield "Nothing new was kept."
+    undated = sum(not kept.story.recorded for kept in report.kept)
+    if undated:
+        yield (
+            f"{counted(undated, 'of them states', 'of them state')} no day of recording, so "
+            "--month and --since do not find it; --replace with --date gives the day."
+        )
     if report.known:
         yield (
             f"{counted(len(report.known), 'call')} kept already, and left alone "

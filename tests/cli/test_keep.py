@@ -477,3 +477,19 @@ def test_of_copies_of_a_take_each_call_is_kept_once(run, rushes, tmp_path) -> No
     ran = run("keep", "--library", "lib", "--take", "*")
     assert "11 calls kept in" in ran.err
     assert "4 calls kept already" in ran.err
+
+
+def test_calls_without_a_day_are_told_and_can_be_given_one(run, rushes, tmp_path):
+    """Neither the month nor a span of days would ever find them."""
+    with Log(tmp_path / "calltag.db") as log:
+        one = log.take_log("A002.wav")
+        undated = replace(one, take=replace(one.take, recorded=None))
+        log.put(undated, feature_version=FEATURE_VERSION)
+    keep = ("keep", "--library", "lib", "--take", "A00*")
+    ran = run(*keep)
+    assert "10 calls kept" in ran.err
+    assert "5 of them state no day of recording" in ran.err
+    ran = run("keep", "--library", "lib", "--take", "A002.wav", "--replace", "--date", "2026-05-18")
+    assert "5 calls kept" in ran.err
+    assert "no day" not in ran.err
+    assert "5 kept calls listed" in run("library", "find", "--library", "lib", "--month", 5).err
