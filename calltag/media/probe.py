@@ -27,6 +27,7 @@ from calltag.media.rates import STANDARD_RATES, exact_rate, is_steady, snap_rate
 from calltag.media.timecode import Rate, format_timecode, parse_timecode
 
 _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
+_WITH_SECONDS = re.compile(r".{11}\d\d:\d\d:\d\d")
 _PICTURES_LOOKED_AT = 400
 _FEWEST_PICTURES = 8
 _REORDERED = 4
@@ -402,5 +403,5 @@ def _iso(text: str) -> str | None:
         return None
     if len(text) == 10:
         return text
-    exact = "seconds" if text.count(":") - ("+" in text) > 1 else "minutes"
+    exact = "seconds" if _WITH_SECONDS.match(text) else "minutes"
     return moment.isoformat(timespec=exact).replace("+00:00", "Z")

@@ -267,6 +267,10 @@ def test_a_bw64_file_of_a_recorder(tmp_path):
         ("mp4", {}, {"creation_time": "2026-05-03T04:51:07.000000Z"}, "2026-05-03T04:51:07Z"),
         ("mkv", {}, {"creation_time": "2026-05-03T04:51:07Z"}, "2026-05-03T04:51:07Z"),
         ("mkv", {}, {"DATE_RECORDED": "2026-05-03 04:51:07"}, "2026-05-03T04:51:07"),
+        # As telephones write it: local time, and how far it is from UTC, without a colon.
+        ("mkv", {}, {"creationdate": "2026-05-03T06:51:07+0200"}, "2026-05-03T06:51:07+02:00"),
+        ("mkv", {}, {"creationdate": "2026-05-02T23:51:07-0500"}, "2026-05-02T23:51:07-05:00"),
+        ("mkv", {}, {"DATE_RECORDED": "2026-05-02T23:51-05:00"}, "2026-05-02T23:51-05:00"),
         ("mp3", {"audio_codec": "libmp3lame"}, {"date": "2026-05-03T04:51"}, "2026-05-03T04:51"),
         ("flac", {"audio_codec": "flac"}, {"date": "2026-05-03"}, "2026-05-03"),
         ("flac", {"audio_codec": "flac"}, {"date": "2026"}, "2026"),
