@@ -19,8 +19,9 @@ from calltag.learn.second_look import SecondLook
 from calltag.learn.segments import busy_frames
 from calltag.learn.whole import Whole
 from calltag.learn.windows import CONTEXT_FRAMES, windows
+from calltag.media.missing_sound import joined
 from calltag.media.probe import MediaInfo
-from calltag.media.reader import SoundReader, joined, read_span
+from calltag.media.reader import SoundReader, read_span
 from calltag.records import Call, FaultKind, FloatArray, Levels, NoiseSpan, Span
 from calltag.sound.channels import Chooser
 from calltag.sound.events import clearest, measure_region

@@ -19,7 +19,7 @@ from av.audio.stream import AudioStream
 from av.packet import Packet
 
 from calltag.media._canvas import GATHER_SAMPLES, Piece, Sink
-from calltag.media.probe import stores_floats
+from calltag.media.streams import stores_floats
 from calltag.records import Span
 
 _JITTER_S = 0.015

@@ -8,11 +8,8 @@ where its sound lies (MOV, MP4, MXF, AVI), only sound is read from the disk.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from contextlib import suppress
-from fractions import Fraction
+from collections.abc import Iterator
 from functools import partial
-from itertools import pairwise
 from pathlib import Path
 
 import av
@@ -22,33 +19,21 @@ from av.container import InputContainer
 
 from calltag.errors import InputError, MediaError
 from calltag.media._canvas import WARM_UP_S, Canvas, ResampledRows, Rows, Sink
+from calltag.media._seeking import seek
 from calltag.media._track import Track
+from calltag.media.missing_sound import late_by_s, told_faults, without_sound
 from calltag.media.opening import cut_short, drop_all_but, open_take, picture_stream, why_short
-from calltag.media.probe import (
-    decodable,
+from calltag.media.streams import (
     picture_duration_s,
-    states_no_length,
-    take_duration_s,
+    readable_packets,
+    sound_streams,
     take_start_s,
 )
 from calltag.media.wav_file import announced_bytes
-from calltag.records import EMPTY_TRACK, FloatArray, Span
-from calltag.words import channels_named, first_few
+from calltag.records import FloatArray, Span
 
 _STALL_S = 30.0
 """A stream that lies this far behind another has ended, or nearly; it is not waited for."""
-
-_TELL_S = 0.5
-"""Differences between the lengths of sound and picture are told from here on."""
-
-_TOLD = 3
-"""Places of one kind that are named; the rest is counted."""
-
-_NOT_SOUGHT = frozenset(("ogg",))
-"""Formats whose times are not to be trusted after seeking; reading from the start is cheap."""
-
-_LOOKS = 64
-"""Places of a file at which its clock is looked at."""
 
 
 class SoundReader:
@@ -113,7 +98,7 @@ class SoundReader:
         self.faults.clear()
         self.broken.clear()
         with open_take(self.path) as container:
-            streams = [stream for stream in container.streams.audio if decodable(stream)]
+            streams = sound_streams(container)
             if not streams:
                 return
             rate_hz = self.rate_hz = self.rate_hz or streams[0].rate
@@ -130,15 +115,15 @@ class SoundReader:
             end = max(track.end for track in tracks)
             while canvas.start < end:
                 yield canvas.take(tracks, end)
-            self.faults += _faults(container, tracks, feeding.broken_off)
-            self.late = _late_s(container, tracks) > _TELL_S
+            self.faults += told_faults(container, tracks, feeding.broken_off)
+            self.late = late_by_s(container, tracks) > 0
             anew = any(track.anew for track in tracks)
             self.joined_s = max(track.end_s for track in tracks) if anew else None
             if lengths := announced_bytes(self.path):
                 self.faults.append(cut_short(*lengths))
             elif short := why_short(self.path):
                 self.faults.append(short)
-            self.broken += _broken(container, tracks, feeding.broken_off)
+            self.broken += without_sound(container, tracks, feeding.broken_off)
 
 
 def read_blocks(
@@ -208,7 +193,7 @@ def read_span(
     if not end_s > start_s:
         raise InputError(f"a span from {start_s:g} to {end_s:g} s has no length")
     with open_take(path) as container:
-        streams = [stream for stream in container.streams.audio if decodable(stream)]
+        streams = sound_streams(container)
         if not streams:
             raise MediaError(path, "has no sound")
         rate_hz = rate_hz or streams[0].rate
@@ -218,8 +203,7 @@ def read_span(
             return np.zeros((n_channels, 0), np.float32), rate_hz
         canvas = Canvas(n_channels, last - first, start=first)
         tracks = _tracks(container, streams, canvas, rate_hz, from_s=first / rate_hz, path=path)
-        if not _clock_goes_back(container, streams[0]):
-            _seek(container, streams, first / rate_hz - WARM_UP_S)
+        seek(container, path, first / rate_hz - WARM_UP_S)
         feeding = _Feeding(container, tracks)
         for _ in feeding:
             if min(track.end for track in tracks) >= last:
@@ -307,12 +291,13 @@ def _pictured(path: Path, start_s: float, end_s: float) -> bool:
             return False
         first_s, tick_s = float(take_start_s(container)), float(picture.time_base)
         drop_all_but(container, [picture.index])
-        with suppress(av.error.FFmpegError):
+        try:
             container.seek(round((first_s + (start_s + end_s) / 2) / tick_s), stream=picture)
-            for packet in container.demux(picture):
-                if packet.pts is not None:
-                    return start_s < packet.pts * tick_s - first_s < end_s
-    return False
+        except av.error.FFmpegError:
+            return False
+        packets = readable_packets(container, picture)
+        shown = next((packet.pts for packet in packets if packet.pts is not None), None)
+        return shown is not None and start_s < shown * tick_s - first_s < end_s
 
 
 def _is_full(canvas: Canvas, tracks: list[Track], rate_hz: int) -> bool:
@@ -320,156 +305,3 @@ def _is_full(canvas: Canvas, tracks: list[Track], rate_hz: int) -> bool:
     full = canvas.start + canvas.block_n
     ends = [track.end for track in tracks]
     return min(ends) >= full or max(ends) >= full + _STALL_S * rate_hz
-
-
-def _seek(container: InputContainer, streams: list[AudioStream], to_s: float) -> None:
-    if to_s <= 0:
-        return
-    stream = streams[0]
-    ticks = int((Fraction(to_s) + take_start_s(container)) / (stream.time_base or 1))
-    if container.format.name in _NOT_SOUGHT:
-        return
-    with suppress(av.error.FFmpegError):  # without an index it is read from the start
-        container.seek(ticks, stream=stream)
-
-
-def _clock_goes_back(container: InputContainer, stream: AudioStream) -> bool:
-    """Tell whether a format that has no index holds clips joined end to end, by looking into it.
-
-    A time is then found in one of them or another. Clips that make up less than 1/`_LOOKS` of the
-    file may be overlooked.
-    """
-    if container.format.name != "mpegts":
-        return False
-    times = []
-    with suppress(av.error.FFmpegError):
-        for look in range(_LOOKS):
-            container.seek(container.size * look // _LOOKS, unsupported_byte_offset=True)
-            packets = container.demux(stream)
-            times.append(next((packet.pts for packet in packets if packet.pts is not None), None))
-    container.seek(0, unsupported_byte_offset=True)
-    known = [time for time in times if time is not None]
-    return any(later < earlier for earlier, later in pairwise(known))
-
-
-def _faults(container: InputContainer, tracks: list[Track], broken_off: bool) -> Iterator[str]:
-    lost = len(container.streams.audio) - len(tracks)
-    if lost:
-        yield f"{lost} of its {lost + len(tracks)} sound streams cannot be decoded here"
-    if not any(track.heard for track in tracks):
-        yield EMPTY_TRACK
-        return
-    yield from _places("damaged", [(track, track.damage) for track in tracks if track.heard])
-    yield from _places("missing", [(track, track.missing) for track in tracks if track.heard])
-    for leap_s in sorted({round(leap_s, 1) for track in tracks for leap_s in track.leaps})[:_TOLD]:
-        yield f"its clock jumps at {leap_s:.1f} s; sound is taken to go on"
-    anew = sorted({round(anew_s, 1) for track in tracks for anew_s in track.anew})
-    if anew:
-        places = first_few([f"{anew_s:.1f} s" for anew_s in anew], _TOLD)
-        yield (
-            f"its clock begins anew at {places}, as where clips are joined end to end: sound is "
-            "taken to go on; log the clips one by one, so that their times hold"
-        )
-    if any(track.impossible for track in tracks):
-        yield "some samples are no numbers; they were taken for silence"
-    end_s = max(track.end_s for track in tracks)
-    if broken_off:
-        yield f"the file cannot be read beyond {end_s:.1f} s"
-    if (late_s := _late_s(container, tracks)) > _TELL_S:
-        yield f"sound starts {late_s:.1f} s after the picture"
-    if not any(track.leaps or track.anew for track in tracks):
-        short_s = _short_s(container, end_s)
-        if short_s > _TELL_S:
-            yield f"sound ends at {end_s:.1f} s, {short_s:.1f} s before the end of the take"
-
-
-def _broken(container: InputContainer, tracks: list[Track], broken_off: bool) -> list[Span]:
-    """All stretches without sound in any stream; those of a single one its channels show."""
-    if not any(track.heard for track in tracks):
-        return []
-    spans = _in_no_track([track for track in tracks if track.heard])
-    if (late_s := _late_s(container, tracks)) > _TELL_S:
-        spans.append(Span(0.0, late_s))
-    end_s = max(track.end_s for track in tracks)
-    short_s = _short_s(container, end_s)
-    if broken_off or (short_s > _TELL_S and not any(track.leaps or track.anew for track in tracks)):
-        spans.append(Span(end_s, end_s + max(0.0, short_s)))
-    return [span for span in joined(spans) if span.length_s > 0]
-
-
-def _in_no_track(tracks: list[Track]) -> list[Span]:
-    """Stretches that no track has sound in, up to the end of the longest."""
-    first, *others = tracks
-    silent = joined([*first.damage, *first.missing])
-    if not others:
-        return silent
-    end_s = max(track.end_s for track in tracks)
-    silent = [Span(0.0, end_s)]
-    for track in tracks:
-        ends = Span(0.0, track.first / track.stream.rate), Span(track.end_s, end_s)
-        here = joined([*track.damage, *track.missing, *ends])
-        silent = [
-            Span(max(a.start_s, b.start_s), min(a.end_s, b.end_s))
-            for a in silent
-            for b in here
-            if a.start_s < b.end_s and b.start_s < a.end_s
-        ]
-    return silent
-
-
-def _late_s(container: InputContainer, tracks: list[Track]) -> float:
-    """By how much sound starts after the picture."""
-    if picture_stream(container) is None:
-        return 0.0
-    return min((track.first / track.stream.rate for track in tracks if track.heard), default=0.0)
-
-
-def _short_s(container: InputContainer, end_s: float) -> float:
-    """By how much sound ends before the take, where the file states that."""
-    return 0.0 if states_no_length(container) else take_duration_s(container) - end_s
-
-
-def _places(what: str, found: list[tuple[Track, list[Span]]]) -> Iterator[str]:
-    """Name the first few stretches, and whose they are where not every track has them."""
-    places: list[tuple[Span, list[slice]]] = []
-    for track, spans in found:
-        for span in joined(spans):
-            at = next((i for i, (place, _) in enumerate(places) if _alike(place, span)), None)
-            if at is None:
-                places.append((span, [track.rows]))
-            else:
-                place, those = places[at]
-                places[at] = joined([place, span])[0], [*those, track.rows]
-    places.sort(key=lambda place: place[0])
-    for (start_s, end_s), those in places[:_TOLD]:
-        channels = [row + 1 for rows in those for row in range(rows.start, rows.stop)]
-        whose = "sound" if len(those) == len(found) else f"sound of {channels_named(channels)}"
-        yield f"{whose} is {what} between {start_s:.2f} and {end_s:.2f} s"
-    if len(places) > _TOLD:
-        yield f"sound is {what} in {len(places) - _TOLD} more places"
-
-
-def _alike(one: Span, other: Span) -> bool:
-    return all(abs(a - b) < _TELL_S for a, b in zip(one, other, strict=True))
-
-
-def joined(spans: Iterable[Span]) -> list[Span]:
-    """Put stretches in order, joined where they are all but one.
-
-    Parameters
-    ----------
-    spans : iterable of Span
-        In any order.
-
-    Returns
-    -------
-    list of Span
-        Half a second or more from each other.
-    """
-    whole: list[Span] = []
-    for span in sorted(spans):
-        if whole and span.start_s - whole[-1].end_s < _TELL_S:
-            whole[-1] = Span(whole[-1].start_s, max(whole[-1].end_s, span.end_s))
-        else:
-            whole.append(span)
-    return whole

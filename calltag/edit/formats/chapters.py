@@ -28,7 +28,7 @@ from calltag.errors import MediaError
 from calltag.files import written_whole
 from calltag.media.bext import ORIGINATOR
 from calltag.media.opening import open_take, picture_streams
-from calltag.media.probe import take_start_s
+from calltag.media.streams import take_start_s
 from calltag.records import Take
 
 if TYPE_CHECKING:

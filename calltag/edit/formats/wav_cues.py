@@ -25,8 +25,8 @@ from calltag.files import written_whole
 from calltag.media.bext import Bext, pack_bext, with_history
 from calltag.media.opening import open_take
 from calltag.media.own import HISTORY_TEXT
-from calltag.media.probe import decodable
 from calltag.media.reader import SoundReader
+from calltag.media.streams import sound_streams
 from calltag.media.wav_file import Chunk, iter_chunks
 from calltag.media.wav_writing import DS64_BYTES, Cue, pack_cues, state_sizes, write_wav
 
@@ -221,7 +221,7 @@ def _decode(source: Path, target: Path, one: TakeMarkers) -> None:
 def _stored_as(source: Path) -> str:
     """How the sound of a take is to be stored so that nothing of it is lost."""
     with open_take(source) as container:
-        stream = next(stream for stream in container.streams.audio if decodable(stream))
+        stream = sound_streams(container)[0]
         form, codec = stream.codec_context.format.name.rstrip("p"), stream.codec_context.name
     if form in ("u8", "s16"):
         return "PCM_16"

@@ -18,7 +18,8 @@ from calltag.edit.formats import WriteOptions, chapters
 from calltag.edit.markers import TakeMarkers, from_log, place
 from calltag.errors import InputError, MediaError
 from calltag.media.opening import open_take
-from calltag.media.probe import probe, take_start_s
+from calltag.media.probe import probe
+from calltag.media.streams import take_start_s
 from calltag.media.timecode import nearest_frame
 from calltag.records import Marker, TakeLog
 

@@ -1,0 +1,187 @@
+"""Where the sound of a take is damaged or missing: in words, and as stretches of time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from av.container import InputContainer
+
+from calltag.media._track import Track
+from calltag.media.opening import picture_stream
+from calltag.media.streams import states_no_length, take_duration_s
+from calltag.records import EMPTY_TRACK, Span
+from calltag.words import channels_named, first_few
+
+_TELL_S = 0.5
+"""Differences between the lengths of sound and picture are told from here on."""
+
+_TOLD = 3
+"""Places of one kind that are named; the rest is counted."""
+
+
+def told_faults(container: InputContainer, tracks: list[Track], broken_off: bool) -> Iterator[str]:
+    """Tell what is wrong with the sound of a take that was read to its end.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        The open clip.
+    tracks : list of Track
+        Its sound, one or more streams.
+    broken_off : bool
+        Whether reading ended by an error.
+
+    Yields
+    ------
+    str
+        A fault in plain words; of many alike the first are named.
+    """
+    lost = len(container.streams.audio) - len(tracks)
+    if lost:
+        yield f"{lost} of its {lost + len(tracks)} sound streams cannot be decoded here"
+    if not any(track.heard for track in tracks):
+        yield EMPTY_TRACK
+        return
+    yield from _places("damaged", [(track, track.damage) for track in tracks if track.heard])
+    yield from _places("missing", [(track, track.missing) for track in tracks if track.heard])
+    for leap_s in sorted({round(leap_s, 1) for track in tracks for leap_s in track.leaps})[:_TOLD]:
+        yield f"its clock jumps at {leap_s:.1f} s; sound is taken to go on"
+    anew = sorted({round(anew_s, 1) for track in tracks for anew_s in track.anew})
+    if anew:
+        places = first_few([f"{anew_s:.1f} s" for anew_s in anew], _TOLD)
+        yield (
+            f"its clock begins anew at {places}, as where clips are joined end to end: sound is "
+            "taken to go on; log the clips one by one, so that their times hold"
+        )
+    if any(track.impossible for track in tracks):
+        yield "some samples are no numbers; they were taken for silence"
+    end_s = max(track.end_s for track in tracks)
+    if broken_off:
+        yield f"the file cannot be read beyond {end_s:.1f} s"
+    if late_s := late_by_s(container, tracks):
+        yield f"sound starts {late_s:.1f} s after the picture"
+    if not any(track.leaps or track.anew for track in tracks):
+        short_s = _short_s(container, end_s)
+        if short_s > _TELL_S:
+            yield f"sound ends at {end_s:.1f} s, {short_s:.1f} s before the end of the take"
+
+
+def without_sound(container: InputContainer, tracks: list[Track], broken_off: bool) -> list[Span]:
+    """Find all stretches without sound in any stream; those of a single one its channels show.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        The open clip.
+    tracks : list of Track
+        Its sound, one or more streams, read to the end.
+    broken_off : bool
+        Whether reading ended by an error.
+
+    Returns
+    -------
+    list of Span
+        The stretches, in order and apart; none where nothing was heard at all.
+    """
+    if not any(track.heard for track in tracks):
+        return []
+    spans = _in_no_track([track for track in tracks if track.heard])
+    if late_s := late_by_s(container, tracks):
+        spans.append(Span(0.0, late_s))
+    end_s = max(track.end_s for track in tracks)
+    short_s = _short_s(container, end_s)
+    if broken_off or (short_s > _TELL_S and not any(track.leaps or track.anew for track in tracks)):
+        spans.append(Span(end_s, end_s + max(0.0, short_s)))
+    return [span for span in joined(spans) if span.length_s > 0]
+
+
+def _in_no_track(tracks: list[Track]) -> list[Span]:
+    """Stretches that no track has sound in, up to the end of the longest."""
+    first, *others = tracks
+    silent = joined([*first.damage, *first.missing])
+    if not others:
+        return silent
+    end_s = max(track.end_s for track in tracks)
+    silent = [Span(0.0, end_s)]
+    for track in tracks:
+        ends = Span(0.0, track.first / track.stream.rate), Span(track.end_s, end_s)
+        here = joined([*track.damage, *track.missing, *ends])
+        silent = [
+            Span(max(a.start_s, b.start_s), min(a.end_s, b.end_s))
+            for a in silent
+            for b in here
+            if a.start_s < b.end_s and b.start_s < a.end_s
+        ]
+    return silent
+
+
+def late_by_s(container: InputContainer, tracks: list[Track]) -> float:
+    """Tell by how much sound starts after the picture.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        The open clip.
+    tracks : list of Track
+        Its sound.
+
+    Returns
+    -------
+    float
+        Seconds; 0 where it is too little to tell, or there is no picture.
+    """
+    if picture_stream(container) is None:
+        return 0.0
+    late_s = min((track.first / track.stream.rate for track in tracks if track.heard), default=0.0)
+    return late_s if late_s > _TELL_S else 0.0
+
+
+def _short_s(container: InputContainer, end_s: float) -> float:
+    """By how much sound ends before the take, where the file states that."""
+    return 0.0 if states_no_length(container) else take_duration_s(container) - end_s
+
+
+def _places(what: str, found: list[tuple[Track, list[Span]]]) -> Iterator[str]:
+    """Name the first few stretches, and whose they are where not every track has them."""
+    places: list[tuple[Span, list[slice]]] = []
+    for track, spans in found:
+        for span in joined(spans):
+            at = next((i for i, (place, _) in enumerate(places) if _alike(place, span)), None)
+            if at is None:
+                places.append((span, [track.rows]))
+            else:
+                place, those = places[at]
+                places[at] = joined([place, span])[0], [*those, track.rows]
+    places.sort(key=lambda place: place[0])
+    for (start_s, end_s), those in places[:_TOLD]:
+        channels = [row + 1 for rows in those for row in range(rows.start, rows.stop)]
+        whose = "sound" if len(those) == len(found) else f"sound of {channels_named(channels)}"
+        yield f"{whose} is {what} between {start_s:.2f} and {end_s:.2f} s"
+    if len(places) > _TOLD:
+        yield f"sound is {what} in {len(places) - _TOLD} more places"
+
+
+def _alike(one: Span, other: Span) -> bool:
+    return all(abs(a - b) < _TELL_S for a, b in zip(one, other, strict=True))
+
+
+def joined(spans: Iterable[Span]) -> list[Span]:
+    """Put stretches in order, joined where they are all but one.
+
+    Parameters
+    ----------
+    spans : iterable of Span
+        In any order.
+
+    Returns
+    -------
+    list of Span
+        Half a second or more from each other.
+    """
+    whole: list[Span] = []
+    for span in sorted(spans):
+        if whole and span.start_s - whole[-1].end_s < _TELL_S:
+            whole[-1] = Span(whole[-1].start_s, max(whole[-1].end_s, span.end_s))
+        else:
+            whole.append(span)
+    return whole
