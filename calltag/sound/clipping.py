@@ -1,0 +1,100 @@
+"""Peaks and clipped samples of a take that comes in blocks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg.blas import isamax
+
+from calltag.records import FloatArray
+
+_FULL_SCALE = 0.999
+_CLIP_RUN = 3
+
+
+class PeakMeter:
+    """The highest sample of a take, and how many samples of each channel are clipped.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Sampling rate of the blocks.
+    floats : bool
+        Whether the file holds floats, which go above full scale unharmed: then only flat tops are
+        clipped, in others all that is above it.
+
+    Attributes
+    ----------
+    peak : float
+        The highest sample of any channel so far, full scale at 1.
+    clipped : np.ndarray, shape (n_channels,), int64
+        Samples in runs at full scale so far; empty before the first block.
+
+    Examples
+    --------
+    >>> meter = PeakMeter(48_000)
+    >>> meter.add(np.array([[0.5, 1.0, 1.0, 1.0, 0.25]], np.float32)).tolist(), meter.peak
+    ([3], 1.0)
+    """
+
+    def __init__(self, rate_hz: int, *, floats: bool = False) -> None:
+        self.peak = 0.0
+        self.clipped = np.zeros(0, np.int64)
+        self._rate_hz = rate_hz
+        self._floats = floats
+
+    def add(self, block: FloatArray) -> npt.NDArray[np.int64]:
+        """Take in the next block; samples are counted where its peak is at full scale.
+
+        Parameters
+        ----------
+        block : np.ndarray, shape (n_channels, n_samples), float32
+            The block.
+
+        Returns
+        -------
+        np.ndarray, shape (n_channels,), int64
+            How many samples of it are clipped.
+        """
+        n = block.shape[1]
+        clipped = np.zeros(len(block), np.int64)
+        for c, row in enumerate(block):
+            hot: list[int] = []
+            for start in range(0, n, self._rate_hz):
+                second = row[start : start + self._rate_hz]
+                peak = abs(float(second[isamax(second)]))
+                self.peak = max(self.peak, peak)
+                if peak >= _FULL_SCALE:
+                    hot.append(start)
+            for start, end in _joined(hot, self._rate_hz):
+                clipped[c] += _count_clipped(row[start:end], floats=self._floats)
+        self.clipped = self.clipped + clipped if len(self.clipped) else clipped
+        return clipped
+
+
+def _joined(starts: list[int], length: int) -> Iterator[tuple[int, int]]:
+    """Join stretches of one length that follow on each other."""
+    begun: int | None = None
+    for i, start in enumerate(starts):
+        begun = start if begun is None else begun
+        if i + 1 == len(starts) or starts[i + 1] != start + length:
+            yield begun, start + length
+            begun = None
+
+
+def _count_clipped(row: FloatArray, *, floats: bool) -> int:
+    """Count samples in runs of three and more that are equal at full scale, or over it.
+
+    A codec, or another sampling rate, makes peaks above full scale of what was clipped there.
+    """
+    high = np.abs(row)
+    hot = high >= _FULL_SCALE
+    over = high >= 1.0
+    linked = hot[1:] & hot[:-1] & (row[1:] * row[:-1] > 0)
+    flat = row[1:] == row[:-1]
+    linked &= flat if floats else flat | (over[1:] & over[:-1])
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], linked, [False]]).astype(np.int8)))
+    lengths = edges[1::2] - edges[::2] + 1
+    return int(lengths[lengths >= _CLIP_RUN].sum())
