@@ -210,7 +210,7 @@ class Finder:
             offset=offset,
             heard=whole.heard,
             heard_from=offset,
-            probability=float(self._second_look.probability(evidence[None])[0]),
+            probability=self._second_look.probability_of(evidence),
             edges=None,
             cut=lambda begin_s, end_s: sound[
                 round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)

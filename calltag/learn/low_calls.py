@@ -120,7 +120,7 @@ def _listen(
     ):
         if _is_low(region):
             evidence = surroundings.evidence(i, region)
-            probability = float(second_look.probability(evidence[None])[0])
+            probability = second_look.probability_of(evidence)
             begin, end = (offset + FASTER * step for step in (first, last))
             found.append(LowCall(begin, end, probability))
     return found

@@ -18,8 +18,9 @@ from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, 
 from calltag.learn.low_calls import find_low_calls
 from calltag.learn.measuring import measure_call
 from calltag.learn.noise import NoiseMeter
-from calltag.learn.second_look import SecondLook, Surroundings
+from calltag.learn.second_look import SecondLook
 from calltag.learn.segments import busy_frames, find_segments
+from calltag.learn.surroundings import Surroundings
 from calltag.learn.whines import listen_through
 from calltag.learn.windows import CONTEXT_FRAMES, WINDOW_FRAMES, Recent, Window
 from calltag.records import LIKELY, NOISE_KINDS, Call, FloatArray, Span
@@ -219,7 +220,7 @@ class Pass:
 
     def _probability(self, event: _Event) -> float:
         """How likely an event is a call, by a second look at it."""
-        return float(self.second_look.probability(event.evidence()[None])[0])
+        return self.second_look.probability_of(event.evidence())
 
     def _look_for_beats(self, window: Window, heard: Heard) -> None:
         """Look for beats where they tell whether a machine is heard."""

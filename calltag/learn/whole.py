@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calltag.learn.hearing import FRAMES_PER_STEP, Heard, Hearing, over_steps
-from calltag.learn.second_look import Surroundings
 from calltag.learn.segments import busy_frames, find_segments
+from calltag.learn.surroundings import Surroundings
 from calltag.learn.whines import listen_through
 from calltag.records import FloatArray
 from calltag.sound.events import Region, measure_region

@@ -24,7 +24,7 @@ from calltag.learn import windows as windows_module
 from calltag.learn.finder import Finder
 from calltag.learn.hearing import STEPS_PER_S, Heard
 from calltag.learn.one_pass import LEAST_PROBABILITY
-from calltag.learn.second_look import EVIDENCE
+from calltag.learn.surroundings import EVIDENCE
 from calltag.learn.windows import CONTEXT_FRAMES
 from calltag.media.probe import MediaInfo, probe
 from calltag.records import NOISE_KINDS, Call, ChannelFault, FaultKind, Span
@@ -54,9 +54,9 @@ class PlainLook:
     def __init__(self, bias: float = 0.0) -> None:
         self.bias = bias
 
-    def probability(self, evidence):
-        odds = self.bias + evidence[:, EVIDENCE.index("mean_odds")]
-        return 1 / (1 + np.exp(-np.clip(odds, -30, 30)))
+    def probability_of(self, evidence):
+        odds = self.bias + evidence[EVIDENCE.index("mean_odds")]
+        return float(1 / (1 + np.exp(-np.clip(odds, -30, 30))))
 
 
 @pytest.fixture(scope="module")

@@ -14,8 +14,9 @@ from calltag.learn.hearing import (
     over_steps,
     starter_model,
 )
-from calltag.learn.second_look import EVIDENCE, SecondLook, Surroundings
+from calltag.learn.second_look import SecondLook
 from calltag.learn.starter.calibrate import as_second_look
+from calltag.learn.surroundings import EVIDENCE, Surroundings
 from calltag.records import NOISE_KINDS
 from calltag.sound.events import Region
 from calltag.sound.features import N_EMBEDDING
@@ -297,10 +298,10 @@ def test_the_one_that_ships_believes_what_stands_out_and_not_what_is_usual(rng):
     kinds = np.full((N_STEPS, len(NOISE_KINDS)), -6, np.float32)
     steps = over_steps(mel), over_steps(to_db(mel))
     clear = Surroundings(*steps, heard(odds(EVENT), kinds), [EVENT])
-    assert look.probability(clear.evidence(0, region())[None])[0] > 0.9
+    assert look.probability_of(clear.evidence(0, region())) > 0.9
     kinds[:, NOISE_KINDS.index("machine")] = 4
     call = np.full(N_STEPS, -0.5, np.float32)
     call[slice(*EVENT)] = 0.3
     steps = over_steps(noise(rng)), over_steps(to_db(noise(rng)))
     doubtful = Surroundings(*steps, heard(call, kinds), [EVENT])
-    assert look.probability(doubtful.evidence(0, region(snr_db=-9))[None])[0] < 0.5
+    assert look.probability_of(doubtful.evidence(0, region(snr_db=-9))) < 0.5

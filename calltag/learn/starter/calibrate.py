@@ -16,8 +16,9 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 
 from calltag.errors import InputError
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
-from calltag.learn.second_look import EVIDENCE, SecondLook
+from calltag.learn.second_look import SecondLook
 from calltag.learn.starter.scenes import Scene
+from calltag.learn.surroundings import EVIDENCE
 from calltag.learn.whole import Whole
 from calltag.records import FloatArray, Span
 

@@ -7,11 +7,11 @@ import pytest
 
 from calltag.errors import InputError
 from calltag.learn.hearing import STEPS_PER_S, Heard
-from calltag.learn.second_look import EVIDENCE
 from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right, share_in
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.recordings import Recording
 from calltag.learn.starter.scenes import SHORT_S, Scene, recordings_alone, short_takes
+from calltag.learn.surroundings import EVIDENCE
 from calltag.records import NOISE_KINDS, Span
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import RATE_HZ
