@@ -1,20 +1,7 @@
-"""How well what was found agrees with a reference annotation.
+"""How well what was found agrees with a reference annotation: figures, their intervals, and words.
 
-Two ways of counting, each with its own use:
-
-- By events, as the sound-event community counts [1]_: a find is right when its start lies within
-  a collar of a reference's start (`ONSET_COLLAR_S` unless told otherwise) and its end within the
-  greater of that and a share of the reference's length. One find answers for one reference, paired
-  so that as many as possible are right.
-- By overlap, which asks less of the edges: a reference counts as found when finds cover
-  `FOUND_SHARE` of it, a find as right when `RIGHT_SHARE` of it lies in references.
-
-Figures that nothing was counted for are ``nan``.
-
-References
-----------
-.. [1] A. Mesaros, T. Heittola, T. Virtanen, "Metrics for polyphonic sound event detection", Applied
-   Sciences 6(6), 2016, 162.
+What is counted, and how, says `calltag.learn.counting`. Figures that nothing was counted for are
+``nan``.
 """
 
 from __future__ import annotations
@@ -25,88 +12,24 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-import numpy.typing as npt
-
 from calltag.errors import InputError
-from calltag.learn.event_matching import OFFSET_SHARE, ONSET_COLLAR_S, match_events
+from calltag.learn.counting import (
+    Counts,
+    Overlap,
+    Pair,
+    count_events,
+    count_overlaps,
+    f1_by_overlap,
+    f1_of_all,
+    mean_f1,
+    ratio,
+)
+from calltag.learn.event_matching import OFFSET_SHARE, ONSET_COLLAR_S
 from calltag.learn.intervals import Interval, bootstrap
 from calltag.learn.label_file import read_labels
 from calltag.learn.labels import is_call, is_call_type
 from calltag.records import Label, TakeLog
 from calltag.words import counted
-
-FOUND_SHARE = 0.25
-RIGHT_SHARE = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class Counts:
-    """References, finds, and pairs that agree.
-
-    Attributes
-    ----------
-    truth, found : int
-        How many there are of each.
-    right : int
-        How many finds are paired with a reference.
-    """
-
-    truth: int
-    found: int
-    right: int
-
-    @property
-    def precision(self) -> float:
-        """Share of the finds that are right."""
-        return _ratio(self.right, self.found)
-
-    @property
-    def recall(self) -> float:
-        """Share of the references that were found."""
-        return _ratio(self.right, self.truth)
-
-    @property
-    def f1(self) -> float:
-        """Harmonic mean of precision and recall."""
-        return _ratio(2 * self.right, self.truth + self.found)
-
-
-@dataclass(frozen=True, slots=True)
-class Overlap:
-    """Figures by overlap.
-
-    Attributes
-    ----------
-    truth, hit : int
-        References, and how many of them were found.
-    found, right : int
-        Finds, and how many of them are right.
-    onset_error_s : float
-        Median distance from the start of a reference that was found to the nearest start of a find
-        that overlaps it.
-    """
-
-    truth: int
-    hit: int
-    found: int
-    right: int
-    onset_error_s: float
-
-    @property
-    def precision(self) -> float:
-        """Share of the finds that are right."""
-        return _ratio(self.right, self.found)
-
-    @property
-    def recall(self) -> float:
-        """Share of the references that were found."""
-        return _ratio(self.hit, self.truth)
-
-    @property
-    def f1(self) -> float:
-        """Harmonic mean of precision and recall."""
-        return _harmonic(self.precision, self.recall)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,18 +44,18 @@ class Score:
         Takes with finds that the reference says nothing of; they count for nothing.
     overlap : Overlap
         Any call, by overlap.
-    overlap_f1 : Interval
+    overlap_f1_interval : Interval
         Interval of its F1.
     events : Counts
         Any call, by events.
-    events_f1 : Interval
+    events_f1_interval : Interval
         Interval of its F1.
     by_label : mapping of str to Counts
         By events, each label by itself.
     micro : Counts
         By events, all call types together: a find is right only with the right type. One without
         a type says none, so that it is not a wrong one; the call counts as missed.
-    micro_f1 : Interval
+    micro_f1_interval : Interval
         Interval of its F1.
     macro_f1 : float
         Mean F1 of the call types; one that only the reference or only the finds have counts as 0.
@@ -149,12 +72,12 @@ class Score:
     takes: int
     left_out: int
     overlap: Overlap
-    overlap_f1: Interval
+    overlap_f1_interval: Interval
     events: Counts
-    events_f1: Interval
+    events_f1_interval: Interval
     by_label: Mapping[str, Counts]
     micro: Counts
-    micro_f1: Interval
+    micro_f1_interval: Interval
     macro_f1: float
     macro_f1_interval: Interval
     false_per_minute: float = math.nan
@@ -168,17 +91,23 @@ class Score:
         str
             A few lines, without a line break at the end.
         """
+        lines = [*self._any_call(), *self._types()]
+        if self.left_out:
+            left_out = counted(self.left_out, "take")
+            lines.append(f"Left out: {left_out} that the reference does not name.")
+        return "\n".join(lines)
+
+    def _any_call(self) -> list[str]:
+        """How well calls are found, whatever type they are given."""
         overlap = self.overlap
         are = "is a call" if overlap.right == 1 else "are calls"
         lines = [
             f"{counted(self.takes, 'take')} compared: {counted(overlap.truth, 'call')} in the"
-            " reference,"
-            f" {overlap.found} found.",
+            f" reference, {overlap.found} found.",
             f"Found {overlap.hit} of the {counted(overlap.truth, 'call')}"
             f" ({_percent(overlap.recall)}); {overlap.right} of the"
-            f" {counted(overlap.found, 'find')} {are}"
-            f" ({_percent(overlap.precision)}).",
-            f"Both in one figure, F1: {_figure(overlap.f1, self.overlap_f1)}.",
+            f" {counted(overlap.found, 'find')} {are} ({_percent(overlap.precision)}).",
+            f"Both in one figure, F1: {_figure(overlap.f1, self.overlap_f1_interval)}.",
         ]
         if not math.isnan(overlap.onset_error_s):
             lines.append(f"Starts are off by {1000 * overlap.onset_error_s:.0f} ms (median).")
@@ -186,29 +115,30 @@ class Score:
             lines.append(f"False finds: {self.false_per_minute:.2f} a minute.")
         lines.append(
             f"With start and end right as well (within {1000 * self.collar_s:.0f} ms), F1:"
-            f" {_figure(self.events.f1, self.events_f1)}."
+            f" {_figure(self.events.f1, self.events_f1_interval)}."
         )
+        return lines
+
+    def _types(self) -> list[str]:
+        """How well they are named; nothing where the reference and the finds name no type."""
         types = {label: one for label, one in self.by_label.items() if is_call_type(label)}
-        if types and not any(counts.found for counts in types.values()):
-            lines.append(
+        if not types:
+            return []
+        if not any(counts.found for counts in types.values()):
+            return [
                 "Call types are not compared: no find has one yet; `calltag teach` learns them from"
                 " your labels."
-            )
-        elif types:
-            lines.append(
-                f"With the call type right too, F1: {_figure(self.micro.f1, self.micro_f1)};"
-                f" mean over the types: {_figure(self.macro_f1, self.macro_f1_interval)}."
-            )
-            width = max(len(label) for label in self.by_label)
-            lines += [
+            ]
+        width = max(len(label) for label in self.by_label)
+        return [
+            f"With the call type right too, F1: {_figure(self.micro.f1, self.micro_f1_interval)};"
+            f" mean over the types: {_figure(self.macro_f1, self.macro_f1_interval)}.",
+            *(
                 f"  {label:<{width}}  {counts.right:>4} right,"
                 f" {counts.truth - counts.right} missed, {counts.found - counts.right} false"
                 for label, counts in self.by_label.items()
-            ]
-        if self.left_out:
-            left_out = counted(self.left_out, "take")
-            lines.append(f"Left out: {left_out} that the reference does not name.")
-        return "\n".join(lines)
+            ),
+        ]
 
 
 def read_truth(path: Path) -> tuple[Label, ...]:
@@ -313,11 +243,11 @@ def score(
     left_out = len(found_of.keys() - set(covered))
     pairs = [(truth_of.get(take, []), found_of.get(take, [])) for take in covered]
     labels = _compared_labels(pairs)
-    events = _table([[pair] for pair in pairs], collar_s, offset_share)
-    named = _table(
+    events = count_events([[pair] for pair in pairs], collar_s, offset_share)
+    named = count_events(
         [[_only(pair, label) for label in labels] for pair in pairs], collar_s, offset_share
     )
-    overlap, overlap_rows = _by_overlap(pairs)
+    overlap, overlap_rows = count_overlaps(pairs)
     by_label = {
         label: Counts(*(int(n) for n in row))
         for label, row in zip(labels, named.sum(axis=0), strict=True)
@@ -326,15 +256,15 @@ def score(
         takes=len(covered),
         left_out=left_out,
         overlap=overlap,
-        overlap_f1=bootstrap(overlap_rows, _overlap_f1, seed=seed),
+        overlap_f1_interval=bootstrap(overlap_rows, f1_by_overlap, seed=seed),
         events=Counts(*(int(n) for n in events.sum(axis=(0, 1)))),
-        events_f1=bootstrap(events, _micro_f1, seed=seed),
+        events_f1_interval=bootstrap(events, f1_of_all, seed=seed),
         by_label=by_label,
         micro=Counts(*(int(n) for n in named.sum(axis=(0, 1)))),
-        micro_f1=bootstrap(named, _micro_f1, seed=seed),
-        macro_f1=_macro_f1(named.sum(axis=0)),
-        macro_f1_interval=bootstrap(named, _macro_f1, seed=seed),
-        false_per_minute=_ratio(overlap.found - overlap.right, _minutes(covered, durations_s)),
+        micro_f1_interval=bootstrap(named, f1_of_all, seed=seed),
+        macro_f1=mean_f1(named.sum(axis=0)),
+        macro_f1_interval=bootstrap(named, mean_f1, seed=seed),
+        false_per_minute=ratio(overlap.found - overlap.right, _minutes(covered, durations_s)),
         collar_s=collar_s,
     )
 
@@ -347,47 +277,15 @@ def _by_take(events: Iterable[Label]) -> dict[str, list[Label]]:
     return by_take
 
 
-_Pair = tuple[list[Label], list[Label]]
-"""References and finds of one take."""
-
-
-def _compared_labels(pairs: Sequence[_Pair]) -> list[str]:
+def _compared_labels(pairs: Sequence[Pair]) -> list[str]:
     """The call types that there are; where no type is named, `CALL`."""
     labels = sorted({event.label for pair in pairs for side in pair for event in side})
     return [label for label in labels if is_call_type(label)] or labels
 
 
-def _table(
-    rows: Sequence[Sequence[_Pair]], collar_s: float, offset_share: float
-) -> npt.NDArray[np.int64]:
-    """Count by events: a row for each take, so that takes can be drawn again for the intervals.
-
-    In each cell stand how many references and finds there are, and how many pairs of them agree.
-    """
-    counts = [[_match(*pair, collar_s, offset_share) for pair in row] for row in rows]
-    return np.array(counts, np.int64).reshape(len(rows), -1, 3)
-
-
-def _only(pair: _Pair, label: str) -> _Pair:
+def _only(pair: Pair, label: str) -> Pair:
     truth, found = pair
     return [e for e in truth if e.label == label], [e for e in found if e.label == label]
-
-
-def _match(
-    truth: list[Label], found: list[Label], collar_s: float, offset_share: float
-) -> tuple[int, int, int]:
-    pairs = match_events(truth, found, collar_s=collar_s, offset_share=offset_share)
-    return len(truth), len(found), len(pairs)
-
-
-def _by_overlap(pairs: Sequence[_Pair]) -> tuple[Overlap, npt.NDArray[np.int64]]:
-    """Count by overlap: all takes together, and a row for each, to be drawn again."""
-    overlaps = [_overlap(*pair) for pair in pairs]
-    rows = np.array([row for row, _ in overlaps]).reshape(-1, 1, 4)
-    errors = [error for _, of_take in overlaps for error in of_take]
-    truth, hit, found, right = (int(n) for n in rows.sum(axis=(0, 1)))
-    error_s = float(np.median(errors)) if errors else math.nan
-    return Overlap(truth, hit, found, right, error_s), rows
 
 
 def _minutes(takes: Collection[str], durations_s: Mapping[str, float] | None) -> float:
@@ -395,45 +293,6 @@ def _minutes(takes: Collection[str], durations_s: Mapping[str, float] | None) ->
     if durations_s is None or not durations_s.keys() >= set(takes):
         return math.nan
     return sum(durations_s[take] for take in takes) / 60
-
-
-def _overlap(
-    truth: list[Label], found: list[Label]
-) -> tuple[tuple[int, int, int, int], list[float]]:
-    """Count a take by overlap: (references, found, finds, right), and the onset errors."""
-    t = np.array([(event.start_s, event.end_s) for event in truth]).reshape(-1, 1, 2)
-    f = np.array([(event.start_s, event.end_s) for event in found]).reshape(1, -1, 2)
-    shared = np.maximum(np.minimum(t[..., 1], f[..., 1]) - np.maximum(t[..., 0], f[..., 0]), 0.0)
-    hit = (shared.sum(axis=1) >= FOUND_SHARE * (t[..., 1] - t[..., 0])[:, 0]) & shared.any(axis=1)
-    right = (shared.sum(axis=0) >= RIGHT_SHARE * (f[..., 1] - f[..., 0])[0]) & shared.any(axis=0)
-    apart = np.where(shared > 0, np.abs(t[..., 0] - f[..., 0]), np.inf)
-    errors = [float(row.min()) for row in apart[hit]]
-    return (len(truth), int(hit.sum()), len(found), int(right.sum())), errors
-
-
-def _micro_f1(table: npt.NDArray[np.int64]) -> float:
-    truth, found, right = table.sum(axis=0)
-    return _ratio(2 * right, truth + found)
-
-
-def _macro_f1(table: npt.NDArray[np.int64]) -> float:
-    each = [_ratio(2 * right, truth + found) for truth, found, right in table if truth + found]
-    return float(np.mean(each)) if each else math.nan
-
-
-def _overlap_f1(table: npt.NDArray[np.int64]) -> float:
-    truth, hit, found, right = table.sum(axis=0)
-    return _harmonic(_ratio(right, found), _ratio(hit, truth))
-
-
-def _ratio(part: float, whole: float) -> float:
-    return float(part / whole) if whole else math.nan
-
-
-def _harmonic(precision: float, recall: float) -> float:
-    if math.isnan(precision) or math.isnan(recall):
-        return 0.0 if not (math.isnan(precision) and math.isnan(recall)) else math.nan
-    return 2 * precision * recall / (precision + recall) if precision + recall else 0.0
 
 
 def _percent(value: float) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.learn.confidence import calibration_error
+from calltag.learn.counting import mean_f1
 from calltag.learn.intervals import Interval, bootstrap, wilson
 from calltag.learn.judges import Array, Evidence
 from calltag.learn.labels import is_call, spelling_twins
@@ -269,7 +270,7 @@ def balanced_accuracy(confusion: npt.NDArray[np.int64]) -> float:
 
 
 def macro_f1(confusion: npt.NDArray[np.int64]) -> float:
-    """Mean F1 over the labels that are given, or were taken for given.
+    """Mean F1 over the labels that some example has, or was taken for.
 
     Parameters
     ----------
@@ -281,8 +282,8 @@ def macro_f1(confusion: npt.NDArray[np.int64]) -> float:
     float
         The mean; ``nan`` for an empty table.
     """
-    n = confusion.sum(axis=0) + confusion.sum(axis=1)
-    return float((2 * confusion.diagonal()[n > 0] / n[n > 0]).mean()) if n.any() else float("nan")
+    own, taken_for = confusion.sum(axis=1), confusion.sum(axis=0)
+    return mean_f1(np.stack([own, taken_for, confusion.diagonal()], axis=1))
 
 
 def _trusted_without_group(

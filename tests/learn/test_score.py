@@ -70,10 +70,10 @@ def test_intervals_come_from_drawing_takes_again(rng) -> None:
     got = score(truth, found)
     # Recall is 0.75 and every find is right: F1 = 2r / (1 + r). A share of 30 in 40 has a 95 %
     # interval of 0.60 to 0.86 (Wilson), so F1 lies between 0.75 and 0.92, give or take the method.
-    assert got.events_f1.low == pytest.approx(0.75, abs=0.03)
-    assert got.events_f1.high == pytest.approx(0.92, abs=0.03)
-    assert got.events_f1 == score(truth, list(reversed(found))).events_f1
-    assert np.isnan(score(truth[:1], found[:1]).events_f1.low)
+    assert got.events_f1_interval.low == pytest.approx(0.75, abs=0.03)
+    assert got.events_f1_interval.high == pytest.approx(0.92, abs=0.03)
+    assert got.events_f1_interval == score(truth, list(reversed(found))).events_f1_interval
+    assert np.isnan(score(truth[:1], found[:1]).events_f1_interval.low)
 
 
 def test_report_in_plain_words() -> None:
