@@ -14,38 +14,12 @@ and the most similar example of the label given, with the same spread taken out,
 far beyond all examples. A find unlike all that was taught gets a low one, however sure the votes
 are. Its kinship to that label says the same by what is known beforehand.
 
-What was tried of the first three, by macro F1 of examples left out with their group: mean over ten
-tasks, of five, of fifteen, and of all examples of each label, on short public recordings of ten
-kinds of sound, and on calls mixed into noise down to 0 dB.
+Averaged, the first three do better than any one of them, or any two. Votes and likeness together
+tell strangers better than either alone. Kinship alone knows calls, but not sounds that are none, so
+that it is one judge among others. What listens for a machine's beat (`calltag.sound.engine`) knows
+machines better than any other number, and would be one of some four hundred: it counts for several.
 
-============================================= =====
-the three, averaged                           0.874
-logistic regression                           0.861
-discriminant analysis                         0.853
-support vectors                               0.851
-nearest example, by likeness                  0.841
-two of the three, averaged                    0.857 to 0.866
-============================================= =====
-
-On fewer tasks, extra trees were 0.09 behind logistic regression, nearest neighbours in plain scaled
-features 0.1 and more; to the average, trees added nothing. Rank or robust scaling, principal
-components in place of features, scaling by unlabelled sounds, and features drawn at random all
-changed nothing; whitened components lost 0.1 to 0.2 with five examples of each label. For telling
-strangers, votes and likeness together parted taught from untaught labels better than either alone
-(area under the curve 0.83 against 0.79 and 0.75; in noise 0.92 against 0.88 and 0.89), and better
-than distances to centres or examples.
-
-The fourth judge raised the share of calls in noise, of seven types of bird, that were known: of
-types taught with five examples from 0.84 to 0.87, and on scenes that nothing was chosen by from
-0.81 to 0.85; with fifteen from 0.94 to 0.95, and left it at 0.89 there. Of ten kinds of sound, most
-of them no calls at all, it made little difference: 0.88 and 0.87 with five examples, 0.92 and 0.93
-with sixteen. Alone it knew 0.87 and 0.92 of the calls, but 0.62 and 0.75 of the ten kinds. With two
-votes instead of three it did a little less, with more no better.
-
-What listens for a machine's beat alone (`calltag.sound.engine`) knows machines better than any
-other number, and would be one of some four hundred. Of ten kinds of sound in splits by recording,
-macro F1 was 0.934 where it counted as one, 0.940 where it counted three times, 0.943 with six; how
-each octave moves (`calltag.sound.modulation`) had made 0.932 of 0.908.
+The figures, and what was tried and not kept, stand in ``models/RECORD.md``, under call types.
 
 References
 ----------
