@@ -26,7 +26,7 @@ from calltag.media.timecode import frame_to_seconds, parse_start
 from calltag.media.wav_writing import Cue, write_wav
 from calltag.records import FloatArray
 from calltag.sound.channels import Chooser
-from calltag.sound.loudness import true_peak_dbtp
+from calltag.sound.true_peak import true_peak_dbtp
 
 RATE_HZ = 48_000
 

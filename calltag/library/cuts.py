@@ -23,7 +23,8 @@ from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.reader import read_span
 from calltag.media.timecode import Rate
 from calltag.records import CALL, Call, FloatArray, Span, Take
-from calltag.sound.loudness import integrated_lufs, true_peak_dbtp
+from calltag.sound.loudness import integrated_lufs
+from calltag.sound.true_peak import true_peak_dbtp
 
 HANDLES_S = 1.0
 """Seconds that are kept before and after a call, unless told otherwise."""

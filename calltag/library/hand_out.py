@@ -47,7 +47,8 @@ from calltag.library.story import Story
 from calltag.library.tables import CREDIT_COLUMNS, credit_row
 from calltag.media.timecode import Rate
 from calltag.records import Call, Marker, Problem, Take
-from calltag.sound.loudness import integrated_lufs, true_peak_dbtp, ungated_lufs
+from calltag.sound.loudness import integrated_lufs, ungated_lufs
+from calltag.sound.true_peak import true_peak_dbtp
 from calltag.stored import known_or_nan
 from calltag.words import counted, one_spelling
 

@@ -22,8 +22,9 @@ from calltag.errors import InputError, MediaError
 from calltag.media.reader import read_span
 from calltag.records import FloatArray, Span, Take
 from calltag.sound.channels import Chooser
-from calltag.sound.loudness import LoudnessMeter, true_peak_dbtp, ungated_lufs
+from calltag.sound.loudness import LoudnessMeter, ungated_lufs
 from calltag.sound.spectrum import RATE_HZ
+from calltag.sound.true_peak import true_peak_dbtp
 from calltag.takes.standing import used_channel
 
 BEFORE_S = 1.0

@@ -1,4 +1,4 @@
-"""Loudness and true peak as broadcasters measure them: ITU-R BS.1770-4, EBU R 128.
+"""Loudness as broadcasters measure it: ITU-R BS.1770-4, EBU R 128.
 
 `LoudnessMeter` filters every sample, as the recommendation has it. `SpectrumLoudness` weights the
 shared spectrum that a take's logging needs anyway, which costs next to nothing: on steady sound the
@@ -19,59 +19,17 @@ import numpy.typing as npt
 from calltag.errors import InputError
 from calltag.records import FloatArray
 from calltag.sound import spectrum
+from calltag.sound.k_weighting import k_stages, k_weighting, lufs, power_of
 
 _STEP_S = 0.1
 _STEPS_PER_BLOCK = 4  # gating block of 400 ms, overlapping by 75 % (BS.1770-4, annex 1)
 _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
-_OFFSET_LU = -0.691  # so that 997 Hz reads its level (BS.1770-4, annex 1, equation 2)
-
-# BS.1770-4, annex 1, tables 1 and 2: the two stages of the K-weighting at 48 kHz.
-_TABLE_RATE_HZ = 48_000.0
-_K_STAGES = np.array(
-    [
-        # b0, b1, b2, then a0, a1, a2
-        [[1.53512485958697, -2.69169618940638, 1.19839281085285],
-         [1.0, -1.69065929318241, 0.73248077421585]],
-        [[1.0, -2.0, 1.0],
-         [1.0, -1.99004745483398, 0.99007225036621]],
-    ]
-).reshape(2, 6)  # fmt: skip
-
+_STEPS_SHORT_TERM = 30  # short-term loudness: 3 s (EBU Tech 3341)
+_RANGE_GATE_LU = -20.0  # EBU Tech 3342
 _FITTED_BINS = 24  # below 560 Hz the K-weighting bends within the width of a bin
-_LAG = 16  # samples
-
-
-def k_weighting(frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """Power gain of the K-weighting.
-
-    Parameters
-    ----------
-    frequency_hz : array_like
-        Frequencies in hertz; above 24 kHz the gain at 24 kHz.
-
-    Returns
-    -------
-    np.ndarray, shape of `frequency_hz`
-        Gain in power, not in dB.
-
-    References
-    ----------
-    .. [1] ITU-R BS.1770-4, "Algorithms to measure audio programme loudness and true-peak audio
-       level", 2015, annex 1.
-
-    Examples
-    --------
-    >>> (10 * np.log10(k_weighting([38.1, 1000, 10_000]))).round(1).tolist()
-    [-6.0, 0.7, 4.0]
-    """
-    hz = np.minimum(np.asarray(frequency_hz, np.float64), _TABLE_RATE_HZ / 2)
-    delay = np.exp(-2j * np.pi * hz / _TABLE_RATE_HZ)
-    gain = np.ones(delay.shape)
-    for stage in _K_STAGES:
-        response = np.polyval(stage[2::-1], delay) / np.polyval(stage[:2:-1], delay)
-        gain = np.multiply(gain, np.abs(response) ** 2, dtype=np.float64)
-    return gain
+_LAG = 16  # samples apart: low frequencies, which change more slowly, fall out of differences
+_EVERY, _PIECE = 4800, 600  # samples: an eighth of each tenth of a second, at 48 kHz
 
 
 class _Gate:
@@ -101,7 +59,7 @@ class _Gate:
         .. [1] ITU-R BS.1770-4, annex 1, equations 3 to 7.
         """
         powers = self._block_powers(_STEPS_PER_BLOCK)
-        powers = powers[powers > _power(_ABSOLUTE_GATE_LUFS)]
+        powers = powers[powers > power_of(_ABSOLUTE_GATE_LUFS)]
         if not len(powers):
             return float("-inf")
         powers = powers[powers > powers.mean() * 10 ** (_RELATIVE_GATE_LU / 10)]
@@ -141,11 +99,11 @@ class _Gate:
         .. [1] EBU Tech 3342, "Loudness range: a measure to supplement EBU R 128 loudness
            normalization", 2016.
         """
-        powers = self._block_powers(30)  # short-term loudness: 3 s
-        powers = powers[powers > _power(_ABSOLUTE_GATE_LUFS)]
+        powers = self._block_powers(_STEPS_SHORT_TERM)
+        powers = powers[powers > power_of(_ABSOLUTE_GATE_LUFS)]
         if not len(powers):
             return 0.0
-        powers = powers[powers > powers.mean() * 10 ** (-20.0 / 10)]
+        powers = powers[powers > powers.mean() * 10 ** (_RANGE_GATE_LU / 10)]
         low, high = np.percentile(powers, [10, 95])
         return lufs(high) - lufs(low)
 
@@ -176,8 +134,8 @@ class LoudnessMeter(_Gate):
             raise InputError(f"loudness: no sound has {channels} channels at {rate_hz} Hz")
         super().__init__()
         self._step = round(_STEP_S * rate_hz)
-        self._stages = _stages(rate_hz)
-        self._state = np.zeros((len(_K_STAGES), channels, 2))
+        self._stages = k_stages(rate_hz)
+        self._state = np.zeros((len(self._stages), channels, 2))
         self._waiting = np.zeros((channels, 0))
 
     def add(self, block: npt.NDArray[Any]) -> None:
@@ -252,7 +210,7 @@ def channel_gain(block: FloatArray, chosen: int) -> float:
         Ratio, at least 1; the number of channels where the chosen one is silent.
     """
     channels, n_samples = block.shape
-    pieces = block[:, : n_samples // 4800 * 4800].reshape(channels, -1, 4800)[:, :, :600]
+    pieces = block[:, : n_samples // _EVERY * _EVERY].reshape(channels, -1, _EVERY)[:, :, :_PIECE]
     if not pieces.size:
         pieces = block[:, None]
     bent = pieces[:, :, _LAG:] - pieces[:, :, :-_LAG]
@@ -310,73 +268,9 @@ def ungated_lufs(samples: npt.NDArray[Any], rate_hz: int) -> float:
     sound = np.atleast_2d(samples)
     if not sound.shape[1]:
         return float("-inf")
-    weighted = scipy.signal.sosfilt(_stages(rate_hz), sound, axis=1)
+    weighted = scipy.signal.sosfilt(k_stages(rate_hz), sound, axis=1)
     power = float(np.einsum("cn,cn->", weighted, weighted)) / sound.shape[1]
     return lufs(power) if power > 0 else float("-inf")
-
-
-def true_peak_dbtp(samples: npt.NDArray[Any]) -> float:
-    """Peak of the curve through the samples, which may lie between two of them.
-
-    Parameters
-    ----------
-    samples : np.ndarray, shape (n_channels, n_samples) or (n_samples,), float
-        Samples at 48 kHz or more, full scale at ±1.
-
-    Returns
-    -------
-    float
-        True peak in dBTP, from fourfold oversampling; ``-inf`` for silence.
-
-    References
-    ----------
-    .. [1] ITU-R BS.1770-4, annex 2.
-
-    Examples
-    --------
-    A tone at a quarter of the rate whose samples all miss its crests by 45 degrees.
-
-    >>> tone = 0.5 * np.sin(np.pi / 2 * np.arange(4800) + np.pi / 4)
-    >>> bool(np.isclose(20 * np.log10(np.abs(tone).max()), -9.03, atol=0.01))
-    True
-    >>> -6.4 < true_peak_dbtp(tone) < -5.8
-    True
-    """
-    import scipy.signal
-
-    peak = 0.0
-    piece, overlap = 1 << 20, 64  # memory stays small; the overlap covers the filter's reach
-    for channel in np.atleast_2d(samples):
-        for first in range(0, len(channel), piece):
-            part = channel[max(0, first - overlap) : first + piece + overlap]
-            curve = scipy.signal.resample_poly(part, 4, 1)
-            if first:
-                curve = curve[4 * overlap // 2 :]
-            if first + piece < len(channel):
-                curve = curve[: -4 * overlap // 2]
-            peak = max(peak, float(np.abs(curve).max(initial=0.0)))
-    return 20 * float(np.log10(peak)) if peak > 0 else float("-inf")
-
-
-def _stages(rate_hz: int) -> npt.NDArray[np.float64]:
-    """The two stages at another rate: the tables taken back to the analogue filter, and forth."""
-    if rate_hz == _TABLE_RATE_HZ:
-        return _K_STAGES
-    stages = np.empty_like(_K_STAGES)
-    for stage, table in zip(stages, _K_STAGES, strict=True):
-        for part in (slice(0, 3), slice(3, 6)):
-            # inverse bilinear transform: z = (2 T' + s) / (2 T' - s) with T' the tables' rate
-            z0, z1, z2 = table[part]
-            k = 2 * _TABLE_RATE_HZ
-            s2, s1, s0 = z0 - z1 + z2, 2 * k * (z0 - z2), k * k * (z0 + z1 + z2)
-            c = 2.0 * rate_hz
-            stage[part] = (
-                s2 * c * c + s1 * c + s0,
-                2 * s0 - 2 * s2 * c * c,
-                s2 * c * c - s1 * c + s0,
-            )
-        stage /= stage[3]
-    return stages
 
 
 @cache
@@ -398,28 +292,3 @@ def _spectrum_weights() -> FloatArray:
     missing = k_weighting(sines_hz) / 2 - reading[:, _FITTED_BINS:] @ weights[_FITTED_BINS:]
     weights[:_FITTED_BINS] = np.linalg.lstsq(reading[:, :_FITTED_BINS], missing, rcond=None)[0]
     return weights.astype(np.float32)
-
-
-def _power(loudness_lufs: float) -> float:
-    return float(10 ** ((loudness_lufs - _OFFSET_LU) / 10))
-
-
-def lufs(power: float) -> float:
-    """Loudness of a K-weighted mean square.
-
-    Parameters
-    ----------
-    power : float
-        Mean square, summed over channels; above 0.
-
-    Returns
-    -------
-    float
-        In LUFS.
-
-    Examples
-    --------
-    >>> round(lufs(0.5), 1)
-    -3.7
-    """
-    return _OFFSET_LU + 10 * float(np.log10(power))

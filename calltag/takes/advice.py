@@ -12,7 +12,7 @@ from calltag.learn.labels import noise_kind
 from calltag.media.reader import read_span
 from calltag.records import Call, Span, TakeLog
 from calltag.sound.engine import describe_machine
-from calltag.sound.loudness import lufs
+from calltag.sound.k_weighting import lufs
 from calltag.sound.spectrum import MEAN_SQUARE, N_BINS
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import Cut, by_band

@@ -24,8 +24,9 @@ from calltag.media.wav_writing import write_wav
 from calltag.records import FloatArray, Span, Take, TakeLog
 from calltag.sound.dropouts import dropouts
 from calltag.sound.faults import clipped_samples, spoilt_channels
-from calltag.sound.loudness import LoudnessMeter, integrated_lufs, true_peak_dbtp, ungated_lufs
+from calltag.sound.loudness import LoudnessMeter, integrated_lufs, ungated_lufs
 from calltag.sound.steps import gain_steps
+from calltag.sound.true_peak import true_peak_dbtp
 from calltag.takes.clean_stretches import (
     FADE_S,
     LEAST_STRETCH_S,

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from calltag.records import Levels, Take
 from calltag.sound.faults import clipped_samples, silent_channels
-from calltag.sound.loudness import k_weighting, lufs
+from calltag.sound.k_weighting import k_weighting, lufs
 from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS, RATE_HZ
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.words import calls_that

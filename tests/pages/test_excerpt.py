@@ -17,8 +17,8 @@ from calltag.pages.excerpt import (
     safe_gain_db,
 )
 from calltag.records import Levels, Span, Take
-from calltag.sound.loudness import true_peak_dbtp
 from calltag.sound.spectrum import RATE_HZ
+from calltag.sound.true_peak import true_peak_dbtp
 
 
 @pytest.fixture

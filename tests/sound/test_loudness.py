@@ -9,15 +9,10 @@ import soundfile as sf
 from scipy.signal import butter, sosfilt
 
 from calltag.errors import InputError
-from calltag.sound.loudness import (
-    LoudnessMeter,
-    SpectrumLoudness,
-    channel_gain,
-    integrated_lufs,
-    k_weighting,
-    true_peak_dbtp,
-)
+from calltag.sound.k_weighting import k_weighting
+from calltag.sound.loudness import LoudnessMeter, SpectrumLoudness, channel_gain, integrated_lufs
 from calltag.sound.spectrum import power_spectrum
+from calltag.sound.true_peak import true_peak_dbtp
 
 RATE_HZ = 48_000
 

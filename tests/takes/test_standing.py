@@ -9,7 +9,8 @@ import pytest
 
 from calltag.records import Call, ChannelFault, FaultKind, Levels, Span, Take
 from calltag.sound.filters import filtered, gain_db, low_cut
-from calltag.sound.loudness import integrated_lufs, k_weighting
+from calltag.sound.k_weighting import k_weighting
+from calltag.sound.loudness import integrated_lufs
 from calltag.sound.spectrum import BIN_HZ, N_BINS
 from calltag.takes.call_spectra import spectra
 from calltag.takes.standing import Gains, clipped_ppm, figures, loudness, stand_db, used_channel

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.sound.loudness import k_weighting
+from calltag.sound.k_weighting import k_weighting
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import UNCUT
 from calltag.takes.thresholds import read_thresholds
