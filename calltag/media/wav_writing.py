@@ -27,6 +27,10 @@ DS64_BYTES = 28
 """What RF64 needs at a file's head: riff, data and sample counts (u64 each), table length (u32)."""
 
 _RIFF_LIMIT = 0xFFFFFFFF  # largest size a 32-bit header can state
+
+LAST_CUE_SAMPLE = _RIFF_LIMIT
+"""Cues are counted in 32 bits: up to a day at 48 kHz, six hours at 192."""
+
 _BITS = {"PCM_16": 16, "PCM_24": 24, "FLOAT": 32}
 
 
@@ -81,8 +85,8 @@ def write_wav(
     Raises
     ------
     InputError
-        If `subtype` is none of the above, a cue begins before the file does, or the file cannot be
-        written; nothing is left behind then.
+        If `subtype` is none of the above, a cue cannot be stated, or the file cannot be written;
+        nothing is left behind then.
 
     Examples
     --------
@@ -98,6 +102,8 @@ def write_wav(
         raise InputError(f"subtype {subtype}: a wave file holds {', '.join(_BITS)}")
     if any(cue.sample < 0 or cue.length < 0 for cue in cues):
         raise InputError(f"{path.name}: a cue begins before the file or ends before it begins")
+    if any(cue.sample + cue.length > LAST_CUE_SAMPLE for cue in cues):
+        raise InputError(f"{path.name}: a cue lies beyond what a wave file can state")
     blocks = iter([samples] if isinstance(samples, np.ndarray) else samples)
     first = np.atleast_2d(next(blocks, np.zeros((1, 0), np.float32)))
     channels = len(first)
@@ -169,7 +175,7 @@ def pack_cues(cues: Sequence[Cue]) -> bytes:
     Parameters
     ----------
     cues : sequence of Cue
-        Points and spans; numbered from 1 in order of their start.
+        Points and spans, none beyond `LAST_CUE_SAMPLE`; numbered from 1 in order of their start.
 
     Returns
     -------

@@ -28,7 +28,15 @@ from calltag.media.own import HISTORY_TEXT
 from calltag.media.reader import SoundReader
 from calltag.media.streams import sound_streams
 from calltag.media.wav_file import Chunk, iter_chunks
-from calltag.media.wav_writing import DS64_BYTES, Cue, pack_cues, state_sizes, write_wav
+from calltag.media.wav_writing import (
+    DS64_BYTES,
+    LAST_CUE_SAMPLE,
+    Cue,
+    pack_cues,
+    state_sizes,
+    write_wav,
+)
+from calltag.words import position
 
 NAME = "wav"
 SUFFIX = ".wav"
@@ -145,6 +153,12 @@ def _cues(one: TakeMarkers, rate_hz: int) -> list[Cue]:
     cues = []
     for marker in one.markers:
         first, end = round(marker.start_s * rate_hz), round(marker.end_s * rate_hz)
+        if end > LAST_CUE_SAMPLE:
+            raise MediaError(
+                one.take.file,
+                f"is so long that no cue reaches its marker at {position(marker.start_s)}; write"
+                " its markers as another format",
+            )
         cues.append(Cue(first, one_line(marker.name), end - first))
     return cues
 

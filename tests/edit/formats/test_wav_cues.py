@@ -83,6 +83,24 @@ def test_cues_are_on_the_frame_of_every_rate(tmp_path, rng, rate):
     assert frames == [first for _, first, _ in place(marked)]
 
 
+def test_a_marker_beyond_what_cues_reach_is_told_and_the_other_takes_are_written(tmp_path, rng):
+    for name in ("R001.wav", "R002.wav"):
+        sf.write(tmp_path / name, rng.uniform(-1, 1, 48_000), 48_000)
+    night = make_sound("R001.wav", rushes=str(tmp_path), duration_s=26 * 3600.0)
+    late = from_log(TakeLog(take=night, calls=(*CALLS, make_call(25 * 3600.0, 25 * 3600.5))))
+    problems = []
+    written = wav_cues.write(
+        [late, marked_sound(tmp_path, "R002.wav")],
+        tmp_path / "out",
+        WriteOptions(on_problem=problems.append),
+    )
+    assert written == [tmp_path / "out/R002.wav"]
+    assert sorted((tmp_path / "out").iterdir()) == written
+    (problem,) = problems
+    assert problem.path == "R001.wav"
+    assert problem.reason.startswith("is so long that no cue reaches its marker at 25:00:00.00;")
+
+
 # Samples since midnight of ten o'clock, from ST 12-1's rates and EBU Tech 3285's definition.
 @pytest.mark.parametrize(
     ("rate", "time_reference"),
