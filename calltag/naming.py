@@ -246,9 +246,11 @@ def _measure_noise(
     from calltag.sound.features import FEATURE_VERSION
 
     kinds = {noise_kind(name) for name in names if "/" in name}
+    if not kinds - {None}:
+        return []
     notes = []
     files = _files(log)
-    for entry in log.entries() if kinds - {None} else []:
+    for entry in log.entries():
         path = entry.take.path
         if entry.feature_version != FEATURE_VERSION:
             continue

@@ -200,11 +200,10 @@ def _moved(
             if file in staying or file in moved or isinstance(identity, MediaError):
                 continue
             candidates = homeless[identity.digest]
-            for candidate in candidates:
-                if not same_name or Path(candidate[0]).name == Path(file).name:
-                    candidates.remove(candidate)
-                    moved[file] = candidate[1]
-                    break
+            own = [at for at in candidates if not same_name or Path(at[0]).name == Path(file).name]
+            if own:
+                candidates.remove(own[0])
+                moved[file] = own[0][1]
     return moved
 
 

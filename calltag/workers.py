@@ -122,21 +122,27 @@ def work_through(
         return
     pending = dict(enumerate(items))
     with tempfile.TemporaryDirectory(prefix="calltag-", ignore_cleanup_errors=True) as folder:
-        begun = Path(folder)
         try:
             while pending:
-                try:
-                    with closing(_run(function, pending, workers, begun)) as results:
-                        for index, result in results:
-                            del pending[index]
-                            yield Done(index, result)
-                except BrokenProcessPool:
-                    in_work = [index for index in pending if (begun / str(index)).exists()]
-                    logger.debug("a worker died; in work were items %s", in_work)
-                    for index in in_work or list(pending):
-                        yield _alone(function, index, pending.pop(index), begun)
+                yield from _one_go(function, pending, workers, Path(folder))
         finally:
             _end_workers()
+
+
+def _one_go(
+    function: Callable[[Item], Result], pending: dict[int, Item], workers: int, begun: Path
+) -> Generator[Done[Result], None, None]:
+    """Take what is done out of what is pending, until all is done or a worker died."""
+    try:
+        with closing(_run(function, pending, workers, begun)) as results:
+            for index, result in results:
+                del pending[index]
+                yield Done(index, result)
+    except BrokenProcessPool:
+        in_work = [index for index in pending if (begun / str(index)).exists()]
+        logger.debug("a worker died; in work were items %s", in_work)
+        for index in in_work or list(pending):
+            yield _alone(function, index, pending.pop(index), begun)
 
 
 def _alone(function: Callable[[Item], Result], index: int, item: Item, begun: Path) -> Done[Result]:

@@ -21,13 +21,14 @@ import scipy.ndimage
 
 from calltag.errors import ModelError
 from calltag.learn.network import session
-from calltag.records import NOISE_KINDS, FloatArray
-from calltag.sound.features import N_EMBEDDING
+from calltag.records import FloatArray
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.runs import runs
-from calltag.sound.spectrum import FRAMES_PER_S, N_MELS
+from calltag.sound.spectrum import FRAMES_PER_S
 
 FRAMES_PER_STEP = 2
+"""The networks halve the frames on their way in."""
+
 STEPS_PER_S = FRAMES_PER_S // FRAMES_PER_STEP
 
 DOUBT_FROM, SURE_FROM = -1.0, 6.0
@@ -194,26 +195,20 @@ def closer_model(path: Path) -> Path:
 
 
 def starter_model() -> Path:
-    """Path of the starter model that calltag comes with."""
+    """Path of the starter model that calltag comes with.
+
+    Returns
+    -------
+    Path
+        Its ONNX file, in the installation or beside the sources.
+
+    Raises
+    ------
+    ModelError
+        If there is none.
+    """
     package = Path(__file__).resolve().parents[1]
     for folder in (package / "_data" / "models", package.parent / "models"):
         if (folder / "starter.onnx").is_file():
             return folder / "starter.onnx"
     raise ModelError("the starter model is missing from the installation; install calltag again")
-
-
-__all__ = [
-    "DOUBT_FROM",
-    "FRAMES_PER_STEP",
-    "N_EMBEDDING",
-    "N_MELS",
-    "NOISE_KINDS",
-    "STEPS_PER_S",
-    "SURE_FROM",
-    "Heard",
-    "Hearing",
-    "closer_model",
-    "model_input",
-    "over_steps",
-    "starter_model",
-]

@@ -54,8 +54,7 @@ def listening_order(
     if tagger:
         first = next_to_label(tagger, features, n=_TELLING)
         sure = np.array([tag.confidence for tag in tagger.tag(features)])
-        rest = [int(i) for i in np.argsort(sure, kind="stable") if int(i) not in set(first)]
-        order = [*first, *rest]
+        order = list(dict.fromkeys([*first, *np.argsort(sure, kind="stable").tolist()]))
     else:
         order = _unlike_each_other(features, np.array([odds[i] for i in alike]))
     placed = [alike[i] for i in order]

@@ -115,13 +115,21 @@ def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int
         begin = first
         if last - first > gap and len(behind) >= _FEWEST:
             silent = _silent(power[first:last], behind.mean(axis=0))
-            for end, goes_on in runs(silent):
-                if goes_on - end > gap and end > 0 and goes_on < len(silent):
-                    pieces.append((begin, first + end))
-                    begin = first + goes_on
+            for end, goes_on in _within(silent, longer_than=gap):
+                pieces.append((begin, first + end))
+                begin = first + goes_on
         pieces.append((begin, last))
     shortest = round(SHORTEST_S * STEPS_PER_S)
     return [(first, last) for first, last in pieces if last - first >= shortest]
+
+
+def _within(so: npt.NDArray[np.bool_], *, longer_than: int) -> list[tuple[int, int]]:
+    """Long stretches in which something is so, that touch neither end."""
+    return [
+        (first, last)
+        for first, last in runs(so)
+        if last - first > longer_than and first > 0 and last < len(so)
+    ]
 
 
 def _silent(power: FloatArray, behind: FloatArray) -> npt.NDArray[np.bool_]:

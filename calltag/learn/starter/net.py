@@ -12,8 +12,8 @@ from pathlib import Path
 import torch
 from torch import Tensor, nn
 
-from calltag.learn.hearing import N_EMBEDDING
 from calltag.records import NOISE_KINDS
+from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import N_MELS
 
 

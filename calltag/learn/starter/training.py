@@ -11,9 +11,10 @@ import torch
 from torch import Tensor, nn
 from torch.utils.data import DataLoader, IterableDataset, get_worker_info
 
-from calltag.learn.hearing import N_EMBEDDING, model_input
+from calltag.learn.hearing import model_input
 from calltag.learn.starter.compose import Bank, compose
 from calltag.learn.starter.net import Net
+from calltag.sound.features import N_EMBEDDING
 from calltag.sound.floor import noise_floor_db
 
 log = logging.getLogger(__name__)
