@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from calltag.learn.hearing import FRAMES_PER_STEP, Hearing, starter_model
-from calltag.learn.measuring import measure_call
+from calltag.learn.measuring import Event, Listened, measure_call
 from calltag.learn.one_pass import Pass
 from calltag.learn.second_look import SecondLook
 from calltag.learn.segments import busy_frames
@@ -24,7 +24,7 @@ from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
 from calltag.records import Call, FaultKind, FloatArray, Levels, NoiseSpan, Span
 from calltag.sound.channels import Chooser
-from calltag.sound.events import clearest, measure_region
+from calltag.sound.events import measure_region
 from calltag.sound.faults import said
 from calltag.sound.floor import STEP_FRAMES
 from calltag.sound.loudness import SpectrumLoudness, channel_gain
@@ -204,12 +204,8 @@ class Finder:
         region = measure_region(power, busy, first, last)
         evidence = whole.surroundings(segments).evidence(event, region)
         return measure_call(
-            power,
-            busy,
-            clearest(power, busy, region),
-            offset=offset,
-            heard=whole.heard,
-            heard_from=offset,
+            Event(offset, power, busy, region),
+            Listened(offset, whole.heard),
             probability=self._second_look.probability_of(evidence),
             edges=None,
             cut=lambda begin_s, end_s: sound[

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard
 from calltag.learn.voice import voice
@@ -16,14 +18,46 @@ from calltag.sound.spectrum import FRAMES_PER_S
 _NOISE_STEPS = STEPS_PER_S // 2  # noise within half a second counts as heard at the same time
 
 
+class Event(NamedTuple):
+    """An event as it was found, and what is needed to measure it.
+
+    Attributes
+    ----------
+    offset : int
+        Frame of the take that `power` begins with.
+    power : np.ndarray, shape (n_frames, N_BINS)
+        Power spectrum around and in the event.
+    busy : np.ndarray, shape (n_frames,), bool
+        Frames in which something was found.
+    region : Region
+        Where it is among these frames.
+    """
+
+    offset: int
+    power: FloatArray
+    busy: npt.NDArray[np.bool_]
+    region: Region
+
+
+class Listened(NamedTuple):
+    """What the starter model made of some sound.
+
+    Attributes
+    ----------
+    offset : int
+        Frame of the take that it begins with.
+    heard : Heard
+        What was heard from there on.
+    """
+
+    offset: int
+    heard: Heard
+
+
 def measure_call(
-    power: FloatArray,
-    busy: np.ndarray,
-    region: Region,
+    event: Event,
+    listened: Listened,
     *,
-    offset: int,
-    heard: Heard,
-    heard_from: int,
     probability: float,
     edges: tuple[int, int] | None,
     cut: Callable[[float, float], FloatArray],
@@ -32,22 +66,14 @@ def measure_call(
 
     Parameters
     ----------
-    power : np.ndarray, shape (n_frames, N_BINS)
-        Power spectrum around and in the event.
-    busy : np.ndarray, shape (n_frames,), bool
-        Frames in which something was found.
-    region : Region
-        The event, as it was found.
-    offset : int
-        Frame of the take that `power` begins with.
-    heard : Heard
-        What the starter model made of the event and of what surrounds it.
-    heard_from : int
-        Frame of the take that `heard` begins with.
+    event : Event
+        The event.
+    listened : Listened
+        What was heard of it and of what surrounds it.
     probability : float
         Probability that it is a call.
     edges : tuple of int or None
-        How far its edges may move; None leaves them as they are.
+        How far its edges may move, among its frames; None leaves them as they are.
     cut : callable
         Gives the take's sound between two times.
 
@@ -56,6 +82,8 @@ def measure_call(
     Call
         The call, with its features.
     """
+    offset, power, busy, region = event
+    region = clearest(power, busy, region)
     first, last = region.first, region.last
     if edges is not None:
         before, after = edges
@@ -64,6 +92,7 @@ def measure_call(
         first, last = max(before, first - further), min(after, last + further)
     if (first, last) != (region.first, region.last):
         region = clearest(power, busy, measure_region(power, busy, first, last))
+    heard_from, heard = listened
     begin = (offset + first - heard_from) // FRAMES_PER_STEP
     end = max(begin + 1, (offset + last - heard_from) // FRAMES_PER_STEP)
     kinds = heard.kinds[max(0, begin - _NOISE_STEPS) : end + _NOISE_STEPS]

@@ -5,18 +5,19 @@ An event that lies at a border is seen whole in one window at least, and kept on
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
 from calltag.learn.chorus import going_on, out_of_chorus
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
 from calltag.learn.low_calls import find_low_calls
-from calltag.learn.measuring import measure_call
+from calltag.learn.measuring import Event, Listened, measure_call
 from calltag.learn.noise import NoiseMeter
 from calltag.learn.second_look import SecondLook
 from calltag.learn.segments import busy_frames, find_segments
@@ -28,7 +29,6 @@ from calltag.sound.events import (
     AROUND_FRAMES,
     OUTWARD_FRAMES,
     Region,
-    clearest,
     measure_region,
 )
 from calltag.sound.hum import find_hum
@@ -54,16 +54,6 @@ class _Steps(NamedTuple):
     level_db: FloatArray
 
 
-class _Event(NamedTuple):
-    """An event as it was found: its region, and the frames around it from `start` on."""
-
-    start: int
-    power: FloatArray
-    busy: np.ndarray
-    region: Region
-    evidence: Callable[[], np.ndarray]
-
-
 class _Events:
     """The events of a window, in order."""
 
@@ -78,15 +68,18 @@ class _Events:
         first, last = (min(step * FRAMES_PER_STEP, len(self._busy)) for step in self.segments[i])
         return first, last
 
-    def measured(self, i: int) -> _Event:
-        """Measure one of them."""
+    def found(self, i: int) -> Event:
+        """One of them, as it was found."""
         n = len(self._busy)
         first, last = self.frames(i)
         around = _around(first, last, n)
         power, busy = self._window.power(around.start, around.stop), self._busy[around]
         region = measure_region(power, busy, first - around.start, last - around.start)
-        evidence = partial(self._surroundings.evidence, i, region)
-        return _Event(around.start, power, busy, region, evidence)
+        return Event(self._window.first + around.start, power, busy, region)
+
+    def evidence(self, i: int, region: Region) -> npt.NDArray[np.float64]:
+        """What one of them, measured so, is judged by."""
+        return self._surroundings.evidence(i, region)
 
     def room(self, i: int) -> tuple[int, int]:
         """How far its edges may go: no further than half way to the next event, in frames."""
@@ -182,23 +175,19 @@ class Pass:
             return
         if last <= window.core:
             return
-        event = events.measured(i)
+        event = events.found(i)
         if probability is None:
-            probability = self._probability(event)
+            probability = self._probability(events, i, event.region)
         self.taken, self.kept = last, probability >= LEAST_PROBABILITY
         if not self.kept:
             return
-        before, after = events.room(i)
+        before, after = (window.first + edge for edge in events.room(i))
         self.calls.append(
             measure_call(
-                event.power,
-                event.busy,
-                clearest(event.power, event.busy, event.region),
-                offset=window.first + event.start,
-                heard=heard,
-                heard_from=window.first,
+                event,
+                Listened(window.first, heard),
                 probability=probability,
-                edges=(before - event.start, after - event.start),
+                edges=(before - event.offset, after - event.offset),
                 cut=self.recent.cut,
             )
         )
@@ -214,13 +203,13 @@ class Pass:
         parted = {
             i: out_of_chorus(steps.power, *segments[i])
             for i in chorus
-            if self._probability(events.measured(i)) >= LIKELY
+            if self._probability(events, i, events.found(i).region) >= LIKELY
         }
         return [piece for i, whole in enumerate(segments) for piece in parted.get(i, [whole])]
 
-    def _probability(self, event: _Event) -> float:
+    def _probability(self, events: _Events, i: int, region: Region) -> float:
         """How likely an event is a call, by a second look at it."""
-        return self.second_look.probability_of(event.evidence())
+        return self.second_look.probability_of(events.evidence(i, region))
 
     def _look_for_beats(self, window: Window, heard: Heard) -> None:
         """Look for beats where they tell whether a machine is heard."""
