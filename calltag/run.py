@@ -173,12 +173,7 @@ def log_rushes(
     with Log(log_path) as log:
         entries = log.entries()
         plan = make_plan(clips, entries, feature_version=FEATURE_VERSION, force=force)
-        if plan.jobs:
-            log.check_writable()  # told now, and not after the first take
-        log.move(plan.moves | plan.replaced)
-        log.clear_problems(_settled(log, clips))
-        for rushes, problem in plan.problems:
-            log.put_problem(rushes, problem)
+        _settle(log, plan, clips)
         done = _Done(plan, log, FEATURE_VERSION, listener)
         done.tell()
         work = work_through(
@@ -233,7 +228,17 @@ def _nameless(clips: Sequence[Clip]) -> list[str]:
     ]
 
 
-def _settled(log: Log, clips: Sequence[Clip]) -> list[tuple[str, str]]:
+def _settle(log: Log, plan: Plan, clips: Sequence[Clip]) -> None:
+    """Write into the log what is known before any clip is analysed."""
+    if plan.jobs:
+        log.check_writable()  # told now, and not after the first take
+    log.move(plan.moves | plan.replaced)
+    log.clear_problems(_looked_at_again(log, clips))
+    for rushes, problem in plan.problems:
+        log.put_problem(rushes, problem)
+
+
+def _looked_at_again(log: Log, clips: Sequence[Clip]) -> list[tuple[str, str]]:
     """Places of the problems that are looked at again, or whose file is gone."""
     here = {real_path(clip.path) for clip in clips}
     return [
