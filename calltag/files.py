@@ -1,4 +1,4 @@
-"""Files that appear whole or not at all."""
+"""Writing files: whole or not at all, and nothing overwritten that is not to be."""
 
 from __future__ import annotations
 
@@ -9,24 +9,9 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from calltag.errors import CalltagError, InputError, WriteError, reason_of
-
-CATALOGUE_NAME, CATALOGUE_ID = "catalogue.db", 0x63746C62
-"""The catalogue of a call library, and its mark ("ctlb"), by which its folder is known."""
-
-SHEET_INDEX, SHEET_MARK = "index.html", '<meta name="generator" content="calltag sheet">'
-"""The page of a sheet that is a folder, and what tells that calltag wrote it."""
-
-MODEL_CARD = "card.json"
-"""What a model file, a zip archive, begins with."""
-
-MODEL_SUFFIX = ".model"
-"""What the name of a model file ends with, unless the user names it otherwise."""
+from calltag.own_files import MODEL_SUFFIX, is_database, is_model, is_of_database, lies_in_library
 
 _numbers = itertools.count(1)
-
-_DATABASE = b"SQLite format 3\0"
-_ID_AT = 68  # of a database's header (SQLite, "Database File Format", section 1.3)
-_BESIDE_DATABASE = ("-wal", "-shm", "-journal")
 
 
 @contextmanager
@@ -171,43 +156,6 @@ def check_place(path: Path) -> None:
         raise WriteError(path, reason_of(error)) from error
 
 
-def is_sheet(folder: Path) -> bool:
-    """Tell whether a folder is a sheet that calltag wrote.
-
-    Parameters
-    ----------
-    folder : Path
-        A folder.
-
-    Returns
-    -------
-    bool
-        Whether its page says so; False where it has none, or it cannot be read.
-    """
-    try:
-        with (folder / SHEET_INDEX).open(encoding="utf-8") as file:
-            return SHEET_MARK in file.read(2000)
-    except (OSError, UnicodeDecodeError):
-        return False
-
-
-def is_library(folder: Path) -> bool:
-    """Tell whether a folder is a call library.
-
-    Parameters
-    ----------
-    folder : Path
-        A folder.
-
-    Returns
-    -------
-    bool
-        Whether its catalogue is marked as one; False where it has none, or it cannot be read.
-    """
-    mark = CATALOGUE_ID.to_bytes(4, "big")
-    return _begins_with(folder / CATALOGUE_NAME, _DATABASE, mark, at=_ID_AT)
-
-
 def refuse_own(paths: Collection[Path]) -> None:
     """Make sure that nothing is overwritten that calltag keeps what it knows in.
 
@@ -223,16 +171,16 @@ def refuse_own(paths: Collection[Path]) -> None:
         model, or lies in a call library.
     """
     for path in paths:
-        if _is_database(path) or any(map(_is_database, _databases_beside(path))):
+        if is_of_database(path):
             raise InputError(
                 f"{path}: this is a log, or the catalogue of a call library, or belongs to one, and"
                 " is never overwritten; name another file"
             )
-        if _is_model(path):
+        if is_model(path):
             raise InputError(
                 f"{path}: this is a taught model, which is never overwritten; name another file"
             )
-        if any(_is_database(folder / CATALOGUE_NAME) for folder in path.resolve().parents):
+        if lies_in_library(path):
             raise InputError(f"{path}: this lies in a call library; name a place outside it")
 
 
@@ -250,39 +198,12 @@ def refuse_other_than_model(path: Path) -> None:
         If there is something that neither is a model nor has a model's suffix, as a damaged one
         may, or if it is a log.
     """
-    replaceable = _is_model(path) or (path.suffix == MODEL_SUFFIX and not _is_database(path))
+    replaceable = is_model(path) or (path.suffix == MODEL_SUFFIX and not is_database(path))
     if is_there(path) and not replaceable:
         raise InputError(
             f"{path}: exists already and is no taught model, so it is not overwritten; name another"
             " file"
         )
-
-
-def _is_database(path: Path) -> bool:
-    return _begins_with(path, _DATABASE)
-
-
-def _is_model(path: Path) -> bool:
-    return _begins_with(path, b"PK\3\4", MODEL_CARD.encode(), at=30)
-
-
-def _databases_beside(path: Path) -> Iterator[Path]:
-    """The database that a file would belong to by its name."""
-    for suffix in _BESIDE_DATABASE:
-        if path.name.endswith(suffix) and path.name != suffix:
-            yield path.with_name(path.name.removesuffix(suffix))
-
-
-def _begins_with(path: Path, start: bytes, more: bytes = b"", *, at: int = 0) -> bool:
-    """Whether a file begins so, and has some more bytes at a place."""
-    try:
-        if not path.is_file():
-            return False
-        with path.open("rb") as file:
-            head = file.read(max(len(start), at + len(more)))
-    except (OSError, ValueError):
-        return False
-    return head.startswith(start) and head[at : at + len(more)] == more
 
 
 def refuse_existing(paths: Collection[Path], *, replace: bool, named: str = "file") -> None:

@@ -15,13 +15,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calltag.errors import InputError, MediaError
-from calltag.files import MODEL_SUFFIX, refuse_other_than_model
+from calltag.files import refuse_other_than_model
 from calltag.learn.by_hand import unmeasured
 from calltag.learn.examples import examples, unlabelled
 from calltag.learn.labels import noise_kind
 from calltag.learn.sameness import common_s
 from calltag.log import Log
 from calltag.media.copies import each_once, with_copies
+from calltag.own_files import MODEL_SUFFIX
 from calltag.records import Call, Label, NoiseSpan, Span, TakeLog
 from calltag.words import counted
 

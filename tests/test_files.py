@@ -10,16 +10,8 @@ from contextlib import closing
 import pytest
 
 from calltag.errors import InputError, MediaError, WriteError
-from calltag.files import (
-    MODEL_CARD,
-    SHEET_INDEX,
-    SHEET_MARK,
-    is_sheet,
-    refuse_existing,
-    refuse_other_than_model,
-    write_texts,
-    written_whole,
-)
+from calltag.files import refuse_existing, refuse_other_than_model, write_texts, written_whole
+from calltag.own_files import MODEL_CARD, SHEET_INDEX, SHEET_MARK, is_sheet
 
 
 def test_a_file_appears_when_it_is_complete(tmp_path):

@@ -32,12 +32,13 @@ import skops.io
 
 import calltag
 from calltag.errors import ModelError, reason_of
-from calltag.files import MODEL_CARD, refuse_other_than_model, written_whole
+from calltag.files import refuse_other_than_model, written_whole
 from calltag.learn.confidence import Confidence
 from calltag.learn.judges import Judges
 from calltag.learn.kinship import Kin, Kinship
 from calltag.learn.tagger import Tagger
 from calltag.learn.teach import Taught
+from calltag.own_files import MODEL_CARD
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ
 

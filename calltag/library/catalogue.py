@@ -22,12 +22,12 @@ import numpy.typing as npt
 
 from calltag.database import Closing, Database, Kind
 from calltag.errors import InputError, LibraryError, reason_of
-from calltag.files import CATALOGUE_ID, CATALOGUE_NAME
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
 from calltag.library.schema import MIGRATIONS, WORDS
 from calltag.library.story import Story, from_plain, to_plain
 from calltag.media.timecode import frame_to_seconds, parse_timecode
+from calltag.own_files import CATALOGUE_ID, CATALOGUE_NAME
 from calltag.stored import pack_features, unpack_features
 
 NAME = CATALOGUE_NAME

@@ -28,13 +28,7 @@ from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, describe_call
 from calltag.edit.tables import csv_text
 from calltag.errors import CalltagError, InputError, MediaError, WriteError, reason_of
-from calltag.files import (
-    is_there,
-    partial_path,
-    refuse_existing,
-    write_texts,
-    written_whole,
-)
+from calltag.files import is_there, partial_path, refuse_existing, write_texts, written_whole
 from calltag.library.catalogue import Kept
 from calltag.library.sound_file import (
     read_cut_bext,

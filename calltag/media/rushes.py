@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 
 from calltag.errors import InputError, reason_of
-from calltag.files import is_library, is_sheet, printable
+from calltag.files import printable
 from calltag.media.own import is_own
+from calltag.own_files import is_library, is_sheet
 
 PICTURE_SUFFIXES = frozenset(
     f".{suffix}"

@@ -19,10 +19,10 @@ from pathlib import Path, PurePath
 from markupsafe import Markup
 
 from calltag.errors import InputError
-from calltag.files import SHEET_INDEX, SHEET_MARK
 from calltag.log import Log
 from calltag.media.clock import common_rate
 from calltag.media.copies import each_once
+from calltag.own_files import SHEET_INDEX, SHEET_MARK
 from calltag.pages.rendering import render, static_text
 from calltag.pages.sheet_media import CallMedia, Job, TakeMedia, failed, gather
 from calltag.pages.sheet_overview import overview, tally

@@ -11,15 +11,14 @@ from typing import Protocol
 
 from calltag.errors import InputError, WriteError, reason_of
 from calltag.files import (
-    SHEET_INDEX,
     check_place,
-    is_sheet,
     is_there,
     partial_path,
     refuse_existing,
     refuse_own,
     written_whole,
 )
+from calltag.own_files import SHEET_INDEX, is_sheet
 
 _PART = re.compile(
     r"index\.html|take\d+\.jpg|call\d+\.(png|mp3)"  # ours

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.files import SHEET_INDEX, SHEET_MARK
 from calltag.library.catalogue import Catalogue
 from calltag.media.bext import Bext
 from calltag.media.rushes import PICTURE_SUFFIXES, SOUND_SUFFIXES, find_clips
 from calltag.media.wav_writing import write_wav
+from calltag.own_files import SHEET_INDEX, SHEET_MARK
 
 
 def touch(folder: Path, *names: str) -> Path:

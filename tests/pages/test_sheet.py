@@ -21,10 +21,10 @@ import soundfile
 from PIL import Image
 
 from calltag.errors import InputError
-from calltag.files import SHEET_INDEX
 from calltag.learn.by_hand import with_labels
 from calltag.log import Log
 from calltag.naming import labels_by_take
+from calltag.own_files import SHEET_INDEX
 from calltag.pages.excerpt import LOUDEST_LUFS, PEAK_DBTP
 from calltag.pages.sheet import SheetOptions, SheetReport, write_sheet
 from calltag.records import CALL, Label, Problem, TakeLog
