@@ -39,6 +39,9 @@ _OWN_MACHINE, _OWN_VOICE, _OWN_WATER = -3.5, -3.0, 0.0
 _KNOCK_MACHINE, _KNOCK_VOICE = -5.5, -3.7
 _KNOCK_MOST = 3.0
 _KNOCK_ODDS = 0.8
+_USUAL_KNOCK_DB = 18.0  # a leap that falls by more, or stands more above 1 to 4 kHz, is surer:
+_PER_FALL_DB, _PER_HIGH_DB = 0.15, 0.1  # by so much of its odds a decibel
+_OVER_NEXT_DB = -2.0  # a knock is strongest in the lowest bands
 _SAME_MACHINE_S = 10.0
 _NO_WATER = 0.4  # of the odds that a beat gives a machine; a boat on a lake leaves clear water
 _ALONE_DB = 3.0
@@ -162,11 +165,11 @@ class NoiseMeter:
             here = slice(max(0, at - 1), at + 4)
             others = odds[here].mean(axis=0)
             sure = float(np.clip(peaks[max(0, at - 1) : at + 3].max(), -_KNOCK_MOST, _KNOCK_MOST))
-            sure += float(np.clip(0.15 * (knock.fall_db - 18), -2, 2))
-            sure += float(np.clip(0.1 * (knock.over_high_db - 18), -2, 1))
+            sure += float(np.clip(_PER_FALL_DB * (knock.fall_db - _USUAL_KNOCK_DB), -2, 2))
+            sure += float(np.clip(_PER_HIGH_DB * (knock.over_high_db - _USUAL_KNOCK_DB), -2, 1))
             sure -= max(0.0, float(others[_MACHINE]) - _KNOCK_MACHINE)
             sure -= max(0.0, float(others[_VOICE]) - _KNOCK_VOICE)
-            if sure > _KNOCK_ODDS and knock.over_next_db > -2:
+            if sure > _KNOCK_ODDS and knock.over_next_db > _OVER_NEXT_DB:
                 around = slice(max(0, at - 1), at + 5)
                 out[around] = np.maximum(out[around], sure)
         return out

@@ -71,6 +71,10 @@ _CLOSE = 2 * STEPS_PER_S
 _AROUND = 5 * STEPS_PER_S
 _NEAR = 15 * STEPS_PER_S
 _FEWEST = STEPS_PER_S // 2  # steps without events that are needed to know what is usual
+_SURELY_NOT = -9.0  # log-odds: one step more of silence, so that there is one
+_USUAL_ODDS = -5.0  # of silence, where the sound ends
+_SURE = 3.0  # a step with higher odds is surely call
+_DOUBT, _IN_DOUBT = -0.5, 2.5  # within so much of it, a step is neither call nor not
 _LOUD = 0.95
 _LEAST_SPREAD_DB = 0.5
 _LEAST_OVER_DB = 0.3
@@ -176,7 +180,7 @@ class Surroundings:
             [
                 call[max(0, first - _AROUND) : max(0, first - _BESIDE)],
                 call[last + _BESIDE : last + _AROUND],
-                [-9.0],
+                [_SURELY_NOT],
             ]
         )
         return np.array(
@@ -186,10 +190,10 @@ class Surroundings:
                 *_quantiles(odds, 0.25),
                 odds.std(),
                 np.log(last - first),
-                before.mean() if len(before) else -5.0,
-                after.mean() if len(after) else -5.0,
+                before.mean() if len(before) else _USUAL_ODDS,
+                after.mean() if len(after) else _USUAL_ODDS,
                 (around > 0).mean(),
-                (around > 3).mean(),
+                (around > _SURE).mean(),
                 _unsure(around),
             ]
         )
@@ -307,7 +311,7 @@ def _quantiles(values: npt.NDArray[Any], *shares: float) -> Array:
 
 def _unsure(odds: FloatArray) -> float:
     """Share of steps that are neither call nor not."""
-    return float((np.abs(odds + 0.5) < 2.5).mean())
+    return float((np.abs(odds - _DOUBT) < _IN_DOUBT).mean())
 
 
 def _db(power: npt.ArrayLike) -> Array:

@@ -51,14 +51,26 @@ def _clock_goes_back(container: InputContainer, path: Path) -> bool:
     """
     if container.format.name not in _WITHOUT_INDEX:
         return False
-    return _found_going_back(path, container.size, path.stat().st_mtime_ns)
+    return holds_joined_clips(path, container.size, path.stat().st_mtime_ns)
 
 
 @lru_cache(maxsize=1024)  # many stretches are read of one take, and each look reads in 64 places
-def _found_going_back(path: Path, size_bytes: int, _changed_ns: int) -> bool:
+def holds_joined_clips(path: Path, size_bytes: int, _changed_ns: int) -> bool:
     """Look into a file whether its clock goes back; once, as long as it is not changed.
 
-    Clips that make up less than 1/`_LOOKS` of it may be overlooked.
+    Parameters
+    ----------
+    path : Path
+        The file.
+    size_bytes : int
+        Its size.
+    _changed_ns : int
+        When it was changed last: a changed one is looked into again.
+
+    Returns
+    -------
+    bool
+        Whether it does. Clips that make up less than 1/`_LOOKS` of the file may be overlooked.
     """
     times = []
     with open_take(path) as container, suppress(av.error.FFmpegError):

@@ -47,8 +47,12 @@ FAINT_SNR_DB = (12.0, 3.0)
 goes on a frame after: real calls swell and die away. The middle error of starts fell from 25 to
 19 ms by it, that of ends from 43 to 39, on scenes whose noise the starter model had not heard."""
 
+_FEWEST_FREE = 20  # frames: fewer say too little of the background
+_NEAREST_FREE = 120  # frames: of more, those nearest to the event
+_LOWER, _OVER_LOWER = 25, 1.5  # percentile of what is there, and what the background has of that
 _FADED = 10 ** (-EDGE_DROP_DB / 10)
 _EDGE_FRAMES = 10  # that show what an event is like at its edge
+_SPARE = 0.15  # of the band's width, on each side
 _DOUBT = 0.25  # a frame's word for the event is worth less by this, times the root of its bins
 _TOLD = 0.3  # bins tell an event from its background where it has so much more power
 
@@ -99,16 +103,17 @@ def background(power: FloatArray, busy: np.ndarray, first: int, last: int) -> Fl
     Returns
     -------
     np.ndarray, shape (N_BINS,), float32
-        Mean power; where all around is busy, the lower quarter of what is there.
+        Mean power; where all around is busy, half as much again as the lower quarter of what is
+        there.
     """
     start, stop = max(0, first - AROUND_FRAMES), min(len(power), last + AROUND_FRAMES)
     free = np.flatnonzero(~busy[start:stop]) + start
-    if len(free) >= 20:
-        free = free[np.argsort(np.abs(free - (first + last) / 2), kind="stable")[:120]]
+    if len(free) >= _FEWEST_FREE:
+        free = free[np.argsort(np.abs(free - (first + last) / 2), kind="stable")[:_NEAREST_FREE]]
         mean: FloatArray = power[np.sort(free)].mean(axis=0)
         return mean
     ranked = np.sort(np.ascontiguousarray(power[start:stop:2].T), axis=1)  # three times as fast
-    lower: FloatArray = np.percentile(ranked, 25, axis=1).astype(np.float32) * 1.5
+    lower: FloatArray = np.percentile(ranked, _LOWER, axis=1).astype(np.float32) * _OVER_LOWER
     return lower
 
 
@@ -221,7 +226,7 @@ def refine_edges(power: FloatArray, region: Region, *, before: int, after: int) 
     """
     first, last = region.first, region.last
     low, high = int(region.low_hz / BIN_HZ), int(region.high_hz / BIN_HZ) + 1
-    spare = int(0.15 * (high - low))  # a sweep begins outside the band that holds most of it
+    spare = int(_SPARE * (high - low))  # a sweep begins outside the band that holds most of it
     band = slice(max(int(LOWEST_HZ / BIN_HZ), low - spare), high + spare)
     excess = region.excess[:, band]
     loudest = np.argsort(excess.sum(axis=1))[-_EDGE_FRAMES:]

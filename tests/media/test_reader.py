@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calltag.errors import InputError, MediaError
-from calltag.media._seeking import _found_going_back
+from calltag.media._seeking import holds_joined_clips
 from calltag.media.opening import open_take
 from calltag.media.probe import probe
 from calltag.media.reader import SoundReader, read_blocks, read_span
@@ -335,10 +335,10 @@ def test_a_stretch_of_joined_clips_is_found_in_the_right_one(tmp_path, make_clip
 
 def test_a_take_is_looked_into_for_joined_clips_once(tmp_path, make_clip):
     path, _ = joined_clips(tmp_path, make_clip, 4.0, 3.0)
-    _found_going_back.cache_clear()
+    holds_joined_clips.cache_clear()
     for start_s in (1.0, 2.0, 5.0):
         read_span(path, start_s, start_s + 0.5)
-    assert _found_going_back.cache_info().misses == 1
+    assert holds_joined_clips.cache_info().misses == 1
 
 
 def test_a_clip_in_the_place_of_joined_ones_is_read_as_what_it_is(tmp_path, make_clip):
