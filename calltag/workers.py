@@ -1,7 +1,8 @@
 """Work spread over processes, where one that dies takes nothing with it but its own item.
 
-The processes are those of joblib: loky's on this computer, or a Dask cluster's. Each is held to one
-thread for linear algebra and Fourier transforms; the processes together use the cores.
+The processes are those of joblib's loky on this computer, or a Dask cluster's (`calltag.cluster`).
+Each of the former is held to one thread for linear algebra and Fourier transforms; the processes
+together use the cores.
 """
 
 from __future__ import annotations
@@ -10,19 +11,18 @@ import faulthandler
 import logging
 import os
 import signal
-import socket
 import tempfile
 import threading
 import time
 import warnings
-from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
 
-from calltag.errors import InputError
+from calltag.cluster import on_cluster
 
 logger = logging.getLogger(__name__)
 
@@ -34,12 +34,6 @@ MOST_WORKERS = 4
 
 IDLE_S = 60
 """How long a worker waits for work before it ends."""
-
-DASK_TIMEOUT_S = 10
-"""How long to wait for a Dask scheduler and its first worker."""
-
-DASK_ALONE_S = 60
-"""How long a Dask scheduler may be left without any worker in the middle of the work."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +112,9 @@ def work_through(
     if not items:
         return
     if dask is not None:
-        yield from _on_cluster(function, items, dask)
+        with closing(on_cluster(function, items, dask)) as ends:
+            for index, result, died in ends:
+                yield Done(index, result, died)
         return
     pending = dict(enumerate(items))
     with tempfile.TemporaryDirectory(prefix="calltag-", ignore_cleanup_errors=True) as folder:
@@ -235,60 +231,3 @@ def _end_workers() -> None:
     from joblib.externals.loky import get_reusable_executor
 
     get_reusable_executor(reuse=True).shutdown(wait=True, kill_workers=True)
-
-
-def _on_cluster(
-    function: Callable[[Item], Result], items: Sequence[Item], address: str
-) -> Iterator[Done[Result]]:
-    # By Dask's own client: joblib's Dask backend runs the items in this process, not in the
-    # cluster, as long as the cluster has a single thread. Dask itself tries an item again, on
-    # other workers, when one dies over it.
-    try:
-        from distributed import Client, Future, KilledWorker, wait
-        from distributed.comm import get_address_host_port
-    except ImportError:
-        raise InputError(
-            f"--dask {address}: Dask is not installed; install calltag with `calltag[dask]`"
-        ) from None
-    try:
-        # Looked for by hand first: a client that finds nobody leaves a traceback when it goes.
-        with socket.create_connection(get_address_host_port(address, strict=True), DASK_TIMEOUT_S):
-            pass
-    except (OSError, ValueError) as error:
-        raise InputError(
-            f"--dask {address}: no Dask scheduler answers there ({error}); check the address"
-        ) from error
-    with Client(address, timeout=DASK_TIMEOUT_S, set_as_default=False) as client:
-
-        def ended(pending: Iterable[Future]) -> set[Future]:
-            """Wait for some, as long as there is somebody who works on them."""
-            while True:
-                try:
-                    with client.as_current():
-                        return set(wait(list(pending), DASK_TIMEOUT_S, "FIRST_COMPLETED").done)
-                except TimeoutError:
-                    client.wait_for_workers(1, timeout=DASK_ALONE_S)
-
-        blamed: list[int] = []
-        try:
-            client.wait_for_workers(1, timeout=DASK_TIMEOUT_S)
-            indexes = {
-                client.submit(function, item, pure=False): index for index, item in enumerate(items)
-            }
-            while indexes:
-                for future in ended(indexes):
-                    index = indexes.pop(future)
-                    try:
-                        yield Done(index, future.result())
-                    except KilledWorker:
-                        blamed.append(index)
-        except TimeoutError:
-            raise InputError(
-                f"--dask {address}: the scheduler has no workers; start some and try again"
-            ) from None
-        for index in blamed:  # all that a dying worker held are blamed: each has to die alone
-            try:
-                [alone] = ended([client.submit(function, items[index], pure=False)])
-                yield Done(index, alone.result())
-            except (KilledWorker, TimeoutError):
-                yield Done(index, None, died=True)

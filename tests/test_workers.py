@@ -186,8 +186,8 @@ def test_a_cluster_that_loses_its_workers_is_told(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     distributed = pytest.importorskip("distributed")
-    monkeypatch.setattr("calltag.workers.DASK_TIMEOUT_S", 5)
-    monkeypatch.setattr("calltag.workers.DASK_ALONE_S", 0.5)
+    monkeypatch.setattr("calltag.cluster.TIMEOUT_S", 5)
+    monkeypatch.setattr("calltag.cluster.ALONE_S", 0.5)
     begun = tmp_path / "begun"
 
     def sleeps(item: int) -> int:
