@@ -145,8 +145,9 @@ def _places(what: str, found: list[tuple[Track, list[Span]]]) -> Iterator[str]:
     """Name the first few stretches, and whose they are where not every track has them."""
     places: list[tuple[Span, list[slice]]] = []
     for track, spans in found:
+        of_others = range(len(places))  # those of one track are apart
         for span in joined(spans):
-            at = next((i for i, (place, _) in enumerate(places) if _alike(place, span)), None)
+            at = next((i for i in of_others if _alike(places[i][0], span)), None)
             if at is None:
                 places.append((span, [track.rows]))
             else:
