@@ -14,6 +14,7 @@ from typing import Any
 import av
 import numpy as np
 import numpy.typing as npt
+from av.audio.codeccontext import AudioCodecContext
 from av.audio.frame import AudioFrame
 from av.audio.stream import AudioStream
 from av.packet import Packet
@@ -80,6 +81,7 @@ class Track:
         self._held: AudioFrame | None = None
         self._form = ""
         self._sought = sought  # the first frame may lie anywhere
+        self._decoder: AudioCodecContext | None = None  # a decoder in place of one that was misled
         self._converters: dict[tuple[str, str, int], av.AudioResampler] = {}
 
     @property
@@ -95,7 +97,7 @@ class Track:
     def feed(self, packet: Packet[AudioStream]) -> bool:
         """Decode one packet, or the rest for an empty one; tell whether it is time to write."""
         try:
-            frames = packet.decode()
+            frames = packet.decode() if self._decoder is None else self._decoder.decode(packet)
         except av.error.EOFError:
             return False
         except av.error.FFmpegError:
@@ -219,11 +221,15 @@ class Track:
 
     def _note_damage(self, packet: Packet[AudioStream]) -> None:
         self._release()
-        self._due = nan
         start_s = self.end_s
         if packet.pts is not None and self.heard:
             start_s = (packet.pts * self._per_tick - self._origin) / self._rate_hz
         length_s = float((packet.duration or 0) * (packet.time_base or 0))
+        self._note_lost(start_s, length_s)
+
+    def _note_lost(self, start_s: float, length_s: float) -> None:
+        """Note that there is no sound; the next frame belongs where its own time says."""
+        self._due = nan
         self.damage.append(Span(max(0.0, start_s), max(0.0, start_s + length_s)))
 
     def _begin(self, frame: AudioFrame) -> None:
@@ -241,11 +247,27 @@ class Track:
         given = (frame.format.name, frame.layout.name, frame.sample_rate)
         if given not in self._converters:
             self._converters[given] = av.AudioResampler(self._form, self._layout, self._rate_hz)
-        for converted in self._converters[given].resample(frame):
+        try:
+            frames = self._converters[given].resample(frame)
+        except av.error.FFmpegError:  # a damaged one may claim what there is not: 41 channels,
+            del self._converters[given]
+            self._note_lost(self.end_s, frame.samples / self._rate_hz)
+            self._decoder = self._fresh_decoder()  # and the decoder believes it from there on
+            return
+        for converted in frames:
             converted.pts = None
             self._fifo.write(converted)
             self._position += converted.samples
             self._due += converted.samples
+
+    def _fresh_decoder(self) -> AudioCodecContext:
+        """Make a decoder that knows of the stream what was stated at its beginning."""
+        used = self.stream.codec_context
+        decoder: Any = AudioCodecContext.create(used.codec.name, "r")  # typed as of any kind
+        decoder.extradata = used.extradata
+        decoder.sample_rate, decoder.layout = self._rate_hz, self._layout
+        decoder.thread_count = 1
+        return decoder
 
     def _possible(self, samples: npt.NDArray[Any]) -> npt.NDArray[Any]:
         if np.isfinite(samples).all():

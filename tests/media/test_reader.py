@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from calltag.errors import InputError, MediaError
 from calltag.media._seeking import holds_joined_clips
+from calltag.media._track import Track
 from calltag.media.opening import open_take
 from calltag.media.probe import probe
 from calltag.media.reader import SoundReader, read_blocks, read_span
@@ -740,6 +741,45 @@ def test_a_stream_that_changes_its_channels_keeps_their_number(tmp_path, make_cl
     assert got.shape[1] == pytest.approx(3 * 48_000, abs=3 * 1536)
     for part in np.split(got[:, : 3 * 46_000], 3, axis=1):
         assert 0.02 < np.sqrt(np.mean(part**2)) < 0.5
+
+
+@pytest.mark.parametrize("which", [20, 50])
+def test_a_damaged_frame_that_claims_impossible_channels_is_damage(
+    tmp_path, make_clip, monkeypatch, which
+):
+    # Of two hundred AAC packets with a few bytes spoilt, one makes such a frame.
+    path = make_clip(tmp_path / "a.mp4", seconds=3.0, samples=noise(1, 3 * RATE_HZ))
+    expected = whole(path)
+    fed = 0
+
+    class Spoilt:
+        def __init__(self, packet):
+            self._packet = packet
+
+        def decode(self):
+            (frame,) = self._packet.decode()
+            odd = av.AudioFrame(frame.format.name, "41 channels", samples=frame.samples)
+            odd.sample_rate, odd.pts = frame.sample_rate, frame.pts
+            return [odd]
+
+    feed = Track.feed
+
+    def feed_one_spoilt(self, packet):
+        nonlocal fed
+        fed += 1
+        return feed(self, Spoilt(packet) if fed == which else packet)
+
+    monkeypatch.setattr(Track, "feed", feed_one_spoilt)
+    reader = SoundReader(path)
+    got = np.concatenate(list(reader), axis=1)
+    (lost,) = reader.broken
+    assert reader.faults == [f"sound is damaged between {lost.start_s:.2f} and {lost.end_s:.2f} s"]
+    assert lost.length_s == pytest.approx(1024 / RATE_HZ, abs=0.001)
+    first, last = (round(edge_s * RATE_HZ) for edge_s in lost)
+    assert not got[:, first:last].any()
+    np.testing.assert_array_equal(got[:, :first], expected[:, :first])
+    begun = last + 1024  # the new decoder's first frame lacks the half of the one before
+    np.testing.assert_allclose(got[:, begun:], expected[:, begun:], atol=1e-4)
 
 
 def test_memory_does_not_grow_with_length(tmp_path):
