@@ -9,7 +9,8 @@ from dataclasses import replace
 from calltag.errors import CalltagError, MediaError, ModelError
 from calltag.naming import finder
 from calltag.plan import Job
-from calltag.records import Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 
 logger = logging.getLogger(__name__)
 

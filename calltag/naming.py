@@ -23,7 +23,9 @@ from calltag.learn.sameness import common_s
 from calltag.log import Log
 from calltag.media.copies import each_once, with_copies
 from calltag.own_files import MODEL_SUFFIX
-from calltag.records import Call, Label, NoiseSpan, Span, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import Label
+from calltag.records.span import Span
 from calltag.words import counted
 
 if TYPE_CHECKING:

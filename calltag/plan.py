@@ -16,7 +16,7 @@ from calltag.errors import MediaError
 from calltag.log import Entry, earlier_name
 from calltag.media.identity import digest
 from calltag.media.rushes import Clip
-from calltag.records import Problem
+from calltag.records.take import Problem
 
 READERS = 8
 """Threads that read files' identities; they wait for the disk, not for the processor."""

@@ -21,7 +21,8 @@ from calltag.log import Entry, Log
 from calltag.media.rushes import Clip, Rushes, find_clips
 from calltag.naming import MODEL_NAME, measure_labels, name_finds
 from calltag.plan import Job, Plan, is_gone, longer_name, make_plan, real_path
-from calltag.records import Problem, Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Problem, Take
 from calltag.workers import default_workers, work_through
 
 

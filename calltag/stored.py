@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 _STORED = np.dtype("<f4")
 

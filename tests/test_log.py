@@ -17,20 +17,11 @@ from hypothesis import strategies as st
 
 from calltag.errors import LogError, NameTakenError
 from calltag.log import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION, Log
-from calltag.records import (
-    Alignment,
-    Call,
-    ChannelFault,
-    FaultKind,
-    Label,
-    Levels,
-    NoiseSpan,
-    Picture,
-    Problem,
-    Span,
-    Take,
-    TakeLog,
-)
+from calltag.records.alignment import Alignment
+from calltag.records.found import Call, NoiseSpan, Picture, TakeLog
+from calltag.records.label import Label
+from calltag.records.span import Span
+from calltag.records.take import ChannelFault, FaultKind, Levels, Problem, Take
 from calltag.sound.faults import said
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -640,7 +631,8 @@ def test_two_processes_may_open_write_and_read_at_once(tmp_path: Path) -> None:
 import sys
 from pathlib import Path
 from calltag.log import Log
-from calltag.records import Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 path, mine = Path(sys.argv[1]), sys.argv[2]
 sys.stdin.readline()
 with Log(path) as log:
@@ -686,7 +678,8 @@ import os, signal, sys
 from pathlib import Path
 import calltag.log
 from calltag.log import Log
-from calltag.records import Call, Take, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.take import Take
 def call(start_s):
     return Call(start_s=start_s, end_s=2.0, low_hz=1, high_hz=2, peak_hz=1, snr_db=1, level_dbfs=-1,
                 call_probability=1)

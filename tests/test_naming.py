@@ -13,7 +13,10 @@ from calltag.learn.by_hand import with_labels
 from calltag.learn.model_file import read_card
 from calltag.log import Log
 from calltag.naming import measure_labels, name_finds, teach_log
-from calltag.records import Call, Label, Levels, NoiseSpan, Span, Take, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import Label
+from calltag.records.span import Span
+from calltag.records.take import Levels, Take
 from calltag.sound.features import FEATURE_VERSION
 
 LEVELS = Levels(peak_dbfs=-6, clipped=0, loudness_lufs=-30, floor_dbfs=-60)

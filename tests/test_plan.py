@@ -8,7 +8,7 @@ from calltag.log import Entry
 from calltag.media.identity import digest
 from calltag.media.rushes import find_clips
 from calltag.plan import Plan, make_plan
-from calltag.records import Take
+from calltag.records.take import Take
 
 VERSION = 3
 

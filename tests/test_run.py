@@ -18,7 +18,8 @@ from calltag.log import Log
 from calltag.media.bext import Bext
 from calltag.media.wav_writing import write_wav
 from calltag.plan import Job
-from calltag.records import Call, Label, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import Label
 from calltag.run import Progress, log_rushes
 from calltag.workers import Done
 
@@ -39,7 +40,8 @@ def make_analyser(visits: Path) -> Callable[[Job], TakeLog]:
         import uuid
 
         from calltag.errors import MediaError, ModelError
-        from calltag.records import Levels, Take, TakeLog
+        from calltag.records.found import TakeLog
+        from calltag.records.take import Levels, Take
 
         (visits / f"{job.path.replace('/', '+')}.{uuid.uuid4().hex}").touch()
         text = job.file.read_text()
@@ -552,7 +554,8 @@ def test_a_run_that_is_stopped_goes_on_where_it_was(real_shoot: Shoot) -> None:
 SLOW_RUN = """
 import sys, time
 from pathlib import Path
-from calltag.records import Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 from calltag.run import log_rushes
 
 def analyse(job):

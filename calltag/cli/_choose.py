@@ -17,7 +17,8 @@ from calltag.files import is_there
 from calltag.words import one_spelling
 
 if TYPE_CHECKING:
-    from calltag.records import Call, Problem, TakeLog
+    from calltag.records.found import Call, TakeLog
+    from calltag.records.take import Problem
 
 
 class CallOrder(StrEnum):

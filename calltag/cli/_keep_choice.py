@@ -13,7 +13,8 @@ from calltag.errors import InputError
 if TYPE_CHECKING:
     from calltag.library.keep import Wanted
     from calltag.log import Log
-    from calltag.records import Call, Span, TakeLog
+    from calltag.records.found import Call, TakeLog
+    from calltag.records.span import Span
 
 AT_SLACK_S = 0.25
 """How far from a call `--at` may point."""

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calltag.cli._output import Column, print_table
-from calltag.records import CALL
+from calltag.records.label import CALL
 from calltag.words import counted, first_few, position
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from calltag.log import Log
-    from calltag.records import TakeLog
+    from calltag.records.found import TakeLog
 
 
 def read_takes(log: Log, *, features: bool = False) -> Iterator[TakeLog]:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from calltag.cli._choose import Found
     from calltag.log import Log
-    from calltag.records import Call, Problem, TakeLog
+    from calltag.records.found import Call, TakeLog
+    from calltag.records.take import Problem
 
 
 def look_for_best(

@@ -11,7 +11,8 @@ from calltag.errors import InputError
 from calltag.files import refuse_existing
 
 if TYPE_CHECKING:
-    from calltag.records import Problem, TakeLog
+    from calltag.records.found import TakeLog
+    from calltag.records.take import Problem
 
 
 def one_take(

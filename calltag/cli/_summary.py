@@ -6,11 +6,11 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from calltag.records import CALL
+from calltag.records.label import CALL
 from calltag.words import counted, duration, first_few
 
 if TYPE_CHECKING:
-    from calltag.records import TakeLog
+    from calltag.records.found import TakeLog
     from calltag.run import RunReport
 
 

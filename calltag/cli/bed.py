@@ -16,7 +16,7 @@ from calltag.errors import InputError
 from calltag.words import counted, position, take_length
 
 if TYPE_CHECKING:
-    from calltag.records import Take
+    from calltag.records.take import Take
     from calltag.takes.bed import Bed
     from calltag.takes.clean_stretches import Stretch
 

@@ -23,7 +23,7 @@ from calltag.cli._options import (
     Verdicts,
 )
 from calltag.cli._output import Column, end, print_data, print_table, say
-from calltag.records import LIKELY
+from calltag.records.label import LIKELY
 from calltag.words import counted, position, sure
 
 if TYPE_CHECKING:
@@ -31,7 +31,9 @@ if TYPE_CHECKING:
 
     from calltag.cli._choose import Found
     from calltag.edit.tables import Row
-    from calltag.records import Call, Problem, Span, TakeLog
+    from calltag.records.found import Call, TakeLog
+    from calltag.records.span import Span
+    from calltag.records.take import Problem
 
 COLUMNS = (
     Column("take", folds=True),

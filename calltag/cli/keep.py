@@ -37,12 +37,12 @@ from calltag.cli._options import LOG_NAME, ByHand, LogFile, MinConfidence, MinSn
 from calltag.cli._output import end, say
 from calltag.cli._progress import bar
 from calltag.errors import InputError
-from calltag.records import LIKELY
+from calltag.records.label import LIKELY
 from calltag.words import CARE, counted
 
 if TYPE_CHECKING:
     from calltag.library.keep import KeepOptions, Wanted
-    from calltag.records import Call, TakeLog
+    from calltag.records.found import Call, TakeLog
 
 
 def register(app: typer.Typer) -> None:

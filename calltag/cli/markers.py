@@ -16,7 +16,8 @@ from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Replace, Soun
 from calltag.cli._output import end, say
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
-from calltag.records import LIKELY, Problem
+from calltag.records.label import LIKELY
+from calltag.records.take import Problem
 from calltag.words import counted
 
 if TYPE_CHECKING:

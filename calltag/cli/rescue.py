@@ -16,7 +16,7 @@ from calltag.errors import InputError
 
 if TYPE_CHECKING:
     from calltag.media.bext import Bext
-    from calltag.records import Take
+    from calltag.records.take import Take
     from calltag.takes.rescue import Rescue
     from calltag.takes.treatment import Treatment
 

@@ -16,13 +16,14 @@ from calltag.cli._choose import CallFilter
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence
 from calltag.cli._output import say
 from calltag.errors import InputError
-from calltag.records import LIKELY
+from calltag.records.label import LIKELY
 from calltag.words import counted
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from calltag.records import Label, TakeLog
+    from calltag.records.found import TakeLog
+    from calltag.records.label import Label
 
 
 class ReportAs(StrEnum):

@@ -16,7 +16,7 @@ from calltag.cli._output import say
 from calltag.cli._sound_out import check_wave_name
 from calltag.cli.markers import tell_files
 from calltag.errors import InputError
-from calltag.records import LIKELY
+from calltag.records.label import LIKELY
 from calltag.words import counted
 
 if TYPE_CHECKING:

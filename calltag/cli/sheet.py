@@ -20,7 +20,7 @@ from calltag.cli._options import (
     Workers,
 )
 from calltag.cli._output import end, say
-from calltag.records import LIKELY
+from calltag.records.label import LIKELY
 from calltag.words import counted
 
 

@@ -15,7 +15,8 @@ from calltag.cli._options import LOG_NAME, As, LogFile, finite
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._progress import bar
 from calltag.errors import InputError, MediaError
-from calltag.records import Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 from calltag.words import counted, sure
 
 if TYPE_CHECKING:

@@ -20,14 +20,16 @@ from calltag.cli._options import (
     Verdicts,
 )
 from calltag.cli._output import Column, end, print_data, print_table, say
-from calltag.records import LIKELY
+from calltag.records.label import LIKELY
 from calltag.words import position, take_length
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from calltag.edit.tables import Row
-    from calltag.records import Problem, TakeLog, Verdict
+    from calltag.records.found import TakeLog
+    from calltag.records.take import Problem
+    from calltag.records.verdict import Verdict
 
 COLUMNS = (
     Column("take", folds=True),

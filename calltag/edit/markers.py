@@ -16,15 +16,11 @@ from calltag.edit.text import one_line
 from calltag.learn.labels import is_call, species_of
 from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.timecode import Rate
-from calltag.records import (
-    CALL,
-    Call,
-    Marker,
-    NoiseSpan,
-    Take,
-    TakeLog,
-    Verdict,
-)
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import CALL
+from calltag.records.marker import Marker
+from calltag.records.take import Take
+from calltag.records.verdict import Verdict
 from calltag.words import sure
 
 

@@ -18,7 +18,7 @@ from calltag.errors import InputError
 from calltag.learn.labels import is_call
 from calltag.media.clock import common_rate
 from calltag.media.timecode import Rate
-from calltag.records import TakeLog
+from calltag.records.found import TakeLog
 from calltag.takes.verdict import judge
 
 

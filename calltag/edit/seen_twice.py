@@ -23,7 +23,11 @@ from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
 from calltag.media.clock import DEFAULT_RATE, take_clock
-from calltag.records import Alignment, Call, Label, Span, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import Label
+from calltag.records.span import Span
+from calltag.records.take import Take
 
 SLACK_S = 0.1
 """Room at both ends of a find: 34 m between two cameras take sound a tenth of a second."""

@@ -22,7 +22,7 @@ from calltag.edit.markers import TakeMarkers, from_log, same_take
 from calltag.errors import InputError
 from calltag.media.clock import DEFAULT_RATE
 from calltag.media.timecode import Rate, frame_to_seconds, nearest_frame
-from calltag.records import Call, TakeLog
+from calltag.records.found import Call, TakeLog
 from calltag.takes.picture import grade_of_call
 from calltag.takes.standing import clipped_ppm
 
@@ -106,7 +106,7 @@ def worth(take_log: TakeLog, call: Call) -> float:
 
     Examples
     --------
-    >>> from calltag.records import Take
+    >>> from calltag.records.take import Take
     >>> take = Take(path="a.mov", rushes="/r", digest="", size_bytes=0, duration_s=9, width=64)
     >>> call = Call(start_s=1, end_s=2, low_hz=180, high_hz=400, peak_hz=300, snr_db=12,
     ...             level_dbfs=-30, call_probability=0.8)

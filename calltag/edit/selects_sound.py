@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from calltag.arrays import FloatArray
 from calltag.edit.selects import Select, gap_frames, timeline_rate
 from calltag.edit.take_files import refuse_footage
 from calltag.errors import InputError
@@ -24,7 +25,6 @@ from calltag.media.bext import Bext
 from calltag.media.reader import read_span
 from calltag.media.timecode import frame_to_seconds, parse_start
 from calltag.media.wav_writing import Cue, write_wav
-from calltag.records import FloatArray
 from calltag.sound.channels import Chooser
 from calltag.sound.true_peak import true_peak_dbtp
 

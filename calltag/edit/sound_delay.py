@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.errors import InputError
-from calltag.records import Marker
+from calltag.records.marker import Marker
 
 TEMPERATURE_C = 15.0
 """Temperature of the air where none is given."""

@@ -23,7 +23,8 @@ from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.media.clock import DAY_S
-from calltag.records import Alignment, Problem
+from calltag.records.alignment import Alignment
+from calltag.records.take import Problem
 from calltag.takes.companions import within_half_s
 
 WORTH_TELLING = 10.0

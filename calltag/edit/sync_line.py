@@ -17,9 +17,9 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from calltag.arrays import FloatArray
 from calltag.edit.sync_search import Place, as_votes
 from calltag.edit.sync_trace import EVEN_RATE_HZ, Trace
-from calltag.records import FloatArray
 from calltag.sound.spectrum import FRAMES_PER_S
 
 _WINDOW = EVEN_RATE_HZ

@@ -18,8 +18,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from calltag.arrays import FloatArray
 from calltag.edit.sync_trace import EVEN_RATE_HZ, Complex, Trace
-from calltag.records import FloatArray
 from calltag.sound.spectrum import FRAMES_PER_S
 
 MOST_DRIFT_PPM = 200.0

@@ -28,9 +28,9 @@ import numpy.typing as npt
 import scipy.fft
 from scipy.ndimage import uniform_filter1d
 
+from calltag.arrays import FloatArray
 from calltag.errors import MediaError
 from calltag.media.reader import SoundReader
-from calltag.records import FloatArray
 from calltag.sound.channels import Chooser
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, mel_edges_hz, mel_power, power_frames
 

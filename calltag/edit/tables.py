@@ -13,7 +13,9 @@ from fractions import Fraction
 
 from calltag.media.clock import DEFAULT_RATE, take_clock
 from calltag.media.timecode import Rate
-from calltag.records import Call, Take, Verdict
+from calltag.records.found import Call
+from calltag.records.take import Take
+from calltag.records.verdict import Verdict
 
 Cell = str | int | float | None
 Row = dict[str, Cell]

@@ -10,7 +10,7 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.errors import InputError, MediaError, WriteError, reason_of
 from calltag.files import is_folder, is_there, refuse_existing
-from calltag.records import Problem
+from calltag.records.take import Problem
 
 
 def check_own_speed(take_markers: Sequence[TakeMarkers], what: str) -> None:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from calltag.media.bext import Bext
 from calltag.media.clock import Clock
 from calltag.media.timecode import frame_to_seconds
-from calltag.records import Take
+from calltag.records.take import Take
 
 
 def moment(recorded: str | None, at_s: float = 0.0) -> str | None:
@@ -16,7 +16,7 @@ def moment(recorded: str | None, at_s: float = 0.0) -> str | None:
     Parameters
     ----------
     recorded : str or None
-        When the take was begun, as `calltag.records.Take` has it.
+        When the take was begun, as `calltag.records.take.Take` has it.
     at_s : float
         Seconds from its first sample.
 

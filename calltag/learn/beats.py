@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.engine import EVIDENCE, Beat, listen_for_beat
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import RATE_HZ

@@ -18,7 +18,9 @@ from dataclasses import replace
 
 from calltag.learn.labels import is_call_type, noise_kind
 from calltag.learn.sameness import ENOUGH, common_s, share_enough
-from calltag.records import LIKELY, Call, Label, NoiseSpan, Span, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import LIKELY, Label
+from calltag.records.span import Span
 
 WHOLE = 0.9
 """Share of a take from which on a label is of the whole of it."""

@@ -39,9 +39,9 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
+from calltag.arrays import FloatArray
 from calltag.learn.hearing import STEPS_PER_S
 from calltag.learn.segments import LONGEST_GAP_S, merged
-from calltag.records import FloatArray
 from calltag.sound.runs import runs
 
 VERY_LONG_S = 4.0

@@ -27,7 +27,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.learn.event_matching import match_events
-from calltag.records import Label
+from calltag.records.label import Label
 
 FOUND_SHARE = 0.25
 """Share of a reference that finds must cover for it to count as found, by overlap."""

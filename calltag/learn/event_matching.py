@@ -8,7 +8,7 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
-from calltag.records import Label
+from calltag.records.label import Label
 
 ONSET_COLLAR_S = 0.2
 OFFSET_SHARE = 0.2

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from calltag.arrays import FloatArray
 from calltag.learn.by_hand import is_of_whole, matched
-from calltag.records import FloatArray, Label, Span, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.label import Label
+from calltag.records.span import Span
 
 
 class Example(NamedTuple):

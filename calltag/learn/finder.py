@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from calltag.arrays import FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, Hearing, starter_model
 from calltag.learn.measuring import Event, Listened, measure_call
 from calltag.learn.one_pass import Pass
@@ -22,7 +23,9 @@ from calltag.learn.windows import CONTEXT_FRAMES, windows
 from calltag.media.missing_sound import joined
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
-from calltag.records import Call, FaultKind, FloatArray, Levels, NoiseSpan, Span
+from calltag.records.found import Call, NoiseSpan
+from calltag.records.span import Span
+from calltag.records.take import FaultKind, Levels
 from calltag.sound.channels import Chooser
 from calltag.sound.events import measure_region
 from calltag.sound.faults import said

@@ -19,9 +19,9 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
+from calltag.arrays import FloatArray
 from calltag.errors import ModelError
 from calltag.learn.network import session
-from calltag.records import FloatArray
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S

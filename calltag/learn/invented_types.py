@@ -23,6 +23,7 @@ import numpy.typing as npt
 import scipy.linalg
 import soxr
 
+from calltag.arrays import FloatArray
 from calltag.files import written_whole
 from calltag.learn.kinship import CUT, PRIOR, Kinship
 from calltag.learn.starter import synth_calls
@@ -30,7 +31,6 @@ from calltag.learn.starter.bank import NOISE_MAKERS
 from calltag.learn.starter.recordings import active_frames
 from calltag.learn.starter.synth_calls import Rng
 from calltag.learn.voice import NETWORK, Voice, patch
-from calltag.records import FloatArray
 from calltag.sound.events import BAND_SHARE, measure_region, refine_edges
 from calltag.sound.features import (
     MEASURED_VERSION,

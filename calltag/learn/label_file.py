@@ -15,7 +15,9 @@ from calltag.learn.by_hand import with_labels
 from calltag.learn.labels import parse_label
 from calltag.learn.relabel import Change, place, relabelled, with_changes
 from calltag.learn.user_table import known_take, read_rows, take_cell, unguarded
-from calltag.records import CALL, Call, Label, Span, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import CALL, Label
+from calltag.records.span import Span
 
 SLACK_S = 0.1
 """How far a label may reach past the end of its take; it is cut there."""

@@ -13,7 +13,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from calltag.errors import InputError
-from calltag.records import CALL, NO_CALL, NOISE_KINDS
+from calltag.records.label import CALL, NO_CALL, NOISE_KINDS
 from calltag.words import one_spelling
 
 LONGEST = 80

@@ -21,10 +21,10 @@ import numpy.typing as npt
 import scipy.ndimage
 import soxr
 
+from calltag.arrays import FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Hearing
 from calltag.learn.second_look import SecondLook
 from calltag.learn.whole import Whole
-from calltag.records import FloatArray
 from calltag.sound.events import AROUND_FRAMES, Region, background
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import BIN_HZ, RATE_HZ, mel_edges_hz

@@ -8,9 +8,11 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard
 from calltag.learn.voice import voice
-from calltag.records import NOISE_KINDS, Call, FloatArray
+from calltag.records.found import Call
+from calltag.records.label import NOISE_KINDS
 from calltag.sound.events import Region, clearest, measure_region, refine_edges, under_the_noise
 from calltag.sound.features import event_features
 from calltag.sound.spectrum import FRAMES_PER_S

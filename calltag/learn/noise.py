@@ -14,8 +14,11 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
+from calltag.arrays import FloatArray
 from calltag.learn.beats import TENTHS_PER_S, machine_odds, steady
-from calltag.records import NOISE_KINDS, FloatArray, NoiseSpan, Span
+from calltag.records.found import NoiseSpan
+from calltag.records.label import NOISE_KINDS
+from calltag.records.span import Span
 from calltag.sound.bursts import find_knocks, group_levels_db, gustiness
 from calltag.sound.engine import Beat, describe_engines
 from calltag.sound.events import BAND_SHARE

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
 from calltag.learn.chorus import going_on, out_of_chorus
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
@@ -24,7 +25,9 @@ from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.surroundings import Surroundings
 from calltag.learn.whines import listen_through
 from calltag.learn.windows import CONTEXT_FRAMES, WINDOW_FRAMES, Recent, Window
-from calltag.records import LIKELY, NOISE_KINDS, Call, FloatArray, Span
+from calltag.records.found import Call
+from calltag.records.label import LIKELY, NOISE_KINDS
+from calltag.records.span import Span
 from calltag.sound.events import (
     AROUND_FRAMES,
     OUTWARD_FRAMES,

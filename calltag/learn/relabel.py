@@ -10,7 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from calltag.learn.by_hand import matched
-from calltag.records import Call, Label
+from calltag.records.found import Call
+from calltag.records.label import Label
 
 Place = tuple[str, float, float]
 """The stretch of a label: take, start and end."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from calltag.records import Span
+from calltag.records.span import Span
 
 ENOUGH = 0.5
 """Share of a span that another has in common with it, for both to be of one sound."""

@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
+from calltag.arrays import FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S
-from calltag.records import FloatArray
 from calltag.sound.runs import runs
 
 SOUNDING_ODDS = 0.0

@@ -22,8 +22,9 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, over_steps
-from calltag.records import NOISE_KINDS, FloatArray
+from calltag.records.label import NOISE_KINDS
 from calltag.sound.background import EVERY, MOMENT_FRAMES, background
 from calltag.sound.events import Region
 from calltag.sound.spectrum import mel_edges_hz

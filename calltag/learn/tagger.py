@@ -13,7 +13,7 @@ from calltag.learn.confidence import STRANGER_SHARE, Confidence
 from calltag.learn.judges import Evidence, Judges
 from calltag.learn.labels import is_call
 from calltag.learn.outoffold import OutOfFold, Strangers, out_of_fold, strangers
-from calltag.records import CALL
+from calltag.records.label import CALL
 
 
 class Tag(NamedTuple):

@@ -21,7 +21,7 @@ from calltag.learn.next_to_label import next_to_label
 from calltag.learn.outoffold import out_of_fold, strangers
 from calltag.learn.tagger import Tagger, check
 from calltag.learn.validate import Validation, validate
-from calltag.records import Span
+from calltag.records.span import Span
 from calltag.words import counted, sure
 
 LEAST = 2

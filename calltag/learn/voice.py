@@ -21,10 +21,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.errors import ModelError
 from calltag.learn.hearing import FRAMES_PER_STEP, over_steps
 from calltag.learn.network import session
-from calltag.records import FloatArray
 from calltag.sound.features import N_VOICE
 from calltag.sound.spectrum import N_MELS, mel_power, to_db
 

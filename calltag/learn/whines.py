@@ -17,8 +17,9 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
+from calltag.arrays import FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
-from calltag.records import NOISE_KINDS, FloatArray
+from calltag.records.label import NOISE_KINDS
 from calltag.sound.envelope import beat_depth
 from calltag.sound.running import running_percentile
 from calltag.sound.runs import runs

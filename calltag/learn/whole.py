@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from calltag.arrays import FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, Heard, Hearing, over_steps
 from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.surroundings import Surroundings
 from calltag.learn.whines import listen_through
-from calltag.records import FloatArray
 from calltag.sound.events import Region, measure_region
 from calltag.sound.spectrum import RATE_HZ, mel_power, power_spectrum, to_db
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.floor import STEP_FRAMES
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, RATE_HZ, mel_power
 

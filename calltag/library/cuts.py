@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from calltag import __version__
+from calltag.arrays import FloatArray
 from calltag.edit.when import moment, take_bext
 from calltag.errors import InputError, MediaError
 from calltag.learn.labels import species_of
@@ -22,7 +23,10 @@ from calltag.media.bext import Bext
 from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.reader import read_span
 from calltag.media.timecode import Rate
-from calltag.records import CALL, Call, FloatArray, Span, Take
+from calltag.records.found import Call
+from calltag.records.label import CALL
+from calltag.records.span import Span
+from calltag.records.take import Take
 from calltag.sound.loudness import integrated_lufs
 from calltag.sound.true_peak import true_peak_dbtp
 

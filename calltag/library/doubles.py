@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from calltag.learn.sameness import ENOUGH, ends_apart_s
 from calltag.library.catalogue import Catalogue, Kept
-from calltag.records import Call
+from calltag.records.found import Call
 
 CLOCK_SLACK_S = 0.2
 """How far apart two cameras' timecode may put one moment."""

@@ -40,7 +40,9 @@ from calltag.library.sound_file import (
 from calltag.library.story import Story
 from calltag.library.tables import CREDIT_COLUMNS, credit_row
 from calltag.media.timecode import Rate
-from calltag.records import Call, Marker, Problem, Take
+from calltag.records.found import Call
+from calltag.records.marker import Marker
+from calltag.records.take import Problem, Take
 from calltag.sound.loudness import integrated_lufs, ungated_lufs
 from calltag.sound.true_peak import true_peak_dbtp
 from calltag.stored import known_or_nan

@@ -26,7 +26,10 @@ from calltag.library.sound_file import MOST_FLAC_CHANNELS, file_hash, subtype_of
 from calltag.library.story import Facts, Heard, Story
 from calltag.media.clock import DEFAULT_RATE, take_clock
 from calltag.media.timecode import Rate
-from calltag.records import Alignment, Call, Problem, Span, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import Call, TakeLog
+from calltag.records.span import Span
+from calltag.records.take import Problem, Take
 from calltag.words import one_spelling
 
 STALE_S = 600.0

@@ -17,7 +17,7 @@ from calltag.learn.sameness import in_one_band, share_enough
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.like import measure_outdated
 from calltag.library.story import Story
-from calltag.records import Label
+from calltag.records.label import Label
 from calltag.sound.features import FEATURE_VERSION
 
 SURE = 0.8

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.errors import LibraryError, MediaError
 from calltag.learn.finder import Finder
 from calltag.library.catalogue import Catalogue, Kept
@@ -21,7 +22,7 @@ from calltag.library.likeness import PLACES_VERSION, place
 from calltag.library.sound_file import SUFFIXES, read_story
 from calltag.media.probe import probe
 from calltag.media.reader import read_span
-from calltag.records import FloatArray, Span
+from calltag.records.span import Span
 from calltag.sound.channels import Chooser
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 

@@ -21,7 +21,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from calltag.library.story import Story, checksum, from_plain, to_plain
-from calltag.records import CALL
+from calltag.records.label import CALL
 from calltag.words import sure
 
 NAMESPACES = {

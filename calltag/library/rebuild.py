@@ -20,7 +20,7 @@ from calltag.library.keep import sweep
 from calltag.library.like import prepare
 from calltag.library.sound_file import SUFFIXES, file_hash, read_story
 from calltag.library.story import Story
-from calltag.records import Problem
+from calltag.records.take import Problem
 
 LAID_ASIDE = f"{NAME}.damaged"
 """What a damaged catalogue is called from then on."""

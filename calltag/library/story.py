@@ -15,8 +15,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, NamedTuple
 
+from calltag.arrays import FloatArray
 from calltag.edit.text import one_line
-from calltag.records import FloatArray, Span
+from calltag.records.span import Span
 from calltag.stored import pack_features, unpack_features
 
 BY_HAND = "by hand"
@@ -80,7 +81,7 @@ class Story:
     id : str
         A UUID made of the take's content and the samples that were cut: the same cut has the same.
     label : str
-        Its call type; `calltag.records.CALL` where that is not known.
+        Its call type; `calltag.records.label.CALL` where that is not known.
     species, behaviour, sex, life_stage, place, recordist, equipment, rights : str
         As in `Facts`.
     latitude, longitude : float or None

@@ -11,16 +11,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-from calltag.records import (
-    Call,
-    ChannelFault,
-    FaultKind,
-    Levels,
-    NoiseSpan,
-    Picture,
-    Span,
-    Take,
-)
+from calltag.records.found import Call, NoiseSpan, Picture
+from calltag.records.span import Span
+from calltag.records.take import ChannelFault, FaultKind, Levels, Take
 from calltag.stored import known_or_nan, pack_features, unpack_features
 
 TAKE_COLUMNS = (

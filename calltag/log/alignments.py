@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 
 from calltag.log.queries import Queries
-from calltag.records import Alignment
+from calltag.records.alignment import Alignment
 
 
 class AlignmentQueries(Queries):

@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
+from calltag.arrays import FloatArray
 from calltag.log._rows import NOISE_COLUMNS, noise_of
 from calltag.log.queries import Queries
-from calltag.records import FloatArray, NoiseSpan
+from calltag.records.found import NoiseSpan
 from calltag.stored import pack_features, unpack_features
 
 

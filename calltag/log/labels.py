@@ -6,7 +6,8 @@ import sqlite3
 from collections.abc import Iterable
 
 from calltag.log.queries import Queries, insert_calls
-from calltag.records import Call, Label
+from calltag.records.found import Call
+from calltag.records.label import Label
 
 
 class LabelQueries(Queries):

@@ -11,7 +11,7 @@ from typing import Any
 from calltag.database import Closing
 from calltag.errors import LogError
 from calltag.log._rows import CALL_COLUMNS, call_row, marks
-from calltag.records import Call
+from calltag.records.found import Call
 
 
 class Queries(Closing):

@@ -5,7 +5,8 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Sequence
 
-from calltag.records import Call, Take, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.take import Take
 
 SAME_LENGTH_S = 0.05
 """Takes whose lengths differ by less may be the same recording in another wrapping."""

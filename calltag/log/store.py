@@ -48,7 +48,8 @@ class Log(TakeQueries, ProblemQueries, LabelQueries, CallTypeQueries, AlignmentQ
     Examples
     --------
     >>> import tempfile
-    >>> from calltag.records import Take, TakeLog
+    >>> from calltag.records.found import TakeLog
+    >>> from calltag.records.take import Take
     >>> folder = tempfile.TemporaryDirectory()
     >>> take = Take(
     ...     path="gauge/A001.mov", rushes="/ashmere", digest="d1", size_bytes=9, duration_s=4.0

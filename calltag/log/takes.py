@@ -25,7 +25,8 @@ from calltag.log._rows import (
 )
 from calltag.log.queries import Queries, insert_calls
 from calltag.log.recordings import SAME_LENGTH_S, earlier_name, is_another
-from calltag.records import Picture, Problem, Take, TakeLog
+from calltag.records.found import Picture, TakeLog
+from calltag.records.take import Problem, Take
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import soxr
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 GATHER_SAMPLES = 65_536
 """Samples gathered before they are turned into numbers: a buffer that stays in the cache."""

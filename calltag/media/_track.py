@@ -21,7 +21,7 @@ from av.packet import Packet
 
 from calltag.media._canvas import GATHER_SAMPLES, Piece, Sink
 from calltag.media.streams import stores_floats
-from calltag.records import Span
+from calltag.records.span import Span
 
 _JITTER_S = 0.015
 """Timestamps may be this far off before it counts as a gap; one lost AAC frame is 21 ms."""

@@ -25,7 +25,7 @@ from calltag.media.timecode import (
     parse_timecode,
     rate_text,
 )
-from calltag.records import Take
+from calltag.records.take import Take
 
 DEFAULT_RATE = Rate(Fraction(25))
 """What sound alone is counted at where no take has a picture."""

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from calltag.files import is_there
-from calltag.records import Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 
 
 def with_copies(takes: Sequence[Take]) -> list[Take]:

@@ -9,7 +9,8 @@ from av.container import InputContainer
 from calltag.media._track import Track
 from calltag.media.opening import picture_stream
 from calltag.media.streams import states_no_length, take_duration_s
-from calltag.records import EMPTY_TRACK, Span
+from calltag.records.span import Span
+from calltag.records.take import EMPTY_TRACK
 from calltag.words import channels_named, first_few
 
 _TELL_S = 0.5

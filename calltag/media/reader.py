@@ -17,6 +17,7 @@ import numpy as np
 from av.audio.stream import AudioStream
 from av.container import InputContainer
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError, MediaError
 from calltag.media._canvas import WARM_UP_S, Canvas, ResampledRows, Rows, Sink
 from calltag.media._seeking import seek
@@ -30,7 +31,7 @@ from calltag.media.streams import (
     take_start_s,
 )
 from calltag.media.wav_file import announced_bytes
-from calltag.records import FloatArray, Span
+from calltag.records.span import Span
 
 _STALL_S = 30.0
 """A stream that lies this far behind another has ended, or nearly; it is not waited for."""

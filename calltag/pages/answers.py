@@ -8,7 +8,8 @@ from calltag.learn.relabel import Change, place, relabelled
 from calltag.log import Log
 from calltag.naming import labels_by_take
 from calltag.pages.heard import Heard
-from calltag.records import Label, Span
+from calltag.records.label import Label
+from calltag.records.span import Span
 
 SHORTEST_S = 0.01
 """A sound may be drawn no shorter."""

@@ -18,9 +18,11 @@ from pathlib import Path
 
 import numpy as np
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError, MediaError
 from calltag.media.reader import read_span
-from calltag.records import FloatArray, Span, Take
+from calltag.records.span import Span
+from calltag.records.take import Take
 from calltag.sound.channels import Chooser
 from calltag.sound.loudness import LoudnessMeter, ungated_lufs
 from calltag.sound.spectrum import RATE_HZ

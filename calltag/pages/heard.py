@@ -12,7 +12,9 @@ from pathlib import Path
 
 from calltag.learn.by_hand import matched
 from calltag.pages.inside import take_file
-from calltag.records import CALL, Call, Label, Take, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import CALL, Label
+from calltag.records.take import Take
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,7 +23,9 @@ from calltag.media.copies import at_hand, each_once
 from calltag.media.timecode import Rate
 from calltag.naming import labels_by_take
 from calltag.pages.heard import Heard, Numbers, of_recording, of_take
-from calltag.records import NO_CALL, NOISE_KINDS, Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.label import NO_CALL, NOISE_KINDS
+from calltag.records.take import Take
 
 
 class Order(StrEnum):

@@ -9,7 +9,7 @@ import os
 from pathlib import Path
 
 from calltag.errors import MediaError
-from calltag.records import Take
+from calltag.records.take import Take
 
 
 def take_file(take: Take) -> Path:

@@ -24,7 +24,8 @@ from calltag.pages.hearing import Order, Show
 from calltag.pages.rendering import render
 from calltag.pages.responses import html, posted, static_file, told
 from calltag.pages.session import Session
-from calltag.records import NO_CALL, NOISE_KINDS, Span
+from calltag.records.label import NO_CALL, NOISE_KINDS
+from calltag.records.span import Span
 from calltag.takes.words import hertz
 
 NOISE_KEYS = {"machine": "M", "wind": "W", "water": "A", "voice": "V", "handling": "H"}

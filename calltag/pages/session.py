@@ -23,7 +23,8 @@ from calltag.pages.heard import Heard, Numbers, of_take
 from calltag.pages.hearing import Hearing, Order, Show, hear
 from calltag.pages.shelf import Shelf
 from calltag.pages.teaching import Teaching
-from calltag.records import Span, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.span import Span
 
 _BUSY_TIMEOUT_S = 4.0
 """A page says sooner than a command that another program is writing to the log."""

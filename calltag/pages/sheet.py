@@ -28,7 +28,8 @@ from calltag.pages.sheet_media import CallMedia, Job, TakeMedia, failed, gather
 from calltag.pages.sheet_overview import overview, tally
 from calltag.pages.sheet_place import Store, refuse_place, write_file, write_folder
 from calltag.pages.sheet_view import CallView, TakeView, call_view, take_view
-from calltag.records import Call, Problem, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.take import Problem
 from calltag.takes.looking import with_pictures
 from calltag.takes.verdict import judge
 from calltag.workers import default_workers, work_through

@@ -11,7 +11,7 @@ from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.inside import take_file
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.pages.still import still_jpeg
-from calltag.records import Call, Picture, TakeLog
+from calltag.records.found import Call, Picture, TakeLog
 from calltag.takes.looking import measured, wanted_look, with_pictures
 from calltag.takes.picture import moment_of
 

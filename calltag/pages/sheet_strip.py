@@ -10,7 +10,8 @@ from typing import NamedTuple
 
 from calltag.learn.labels import noise_kind
 from calltag.pages.spectrogram import Tick
-from calltag.records import TakeLog, Verdict
+from calltag.records.found import TakeLog
+from calltag.records.verdict import Verdict
 from calltag.takes.words import clock as clock_words
 
 _STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600, 7200, 14400)

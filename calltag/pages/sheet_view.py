@@ -10,7 +10,10 @@ from calltag.media.clock import take_clock
 from calltag.media.timecode import Rate
 from calltag.pages.sheet_strip import Row, strip, time_ticks
 from calltag.pages.spectrogram import Spectrogram, Tick
-from calltag.records import CALL, Call, Take, TakeLog, Verdict
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import CALL
+from calltag.records.take import Take
+from calltag.records.verdict import Verdict
 from calltag.takes.picture import PictureGrade, grade_of_call, grade_of_take
 from calltag.words import sure
 

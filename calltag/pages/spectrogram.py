@@ -18,9 +18,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError
 from calltag.pages.ink import ink_palette
-from calltag.records import FloatArray
 from calltag.sound import spectrum
 
 LOW_HZ = spectrum.MEL_LOW_HZ

@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.spectrum import FRAMES_PER_S
 
 MOMENT_FRAMES = 10

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, POWER_FLOOR
 
 N_GROUPS = 4

@@ -11,7 +11,7 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
-from calltag.records import ChannelFault, FaultKind
+from calltag.records.take import ChannelFault, FaultKind
 from calltag.sound.channel_seconds import (
     AUDIBLE_POWER,
     SILENT_POWER,

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 SILENT_POWER = 1e-9
 """A second below it is silent, at -90 dBFS: an open input of 16 bits."""

@@ -13,7 +13,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from calltag.records import ChannelFault, FloatArray, Span
+from calltag.arrays import FloatArray
+from calltag.records.span import Span
+from calltag.records.take import ChannelFault
 from calltag.sound.channel_faults import QUIETER_DB, cut_off_everywhere_s, find_faults
 from calltag.sound.channel_seconds import (
     AUDIBLE_POWER,

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg.blas import isamax
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 _FULL_SCALE = 0.999
 _CLIP_RUN = 3

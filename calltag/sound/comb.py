@@ -15,7 +15,7 @@ import numpy.typing as npt
 import scipy.fft
 import scipy.ndimage
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 _HALF, _EVERY = 80, 20  # bins: half the width of the running median, and where it is taken
 _LIMITS_DB = (-10.0, 20.0)  # one strong whistle must not pass for a comb

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.runs import runs
 
 ZERO = 1e-7

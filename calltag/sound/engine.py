@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError
-from calltag.records import FloatArray
 from calltag.sound.comb import Comb, comb_evidence, follow, heights_db
 from calltag.sound.hum import describe_hum, find_hum
 from calltag.sound.thinning import thinned

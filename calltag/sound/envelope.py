@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import scipy.fft
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.spectrum import RATE_HZ
 
 SLOWEST_HZ = 6.0

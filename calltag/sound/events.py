@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.ndimage
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
 
 AROUND_FRAMES = 150

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from calltag.records import ChannelFault, FaultKind
+from calltag.records.take import ChannelFault, FaultKind
 from calltag.words import channels_named, position
 
 _SILENT = (FaultKind.DEAD, FaultKind.STOPS, FaultKind.HISS)

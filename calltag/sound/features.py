@@ -11,7 +11,7 @@ import itertools
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound import shape
 from calltag.sound.engine import listen_for_beat
 from calltag.sound.events import Region

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError
-from calltag.records import FloatArray
 
 Sections = npt.NDArray[np.float64]
 """A filter as second-order sections, shape (n_sections, 6), as `scipy.signal` has them."""

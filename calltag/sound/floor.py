@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.running import running_percentile
 from calltag.sound.spectrum import FRAMES_PER_S
 

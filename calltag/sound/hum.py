@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from calltag.records import HUM
+from calltag.records.found import HUM
 from calltag.sound.thinning import thinned
 
 _FRAME_S = 4.0

@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError
-from calltag.records import FloatArray
 from calltag.sound import spectrum
 from calltag.sound.k_weighting import k_stages, k_weighting, lufs, power_of
 

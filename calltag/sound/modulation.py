@@ -16,7 +16,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S
 
 OCTAVES_HZ = tuple(1000 * 10 ** (0.3 * octave) for octave in range(-3, 5))

@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 import scipy.ndimage
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 
 def running_percentile(

@@ -22,7 +22,7 @@ import numpy as np
 import scipy.fft
 import scipy.ndimage
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.spectrum import BIN_HZ, N_BINS
 
 BINS_HZ: FloatArray = (np.arange(N_BINS) * BIN_HZ).astype(np.float32)

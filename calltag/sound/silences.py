@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.dropouts import DROPOUT_S, ZERO, sounds, zero_runs
 
 DEAD_S = 0.5

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 RATE_HZ = 48_000
 N_FFT = 2048

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 _FRAME_S = 0.1
 _SIDE = 20  # frames that are looked at on each side of a step,

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 _FROM_HZ, _THIN = 48_000, 8
 _PASS_HZ = 2900.0

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.comb import Comb, comb_evidence, heights_db
 
 THROB = Comb(lowest_hz=8.0, highest_hz=70.0, step_hz=0.25, lines=6, top_hz=240.0)

@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from calltag.learn.labels import noise_kind
 from calltag.media.reader import read_span
-from calltag.records import Call, Span, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.span import Span
 from calltag.sound.engine import describe_machine
 from calltag.sound.k_weighting import lufs
 from calltag.sound.spectrum import MEAN_SQUARE, N_BINS

@@ -17,11 +17,14 @@ from pathlib import Path
 import numpy as np
 import soxr
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError
 from calltag.media.bext import Bext
 from calltag.media.reader import read_span
 from calltag.media.wav_writing import write_wav
-from calltag.records import FloatArray, Span, Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.span import Span
+from calltag.records.take import Take
 from calltag.sound.dropouts import dropouts
 from calltag.sound.faults import clipped_samples, spoilt_channels
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, ungated_lufs

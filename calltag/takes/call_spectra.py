@@ -9,8 +9,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.media.reader import read_blocks
-from calltag.records import Call, FloatArray, Span
+from calltag.records.found import Call
+from calltag.records.span import Span
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_BINS, RATE_HZ, power_frames
 
 AROUND_S = 3.0

@@ -7,7 +7,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from calltag.media.clock import DAY_S, time_of_day_s
-from calltag.records import Span, Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.span import Span
+from calltag.records.take import Take
 from calltag.takes.companions import apart_s, recorded_at, within_half_s
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import NATURAL_SOUND

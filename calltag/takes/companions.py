@@ -12,7 +12,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from calltag.media.clock import DAY_S, day_s, time_of_day_s
-from calltag.records import Alignment, Span, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import TakeLog
+from calltag.records.span import Span
+from calltag.records.take import Take
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.verdict import judge
 from calltag.takes.words import stretches

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 
 
 def fades(n: int) -> tuple[FloatArray, FloatArray]:

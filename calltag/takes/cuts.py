@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from calltag.records import Span
+from calltag.records.span import Span
 from calltag.sound.filters import Sections, gain_db, high_cut, low_cut
 from calltag.sound.spectrum import BIN_HZ, N_BINS, RATE_HZ
 from calltag.takes.words import hertz

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from calltag.errors import CalltagError, MediaError
 from calltag.log import Log
-from calltag.records import Call, Picture, Problem, TakeLog
+from calltag.records.found import Call, Picture, TakeLog
+from calltag.records.take import Problem
 from calltag.takes.picture import look_at, moment_of, moments_in, not_looked_at
 from calltag.workers import default_workers, work_through
 

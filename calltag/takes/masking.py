@@ -16,7 +16,8 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 
 from calltag.learn.labels import noise_kind
-from calltag.records import Call, NoiseSpan, Span, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.span import Span
 from calltag.takes.cuts import UNCUT, Band
 from calltag.takes.thresholds import Thresholds
 

@@ -13,7 +13,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from calltag.records import Call, Picture, Take, TakeLog
+from calltag.records.found import Call, Picture, TakeLog
+from calltag.records.take import Take
 from calltag.takes.thresholds import Thresholds, read_thresholds
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ from collections import Counter
 from collections.abc import Sequence
 
 from calltag.learn.labels import noise_kind
-from calltag.records import Call, Levels, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.take import Levels
 from calltag.takes.masking import Effect, Left, merged
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.words import calls_that, hertz, stretches

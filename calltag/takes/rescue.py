@@ -20,7 +20,8 @@ import numpy.typing as npt
 
 from calltag.errors import InputError
 from calltag.media.reader import read_span
-from calltag.records import ChannelFault, FaultKind, Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import ChannelFault, FaultKind, Take
 from calltag.sound.faults import said, silent_channels, spoilt_channels
 from calltag.sound.hum import Hum, find_hum
 from calltag.takes.advice import cut_lines, machine_lines, nothing_helps

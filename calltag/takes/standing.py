@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from calltag.records import Levels, Take
+from calltag.records.take import Levels, Take
 from calltag.sound.faults import clipped_samples, silent_channels
 from calltag.sound.k_weighting import k_weighting, lufs
 from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS, RATE_HZ

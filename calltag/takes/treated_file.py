@@ -9,11 +9,12 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError
 from calltag.media.bext import Bext
 from calltag.media.reader import SoundReader
 from calltag.media.wav_writing import write_wav
-from calltag.records import FloatArray, TakeLog
+from calltag.records.found import TakeLog
 from calltag.sound.spectrum import RATE_HZ
 from calltag.takes.call_spectra import listen
 from calltag.takes.standing import Figures, figures, loudness

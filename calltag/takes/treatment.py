@@ -11,7 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calltag.records import Call, FloatArray, Span, Take
+from calltag.arrays import FloatArray
+from calltag.records.found import Call
+from calltag.records.span import Span
+from calltag.records.take import Take
 from calltag.sound.filters import Piece, filtered, filtered_in_pieces, hum_notch
 from calltag.sound.hum import Hum
 from calltag.takes.cuts import UNCUT, Band, Cut, by_band

@@ -8,7 +8,8 @@ import operator
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from calltag.records import Span, Usable
+from calltag.records.span import Span
+from calltag.records.verdict import Usable
 from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.masking import Effect, Left
 from calltag.takes.thresholds import Thresholds

@@ -10,17 +10,10 @@ from collections import Counter
 from collections.abc import Iterable
 
 from calltag.learn.labels import is_call
-from calltag.records import (
-    EMPTY_TRACK,
-    LIKELY,
-    Call,
-    FaultKind,
-    Levels,
-    Take,
-    TakeLog,
-    Usable,
-    Verdict,
-)
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import LIKELY
+from calltag.records.take import EMPTY_TRACK, FaultKind, Levels, Take
+from calltag.records.verdict import Usable, Verdict
 from calltag.sound.faults import said
 from calltag.takes.masking import effects
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
@@ -55,7 +48,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
 
     Examples
     --------
-    >>> from calltag.records import Take
+    >>> from calltag.records.take import Take
     >>> take = Take(path="A001.mov", rushes="/r", digest="", size_bytes=0, duration_s=9.0)
     >>> judge(TakeLog(take=take)).reasons
     ('the file holds no sound: use the sound of another recorder',)
@@ -115,7 +108,7 @@ def summary(verdicts: Iterable[Verdict], *, copies: int = 0) -> str:
     --------
     >>> summary([Verdict(grade="picture-only", usable=(), reasons=("wind",))])
     '1 take: 0 clean, 0 part, 1 picture-only; 0 s of usable sound'
-    >>> from calltag.records import Span
+    >>> from calltag.records.span import Span
     >>> summary([Verdict(grade="clean", usable=(Span(0, 4834),), reasons=())])
     '1 take: 1 clean, 0 part, 0 picture-only; 1 h 21 min of usable sound'
     >>> summary([Verdict(grade="part", usable=(Span(0, 9),), reasons=())], copies=1)

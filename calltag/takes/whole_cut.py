@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from calltag.records import Call
+from calltag.records.found import Call
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import UNCUT, Band
 from calltag.takes.masking import Effect

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from calltag.records import Span
+from calltag.records.span import Span
 
 _NAMED = 3  # stretches named one by one before the rest is counted
 

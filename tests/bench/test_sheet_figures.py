@@ -22,7 +22,8 @@ from calltag.pages import sheet
 from calltag.pages.excerpt import Excerpt
 from calltag.pages.sheet_media import CallMedia, TakeMedia
 from calltag.pages.spectrogram import draw
-from calltag.records import Call, NoiseSpan, Picture, Take, TakeLog
+from calltag.records.found import Call, NoiseSpan, Picture, TakeLog
+from calltag.records.take import Take
 from calltag.sound.spectrum import RATE_HZ
 
 N_TAKES, N_CALLS = 100, 10

@@ -17,7 +17,9 @@ import pytest
 
 from calltag.cli import main
 from calltag.log import Log
-from calltag.records import CALL, Call, Levels, NoiseSpan, Problem, Take, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import CALL
+from calltag.records.take import Levels, Problem, Take
 
 ROOT = Path(__file__).resolve().parents[2]
 

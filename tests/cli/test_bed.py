@@ -13,7 +13,8 @@ from wavinfo import WavInfoReader
 from calltag.cli import bed
 from calltag.errors import InputError
 from calltag.log import Log
-from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.take import Levels, Take
 
 RATE_HZ = 48_000
 

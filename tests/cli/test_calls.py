@@ -8,7 +8,7 @@ import pytest
 
 from calltag.edit.tables import CALL_COLUMNS
 from calltag.log import Log
-from calltag.records import Label
+from calltag.records.label import Label
 
 STARTS = [1.0, 5.0, 12.0, 30.0]
 

@@ -11,7 +11,8 @@ from calltag.cli._choose import choose_takes
 from calltag.cli._sound_out import one_take
 from calltag.errors import InputError
 from calltag.learn.user_table import known_take
-from calltag.records import Problem, Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Problem, Take
 
 
 def logs(*paths: str) -> list[TakeLog]:

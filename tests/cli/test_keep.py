@@ -15,7 +15,10 @@ import soundfile
 
 from calltag.log import Log
 from calltag.media.identity import digest
-from calltag.records import Alignment, Call, Label, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import Label
+from calltag.records.take import Take
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 RATE_HZ = 48_000

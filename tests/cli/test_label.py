@@ -9,7 +9,8 @@ import pytest
 
 from calltag.cli import FAILED, SOME_UNREADABLE
 from calltag.log import Log
-from calltag.records import Call, Label
+from calltag.records.found import Call
+from calltag.records.label import Label
 
 
 @pytest.fixture(autouse=True)

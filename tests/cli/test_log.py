@@ -136,7 +136,8 @@ import signal, sys, time
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job begins without it
 from pathlib import Path
 import calltag.run
-from calltag.records import Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 
 def analyse(job):
     (Path("started") / job.path).touch()

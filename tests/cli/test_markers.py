@@ -17,7 +17,10 @@ from wavinfo import WavInfoReader
 
 from calltag.cli import FAILED, SOME_UNREADABLE, markers
 from calltag.log import Log
-from calltag.records import Alignment, Call, Label, NoiseSpan, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import Label
+from calltag.records.take import Take
 
 RUNNER = CliRunner()
 

@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 from calltag.log import Log
-from calltag.records import Call, Take, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.take import Take
 
 
 def call(start_s: float, snr_db: float) -> Call:

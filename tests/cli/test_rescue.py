@@ -16,7 +16,9 @@ from wavinfo import WavInfoReader
 from calltag.cli import rescue
 from calltag.errors import InputError
 from calltag.log import Log
-from calltag.records import Alignment, Call, Levels, NoiseSpan, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.take import Levels, Take
 
 RATE_HZ = 48_000
 SECONDS = 12

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from calltag.log import Log
-from calltag.records import Label
+from calltag.records.label import Label
 
 
 @pytest.fixture

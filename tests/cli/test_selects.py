@@ -19,7 +19,9 @@ from wavinfo import WavInfoReader
 from calltag.cli import selects
 from calltag.log import Log
 from calltag.media.timecode import nearest_frame
-from calltag.records import Alignment, Call, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import Call, TakeLog
+from calltag.records.take import Take
 
 RUNNER = CliRunner()
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from calltag.log import Log
-from calltag.records import Take, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 
 
 @pytest.fixture

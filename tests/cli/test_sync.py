@@ -15,7 +15,9 @@ import soundfile as sf
 from calltag.cli.demo import demo_clips
 from calltag.errors import InputError
 from calltag.log import Log
-from calltag.records import Alignment, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 
 PAIR = ("ASH_A_0031.MP4", "ASH_B_0012.MOV")
 

@@ -10,7 +10,7 @@ import pytest
 
 from calltag.edit.tables import TAKE_COLUMNS
 from calltag.log import Log
-from calltag.records import TakeLog
+from calltag.records.found import TakeLog
 from calltag.words import take_length
 
 ALL = ["card1/A001.mov", "card1/A002.mov", "card2/A001.mov"]

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from calltag.log import Log
-from calltag.records import Call, Label, Levels, NoiseSpan, Take, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import Label
+from calltag.records.take import Levels, Take
 from calltag.sound.features import FEATURE_VERSION
 
 POINTS = {"marsh hooter: boom": -4.0, "pit rail": 4.0}

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from calltag.records import NO_CALL, NOISE_KINDS
+from calltag.records.label import NO_CALL, NOISE_KINDS
 
 RATE_HZ = 48_000
 TYPES = {

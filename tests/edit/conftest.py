@@ -8,7 +8,8 @@ from fractions import Fraction
 import pytest
 
 from calltag.media.timecode import Rate
-from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.take import Levels, Take
 
 NTSC = Fraction(1000, 1001)
 RATES = [

@@ -8,7 +8,8 @@ from dataclasses import replace
 import pytest
 
 from calltag.edit.markers import describe_call, from_log, is_of_type, place, same_take, with_comment
-from calltag.records import TakeLog, Usable, Verdict
+from calltag.records.found import TakeLog
+from calltag.records.verdict import Usable, Verdict
 
 from .conftest import make_call, make_take
 

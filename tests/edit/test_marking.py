@@ -10,7 +10,7 @@ from calltag.edit.markers import place
 from calltag.edit.marking import MarkerSettings, mark_takes
 from calltag.errors import InputError
 from calltag.media.timecode import Rate
-from calltag.records import TakeLog
+from calltag.records.found import TakeLog
 
 from .conftest import make_call, make_sound, make_take
 

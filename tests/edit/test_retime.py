@@ -20,7 +20,8 @@ from calltag.edit.retime import (
 )
 from calltag.errors import InputError
 from calltag.media.timecode import Rate, parse_timecode
-from calltag.records import Marker, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.marker import Marker
 
 from .conftest import NTSC, RATES, make_call, make_sound, make_take
 

@@ -12,7 +12,9 @@ from calltag.edit.markers import from_log
 from calltag.edit.marking import MarkerSettings, mark_takes
 from calltag.edit.seen_twice import carry_over, each_call_once, merge_seen_twice, name_better_sound
 from calltag.media.clock import common_rate, take_clock
-from calltag.records import Alignment, Levels, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import TakeLog
+from calltag.records.take import Levels
 
 from .conftest import make_call, make_sound, make_take
 

@@ -14,7 +14,8 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.selects import choose, worth, write_selects
 from calltag.errors import InputError
 from calltag.media.timecode import Rate
-from calltag.records import ChannelFault, FaultKind, Levels, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import ChannelFault, FaultKind, Levels
 
 from .conftest import RATES, make_call, make_sound, make_take
 

@@ -20,7 +20,7 @@ from calltag.edit.selects_sound import (
 )
 from calltag.errors import InputError, MediaError
 from calltag.media.timecode import Rate
-from calltag.records import TakeLog
+from calltag.records.found import TakeLog
 from calltag.sound.true_peak import true_peak_dbtp
 
 from .conftest import NTSC, RATES, make_call, make_sound, make_take

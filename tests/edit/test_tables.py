@@ -14,7 +14,9 @@ from hypothesis import strategies as st
 
 from calltag.edit.tables import CALL_COLUMNS, TAKE_COLUMNS, call_row, csv_text, take_row
 from calltag.media.timecode import Rate
-from calltag.records import Call, Levels, Take, Usable, Verdict
+from calltag.records.found import Call
+from calltag.records.take import Levels, Take
+from calltag.records.verdict import Usable, Verdict
 
 TAKE = Take(
     path="pit/A003.mov",

@@ -7,7 +7,7 @@ import pytest
 
 from calltag.learn.examples import Example, Sound
 from calltag.learn.teach import Taught, teach
-from calltag.records import Span
+from calltag.records.span import Span
 
 N_FEATURES = 40
 TYPES = ("lesser reedling: trill", "machine", "marsh hooter: boom", "pit rail: rasp")

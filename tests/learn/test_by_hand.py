@@ -9,7 +9,10 @@ from hypothesis import strategies as st
 
 from calltag.learn.by_hand import matched, unmeasured, with_labels
 from calltag.learn.examples import examples, unlabelled
-from calltag.records import CALL, Call, Label, NoiseSpan, Span, Take, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import CALL, Label
+from calltag.records.span import Span
+from calltag.records.take import Take
 
 TAKE = Take(path="A001.mov", rushes="/ashmere", digest="d", size_bytes=1, duration_s=60.0)
 

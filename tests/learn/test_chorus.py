@@ -10,12 +10,13 @@ import soundfile as sf
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from calltag.arrays import FloatArray
 from calltag.learn import one_pass
 from calltag.learn.chorus import going_on, out_of_chorus
 from calltag.learn.finder import Finder
 from calltag.learn.starter.synth_calls import FAMILIES
 from calltag.media.probe import probe
-from calltag.records import FloatArray, Span
+from calltag.records.span import Span
 from calltag.sound.spectrum import RATE_HZ
 
 MINUTE_S = 60

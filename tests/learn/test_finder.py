@@ -27,7 +27,10 @@ from calltag.learn.one_pass import LEAST_PROBABILITY
 from calltag.learn.surroundings import EVIDENCE
 from calltag.learn.windows import CONTEXT_FRAMES
 from calltag.media.probe import MediaInfo, probe
-from calltag.records import NOISE_KINDS, Call, ChannelFault, FaultKind, Span
+from calltag.records.found import Call
+from calltag.records.label import NOISE_KINDS
+from calltag.records.span import Span
+from calltag.records.take import ChannelFault, FaultKind
 from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING, N_MEASURED, VOICE
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.spectrum import RATE_HZ

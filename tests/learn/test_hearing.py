@@ -18,7 +18,7 @@ from calltag.learn.hearing import (
     model_input,
     starter_model,
 )
-from calltag.records import NOISE_KINDS
+from calltag.records.label import NOISE_KINDS
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.spectrum import N_MELS, RATE_HZ, mel_power, power_spectrum, to_db

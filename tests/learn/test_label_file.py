@@ -9,7 +9,9 @@ from calltag.edit.tables import CALL_COLUMNS, call_row, csv_text
 from calltag.errors import InputError
 from calltag.learn.by_hand import with_labels
 from calltag.learn.label_file import read_label_file
-from calltag.records import CALL, Call, Label, Take, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import CALL, Label
+from calltag.records.take import Take
 
 
 def take(path: str, **changes: object) -> Take:

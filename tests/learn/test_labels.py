@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from calltag.errors import InputError
 from calltag.learn.label_file import read_labels
 from calltag.learn.labels import is_call, is_call_type, noise_kind, parse_label, spelling_twins
-from calltag.records import CALL, NO_CALL, NOISE_KINDS, Label
+from calltag.records.label import CALL, NO_CALL, NOISE_KINDS, Label
 
 
 @pytest.mark.parametrize(

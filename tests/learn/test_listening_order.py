@@ -6,7 +6,7 @@ import numpy as np
 
 from calltag.learn.examples import Sound
 from calltag.learn.listening_order import listening_order
-from calltag.records import Span
+from calltag.records.span import Span
 
 
 def many(sounds, counts: dict[str, int]) -> tuple[list[Sound], list[str]]:

@@ -9,10 +9,11 @@ import pytest
 import soundfile as sf
 from scipy.signal import butter, lfilter, sosfilt
 
+from calltag.arrays import FloatArray
 from calltag.learn import low_calls, one_pass
 from calltag.learn.finder import Finder
 from calltag.media.probe import probe
-from calltag.records import Call, FloatArray
+from calltag.records.found import Call
 from calltag.sound.spectrum import RATE_HZ
 
 LENGTH_S = 60.0

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calltag.learn.noise import NoiseMeter
-from calltag.records import NOISE_KINDS, Span
+from calltag.records.label import NOISE_KINDS
+from calltag.records.span import Span
 from calltag.sound.engine import Beat, Engine
 from calltag.sound.hum import Hum
 from calltag.sound.spectrum import N_MELS, RATE_HZ, mel_power, power_spectrum

@@ -6,7 +6,9 @@ import pytest
 from calltag.errors import InputError
 from calltag.learn.event_matching import match_events
 from calltag.learn.score import finds, read_truth, score
-from calltag.records import Call, Label, Take, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.label import Label
+from calltag.records.take import Take
 
 
 def event(start_s: float, end_s: float, label: str = "call", take: str = "A.MOV") -> Label:

@@ -17,7 +17,7 @@ from calltag.learn.hearing import (
 from calltag.learn.second_look import SecondLook
 from calltag.learn.starter.calibrate import as_second_look
 from calltag.learn.surroundings import EVIDENCE, Surroundings
-from calltag.records import NOISE_KINDS
+from calltag.records.label import NOISE_KINDS
 from calltag.sound.events import Region
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import N_MELS, mel_edges_hz, to_db

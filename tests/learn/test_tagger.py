@@ -5,7 +5,7 @@ import pytest
 
 from calltag.errors import InputError
 from calltag.learn.tagger import Tagger
-from calltag.records import CALL
+from calltag.records.label import CALL
 
 
 def test_finds_get_the_label_that_was_taught(taught, sounds) -> None:

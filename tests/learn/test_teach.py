@@ -7,7 +7,7 @@ from calltag.errors import InputError
 from calltag.learn.examples import Sound
 from calltag.learn.kinship import MOST_COMPANY, N_FEATURES
 from calltag.learn.teach import NEXT, Taught, teach
-from calltag.records import Span
+from calltag.records.span import Span
 
 
 def test_teaching_gives_a_tagger_and_its_figures(taught: Taught, sounds) -> None:

@@ -9,11 +9,11 @@ import pytest
 import soundfile as sf
 from scipy.signal import lfilter, square
 
+from calltag.arrays import FloatArray
 from calltag.learn.finder import Finder, Findings
 from calltag.learn.hearing import Hearing, starter_model
 from calltag.learn.whines import HELD_S, Whine, find_whines
 from calltag.media.probe import probe
-from calltag.records import FloatArray
 from calltag.sound.spectrum import RATE_HZ, mel_edges_hz, mel_power, power_spectrum, to_db
 
 

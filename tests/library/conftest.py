@@ -15,7 +15,8 @@ from calltag.library.story import Facts, Story, cut_id
 from calltag.media.bext import Bext
 from calltag.media.identity import digest
 from calltag.media.wav_writing import write_wav
-from calltag.records import Call, Take
+from calltag.records.found import Call
+from calltag.records.take import Take
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 RATE_HZ = 48_000

@@ -16,7 +16,9 @@ from calltag.library.cuts import FADE_S, cut_call
 from calltag.library.story import BY_HAND, Heard
 from calltag.media.bext import read_bext
 from calltag.media.identity import digest
-from calltag.records import CALL, Span, Take
+from calltag.records.label import CALL
+from calltag.records.span import Span
+from calltag.records.take import Take
 
 from .conftest import RATE_HZ, Shot, call, shoot, wanted
 

@@ -10,7 +10,9 @@ from calltag.library.doubles import Sameness, doubles_of, kept_before, pairs
 from calltag.library.find import Query, find
 from calltag.library.keep import KeepOptions, heard_elsewhere, keep_calls
 from calltag.library.story import Facts, Heard
-from calltag.records import Alignment, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
 
 from .conftest import ASHMERE, call, plain_story, shoot, wanted
 

@@ -8,7 +8,7 @@ from calltag.learn.teach import teach
 from calltag.library.catalogue import Catalogue
 from calltag.library.lessons import LabelledTake, lessons
 from calltag.library.story import BY_HAND
-from calltag.records import Label
+from calltag.records.label import Label
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 from .conftest import plain_story

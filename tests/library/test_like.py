@@ -23,7 +23,7 @@ from calltag.library.like import like, measure_outdated, prepare, sample_of_file
 from calltag.library.likeness import PLACES_VERSION, place
 from calltag.media.probe import probe
 from calltag.media.wav_writing import write_wav
-from calltag.records import Span
+from calltag.records.span import Span
 from calltag.sound.features import EMBEDDING, FEATURE_VERSION
 
 from .conftest import RATE_HZ, call, features, plain_story, wanted

@@ -152,7 +152,8 @@ from pathlib import Path
 from calltag.library.catalogue import Catalogue
 from calltag.library.keep import KeepOptions, Wanted, keep_calls
 from calltag.library.rebuild import rebuild
-from calltag.records import Call, Take
+from calltag.records.found import Call
+from calltag.records.take import Take
 folder = Path(sys.argv[2])
 if sys.argv[3] == "rebuild":
     print("go", flush=True)

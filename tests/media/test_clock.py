@@ -10,7 +10,7 @@ import pytest
 from calltag.edit.when import first_sample
 from calltag.media.clock import DEFAULT_RATE, common_rate, day_s, take_clock, time_of_day_s
 from calltag.media.timecode import Rate
-from calltag.records import Take
+from calltag.records.take import Take
 
 NTSC = Fraction(1000, 1001)
 FILMED = Take(

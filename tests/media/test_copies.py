@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from calltag.files import is_there
 from calltag.media.copies import at_hand, each_once, with_copies
-from calltag.records import Call, Take, TakeLog
+from calltag.records.found import Call, TakeLog
+from calltag.records.take import Take
 
 CALL = Call(
     start_s=1.0,

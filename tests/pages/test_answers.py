@@ -12,7 +12,8 @@ from calltag.log import Log
 from calltag.pages.hearing import Order, Show, hear
 from calltag.pages.inside import take_file
 from calltag.pages.session import Session
-from calltag.records import Label, Span
+from calltag.records.label import Label
+from calltag.records.span import Span
 from calltag.sound.features import FEATURE_VERSION
 
 

@@ -16,7 +16,8 @@ from calltag.pages.excerpt import (
     cut_excerpt,
     safe_gain_db,
 )
-from calltag.records import Levels, Span, Take
+from calltag.records.span import Span
+from calltag.records.take import Levels, Take
 from calltag.sound.spectrum import RATE_HZ
 from calltag.sound.true_peak import true_peak_dbtp
 

@@ -18,7 +18,7 @@ from calltag.log import Log
 from calltag.pages.hearing import Order, Show
 from calltag.pages.listening import listening_app
 from calltag.pages.session import Session
-from calltag.records import Label
+from calltag.records.label import Label
 
 ROOT = Path(__file__).resolve().parents[2]
 TRUTH = ROOT / "demo_audio" / "truth.csv"

@@ -27,7 +27,9 @@ from calltag.naming import labels_by_take
 from calltag.own_files import SHEET_INDEX
 from calltag.pages.excerpt import LOUDEST_LUFS, PEAK_DBTP
 from calltag.pages.sheet import SheetOptions, SheetReport, write_sheet
-from calltag.records import CALL, Label, Problem, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.label import CALL, Label
+from calltag.records.take import Problem
 from calltag.sound.loudness import LoudnessMeter
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -25,13 +25,14 @@ from typing import NamedTuple
 import numpy as np
 from sklearn.metrics import f1_score
 
+from calltag.arrays import FloatArray
 from calltag.learn.confidence import calibration_error
 from calltag.learn.examples import Example, Sound
 from calltag.learn.finder import Finder
 from calltag.learn.sameness import common_s
 from calltag.learn.teach import teach
 from calltag.media.probe import probe
-from calltag.records import FloatArray, Span
+from calltag.records.span import Span
 
 OVERLAP = 0.5
 """Share of a find that has to lie in a call for it to be one of that type."""

@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 
 from calltag.learn.event_matching import ONSET_COLLAR_S, match_events
 from calltag.learn.score import score
-from calltag.records import Label
+from calltag.records.label import Label
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

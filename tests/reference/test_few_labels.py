@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calltag.records import Span
+from calltag.records.span import Span
 
 SPEC = importlib.util.spec_from_file_location(
     "few_labels", Path(__file__).with_name("few_labels.py")

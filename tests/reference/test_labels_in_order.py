@@ -9,7 +9,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from calltag.records import Span
+from calltag.records.span import Span
 
 COUNTS = {"pit rail: pipe": 150, "pit rail: tick": 12, "pit rail: churr": 12, "pit rail: hum": 12}
 

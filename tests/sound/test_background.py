@@ -6,7 +6,7 @@ import librosa
 import numpy as np
 import pytest
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.background import ALIKE, APART_S, EVERY, MOMENT_FRAMES, background
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, power_spectrum, to_db
 

@@ -9,7 +9,8 @@ import pytest
 import soundfile as sf
 from scipy.signal import butter, sosfilt
 
-from calltag.records import Call, Levels, NoiseSpan, Take, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.take import Levels, Take
 from calltag.sound.faults import said
 from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
 

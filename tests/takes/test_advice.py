@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calltag.records import NoiseSpan, Take, TakeLog
+from calltag.records.found import NoiseSpan, TakeLog
+from calltag.records.take import Take
 from calltag.sound.spectrum import N_BINS
 from calltag.takes import advice
 from calltag.takes.call_spectra import Spectra

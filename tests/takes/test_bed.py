@@ -13,7 +13,7 @@ from scipy.signal import butter, sosfilt
 from wavinfo import WavInfoReader
 
 from calltag.errors import InputError
-from calltag.records import ChannelFault, FaultKind
+from calltag.records.take import ChannelFault, FaultKind
 from calltag.takes.bed import make_bed
 from calltag.takes.clean_stretches import FADE_S, choose, clean_stretches, why_none
 from calltag.takes.crossfade import fades, join

@@ -6,7 +6,9 @@ from fractions import Fraction
 
 import pytest
 
-from calltag.records import Alignment, Levels, NoiseSpan, Take, TakeLog
+from calltag.records.alignment import Alignment
+from calltag.records.found import NoiseSpan, TakeLog
+from calltag.records.take import Levels, Take
 from calltag.takes.companions import companions
 
 LEVELS = Levels(peak_dbfs=-12, clipped=0, loudness_lufs=-35, floor_dbfs=-50)

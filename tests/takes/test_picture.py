@@ -12,7 +12,8 @@ import pytest
 
 from calltag.errors import MediaError
 from calltag.log import Log
-from calltag.records import Call, Picture, Take, TakeLog
+from calltag.records.found import Call, Picture, TakeLog
+from calltag.records.take import Take
 from calltag.takes.looking import Look, look, wanted_look, with_pictures
 from calltag.takes.picture import (
     PictureGrade,

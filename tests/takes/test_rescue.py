@@ -14,7 +14,8 @@ from scipy.signal import correlate
 from calltag.errors import InputError
 from calltag.media.bext import Bext, read_bext
 from calltag.media.reader import read_blocks
-from calltag.records import ChannelFault, FaultKind, NoiseSpan
+from calltag.records.found import NoiseSpan
+from calltag.records.take import ChannelFault, FaultKind
 from calltag.takes.advice import stand_then
 from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.rescue import examine

@@ -20,7 +20,9 @@ from scipy.signal import butter, sosfilt
 
 from calltag.learn.finder import Finder
 from calltag.media.probe import probe
-from calltag.records import Take, TakeLog, Verdict
+from calltag.records.found import TakeLog
+from calltag.records.take import Take
+from calltag.records.verdict import Verdict
 from calltag.takes.verdict import PICTURE_ONLY, judge
 
 RATE_HZ = 48_000

@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calltag.records import Call, ChannelFault, FaultKind, Levels, Span, Take
+from calltag.records.found import Call
+from calltag.records.span import Span
+from calltag.records.take import ChannelFault, FaultKind, Levels, Take
 from calltag.sound.filters import filtered, gain_db, low_cut
 from calltag.sound.k_weighting import k_weighting
 from calltag.sound.loudness import integrated_lufs

@@ -13,18 +13,10 @@ from hypothesis import strategies as st
 
 from calltag.errors import InputError
 from calltag.media.reader import SoundReader
-from calltag.records import (
-    Call,
-    ChannelFault,
-    FaultKind,
-    Levels,
-    NoiseSpan,
-    Span,
-    Take,
-    TakeLog,
-    Usable,
-    Verdict,
-)
+from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.span import Span
+from calltag.records.take import ChannelFault, FaultKind, Levels, Take
+from calltag.records.verdict import Usable, Verdict
 from calltag.takes.masking import Left, effects
 from calltag.takes.thresholds import DEFAULT_FILE, read_thresholds
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary

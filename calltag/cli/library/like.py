@@ -62,7 +62,7 @@ def like_command(
     from calltag.library.find import by_name
     from calltag.library.like import like, sample_of_file, sample_of_kept
     from calltag.library.tables import KEPT_COLUMNS, kept_row
-    from calltag.records import Span
+    from calltag.records.span import Span
 
     with Catalogue(library_folder(library)) as catalogue:
         warn_unfinished(catalogue)

@@ -18,7 +18,7 @@ from typing import Protocol, cast
 from calltag.edit.markers import TakeMarkers
 from calltag.errors import InputError
 from calltag.files import is_folder
-from calltag.records import Problem
+from calltag.records.take import Problem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

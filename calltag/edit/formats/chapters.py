@@ -29,7 +29,7 @@ from calltag.files import written_whole
 from calltag.media.bext import ORIGINATOR
 from calltag.media.opening import open_take, picture_streams
 from calltag.media.streams import take_start_s
-from calltag.records import Take
+from calltag.records.take import Take
 
 if TYPE_CHECKING:
     from av.container.core import Chapter

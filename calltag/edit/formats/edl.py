@@ -24,7 +24,8 @@ from calltag.edit.text import ascii_line
 from calltag.errors import InputError
 from calltag.files import write_texts
 from calltag.media.timecode import Rate, format_timecode, nominal, parse_start, rate_text
-from calltag.records import Marker, Take
+from calltag.records.marker import Marker
+from calltag.records.take import Take
 
 NAME = "edl"
 SUFFIX = ".edl"

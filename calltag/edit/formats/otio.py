@@ -25,7 +25,8 @@ from calltag.errors import InputError
 from calltag.files import write_texts
 from calltag.media.clock import common_rate
 from calltag.media.timecode import Rate, parse_start
-from calltag.records import Call, Marker
+from calltag.records.found import Call
+from calltag.records.marker import Marker
 
 NAME = "otio"
 SUFFIX = ".otio"

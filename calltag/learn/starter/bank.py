@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.learn.starter import synth_noise
 from calltag.learn.starter.recordings import Recording, active_frames
 from calltag.learn.starter.synth_calls import Rng, phrase
-from calltag.records import FloatArray
 from calltag.sound.spectrum import HOP, RATE_HZ, mel_power, power_spectrum
 
 PIECE_S = 20

@@ -14,13 +14,14 @@ import numpy as np
 import numpy.typing as npt
 from sklearn.ensemble import HistGradientBoostingClassifier
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
 from calltag.learn.second_look import SecondLook
 from calltag.learn.starter.scenes import Scene
 from calltag.learn.surroundings import EVIDENCE
 from calltag.learn.whole import Whole
-from calltag.records import FloatArray, Span
+from calltag.records.span import Span
 
 _N_TREES = 300
 _N_LEAVES = 16

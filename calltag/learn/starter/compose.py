@@ -8,9 +8,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.learn.starter.bank import Piece
 from calltag.learn.starter.synth_calls import Rng
-from calltag.records import NOISE_KINDS, FloatArray
+from calltag.records.label import NOISE_KINDS
 from calltag.sound.spectrum import N_MELS, POWER_FLOOR
 
 SCENE_FRAMES = 1600

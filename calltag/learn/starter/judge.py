@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from calltag.learn.starter.calibrate import SceneHeard, right, share_in
 from calltag.learn.starter.scenes import Scene
-from calltag.records import NOISE_KINDS
+from calltag.records.label import NOISE_KINDS
 
 FOUND_SHARE = 0.25
 """A call counts as found when finds cover at least this much of it."""

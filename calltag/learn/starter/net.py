@@ -12,7 +12,7 @@ from pathlib import Path
 import torch
 from torch import Tensor, nn
 
-from calltag.records import NOISE_KINDS
+from calltag.records.label import NOISE_KINDS
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import N_MELS
 

@@ -11,9 +11,10 @@ from pathlib import Path, PurePath
 import librosa
 import numpy as np
 
+from calltag.arrays import FloatArray
 from calltag.errors import InputError
 from calltag.learn.segments import LONGEST_GAP_S
-from calltag.records import NOISE_KINDS, FloatArray
+from calltag.records.label import NOISE_KINDS
 from calltag.sound.spectrum import HOP, RATE_HZ
 
 KINDS = (*NOISE_KINDS, "call", "other")

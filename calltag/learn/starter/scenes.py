@@ -13,10 +13,12 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal
 
+from calltag.arrays import FloatArray
 from calltag.learn.starter.bank import NOISE_MAKERS, at_other_speed
 from calltag.learn.starter.recordings import Recording, active_frames
 from calltag.learn.starter.synth_calls import FAMILIES, Maker, Rng, phrase
-from calltag.records import NOISE_KINDS, FloatArray, Span
+from calltag.records.label import NOISE_KINDS
+from calltag.records.span import Span
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, HOP, RATE_HZ
 

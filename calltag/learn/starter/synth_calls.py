@@ -15,7 +15,7 @@ import numpy.typing as npt
 import scipy.fft
 import scipy.signal
 
-from calltag.records import FloatArray
+from calltag.arrays import FloatArray
 from calltag.sound.spectrum import RATE_HZ
 
 Rng = np.random.Generator

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import scipy.signal
 
+from calltag.arrays import FloatArray
 from calltag.learn.starter.synth_calls import (
     Rng,
     band_noise,
@@ -15,7 +16,6 @@ from calltag.learn.starter.synth_calls import (
     harmonics,
     smooth_curve,
 )
-from calltag.records import FloatArray
 from calltag.sound.spectrum import RATE_HZ
 
 

@@ -13,7 +13,8 @@ from calltag.edit.markers import from_log, place
 from calltag.edit.retime import place_played
 from calltag.edit.tables import CALL_COLUMNS, call_row, csv_text
 from calltag.media.timecode import nearest_frame, parse_timecode
-from calltag.records import TakeLog, Usable, Verdict
+from calltag.records.found import TakeLog
+from calltag.records.verdict import Usable, Verdict
 
 from ..conftest import RATES, make_call, make_take
 

@@ -21,7 +21,8 @@ from calltag.media.opening import open_take
 from calltag.media.probe import probe
 from calltag.media.streams import take_start_s
 from calltag.media.timecode import nearest_frame
-from calltag.records import Marker, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.marker import Marker
 
 from ..conftest import RATES, make_call, make_sound, make_take
 

@@ -19,7 +19,8 @@ from calltag.edit.markers import TakeMarkers, from_log, place
 from calltag.edit.retime import conform
 from calltag.errors import InputError
 from calltag.media.timecode import Rate, parse_timecode
-from calltag.records import Marker, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.marker import Marker
 
 from ..conftest import RATES, make_call, make_sound, make_take
 

@@ -15,7 +15,8 @@ from calltag.errors import InputError, WriteError
 from calltag.media.bext import Bext
 from calltag.media.rushes import find_clips
 from calltag.media.wav_writing import write_wav
-from calltag.records import Problem, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.take import Problem
 
 from ..conftest import make_call, make_sound, make_take
 

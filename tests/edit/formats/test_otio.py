@@ -17,7 +17,9 @@ from calltag.edit.retime import conform, place_played
 from calltag.edit.sound_delay import advance_to_picture
 from calltag.errors import InputError
 from calltag.media.timecode import Rate
-from calltag.records import Marker, TakeLog, Usable, Verdict
+from calltag.records.found import TakeLog
+from calltag.records.marker import Marker
+from calltag.records.verdict import Usable, Verdict
 
 from ..conftest import RATES, make_call, make_sound, make_take
 

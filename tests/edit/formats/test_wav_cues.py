@@ -25,7 +25,7 @@ from calltag.media.reader import SoundReader
 from calltag.media.timecode import nearest_frame
 from calltag.media.wav_file import iter_chunks
 from calltag.media.wav_writing import Cue, write_wav
-from calltag.records import TakeLog
+from calltag.records.found import TakeLog
 
 from ..conftest import RATES, make_call, make_sound, make_take
 

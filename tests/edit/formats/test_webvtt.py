@@ -23,7 +23,8 @@ from calltag.edit.markers import TakeMarkers, from_log
 from calltag.edit.retime import place_played
 from calltag.errors import InputError
 from calltag.media.timecode import nearest_frame
-from calltag.records import Marker, TakeLog
+from calltag.records.found import TakeLog
+from calltag.records.marker import Marker
 
 from ..conftest import RATES, make_call, make_sound, make_take
 

@@ -12,7 +12,8 @@ from calltag.learn.starter.judge import judge
 from calltag.learn.starter.recordings import Recording
 from calltag.learn.starter.scenes import SHORT_S, Scene, recordings_alone, short_takes
 from calltag.learn.surroundings import EVIDENCE
-from calltag.records import NOISE_KINDS, Span
+from calltag.records.label import NOISE_KINDS
+from calltag.records.span import Span
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import RATE_HZ
 
