@@ -2,19 +2,11 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-
+import few_labels
 import numpy as np
 import pytest
 
 from calltag.records.span import Span
-
-SPEC = importlib.util.spec_from_file_location(
-    "few_labels", Path(__file__).with_name("few_labels.py")
-)
-few_labels = importlib.util.module_from_spec(SPEC)
-SPEC.loader.exec_module(few_labels)
 
 TYPES = [f"pit rail: {name}" for name in ("pipe", "tick", "churr", "squeal", "hum")]
 

@@ -8,18 +8,10 @@ a model that a fold was kept from.
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-
+import noise_seconds
 import pytest
 
 from calltag.learn.hearing import starter_model
-
-SPEC = importlib.util.spec_from_file_location(
-    "noise_seconds", Path(__file__).with_name("noise_seconds.py")
-)
-noise_seconds = importlib.util.module_from_spec(SPEC)
-SPEC.loader.exec_module(noise_seconds)
 
 
 @pytest.mark.field
