@@ -1,7 +1,8 @@
 """Call types learnt from a few labels, with calls of types about that nobody taught.
 
 `python tests/reference/few_labels.py TAUGHT JUDGED --labels 5` teaches with finds in one folder of
-scenes and judges by those in another, made of other clips. Each folder holds wave files and a
+scenes and judges by those in another, made of other clips; or in the same folder, by those that
+were not labelled. Each folder holds wave files and a
 `truth.csv` with the columns ``take,start_s,end_s,label,snr_db``. Of the types of call, `--untaught`
 are drawn and taught by nobody; of each of the others, so many finds are labelled. That is drawn
 `--draws` times, and the means are printed:
@@ -9,7 +10,8 @@ are drawn and taught by nobody; of each of the others, so many finds are labelle
 - macro F1 of the taught types over the finds at 10 dB and above, strangers and false finds about;
 - the share of strangers that get a name, and of calls of taught types that are named rightly, at
   the threshold that teaching chooses;
-- the share of strangers named where 90 % of the calls of taught types would be named;
+- the share of strangers named where 90 % of the calls of taught types would be named, and where
+  90 % of each type would be on average, however many calls it has;
 - expected calibration error of finds of taught types, in ten bins, all draws together.
 """
 
@@ -111,6 +113,8 @@ def trial(
         if i not in labelled
     ]
     tagger = teach(examples, unlabelled=others).tagger
+    if judged is taught:
+        judged = [find for i, find in enumerate(taught) if i not in labelled]
     features = np.stack([find.features for find in judged])
     truth = np.array([find.label if find.label in (*types, FALSE) else STRANGER for find in judged])
     said = np.array([tag.label for tag in tagger.tag(features)])
@@ -122,6 +126,7 @@ def trial(
     right, named = best == truth, np.isin(said, types)
     clear = np.array([not find.snr_db < CLEAR_DB for find in judged])
     at_recall = np.quantile(confidence[known], 1 - RECALL)
+    at_mean_recall = _quantile_of_types(confidence[known], truth[known], 1 - RECALL)
     figures = {
         "macro_f1": f1_score(
             truth[clear], said[clear], labels=types, average="macro", zero_division=0
@@ -129,8 +134,17 @@ def trial(
         "strangers_named": named[strange].mean(),
         "taught_named_rightly": (said == truth)[known].mean(),
         "strangers_named_at_recall": (confidence >= at_recall)[strange].mean(),
+        "strangers_named_at_mean_recall": (confidence >= at_mean_recall)[strange].mean(),
     }
     return Trial(figures, confidence[known], right[known])
+
+
+def _quantile_of_types(values: np.ndarray, types: np.ndarray, share: float) -> float:
+    """The value below which lies such a share of each type, on average over types."""
+    _, codes, counts = np.unique(types, return_inverse=True, return_counts=True)
+    order = np.argsort(values)
+    below = np.cumsum(1 / counts[codes][order]) / len(counts)
+    return float(values[order][min(np.searchsorted(below, share), len(values) - 1)])
 
 
 def measure(
@@ -143,7 +157,8 @@ def measure(
     draws: int,
 ) -> dict[str, float]:
     """Means of the figures over draws of untaught types and of labels."""
-    own, other = finds(finder, taught), finds(finder, judged)
+    own = finds(finder, taught)
+    other = own if judged.samefile(taught) else finds(finder, judged)
     types = sorted({find.label for find in own} - {FALSE})
     trials = []
     for draw in range(draws):

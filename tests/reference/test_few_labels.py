@@ -37,6 +37,22 @@ def test_types_that_lie_apart_are_learnt_and_strangers_are_left_alone(rng, n_lab
     assert figures["taught_named_rightly"] > 0.9
     assert figures["strangers_named"] < 0.1
     assert figures["strangers_named_at_recall"] < 0.1
+    assert figures["strangers_named_at_mean_recall"] < 0.1
+
+
+def test_in_the_same_scenes_those_that_were_labelled_are_not_judged(rng):
+    taught = finds(rng, spread=0.2)
+    trial = few_labels.trial(taught, taught, TYPES[:3], 5, rng)
+    of_types = [find for find in taught if find.label in TYPES[:3]]
+    assert len(trial.confidence) == len(of_types) - 3 * 5
+
+
+def test_types_weigh_alike_however_many_calls_they_have():
+    values = np.array([0.1, 0.2, *np.full(98, 0.9)])
+    types = np.array(["tick", "tick", *["pipe"] * 98])
+    assert np.quantile(values, 0.25) == 0.9  # a quarter of all calls: none of the two
+    assert few_labels._quantile_of_types(values, types, 0.25) == 0.1
+    assert few_labels._quantile_of_types(values, types, 0.45) == 0.2
 
 
 def test_types_that_are_all_alike_are_not(rng):
