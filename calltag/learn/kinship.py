@@ -12,7 +12,7 @@ centre, half with its examples.
 The average stranger is a poor picture of what else calls in a place. The finds that nobody labelled
 are a better one: each of them counts as a type of its own with one example, as far as it is of no
 taught type; a stranger that calls more than once is thus known as one. They are kept with the
-model.
+model. They are those of takes in which others were labelled (`calltag.learn.teach`).
 
 The starter model's description of a moment is not used here, so that the prior outlives it.
 

@@ -210,8 +210,8 @@ def teach(
     examples : sequence of Example
         Labelled sounds.
     unlabelled : sequence of Sound
-        Sounds that nobody labelled: they show what else there is, and what to label next is chosen
-        from them.
+        Sounds that nobody labelled. Those of takes in which others were labelled show what else
+        there is, and what to label next is chosen from all of them.
     seed : int
         The same examples and seed give the same tagger.
 
@@ -232,8 +232,9 @@ def teach(
     groups = np.array([example.group for example in used])
     check(features, labels)
     alike = [sound for sound in unlabelled if sound.features.shape == features.shape[1:]]
-    others = np.array([sound.features for sound in alike]).reshape(-1, features.shape[1])
-    company = _some(others[np.isfinite(others).all(axis=1)], MOST_COMPANY, seed)
+    others = _rows(alike, features.shape[1])
+    company = _rows(_company(examples, alike), features.shape[1])
+    company = _some(company[np.isfinite(company).all(axis=1)], MOST_COMPANY, seed)
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
         known = out_of_fold(features, labels, groups, company=company, seed=seed).without(
             np.array([not example.counts for example in used])
@@ -279,6 +280,20 @@ def _usable(examples: Sequence[Example]) -> tuple[list[Example], tuple[str, ...]
     if len({example.features.shape for example in used}) > 1:
         raise InputError("the takes were logged by different versions; log the rushes again")
     return used, tuple(sorted(label for label, n in counts.items() if n < LEAST))
+
+
+def _company(examples: Sequence[Example], sounds: Sequence[Sound]) -> Sequence[Sound]:
+    """The sounds that show what else there is: those of takes with a label, if there are any.
+
+    In other takes, whose noise no example knows, calls of a taught type would take each other for
+    strangers.
+    """
+    labelled = {example.take for example in examples}
+    return [sound for sound in sounds if sound.take in labelled] or sounds
+
+
+def _rows(sounds: Sequence[Sound], n_features: int) -> npt.NDArray[Any]:
+    return np.array([sound.features for sound in sounds]).reshape(-1, n_features)
 
 
 def _some(rows: npt.NDArray[Any], n: int, seed: int) -> npt.NDArray[Any]:

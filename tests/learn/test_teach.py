@@ -45,6 +45,12 @@ def test_what_nobody_labelled_keeps_the_tagger_company(sounds, rng) -> None:
         kin = teach(examples, unlabelled=others).tagger.judges.kin
         assert kin is not None
         assert len(kin.company) == len(kin.strange) == n
+    # of takes with a label, where there are any: others have noise that no example knows
+    same_take = [one._replace(take=examples[0].take) for one in waiting[:9]]
+    kin = teach(examples, unlabelled=[*waiting[9:], *same_take]).tagger.judges.kin
+    assert kin is not None
+    expected = kin.known.place(np.stack([one.features for one in same_take]))
+    np.testing.assert_allclose(kin.company, expected)
 
 
 def test_report_names_places(sounds) -> None:

@@ -2,7 +2,8 @@
 
 `python tests/reference/few_labels.py TAUGHT JUDGED --labels 5` teaches with finds in one folder of
 scenes and judges by those in another, made of other clips; or in the same folder, by those that
-were not labelled. Each folder holds wave files and a
+were not labelled. With `--beside`, the other folder's scenes are in the log too, without a label:
+their finds are there when it is taught. Each folder holds wave files and a
 `truth.csv` with the columns ``take,start_s,end_s,label,snr_db``. Of the types of call, `--untaught`
 are drawn and taught by nobody; of each of the others, so many finds are labelled. That is drawn
 `--draws` times, and the means are printed:
@@ -91,6 +92,8 @@ def trial(
     types: list[str],
     n_labels: int,
     rng: np.random.Generator,
+    *,
+    beside: bool = False,
 ) -> Trial:
     """Teach so many labels of each of these types, and judge."""
     labelled = set()
@@ -112,6 +115,8 @@ def trial(
         for i, find in enumerate(taught)
         if i not in labelled
     ]
+    if beside:
+        others += [Sound(take=find.take, span=find.span, features=find.features) for find in judged]
     tagger = teach(examples, unlabelled=others).tagger
     if judged is taught:
         judged = [find for i, find in enumerate(taught) if i not in labelled]
@@ -155,6 +160,7 @@ def measure(
     n_labels: int,
     n_untaught: int,
     draws: int,
+    beside: bool = False,
 ) -> dict[str, float]:
     """Means of the figures over draws of untaught types and of labels."""
     own = finds(finder, taught)
@@ -164,7 +170,7 @@ def measure(
     for draw in range(draws):
         rng = np.random.default_rng(draw)
         kept = sorted(str(one) for one in rng.permutation(types)[n_untaught:])
-        trials.append(trial(own, other, kept, n_labels, rng))
+        trials.append(trial(own, other, kept, n_labels, rng, beside=beside))
     confidence, right = (
         np.concatenate(parts)
         for parts in zip(*[(one.confidence, one.right) for one in trials], strict=True)
@@ -186,6 +192,7 @@ def main() -> None:
     parser.add_argument("--labels", type=int, default=5, help="of each type")
     parser.add_argument("--untaught", type=int, default=3, help="types")
     parser.add_argument("--draws", type=int, default=6)
+    parser.add_argument("--beside", action="store_true", help="judged scenes are in the log")
     arguments = parser.parse_args()
     figures = measure(
         Finder.load(arguments.model),
@@ -194,6 +201,7 @@ def main() -> None:
         n_labels=arguments.labels,
         n_untaught=arguments.untaught,
         draws=arguments.draws,
+        beside=arguments.beside,
     )
     print(json.dumps({key: round(value, 3) for key, value in figures.items()}, indent=2))
 
