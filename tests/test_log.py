@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 from calltag.errors import LogError, NameTakenError
 from calltag.log import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION, Log
 from calltag.records.alignment import Alignment
-from calltag.records.found import Call, NoiseSpan, Picture, TakeLog
-from calltag.records.label import Label
+from calltag.records.found import Call, NoiseSpan, Picture, TakeLog, with_noise
+from calltag.records.label import NOISE_KINDS, Label
 from calltag.records.span import Span
 from calltag.records.take import ChannelFault, FaultKind, Levels, Problem, Take
 from calltag.sound.faults import said
@@ -115,13 +115,12 @@ calls = st.builds(
     call_probability=st.floats(0, 1),
     label=words,
     confidence=st.floats(0, 1),
-    noise=st.lists(words, max_size=3).map(tuple),
 )
 noises = st.builds(
     NoiseSpan,
     start_s=st.floats(0, 1e5),
     end_s=st.floats(0, 1e5),
-    kind=words,
+    kind=words | st.sampled_from(NOISE_KINDS),
     confidence=st.floats(0, 1),
     level_dbfs=floats,
     low_hz=floats,
@@ -148,7 +147,7 @@ def test_a_take_comes_out_as_it_went_in(log: Log, stored: TakeLog) -> None:
         return sorted(items, key=repr)
 
     assert read.take == stored.take
-    assert in_order(read.calls) == in_order(stored.calls)
+    assert in_order(read.calls) == in_order(with_noise(stored.calls, stored.noise))
     assert in_order(read.noise) == in_order(stored.noise)
     assert [c.start_s for c in read.calls] == sorted(c.start_s for c in stored.calls)
 
@@ -847,6 +846,36 @@ def test_what_a_log_of_version_6_says_of_channels_is_understood(
     assert entry.take.levels is not None
     assert entry.take.levels.faults == told
     assert entry.take.levels.channel_faults == CHANNEL_FAULTS
+
+
+def test_what_a_log_of_version_8_says_of_noise_is_what_its_takes_say(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Noise was kept with each call as well, by another rule, and could contradict the take's."""
+    path = tmp_path / "calltag.db"
+    monkeypatch.setattr("calltag.log.store.MIGRATIONS", MIGRATIONS[:8])
+    Log(path).close()
+    monkeypatch.undo()
+    db = sqlite3.connect(path)
+    with db:
+        db.execute(
+            "INSERT INTO takes (path, rushes, digest, size_bytes, duration_s, variable_rate, "
+            "channels, width, height, feature_version, logged_at) "
+            "VALUES ('A001.mov', '/r', 'd', 1, 60.0, 0, 1, 0, 0, 4, '2026-05-03')"
+        )
+        db.execute(
+            "INSERT INTO noise (take_id, start_s, end_s, kind, detail) VALUES (1, 10, 20, ?, '')",
+            ("machine/pump",),
+        )
+        for start_s, noise in ((5.0, '["machine"]'), (12.0, "[]")):
+            db.execute(
+                "INSERT INTO calls (take_id, start_s, end_s, label, noise) VALUES (1, ?, ?, ?, ?)",
+                (start_s, start_s + 1, "call", noise),
+            )
+    db.close()
+    with Log(path) as log:
+        calls = log.take_log("A001.mov").calls
+        assert [(call.start_s, call.noise) for call in calls] == [(5.0, ()), (12.0, ("machine",))]
 
 
 def test_a_step_that_fails_leaves_the_old_log_as_it_was(

@@ -18,7 +18,7 @@ from dataclasses import replace
 
 from calltag.learn.labels import is_call_type, noise_kind
 from calltag.learn.sameness import ENOUGH, common_s, share_enough
-from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog, with_noise
 from calltag.records.label import LIKELY, Label
 from calltag.records.span import Span
 
@@ -158,6 +158,7 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
         if is_call_type(label.label):
             calls.append(_named(call, label))
     noise = [_detailed(span, take_log.calls, labels) for span in take_log.noise]
+    by_user: list[NoiseSpan] = []
     for label in labels:
         source = sources.get(id(label)) or measured.get(label.span)
         if source is None:
@@ -165,24 +166,23 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
         if is_call_type(label.label) and id(label) not in sources:
             calls.append(_named(source, label))
         elif noise_kind(label.label) is not None:
-            calls = [_in_noise(call, label) for call in calls]
-            if any(_covers(span, label) for span in noise):
-                continue  # it was heard anyway, and has taken the label's detail
-            noise.append(
-                NoiseSpan(
-                    start_s=label.start_s,
-                    end_s=label.end_s,
-                    kind=label.label,
-                    confidence=1.0,
-                    level_dbfs=source.level_dbfs,
-                    low_hz=source.low_hz,
-                    high_hz=source.high_hz,
-                    detail=BY_HAND,
-                )
+            given = NoiseSpan(
+                start_s=label.start_s,
+                end_s=label.end_s,
+                kind=label.label,
+                confidence=1.0,
+                level_dbfs=source.level_dbfs,
+                low_hz=source.low_hz,
+                high_hz=source.high_hz,
+                detail=BY_HAND,
             )
+            by_user.append(given)
+            # what was heard anyway has taken the label's detail
+            if not any(_covers(span, label) for span in noise):
+                noise.append(given)
     return replace(
         take_log,
-        calls=tuple(sorted(calls, key=lambda call: call.span)),
+        calls=with_noise(sorted(calls, key=lambda call: call.span), [*noise, *by_user]),
         noise=tuple(sorted(noise, key=lambda span: span.span)),
     )
 
@@ -249,10 +249,3 @@ def _covers(noise: NoiseSpan, label: Label) -> bool:
 
 def _named(call: Call, label: Label) -> Call:
     return replace(call, label=label.label, confidence=1.0, by_hand=True)
-
-
-def _in_noise(call: Call, label: Label) -> Call:
-    kind = noise_kind(label.label)
-    if kind is None or kind in call.noise or common_s(call.span, label.span) == 0:
-        return call
-    return replace(call, noise=(*call.noise, kind))

@@ -23,7 +23,7 @@ from calltag.learn.windows import CONTEXT_FRAMES, windows
 from calltag.media.missing_sound import joined
 from calltag.media.probe import MediaInfo
 from calltag.media.reader import SoundReader, read_span
-from calltag.records.found import Call, NoiseSpan
+from calltag.records.found import Call, NoiseSpan, with_noise
 from calltag.records.span import Span
 from calltag.records.take import FaultKind, Levels
 from calltag.sound.channels import Chooser
@@ -159,9 +159,8 @@ class Finder:
             channel_faults=found,
             broken=tuple(joined([*reader.broken, *chooser.silences()])),
         )
-        return Findings(
-            levels, tuple(this.calls), tuple(this.noise.spans()), joined_s=reader.joined_s
-        )
+        noise = tuple(this.noise.spans())
+        return Findings(levels, with_noise(this.calls, noise), noise, joined_s=reader.joined_s)
 
     def measure(self, path: Path, spans: Sequence[Span]) -> list[Call]:
         """Measure given stretches of a take, as if they had been found.
@@ -176,7 +175,8 @@ class Finder:
         Returns
         -------
         list of Call
-            One for each, with features; `call_probability` is what the starter model thinks.
+            One for each, with features and without noise; `call_probability` is what the starter
+            model thinks.
 
         Raises
         ------

@@ -1,4 +1,4 @@
-"""Measuring an event: its edges, its band and level, the noise around it, its features."""
+"""Measuring an event: its edges, its band and level, its features."""
 
 from __future__ import annotations
 
@@ -9,15 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import FloatArray
-from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard
+from calltag.learn.hearing import FRAMES_PER_STEP, Heard
 from calltag.learn.voice import voice
 from calltag.records.found import Call
-from calltag.records.label import NOISE_KINDS
 from calltag.sound.events import Region, clearest, measure_region, refine_edges, under_the_noise
 from calltag.sound.features import event_features
 from calltag.sound.spectrum import FRAMES_PER_S
-
-_NOISE_STEPS = STEPS_PER_S // 2  # noise within half a second counts as heard at the same time
 
 
 class Event(NamedTuple):
@@ -82,7 +79,7 @@ def measure_call(
     Returns
     -------
     Call
-        The call, with its features.
+        The call, with its features; its noise is told by that of the take.
     """
     offset, power, busy, region = event
     region = clearest(power, busy, region)
@@ -97,8 +94,6 @@ def measure_call(
     heard_from, heard = listened
     begin = (offset + first - heard_from) // FRAMES_PER_STEP
     end = max(begin + 1, (offset + last - heard_from) // FRAMES_PER_STEP)
-    kinds = heard.kinds[max(0, begin - _NOISE_STEPS) : end + _NOISE_STEPS]
-    noisy = (1 / (1 + np.exp(-kinds))).mean(axis=0) > 0.5
     start_s, end_s = (offset + first) / FRAMES_PER_S, (offset + last) / FRAMES_PER_S
     return Call(
         start_s=start_s,
@@ -110,7 +105,6 @@ def measure_call(
         level_dbfs=region.level_dbfs,
         call_probability=probability,
         confidence=probability,
-        noise=tuple(kind for kind, on in zip(NOISE_KINDS, noisy, strict=True) if on),
         features=event_features(
             power[first:last],
             region,

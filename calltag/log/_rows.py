@@ -23,7 +23,7 @@ TAKE_COLUMNS = (
 )
 CALL_COLUMNS = (
     "start_s, end_s, low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability, "
-    "label, confidence, noise, features"
+    "label, confidence, features"
 )
 NOISE_COLUMNS = "start_s, end_s, kind, confidence, level_dbfs, low_hz, high_hz, detail, taught"
 PICTURE_COLUMNS = (
@@ -147,14 +147,13 @@ def call_row(call: Call, label: str | None) -> list[object]:
         float(call.call_probability),
         call.label if label is None else label,
         float(call.confidence) if label is None else 1.0,
-        json.dumps(call.noise),
         None if call.features is None else pack_features(call.features),
     ]
 
 
 def call_of(row: Sequence[Any]) -> Call:
-    """The call of a row that begins with the label it was measured for."""
-    label_id, start_s, end_s, *numbers, label, confidence, noise, features = row
+    """The call of a row that begins with the label it was measured for; its noise is the take's."""
+    label_id, start_s, end_s, *numbers, label, confidence, features = row
     low_hz, high_hz, peak_hz, snr_db, level_dbfs, call_probability = map(known_or_nan, numbers)
     return Call(
         start_s=start_s,
@@ -167,7 +166,6 @@ def call_of(row: Sequence[Any]) -> Call:
         call_probability=call_probability,
         label=label,
         confidence=known_or_nan(confidence),
-        noise=tuple(json.loads(noise)),
         by_hand=label_id is not None,
         features=None if features is None else unpack_features(features),
     )

@@ -201,6 +201,11 @@ def _length_of_picture(db: sqlite3.Connection) -> None:
     db.execute("ALTER TABLE takes ADD COLUMN picture_s REAL")
 
 
+def _noise_of_calls_told_by_the_takes(db: sqlite3.Connection) -> None:
+    """Forget what was heard with each call alone: it may contradict the noise of the take."""
+    db.execute("ALTER TABLE calls DROP COLUMN noise")
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
@@ -210,6 +215,7 @@ MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _broken_stretches,
     _channel_faults_as_data,
     _length_of_picture,
+    _noise_of_calls_told_by_the_takes,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 

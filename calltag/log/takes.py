@@ -25,7 +25,7 @@ from calltag.log._rows import (
 )
 from calltag.log.queries import Queries, insert_calls
 from calltag.log.recordings import SAME_LENGTH_S, earlier_name, is_another
-from calltag.records.found import Picture, TakeLog
+from calltag.records.found import Picture, TakeLog, with_noise
 from calltag.records.take import Problem, Take
 
 
@@ -120,12 +120,13 @@ class TakeQueries(Queries):
         where = "WHERE take_id = (SELECT id FROM takes WHERE path = ?) ORDER BY start_s, end_s"
         columns = CALL_COLUMNS if features else CALL_COLUMNS.replace("features", "NULL")
         calls = self._read(f"SELECT label_id, {columns} FROM calls {where}", (take.path,))
-        noise = self._read(f"SELECT {NOISE_COLUMNS} FROM noise {where}", (take.path,))
+        rows = self._read(f"SELECT {NOISE_COLUMNS} FROM noise {where}", (take.path,))
+        noise = tuple(map(noise_of, rows))
         pictures = self._read(f"SELECT {PICTURE_COLUMNS} FROM pictures {where}", (take.path,))
         return TakeLog(
             take=take,
-            calls=tuple(call_of(row) for row in calls),
-            noise=tuple(noise_of(row) for row in noise),
+            calls=with_noise(map(call_of, calls), noise),
+            noise=noise,
             pictures=tuple(picture_of(row) for row in pictures),
         )
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 
 from calltag.arrays import FloatArray
-from calltag.records.label import CALL
+from calltag.records.label import CALL, NOISE_KINDS
 from calltag.records.span import Span
 from calltag.records.take import Take
 
@@ -36,7 +38,7 @@ class Call:
     confidence : float
         Calibrated probability of `label`.
     noise : tuple of str
-        Noise kinds heard at the same time.
+        Noise kinds heard at the same time, as `with_noise` tells them.
     by_hand : bool
         Whether the label was given by the user, not by a model.
     features : np.ndarray, shape (n_features,), float32, or None
@@ -111,6 +113,39 @@ class NoiseSpan:
     def is_hum(self) -> bool:
         """Whether it is hum of the mains, told by its lines, which notches take out."""
         return self.detail.startswith(HUM)
+
+
+def with_noise(calls: Iterable[Call], noise: Sequence[NoiseSpan]) -> tuple[Call, ...]:
+    """Tell with each call of a take which kinds of the take's noise sound at the same time.
+
+    Parameters
+    ----------
+    calls : iterable of Call
+        Calls of a take.
+    noise : sequence of NoiseSpan
+        Its noise.
+
+    Returns
+    -------
+    tuple of Call
+        The calls, each with the kinds, without their details, of the noise that it overlaps.
+    """
+    edges = {}
+    for kind in NOISE_KINDS:
+        spans = [span for span in noise if span.kind.partition("/")[0] == kind]
+        edges[kind] = sorted(s.start_s for s in spans), sorted(s.end_s for s in spans)
+    # a kind sounds with a call if more of it begins before the call's end than ends before its start
+    return tuple(
+        replace(
+            call,
+            noise=tuple(
+                kind
+                for kind, (starts_s, ends_s) in edges.items()
+                if bisect_left(starts_s, call.end_s) > bisect_right(ends_s, call.start_s)
+            ),
+        )
+        for call in calls
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

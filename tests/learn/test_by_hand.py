@@ -114,9 +114,10 @@ def test_labels_without_find_or_measurement_are_listed() -> None:
 
 def test_labelled_noise_becomes_noise_of_the_take_and_of_its_calls() -> None:
     measured = call(10.0, 40.0, by_hand=True, low_hz=40.0, high_hz=200.0, level_dbfs=-22.0)
-    log = TakeLog(take=TAKE, calls=(call(1.0, 2.0), measured, call(12.0, 13.0, noise=("wind",))))
+    wind = machine(12.5, 15.0, "wind")
+    log = TakeLog(take=TAKE, calls=(call(1.0, 2.0), measured, call(12.0, 13.0)), noise=(wind,))
     taken = with_labels(log, [label(10.0, 40.0, "machine/hedge trimmer")])
-    assert [(c.start_s, c.noise) for c in taken.calls] == [(1.0, ()), (12.0, ("wind", "machine"))]
+    assert [(c.start_s, c.noise) for c in taken.calls] == [(1.0, ()), (12.0, ("machine", "wind"))]
     assert taken.noise == (
         NoiseSpan(
             start_s=10.0,
@@ -128,6 +129,7 @@ def test_labelled_noise_becomes_noise_of_the_take_and_of_its_calls() -> None:
             high_hz=200.0,
             detail="labelled by hand",
         ),
+        wind,
     )
 
 
