@@ -1,4 +1,4 @@
-"""What becomes of a take's labels when one sound in it gets another.
+"""What becomes of a take's labels when one sound in it gets another, or none any more.
 
 The new label stands for the sound alone. Where an older one, drawn more loosely, spoke for several
 finds, it is taken apart: the others keep what it said, each with its own ends.
@@ -55,9 +55,9 @@ def place(label: Label) -> Place:
 
 
 def relabelled(
-    calls: Sequence[Call], labels: Sequence[Label], sound: Call, new: Label
+    calls: Sequence[Call], labels: Sequence[Label], sound: Call, new: Label | None
 ) -> tuple[Change, ...]:
-    """Give a sound another label.
+    """Give a sound another label, or take away the one that it has.
 
     Parameters
     ----------
@@ -67,25 +67,29 @@ def relabelled(
         The labels of the take.
     sound : Call
         The one of `calls` that gets a label.
-    new : Label
-        Its label. Without a group it takes that of the label that spoke for the sound.
+    new : Label or None
+        Its label, or None for none. Without a group it takes that of the label that spoke for the
+        sound.
 
     Returns
     -------
     tuple of Change
-        What becomes of the labels, the new one last.
+        What becomes of the labels, the new one last; none where there was no label to take away.
     """
     by_place = {place(label): label for label in labels}
     old = _label_of(sound, labels)
     after: dict[Place, Label | None] = {}
     if old is not None:
         after[place(old)] = None
-        for other in _others_under(calls, sound, labels, old):
+        # a stretch that has a label of its own, as a whole take, loses it for all that is in it
+        others = [] if new is None and sound.by_hand else _others_under(calls, sound, labels, old)
+        for other in others:
             if place(other) not in by_place:
                 after[place(other)] = other
-        new = replace(new, group=new.group or old.group)
-    after.pop(place(new), None)
-    after[place(new)] = new
+        new = new and replace(new, group=new.group or old.group)
+    if new is not None:
+        after.pop(place(new), None)
+        after[place(new)] = new
     return tuple(Change(by_place.get(at), label) for at, label in after.items())
 
 

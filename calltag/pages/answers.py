@@ -55,14 +55,36 @@ def answer(log: Log, heard: Heard, text: str, span: Span) -> tuple[str, Answer]:
         )
     if span.length_s < SHORTEST_S - 1e-6:
         raise InputError("the start and the end lie on each other; move one of them")
-    take = heard.take.path
-    if all(one.path != take for one in log.takes()):
-        raise InputError(f"{take}: gone from the log, or renamed; load the page again")
-    new = Label(take=take, start_s=span.start_s, end_s=span.end_s, label=name)
-    labels = labels_by_take(log).get(take, [])
-    changes = relabelled(log.take_log(take).calls, labels, heard.call, new)
-    _make(log, changes)
-    return name, changes
+    new = Label(take=heard.take.path, start_s=span.start_s, end_s=span.end_s, label=name)
+    return name, _relabelled(log, heard, new)
+
+
+def take_away(log: Log, heard: Heard) -> Answer:
+    """Take away the label of a sound, whenever and however it was given.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    heard : Heard
+        The sound.
+
+    Returns
+    -------
+    tuple of Change
+        What that changed, to take it back with; other sounds that the label spoke for keep it.
+
+    Raises
+    ------
+    InputError
+        If the sound has no label in the log, or the log has no such take any more.
+    LogError
+        If the log cannot be written.
+    """
+    changes = _relabelled(log, heard, None)
+    if not changes:
+        raise InputError("this sound has no label to take away; load the page again")
+    return changes
 
 
 def take_back(log: Log, changes: Answer) -> None:
@@ -86,6 +108,16 @@ def take_back(log: Log, changes: Answer) -> None:
     if any(now.get(change.place) != change.after for change in changes):
         raise InputError("this label was changed again meanwhile, so it is left as it is")
     _make(log, tuple(Change(change.after, change.before) for change in changes))
+
+
+def _relabelled(log: Log, heard: Heard, new: Label | None) -> Answer:
+    take = heard.take.path
+    if all(one.path != take for one in log.takes()):
+        raise InputError(f"{take}: gone from the log, or renamed; load the page again")
+    labels = labels_by_take(log).get(take, [])
+    changes = relabelled(log.take_log(take).calls, labels, heard.call, new)
+    _make(log, changes)
+    return changes
 
 
 def _make(log: Log, changes: Answer) -> None:

@@ -66,6 +66,7 @@ def listening_app(session: Session, *, order: Order = Order.USEFUL) -> Starlette
             Route("/sound/{number:int}/picture.png", endpoints.picture),
             Route("/sound/{number:int}/still.jpg", endpoints.still),
             Route("/answer", posted(endpoints.answer), methods=["POST"]),
+            Route("/removal", posted(endpoints.take_away), methods=["POST"]),
             Route("/undo", posted(endpoints.undo), methods=["POST"]),
             Route("/teach", posted(endpoints.teach), methods=["POST"]),
             Route("/teach", endpoints.taught),
@@ -128,6 +129,10 @@ class _Endpoints:
             Span(_seconds(said, "start_s"), _seconds(said, "end_s")),
         )
         return {"answer": saved.answer, "label": saved.label, **_standing(self._session)}
+
+    def take_away(self, said: dict[str, Any]) -> dict[str, object]:
+        given = self._session.take_away(_number(said, "number"))
+        return {"answer": given, **_standing(self._session)}
 
     def undo(self, said: dict[str, Any]) -> dict[str, object]:
         heard = self._session.undo(_number(said, "answer"))

@@ -18,7 +18,7 @@ from typing import NamedTuple
 from calltag.errors import InputError
 from calltag.log import Log
 from calltag.naming import MODEL_NAME
-from calltag.pages.answers import Answer, answer, take_back
+from calltag.pages.answers import Answer, answer, take_away, take_back
 from calltag.pages.heard import Heard, Numbers, of_take
 from calltag.pages.hearing import Hearing, Order, Show, hear
 from calltag.pages.shelf import Shelf
@@ -175,10 +175,31 @@ class Session:
         one = self.heard(number)
         with self._lock, self._opened() as log:
             label, changes = answer(log, one, text, span)
-            given = next(self._counter)
-            self._answers[given] = number, changes
-            self._relabel(log, one.take.path)
-        return Saved(given, label)
+            return Saved(self._keep(log, one, changes), label)
+
+    def take_away(self, number: int) -> int:
+        """Take away the label of a sound.
+
+        Parameters
+        ----------
+        number : int
+            The sound's number.
+
+        Returns
+        -------
+        int
+            The number of this answer, to take it back with.
+
+        Raises
+        ------
+        InputError
+            If the sound has no label, or there is no such sound.
+        LogError
+            If the log cannot be written.
+        """
+        one = self.heard(number)
+        with self._lock, self._opened() as log:
+            return self._keep(log, one, take_away(log, one))
 
     def undo(self, given: int) -> Heard:
         """Take an answer back.
@@ -210,6 +231,13 @@ class Session:
             self._relabel(log, one.take.path)
         return self.heard(number)
 
+    def _keep(self, log: Log, one: Heard, changes: Answer) -> int:
+        """Number an answer, and bring its take up to it."""
+        given = next(self._counter)
+        self._answers[given] = one.number, changes
+        self._relabel(log, one.take.path)
+        return given
+
     def _opened(self) -> AbstractContextManager[Log]:
         return Log(self.log_path, create=False, busy_timeout_s=_BUSY_TIMEOUT_S)
 
@@ -218,14 +246,18 @@ class Session:
         all_labels = log.labels()
         own = [label for label in all_labels if label.take == path]
         now = self._hearing
-        fresh = {one.number: one for one in of_take(log.take_log(path), own, self._numbers)}
+        said = {one.number: one.label for one in of_take(log.take_log(path), own, self._numbers)}
+        # what was measured for a label goes with it, and its sound stays in view
+        by_span = {label.span: label for label in own}
         used = {label.label for label in all_labels}
         known = [word for word in now.known if word in used or word in now.lasting]
         known += sorted({label.label for label in own} - set(known))
         self._hearing = replace(
             now,
             by_number={
-                number: replace(one, label=fresh[number].label) if number in fresh else one
+                number: replace(one, label=said.get(number, by_span.get(one.call.span)))
+                if one.take.path == path
+                else one
                 for number, one in now.by_number.items()
             },
             known=known,

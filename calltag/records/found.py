@@ -134,7 +134,7 @@ def with_noise(calls: Iterable[Call], noise: Sequence[NoiseSpan]) -> tuple[Call,
     for kind in NOISE_KINDS:
         spans = [span for span in noise if span.kind.partition("/")[0] == kind]
         edges[kind] = sorted(s.start_s for s in spans), sorted(s.end_s for s in spans)
-    # a kind sounds with a call if more of it begins before the call's end than ends before its start
+    # a kind sounds with a call if more of it begins before its end than ends before its start
     return tuple(
         replace(
             call,

@@ -83,6 +83,59 @@ def test_a_loose_label_of_several_sounds_is_taken_apart(session) -> None:
         assert log.labels() == [loose]
 
 
+def test_a_label_of_another_sitting_can_be_taken_away_and_given_back(session) -> None:
+    number = session.numbers(Order.TAKE, Show.ALL)[0]
+    session.answer(number, "pit rail: rasp", session.heard(number).call.span)
+    (before,) = labels(session)
+    later = Session(session.log_path)
+    (number,) = later.numbers(Order.TAKE, Show.LABELLED)
+    given = later.take_away(number)
+    assert labels(later) == []
+    assert later.heard(number).label is None
+    assert number in later.numbers(Order.TAKE, Show.OPEN)
+    with pytest.raises(InputError, match="no label to take away"):
+        later.take_away(number)
+    later.undo(given)
+    assert labels(later) == [before]
+    assert later.heard(number).label.label == "pit rail: rasp"
+
+
+def test_a_label_of_several_sounds_is_taken_away_from_one(session) -> None:
+    take = session.heard(session.numbers(Order.TAKE, Show.ALL)[0]).take
+    own = [one for one in session.hearing.by_number.values() if one.take == take]
+    first, second = own[:2]
+    ends = {"start_s": first.call.start_s, "end_s": second.call.end_s}
+    with Log(session.log_path) as log:
+        log.change_labels(put=[Label(take=take.path, label="marsh hooter: boom", **ends)])
+    session.reload()
+    session.take_away(second.number)
+    assert labels(session) == [(take.path, *first.call.span, "marsh hooter: boom")]
+    assert session.heard(second.number).label is None
+    assert session.heard(first.number).label.label == "marsh hooter: boom"
+
+
+def test_a_label_of_what_was_not_found_is_taken_away_with_its_measurements(session) -> None:
+    """As those of a table; the sound stays in view, and has its label again after an undo."""
+    whole = next(iter(session.hearing.by_number.values())).take
+    span = Span(0.0, whole.duration_s)
+    label = Label(take=whole.path, start_s=0.0, end_s=whole.duration_s, label="pit rail: rasp")
+    measured = replace(session.heard(1).call, start_s=0.0, end_s=whole.duration_s)
+    with Log(session.log_path) as log:
+        log.change_labels(put=[label])
+        log.put_measured([(label, measured)])
+    session.reload()
+    (number,) = (one.number for one in session.hearing.by_number.values() if one.call.span == span)
+    given = session.take_away(number)
+    assert labels(session) == [], "nothing in the take keeps what was said of all of it"
+    assert session.heard(number).label is None
+    session.undo(given)
+    assert session.heard(number).label == label
+    session.take_away(number)
+    session.reload()
+    with pytest.raises(InputError, match="no sound"):
+        session.heard(number)
+
+
 def test_a_sound_under_a_loose_label_has_its_own_ends_on_the_card(session) -> None:
     """Else its answer would cover the others, too."""
     take = session.heard(session.numbers(Order.TAKE, Show.ALL)[0]).take

@@ -273,6 +273,46 @@ def test_undo_same_again_not_sure_noise_and_details(opened, log_path) -> None:
     assert page.is_disabled("#undo")
 
 
+def test_a_label_of_an_earlier_sitting_is_taken_away_by_key_and_by_mouse(
+    page, served, log_path, photograph
+) -> None:
+    with Log(log_path) as log:
+        take_log = next(one for one in log.take_logs() if len(one.calls) > 1)
+        log.change_labels(
+            put=[
+                Label(take=take_log.take.path, label=name, start_s=call.start_s, end_s=call.end_s)
+                for name, call in zip(("pit rail: rasp", "no call"), take_log.calls, strict=False)
+            ]
+        )
+    page.goto(served(listening_app(Session(log_path))))
+    page.wait_for_selector(".card")
+    ready(page)
+    assert page.is_hidden("#away"), "this sound has no label"
+    page.keyboard.press("x")
+    page.select_option("#show", "labelled")
+    until(page, "document.getElementById('place').textContent === 'sound 1 of 2'")
+    ready(page)
+    page.focus(".card-title")
+    title = page.inner_text(".card-title")
+    said = page.inner_text(".guess b >> nth=-1")
+    photograph(page, "label to take away")
+    page.keyboard.press("x")
+    wait_for_labels(page, 1)
+    assert page.inner_text(".card-title") == title, "it stays in view, for another answer"
+    assert page.is_hidden("#away")
+    assert "You said" not in page.inner_text(".guess")
+    assert "taken away" in page.inner_text("#status")
+    page.keyboard.press("x")  # nothing is there to be taken away
+    page.keyboard.press("u")
+    wait_for_labels(page, 2)
+    assert page.inner_text(".guess b >> nth=-1") == said
+    assert sorted(labels(log_path)) == ["no call", "pit rail: rasp"]
+    page.click("#away")
+    wait_for_labels(page, 1)
+    assert said not in labels(log_path)
+    assert page.inner_text("#sitting") == "0"
+
+
 def test_same_as_last_forgets_what_was_taken_back(opened, log_path) -> None:
     page = opened
     ready(page)

@@ -3,7 +3,7 @@
 import { asked } from "./asking.js";
 
 export class Answers {
-  #given = []; // { answer, before }: the latest last, each with what `last` was before it
+  #given = []; // { answer, before }: the latest last, each with what `last` and `sitting` were before it
   last = "";
   sitting = 0;
 
@@ -13,10 +13,20 @@ export class Answers {
 
   async save(said) {
     const saved = await (await asked("answer", said)).json();
-    this.#given.push({ answer: saved.answer, before: this.last });
+    this.#keep(saved);
     this.last = saved.label;
     this.sitting += 1;
     return saved;
+  }
+
+  async takeAway(number) {
+    const taken = await (await asked("removal", { number })).json();
+    this.#keep(taken);
+    return taken;
+  }
+
+  #keep({ answer }) {
+    this.#given.push({ answer, before: { last: this.last, sitting: this.sitting } });
   }
 
   async takeBack() {
@@ -29,8 +39,7 @@ export class Answers {
       throw error;
     }
     this.#given.pop();
-    this.last = before;
-    this.sitting -= 1;
+    Object.assign(this, before);
     return taken;
   }
 }

@@ -31,10 +31,15 @@ export class Desk {
     $("again").querySelector("span").textContent = last === "" ? "Same as last" : `Same as last: ${last}`;
   }
 
+  offerTakingAway(label) {
+    $("away").hidden = $("away").disabled = label === "";
+  }
+
   // Without a sound in view: no key finds one.
   close() {
     for (const id of ["yes", "again", "unsure", "play", "edges"]) $(id).disabled = true;
     for (const button of labelKeys()) button.disabled = true;
+    this.offerTakingAway("");
   }
 
   // With a sound in view; what is guessed and played has its own time.

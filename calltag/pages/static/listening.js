@@ -95,6 +95,7 @@ async function show() {
   desk.open({ playable });
   desk.offerGuess(article.dataset.guess);
   desk.offerAgain(answers.last);
+  desk.offerTakingAway(article.dataset.label);
   focusTitle();
   if (playable) prepare(sound);
   lookAhead();
@@ -179,6 +180,17 @@ async function save(label) {
   return true;
 }
 
+async function takeAway() {
+  const number = shown()?.number;
+  if (number === undefined) return;
+  const taken = await answers.takeAway(number);
+  ahead.forget(number);
+  $("undo").disabled = false;
+  stand(taken);
+  tell("The label is taken away. U gives it back.");
+  await show();
+}
+
 async function undo() {
   if (!answers.any) return;
   let taken;
@@ -240,6 +252,7 @@ $("yes").addEventListener("click", once(() => say(shown()?.article.dataset.guess
 $("again").addEventListener("click", once(() => say(answers.last)));
 $("unsure").addEventListener("click", once(passOver));
 $("undo").addEventListener("click", once(undo));
+$("away").addEventListener("click", once(takeAway));
 $("type").addEventListener("submit", (event) => {
   event.preventDefault();
   gate.pass(saveTyped);
