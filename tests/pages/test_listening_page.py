@@ -141,6 +141,20 @@ def test_twenty_labels_by_keyboard_and_a_taught_model(log_path, page, photograph
     assert "Traceback" not in err
 
 
+def keys_wait(page) -> None:
+    """The warning has the focus, and says that keys which answer wait for it; so they do."""
+    assert page.evaluate("document.activeElement.closest('dialog')?.id") == "warning"
+    text = page.inner_text(f"#{page.get_attribute('dialog', 'aria-describedby')}")
+    assert "Until you choose, all other keys wait" in text
+    keys = page.locator("dialog button")
+    assert keys.all_inner_texts() == ["EnterIt is low; play", "EscNot now"]
+    title = page.inner_text(".card-title")
+    page.keyboard.press("n")
+    page.keyboard.press("ArrowRight")
+    assert page.is_visible("dialog")
+    assert (page.inner_text(".card-title"), page.inner_text("#labels")) == (title, "0")
+
+
 def test_a_sound_is_played_after_a_warning(opened, photograph) -> None:
     page = opened
     page.evaluate(
@@ -165,7 +179,7 @@ def test_a_sound_is_played_after_a_warning(opened, photograph) -> None:
     photograph(page, "warning")
     page.keyboard.press("Escape")
     assert page.evaluate("window.heard") == []
-    start_listening(page)
+    start_listening(page, look=keys_wait)
     until(page, "window.heard.length === 1")
     card = page.locator(".card")
     length_s = float(card.get_attribute("data-last")) - float(card.get_attribute("data-first"))
