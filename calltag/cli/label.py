@@ -180,6 +180,12 @@ def _tell(file: LabelFile, name: str) -> None:
     if file.unnamed:
         lines = counted(file.unnamed, "line that names no type", "lines that name no type")
         say(f"Passed over: {lines}.")
+    if file.staying:
+        stays = ("of them has a label, which stays", "of them have labels, which stay")
+        say(
+            f"{counted(file.staying, *stays)}: on the page that `calltag label` opens, X takes a "
+            "label away."
+        )
     if file.unchanged:
         lines = counted(file.unchanged, "line that says", "lines that say")
         say(f"Passed over: {lines} what the log says already.")

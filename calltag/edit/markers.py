@@ -18,7 +18,7 @@ from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.timecode import Rate
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.label import CALL
-from calltag.records.marker import Marker
+from calltag.records.marker import NOISE_MARK, USABLE_SOUND, Marker
 from calltag.records.take import Take
 from calltag.records.verdict import Verdict
 from calltag.words import sure
@@ -131,7 +131,7 @@ def from_log(
             Marker(
                 start_s=stretch.start_s,
                 end_s=stretch.end_s,
-                name="usable sound",
+                name=USABLE_SOUND,
                 comment=one_line(stretch.purpose),
                 kind="usable",
             )
@@ -262,7 +262,7 @@ def _mark_noise(span: NoiseSpan) -> Marker:
     return Marker(
         start_s=span.start_s,
         end_s=span.end_s,
-        name=f"noise: {one_line(span.kind)}",
+        name=f"{NOISE_MARK}{one_line(span.kind)}",
         comment=one_line(span.detail),
         kind="noise",
         confidence=span.confidence,

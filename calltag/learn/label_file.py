@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calltag.errors import InputError
-from calltag.learn.by_hand import with_labels
+from calltag.learn.by_hand import speaks_for, with_labels
 from calltag.learn.labels import parse_label
 from calltag.learn.relabel import Change, place, relabelled, with_changes
 from calltag.learn.user_table import known_take, read_rows, take_cell, unguarded
@@ -45,6 +45,8 @@ class LabelFile:
         A sentence for each line that cannot, naming file and line.
     unnamed : int
         Lines that name no type.
+    staying : int
+        Those of them whose sound has a label in the log, which stays.
     unchanged : int
         Lines of a listing of calls that say what the log says already.
     """
@@ -54,6 +56,7 @@ class LabelFile:
     parts: tuple[Label, ...]
     bad: tuple[str, ...]
     unnamed: int
+    staying: int
     unchanged: int
 
 
@@ -92,20 +95,27 @@ def read_label_file(
     listed: dict[str, dict[Span, str]] = {}
     taken: list[Label] = []
     bad: list[str] = []
-    unnamed = unchanged = 0
+    unnamed = staying = unchanged = 0
     for line, row in read_rows(path, COLUMNS):
         try:
             label = label_of_row(row)
-            if label is None:
+            if label.label == CALL:
                 unnamed += 1
+                own = before.get(label.take, [])
+                staying += any(speaks_for(one, label.span) for one in own)
                 continue
             label = placed(label, take_logs)
             take_log = take_logs[label.take]
+            sound = _listed(label, take_log) if "confidence" in row else None
+            if sound is None and row.get("confidence"):
+                raise InputError(
+                    f"no call of {label.take} has just these ends; list the calls anew "
+                    "(`calltag calls --as csv`), or empty `confidence` to label this stretch"
+                )
         except InputError as error:
             bad.append(f"{path.name}, line {line}: {error}")
             continue
         own = after.setdefault(label.take, [])
-        sound = _listed(label, take_log) if "confidence" in row else None
         if sound is None:
             changes: tuple[Change, ...] = (Change(None, label),)
         else:
@@ -124,6 +134,7 @@ def read_label_file(
         parts=tuple(label for label in _not_in(after, before) if label not in taken),
         bad=tuple(bad),
         unnamed=unnamed,
+        staying=staying,
         unchanged=unchanged,
     )
 
@@ -214,28 +225,26 @@ def read_labels(path: Path, *, unnamed: bool = False) -> tuple[Label, ...]:
     labels = []
     for line, row in read_rows(path, needed):
         try:
-            label = label_of_row(row, unnamed=unnamed)
+            label = label_of_row(row)
         except InputError as error:
             raise InputError(f"{path.name}, line {line}: {error}") from None
-        if label is not None:
+        if unnamed or label.label != CALL:
             labels.append(label)
     return tuple(labels)
 
 
-def label_of_row(row: Mapping[str, str], *, unnamed: bool = False) -> Label | None:
+def label_of_row(row: Mapping[str, str]) -> Label:
     """Read the label that a row of a user's table gives.
 
     Parameters
     ----------
     row : mapping of str to str
         Cells by column, as `read_rows` gives them.
-    unnamed : bool
-        As in `read_labels`.
 
     Returns
     -------
-    Label or None
-        The label; None for a row that names no type, unless `unnamed`.
+    Label
+        The label; `CALL` for a row that names no type.
 
     Raises
     ------
@@ -247,12 +256,7 @@ def label_of_row(row: Mapping[str, str], *, unnamed: bool = False) -> Label | No
     if end_s <= start_s:
         raise InputError(f"end_s ({end_s:g}) must be later than start_s ({start_s:g})")
     text = unguarded(row.get("label", "")) or CALL
-    if text.casefold() == CALL:
-        if not unnamed:
-            return None
-        label = CALL
-    else:
-        label = parse_label(text)
+    label = CALL if text.casefold() == CALL else parse_label(text)
     return Label(
         take=take, start_s=start_s, end_s=end_s, label=label, group=row.get("group") or None
     )

@@ -14,6 +14,7 @@ from collections.abc import Iterable
 
 from calltag.errors import InputError
 from calltag.records.label import CALL, NO_CALL, NOISE_KINDS
+from calltag.records.marker import NOISE_MARK, USABLE_SOUND
 from calltag.words import one_spelling
 
 LONGEST = 80
@@ -117,8 +118,8 @@ def parse_label(text: str) -> str:
     Raises
     ------
     InputError
-        If it is empty, too long, holds control characters, is `CALL`, or has a slash without a
-        noise kind before it.
+        If it is empty, too long, holds control characters, is `CALL` or the name of a marker that
+        marks no call, or has a slash without a noise kind before it.
 
     Examples
     --------
@@ -141,6 +142,11 @@ def parse_label(text: str) -> str:
         return NO_CALL
     if plain == CALL:
         raise InputError("`call` names no type; write the call type, or `no call` if it is none")
+    if plain == USABLE_SOUND or noise_kind(plain.removeprefix(NOISE_MARK)) != noise_kind(plain):
+        raise InputError(
+            f"`{label}` is the name of a marker, and no label; take the line out, or write what "
+            "sounds there"
+        )
     head, slash, detail = (part.strip() for part in label.partition("/"))
     kind = head.casefold()
     if kind in NOISE_KINDS:

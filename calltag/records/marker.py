@@ -6,6 +6,12 @@ from dataclasses import dataclass
 
 from calltag.records.found import Call
 
+USABLE_SOUND = "usable sound"
+"""Name of the marker of a usable stretch."""
+
+NOISE_MARK = "noise: "
+"""What the name of a marker of noise begins with; the kind follows."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marker:

@@ -112,6 +112,45 @@ def test_a_listing_of_calls_can_be_filled_in_and_read(run, log, tmp_path) -> Non
     assert "Passed over: 3 lines that say what the log says already." in ran.err
 
 
+def test_a_label_that_was_emptied_in_a_listing_stays_and_what_to_do_is_said(run, log) -> None:
+    with Log(log) as opened:
+        opened.change_labels(
+            put=[Label(take="card1/A001.mov", start_s=1.0, end_s=1.5, label="pit rail: rasp")]
+        )
+    listing = run("calls", "--as", "csv").out
+    emptied = listing.replace(",pit rail: rasp,", ",,", 1)
+    assert emptied != listing
+    log.with_name("calls.csv").write_bytes(emptied.encode())
+    ran = run("label", "--from", "calls.csv")
+    assert [label for *_, label, _ in labels(log)] == ["pit rail: rasp"]
+    assert (
+        "1 of them has a label, which stays: on the page that `calltag label` opens, X takes a "
+        "label away.\n"
+    ) in ran.err
+
+
+def test_rows_of_a_table_of_markers_that_are_no_calls_are_refused(run, log) -> None:
+    ran = run("markers", "marks.csv", "--usable", "--noise")
+    assert ran.status == 0, ran.err
+    ran = run("label", "--from", "marks.csv")
+    assert ran.status == FAILED
+    assert labels(log) == []
+    told = [line for line in ran.err.splitlines() if "is the name of a marker" in line]
+    assert any("`usable sound`" in line for line in told)
+    assert any("`noise: wind`" in line for line in told)
+    ran = run("label", "--from", "marks.csv", "--skip-bad")
+    assert labels(log) == []
+    assert "what the log says already" in ran.err
+
+
+def test_a_row_of_a_listing_whose_call_is_elsewhere_now_is_refused(run, log) -> None:
+    """As one with handles: what the finder said of it would become the user's word."""
+    run("markers", "marks.csv", "--handles", "0.4")
+    ran = run("label", "--from", "marks.csv")
+    assert (ran.status, labels(log)) == (FAILED, [])
+    assert "no call of card1/A001.mov has just these ends; list the calls anew" in ran.err
+
+
 def test_labels_are_listed(run, log) -> None:
     with Log(log) as opened:
         opened.change_labels(

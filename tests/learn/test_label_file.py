@@ -133,11 +133,14 @@ def test_a_name_guarded_against_formulas_is_understood(write) -> None:
 
 
 def test_of_a_listing_only_what_the_user_changed_becomes_a_label(write) -> None:
-    log = LOGS["card1/A001.mov"]
-    rows = [call_row(log.take, one) for one in (*log.calls, call(20.0), call(30.0, "pit rail"))]
+    log = TakeLog(
+        take=take("card1/A001.mov"),
+        calls=(call(1.0), call(5.0, "pit rail"), call(20.0), call(30.0, "pit rail")),
+    )
+    rows = [call_row(log.take, one) for one in log.calls]
     rows[2]["label"] = "marsh hooter: boom"  # filled in by the user
     rows[3]["label"] = "lesser reedling"  # put right by the user
-    read = read_label_file(write(csv_text(CALL_COLUMNS, rows)), LOGS)
+    read = read_label_file(write(csv_text(CALL_COLUMNS, rows)), {"card1/A001.mov": log})
     assert [(label.start_s, label.label) for label in read.labels] == [
         (20.0, "marsh hooter: boom"),
         (30.0, "lesser reedling"),
