@@ -35,6 +35,12 @@ def finite(value: float | None) -> float | None:
     return value
 
 
+def typed(context: typer.Context, option: str) -> bool:
+    """Whether an option was typed, and is not a default of the settings for every command."""
+    source = context.get_parameter_source(option)
+    return source is not None and source.name == "COMMANDLINE"
+
+
 LogFile = Annotated[
     Path, typer.Option("--log", metavar="FILE", help="The log, the file that `calltag log` writes.")
 ]

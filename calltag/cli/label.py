@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._choose import choose_takes
-from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, OpenBrowser, Takes, Types
+from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, OpenBrowser, Takes, Types, typed
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._pages import serve_page
 from calltag.errors import InputError
@@ -94,13 +94,7 @@ def label_command(
     """
     from calltag.log import Log
 
-    if not show:
-        if _typed(context, "types"):
-            raise InputError(
-                "--type goes with --list; the listening page goes by type with --by type"
-            )
-        if _typed(context, "how"):
-            raise InputError("--as goes with --list: it says how your labels are listed")
+    _refuse_idle(context, reading=source is not None, listing=show)
     if source is None and not show:
         _listen(log, takes or [], by, browser=browser)
         return
@@ -114,10 +108,26 @@ def label_command(
         end(file.bad, done=bool(file.labels))
 
 
-def _typed(context: typer.Context, option: str) -> bool:
-    """Whether an option was typed, and is not a default of the settings for every command."""
-    source = context.get_parameter_source(option)
-    return source is not None and source.name == "COMMANDLINE"
+def _refuse_idle(context: typer.Context, *, reading: bool, listing: bool) -> None:
+    """Refuse options that what is asked for has no use for."""
+    listening = not (reading or listing)
+    for option, used, sentence in (
+        (
+            "types",
+            listing,
+            "--type goes with --list; the listening page goes by type with --by type",
+        ),
+        ("how", listing, "--as goes with --list: it says how your labels are listed"),
+        ("skip_bad", reading, "--skip-bad goes with --from: it is about the lines of a table"),
+        ("by", listening, "--by goes with the listening page, so without --from and --list"),
+        (
+            "takes",
+            listing or listening,
+            "--take goes with --list and the listening page; a table names its takes itself",
+        ),
+    ):
+        if not used and typed(context, option):
+            raise InputError(sentence)
 
 
 def _listen(log: Path, takes: list[str], by: ListenBy, *, browser: bool) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,13 +12,22 @@ import typer
 
 from calltag.cli._choose import choose_takes
 from calltag.cli._log import read_takes
-from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Replace, SoundRate, Takes, Types
+from calltag.cli._options import (
+    LOG_NAME,
+    LogFile,
+    MinConfidence,
+    Replace,
+    SoundRate,
+    Takes,
+    Types,
+    typed,
+)
 from calltag.cli._output import end, say
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
 from calltag.records.label import LIKELY
 from calltag.records.take import Problem
-from calltag.words import counted
+from calltag.words import counted, first_few
 
 if TYPE_CHECKING:
     from calltag.edit.markers import TakeMarkers
@@ -37,6 +46,7 @@ def register(app: typer.Typer) -> None:
 
 
 def markers_command(
+    context: typer.Context,
     out: Annotated[
         Path,
         typer.Argument(
@@ -152,6 +162,13 @@ def markers_command(
     from calltag.naming import labels_by_take
 
     chosen = choose_format(out, as_format)
+    if distance is None and typed(context, "temperature"):
+        raise InputError("--temperature goes with --distance: it says how fast the sound came")
+    if not chosen.OWN_START and typed(context, "start_tc"):
+        raise InputError(
+            f"--start-tc is where a timeline or an edit list begins; {chosen.NAME} has none, so "
+            "leave it out"
+        )
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         alignments = opened.alignments() if every_camera else []
@@ -240,14 +257,15 @@ def _tell(
     )
     if written:
         say(f"{tell_files(written)}: {what} marked in {counted(takes, 'take')}")
-    slips = {
-        ((one.conformed_from or one.clock.rate).fps, one.advance_s)
-        for one in marked
-        if one.markers and one.advance_s
-    }
-    for fps, slip_s in sorted(slips)[:_SLIPS_TOLD]:
+    slips = defaultdict(list)
+    for one in marked:
+        if one.markers and one.advance_s:
+            fps = (one.conformed_from or one.clock.rate).fps
+            slips[fps, one.advance_s].append(one.take.path)
+    for (fps, slip_s), paths in sorted(slips.items())[:_SLIPS_TOLD]:
+        of = f" of {first_few(paths)}" if len(slips) > 1 else ""
         say(
-            f"sound delay: markers moved {slip_s:.3f} s ahead of the sound,"
+            f"sound delay: markers{of} moved {slip_s:.3f} s ahead of the sound,"
             f" {slip_s * float(fps):.1f} frames at {rate_text(fps)}"
         )
     for note in (note for one in marked if one.markers for note in one.notes):

@@ -220,6 +220,25 @@ def test_options_of_the_list_are_refused_without_it(run, log, write, option, rea
     assert "no label yet" in run("label", "--list").err
 
 
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["--skip-bad"], "--skip-bad goes with --from"),
+        (["--list", "--skip-bad"], "--skip-bad goes with --from"),
+        (["--list", "--by", "time"], "--by goes with the listening page"),
+        (["--from", "mine.csv", "--by", "time"], "--by goes with the listening page"),
+        (["--from", "mine.csv", "--take", "card1"], "a table names its takes itself"),
+    ],
+    ids=" ".join,
+)
+def test_options_that_nothing_would_come_of_are_refused(run, log, write, arguments, sentence):
+    write("card1/A001.mov,40,41,lesser reedling,")
+    ran = run("label", *arguments)
+    assert ran.status == 1
+    assert sentence in ran.err
+    assert labels(log) == []
+
+
 def test_a_default_for_every_listing_does_not_stand_in_the_way(run, log, write, tmp_path) -> None:
     (tmp_path / "calltag.toml").write_text("[all]\nas = 'csv'\n", "utf-8")
     ran = run("label", "--from", write("card1/A001.mov,40,41,lesser reedling,"))

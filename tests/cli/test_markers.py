@@ -189,6 +189,14 @@ def test_a_distance_for_each_take(shoot):
     assert "at 100" not in result.stderr
 
 
+def test_sound_delays_name_their_takes_where_there_are_several(shoot):
+    Path("far.csv").write_text("take,distance_m\nA001.mov,200\nB001.mov,50\n")
+    result = run("day.otio", "--distance", "far.csv")
+    assert result.exit_code == 0, result.stderr
+    assert "sound delay: markers of A001.mov moved 0.588 s ahead of the sound" in result.stderr
+    assert "sound delay: markers of B001.mov moved 0.147 s ahead of the sound" in result.stderr
+
+
 def test_a_folder_of_texts(shoot):
     result = run("texts")
     assert result.exit_code == 0, result.stderr
@@ -318,6 +326,9 @@ def test_existing_files_are_kept_unless_told(shoot):
         (["day.otio", "--distance", "far"], "distance 'far'"),
         (["day.otio", "--distance", "-1"], "distance -1"),
         (["day.otio", "--distance", "10", "--temperature", "200"], "temperature 200"),
+        (["day.otio", "--temperature", "8"], "--temperature goes with --distance"),
+        (["day.csv", "--start-tc", "10:00:00:00"], "csv has none, so leave it out"),
+        (["sound", "--as", "wav", "--start-tc", "10:00:00:00"], "wav has none, so leave it out"),
         (["day.otio", "--handles", "-1"], "handles -1"),
         (["day.otio", "--fps", "25df"], "drop-frame"),
         (["day.edl", "--start-tc", "noon"], "timecode 'noon'"),

@@ -30,7 +30,7 @@ class WriteOptions:
     title : str
         Name of the timeline or list; the file's own name when empty.
     record_start : str
-        Timecode that timelines and edit lists begin at.
+        Timecode that files with `Format.OWN_START` begin at.
     replace : bool
         Whether existing files may be replaced.
     on_problem : callable or None
@@ -55,6 +55,9 @@ class Format(Protocol):
 
     PER_TAKE: bool
     """Whether it writes a file for each take, into a folder."""
+
+    OWN_START: bool
+    """Whether its files begin at a timecode of their own."""
 
     def write(
         self, take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions

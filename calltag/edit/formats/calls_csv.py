@@ -20,6 +20,7 @@ from calltag.records.marker import Marker
 NAME = "csv"
 SUFFIX = ".csv"
 PER_TAKE = False
+OWN_START = False
 
 
 def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions) -> list[Path]:

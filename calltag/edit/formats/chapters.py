@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 NAME = "chapters"
 SUFFIX = ".mkv"
 PER_TAKE = True
+OWN_START = False
 
 _SOUND_SUFFIX = ".mka"
 _NANOSECOND = Fraction(1, 10**9)

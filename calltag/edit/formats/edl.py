@@ -30,6 +30,7 @@ from calltag.records.take import Take
 NAME = "edl"
 SUFFIX = ".edl"
 PER_TAKE = False
+OWN_START = True
 
 MOST_EVENTS = 999
 """Events in one list."""

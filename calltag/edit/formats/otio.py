@@ -31,6 +31,7 @@ from calltag.records.marker import Marker
 NAME = "otio"
 SUFFIX = ".otio"
 PER_TAKE = False
+OWN_START = True
 
 _COLORS = {
     "call": otio.schema.MarkerColor.GREEN,

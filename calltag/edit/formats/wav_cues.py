@@ -41,6 +41,7 @@ from calltag.words import position
 NAME = "wav"
 SUFFIX = ".wav"
 PER_TAKE = True
+OWN_START = False
 
 _FILLERS = frozenset({"JUNK", "junk", "PAD ", "FLLR", "ds64"})
 _CUE = struct.Struct("<II4sIII")

@@ -20,6 +20,7 @@ from calltag.files import refuse_existing, write_texts
 NAME = "webvtt"
 SUFFIX = ".vtt"
 PER_TAKE = True
+OWN_START = False
 
 
 def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions) -> list[Path]:
