@@ -17,6 +17,7 @@ from calltag.log import Entry, earlier_name
 from calltag.media.identity import digest
 from calltag.media.rushes import Clip
 from calltag.records.take import Problem
+from calltag.words import name_order
 
 READERS = 8
 """Threads that read files' identities; they wait for the disk, not for the processor."""
@@ -155,11 +156,12 @@ def make_plan(
 def _missing(gone: Mapping[str, Entry], clips: Sequence[Clip]) -> list[str]:
     """Of takes whose files are gone, those that were in the rushes that are logged now."""
     folders = {real_path(clip.rushes) for clip in clips}
-    return sorted(
+    there = (
         entry.take.path
         for file, entry in gone.items()
         if not folders.isdisjoint(map(str, Path(file).parents))
     )
+    return sorted(there, key=name_order)
 
 
 def _identities(clips: Sequence[Clip]) -> dict[str, _Identity | MediaError]:

@@ -23,6 +23,7 @@ from calltag.naming import MODEL_NAME, measure_labels, name_finds
 from calltag.plan import Job, Plan, is_gone, longer_name, make_plan, real_path
 from calltag.records.found import TakeLog
 from calltag.records.take import Problem, Take
+from calltag.words import name_order
 from calltag.workers import default_workers, work_through
 
 
@@ -201,7 +202,7 @@ def log_rushes(
         moved=tuple(_moved(entries, plan)),
         copied=done.copied,
         silent=tuple(done.silent),
-        problems=tuple(sorted(done.problems, key=lambda problem: problem.path)),
+        problems=tuple(sorted(done.problems, key=lambda problem: name_order(problem.path))),
         missing=tuple(plan.missing),
         replaced=tuple(done.replaced),
         sound_s=done.sound_s,

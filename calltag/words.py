@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Sequence
 
@@ -35,6 +36,37 @@ def one_spelling(text: str) -> str:
     True
     """
     return unicodedata.normalize("NFC", text)
+
+
+_DIGITS = re.compile(r"(\d+)")
+
+
+def name_order(name: str) -> tuple[tuple[tuple[tuple[int, int, str], ...], ...], str]:
+    """Tell where a name stands in a list of names, as people order them.
+
+    Parameters
+    ----------
+    name : str
+        A name, or a path with ``/`` between its parts.
+
+    Returns
+    -------
+    tuple
+        To sort by: part for part, capitals do not count, and numbers go by their value.
+
+    Examples
+    --------
+    >>> sorted(["Karte B/clip 10.mov", "card A1/x.mov", "Karte B/clip 2.mov"], key=name_order)
+    ['card A1/x.mov', 'Karte B/clip 2.mov', 'Karte B/clip 10.mov']
+    """
+    return tuple(
+        tuple(
+            (0, int(run), "") if run.isdecimal() else (1, 0, run.casefold())
+            for run in _DIGITS.split(part)
+            if run
+        )
+        for part in one_spelling(name).split("/")
+    ), name
 
 
 def counted(number: int, word: str, words: str | None = None) -> str:

@@ -209,6 +209,19 @@ def test_takes_come_in_order_of_path(log: Log) -> None:
     assert [t.take.path for t in log.take_logs()] == ["a/b.mov", "a/z.mov", "b.mov"]
 
 
+def test_takes_are_listed_as_people_order_names(log: Log) -> None:
+    """Capitals do not count, and clip 2 comes before clip 10."""
+    paths = ["card A1/x.mov", "Karte B/clip 2.mov", "Karte B/clip 10.mov", "Zoo.mov"]
+    for path in reversed(paths):
+        log.put(TakeLog(take=take(path)), feature_version=1)
+        log.change_labels(put=[Label(take=path, start_s=1.0, end_s=2.0, label="wind")])
+        log.put_problem("/ashmere", Problem(path=f"{path} 2", reason="it is empty"))
+    assert [one.path for one in log.takes()] == paths
+    assert [one.take.path for one in log.take_logs()] == paths
+    assert [label.take for label in log.labels()] == paths
+    assert [problem.path for _, problem in log.problems()] == [f"{path} 2" for path in paths]
+
+
 def test_an_unknown_take_is_told(log: Log) -> None:
     with pytest.raises(LogError, match=r"^B\.mov: no such take in calltag\.db; "):
         log.take_log("B.mov")

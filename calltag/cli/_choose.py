@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from calltag.errors import InputError
 from calltag.files import is_there
-from calltag.words import one_spelling
+from calltag.words import name_order, one_spelling
 
 if TYPE_CHECKING:
     from calltag.records.found import Call, TakeLog
@@ -148,7 +148,7 @@ Found = tuple["TakeLog", "Call"]
 
 def order_calls(calls: Iterable[Found], by: CallOrder) -> list[Found]:
     """Order calls: by take and start, or the highest value first."""
-    in_order = sorted(calls, key=lambda found: (found[0].take.path, found[1].start_s))
+    in_order = sorted(calls, key=lambda found: (name_order(found[0].take.path), found[1].start_s))
     if by is CallOrder.START:
         return in_order
     value = _value_of(by)

@@ -28,6 +28,7 @@ from calltag.records.found import Call, TakeLog
 from calltag.records.label import Label
 from calltag.records.span import Span
 from calltag.records.take import Take
+from calltag.words import name_order
 
 SLACK_S = 0.1
 """Room at both ends of a find: 34 m between two cameras take sound a tenth of a second."""
@@ -111,7 +112,8 @@ def merge_seen_twice(
                 groups[key] = joined
     distinct = {id(group): group for group in groups.values()}.values()
     seen = [SeenCall(_best_first(by_key[key] for key in sorted(group))) for group in distinct]
-    return sorted(seen, key=lambda one: (one.best.take_log.take.path, one.best.call.span))
+    order = {one.take.path: name_order(one.take.path) for one in every}
+    return sorted(seen, key=lambda one: (order[one.best.take_log.take.path], one.best.call.span))
 
 
 def each_call_once(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]) -> list[TakeLog]:

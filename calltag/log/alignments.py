@@ -6,6 +6,7 @@ import sqlite3
 
 from calltag.log.queries import Queries
 from calltag.records.alignment import Alignment
+from calltag.words import name_order
 
 
 class AlignmentQueries(Queries):
@@ -21,9 +22,9 @@ class AlignmentQueries(Queries):
         """
         rows = self._read(
             "SELECT a.path, b.path, offset_s, drift_ppm, confidence, overlap_s FROM alignments "
-            "JOIN takes a ON a.id = a_id JOIN takes b ON b.id = b_id ORDER BY a.path, b.path"
+            "JOIN takes a ON a.id = a_id JOIN takes b ON b.id = b_id"
         )
-        return [
+        alignments = [
             Alignment(
                 take_a=take_a,
                 take_b=take_b,
@@ -34,6 +35,7 @@ class AlignmentQueries(Queries):
             )
             for take_a, take_b, offset_s, drift_ppm, confidence, overlap_s in rows
         ]
+        return sorted(alignments, key=lambda one: (name_order(one.take_a), name_order(one.take_b)))
 
     def put_alignment(self, alignment: Alignment) -> None:
         """Store how two takes lie against each other, in place of what was known of the pair.

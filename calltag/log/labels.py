@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from calltag.log.queries import Queries, insert_calls
 from calltag.records.found import Call
 from calltag.records.label import Label
+from calltag.words import name_order
 
 
 class LabelQueries(Queries):
@@ -23,12 +24,13 @@ class LabelQueries(Queries):
         """
         rows = self._read(
             "SELECT path, start_s, end_s, label, together FROM labels "
-            "JOIN takes ON takes.id = take_id ORDER BY path, start_s, end_s"
+            "JOIN takes ON takes.id = take_id ORDER BY start_s, end_s"
         )
-        return [
+        labels = [
             Label(take=path, start_s=start_s, end_s=end_s, label=label, group=group)
             for path, start_s, end_s, label, group in rows
         ]
+        return sorted(labels, key=lambda label: name_order(label.take))
 
     def change_labels(self, *, remove: Iterable[Label] = (), put: Iterable[Label] = ()) -> None:
         """Take labels out of the log and store others, all at once.

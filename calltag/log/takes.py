@@ -27,6 +27,7 @@ from calltag.log.queries import Queries, insert_calls
 from calltag.log.recordings import SAME_LENGTH_S, earlier_name, is_another
 from calltag.records.found import Picture, TakeLog, with_noise
 from calltag.records.take import Problem, Take
+from calltag.words import name_order
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +53,7 @@ class TakeQueries(Queries):
     """The takes, by their paths."""
 
     def takes(self) -> list[Take]:
-        """Return all takes, in order of path.
+        """Return all takes, in order of path, as `calltag.words.name_order` has it.
 
         Returns
         -------
@@ -69,11 +70,12 @@ class TakeQueries(Queries):
         list of Entry
             One for each clip that was logged.
         """
-        rows = self._read(f"SELECT feature_version, model, {TAKE_COLUMNS} FROM takes ORDER BY path")
-        return [
+        rows = self._read(f"SELECT feature_version, model, {TAKE_COLUMNS} FROM takes")
+        entries = [
             Entry(take=take_of(row), feature_version=feature_version, model=model)
             for feature_version, model, *row in rows
         ]
+        return sorted(entries, key=lambda entry: name_order(entry.take.path))
 
     def take_logs(self, *, features: bool = False) -> Iterator[TakeLog]:
         """Yield all takes with what was found in them, in order of path.
@@ -259,8 +261,9 @@ class ProblemQueries(Queries):
         list of tuple of str and Problem
             Rushes folder and problem, in order of path.
         """
-        rows = self._read("SELECT rushes, path, reason FROM problems ORDER BY path, rushes")
-        return [(rushes, Problem(path=path, reason=reason)) for rushes, path, reason in rows]
+        rows = self._read("SELECT rushes, path, reason FROM problems ORDER BY rushes")
+        problems = [(rushes, Problem(path=path, reason=reason)) for rushes, path, reason in rows]
+        return sorted(problems, key=lambda one: name_order(one[1].path))
 
     def put_problem(self, rushes: str, problem: Problem) -> None:
         """Store that a take could not be read, in place of an earlier reason.

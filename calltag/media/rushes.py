@@ -18,6 +18,7 @@ from calltag.errors import InputError, reason_of
 from calltag.files import printable
 from calltag.media.own import is_own
 from calltag.own_files import is_library, is_sheet
+from calltag.words import name_order
 
 PICTURE_SUFFIXES = frozenset(
     f".{suffix}"
@@ -53,7 +54,6 @@ _PROXY_FOLDERS = frozenset(("proxies", "proxy"))
 _PROXY_FILE = re.compile(r".[ _-](proxy|lowres|lores|lrf)$", re.IGNORECASE)
 _SUB_FILE = re.compile(r"s\d\d$", re.IGNORECASE)
 _SYSTEM_FOLDERS = frozenset(("$recycle.bin", "system volume information", "lost+found"))
-_DIGITS = re.compile(r"(\d+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +135,7 @@ def find_clips(folders: Sequence[Path]) -> Rushes:
             )
         for clip in clips:
             found.setdefault(os.path.realpath(clip.path), clip)
-    clips_of_all = sorted(_distinct(list(found.values())), key=lambda clip: _natural(clip.name))
+    clips_of_all = sorted(_distinct(list(found.values())), key=lambda clip: name_order(clip.name))
     return Rushes(clips_of_all, len(own - found.keys()))
 
 
@@ -229,9 +229,3 @@ def _distinct(clips: list[Clip]) -> list[Clip]:
             return [Clip(clip.path, clip.rushes, named(clip)) for clip in clips]
         for name in again:
             depths[name] = depths.get(name, 0) + 1
-
-
-def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
-    parts = [part for part in _DIGITS.split(name) if part]
-    keys = [(0, int(part), "") if part.isdecimal() else (1, 0, part.casefold()) for part in parts]
-    return (*keys, (2, 0, name))

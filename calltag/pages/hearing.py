@@ -26,6 +26,7 @@ from calltag.pages.heard import Heard, Numbers, of_recording, of_take
 from calltag.records.found import TakeLog
 from calltag.records.label import NO_CALL, NOISE_KINDS
 from calltag.records.take import Take
+from calltag.words import name_order
 
 
 class Order(StrEnum):
@@ -214,7 +215,7 @@ def _type_key(one: Heard) -> tuple[bool, str]:
     return not is_call_type(name), name.casefold()
 
 
-def _time_key(take: Take, start_s: float) -> tuple[str, str, float]:
+def _time_key(take: Take, start_s: float) -> tuple[object, ...]:
     # To the day at least; what states no time goes by its timecode, then by its name.
     when = moment(take.recorded, start_s) or ""
-    return when or "~", take.start_tc or take.path, start_s
+    return when or "~", take.start_tc or "~", name_order(take.path), start_s

@@ -13,6 +13,7 @@ from calltag.log import Log
 from calltag.records.found import Call, Picture, TakeLog
 from calltag.records.take import Problem
 from calltag.takes.picture import look_at, moment_of, moments_in, not_looked_at
+from calltag.words import name_order
 from calltag.workers import default_workers, work_through
 
 logger = logging.getLogger(__name__)
@@ -116,7 +117,7 @@ def look(
                 problems.append(Problem(path=path, reason=end.result or _DIED))
             if listener is not None:
                 listener(number, len(looks))
-    return pictures, sorted(problems, key=lambda problem: problem.path)
+    return pictures, sorted(problems, key=lambda problem: name_order(problem.path))
 
 
 def with_pictures(take_log: TakeLog, pictures: Sequence[Picture]) -> TakeLog:
