@@ -69,6 +69,40 @@ def name_order(name: str) -> tuple[tuple[tuple[tuple[int, int, str], ...], ...],
     ), name
 
 
+_NEAREST = str.maketrans(
+    dict.fromkeys("‐‑‒–—―−", "-")
+    | dict.fromkeys("‘’‚‛‹›", "'")
+    | dict.fromkeys("“”„‟«»", '"')
+    | {"ß": "ss", "Æ": "AE", "æ": "ae", "Œ": "OE", "œ": "oe", "Ø": "O", "ø": "o"}
+    | {"Ł": "L", "ł": "l", "Đ": "D", "đ": "d"}
+)
+"""What stands for letters, dashes and quotation marks that Unicode does not take apart."""
+
+
+def nearest_ascii(text: str) -> str:
+    """Bring text into ASCII, as formats want it that know nothing else.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        Letters without their accents, plain dashes and quotation marks; a question mark for what
+        has no likeness in ASCII.
+
+    Examples
+    --------
+    >>> nearest_ascii("Röhrichtflöter – „Ruf“")
+    'Rohrichtfloter - "Ruf"'
+    """
+    apart = unicodedata.normalize("NFKD", text.translate(_NEAREST))
+    bare = "".join(letter for letter in apart if not unicodedata.combining(letter))
+    return bare.encode("ascii", "replace").decode("ascii")
+
+
 def counted(number: int, word: str, words: str | None = None) -> str:
     """Say how many: ``1 take``, ``12 takes``.
 

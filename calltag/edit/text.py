@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import unicodedata
-
-_PLAIN = str.maketrans({"–": "-", "—": "-", "−": "-", "’": "'", "‘": "'", "“": '"', "”": '"'})
+from calltag.words import nearest_ascii
 
 
 def one_line(text: str) -> str:
@@ -41,13 +39,11 @@ def ascii_line(text: str, width: int | None = None) -> str:
     Returns
     -------
     str
-        Letters without their accents; a question mark for what has no likeness in ASCII.
+        As `calltag.words.nearest_ascii` has it.
 
     Examples
     --------
     >>> ascii_line("Röhrichtflöter – Ruf")
     'Rohrichtfloter - Ruf'
     """
-    apart = unicodedata.normalize("NFKD", text.translate(_PLAIN))
-    bare = "".join(c for c in apart if not unicodedata.combining(c))
-    return one_line(bare).encode("ascii", "replace").decode("ascii")[:width]
+    return nearest_ascii(one_line(text))[:width]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import struct
-import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from calltag.media.wav_file import read_chunk
+from calltag.words import nearest_ascii
 
 _BEXT = struct.Struct("<256s32s32s10s8sQH64s5h180s")  # EBU Tech 3285, 602 bytes
 _NOT_STATED = 0x7FFF  # EBU Tech 3285 version 2: a loudness value that is not given
@@ -153,10 +153,7 @@ def read_bext(path: Path) -> Bext | None:
 
 
 def _ascii(text: str) -> bytes:
-    """ASCII bytes; accents fall off their letters, what has no likeness becomes a question mark."""
-    plain = unicodedata.normalize("NFKD", text)
-    bare = "".join(letter for letter in plain if not unicodedata.combining(letter))
-    return bare.encode("ascii", errors="replace")
+    return nearest_ascii(text).encode("ascii")
 
 
 def _text(field: bytes) -> str:

@@ -109,7 +109,18 @@ def test_accents_and_long_text_do_not_break_the_fields(tmp_path):
     back = read_bext(path)
     assert back is not None
     assert back.description == "e" * 256
-    assert back.originator == "??" + "x" * 30
+    assert back.originator == "L?" + "x" * 30
+
+
+def test_dashes_and_quotation_marks_have_their_likeness_in_the_fields(tmp_path):
+    """EBU Tech 3285 wants ASCII; names of takes hold more."""
+    path = tmp_path / "a.wav"
+    said = Bext(description="sound of Hütte – „Süd“ 2−3.wav", history="T=l’étang «A»")
+    write_wav(path, np.zeros(4), 48_000, bext=said)
+    back = read_bext(path)
+    assert back is not None
+    assert back.description == 'sound of Hutte - "Sud" 2-3.wav'
+    assert back.history == 'T=l\'etang "A"'
 
 
 def test_cues_and_info_are_read_by_wavinfo(tmp_path):
