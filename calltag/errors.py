@@ -39,6 +39,22 @@ class InputError(CalltagError, ValueError):
     """An argument, a label file or a setting that cannot be used as it is."""
 
 
+class ExistsError(InputError):
+    """A file that would be written, exists, and may not be replaced.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    reason : str
+        What to do.
+    """
+
+    def __init__(self, path: Path, reason: str) -> None:
+        self.path = path
+        super().__init__(f"{path}: {reason}")
+
+
 class OutputError(CalltagError):
     """Standard output or error that cannot be written.
 

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from calltag.errors import CalltagError, InputError, WriteError, reason_of
+from calltag.errors import CalltagError, ExistsError, InputError, WriteError, reason_of
 from calltag.own_files import MODEL_SUFFIX, is_database, is_model, is_of_database, lies_in_library
 
 _numbers = itertools.count(1)
@@ -221,8 +221,8 @@ def refuse_existing(paths: Collection[Path], *, replace: bool, named: str = "fil
     Raises
     ------
     InputError
-        If one exists and may not be, is a folder, is calltag's own (`refuse_own`), or is named
-        twice.
+        If one exists and may not be (`ExistsError`), is a folder, is calltag's own (`refuse_own`),
+        or is named twice.
     """
     refuse_own(paths)
     seen: set[str] = set()
@@ -234,7 +234,7 @@ def refuse_existing(paths: Collection[Path], *, replace: bool, named: str = "fil
         if is_folder(path):
             raise InputError(f"{path}: there is a folder of this name; name another {named}")
         if is_there(path) and not replace:
-            raise InputError(f"{path}: exists already; name another {named}, or add --replace")
+            raise ExistsError(path, f"exists already; name another {named}, or add --replace")
 
 
 def write_texts(texts: Mapping[Path, str], *, replace: bool) -> list[Path]:

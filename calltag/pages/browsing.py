@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from calltag.errors import CalltagError, InputError, MediaError
+from calltag.errors import CalltagError, ExistsError, InputError, MediaError
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.doubles import doubles_of
 from calltag.library.find import Order, Query, choices, find
@@ -154,7 +154,12 @@ class _Endpoints:
             raise InputError(f"{folder}: there is no such user; name the folder in full") from None
         with Catalogue(self._library) as catalogue:
             kept = [self._of_key(catalogue, key) for key in dict.fromkeys(keys)]
-        report = hand_out(kept, target, library=self._library, loudness_lufs=loudness)
+        try:
+            report = hand_out(kept, target, library=self._library, loudness_lufs=loudness)
+        except ExistsError as error:
+            raise InputError(
+                f"{error.path}: exists already, so nothing was copied; name another folder"
+            ) from None
         return {"lines": [*report_lines(report, target.resolve(), loudness), CARE]}
 
     def _kept(self, request: Request) -> Kept:

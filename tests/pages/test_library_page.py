@@ -92,6 +92,49 @@ def test_find_listen_pick_and_hand_out_by_keyboard(opened, tmp_path, photograph)
     assert "exists" in page.inner_text("#alert")
 
 
+def focused(page) -> str:
+    return page.evaluate("document.activeElement.id || document.activeElement.className")
+
+
+def test_a_key_goes_to_handing_out_and_what_fails_there_is_seen(opened, tmp_path) -> None:
+    """With fifty calls on a sheet, Tab would need a hundred steps, and their head is far away."""
+    page = opened
+    for _ in range(16):
+        page.keyboard.press("ArrowDown")
+    page.keyboard.press("h")
+    assert "Nothing is picked yet" in page.inner_text("#alert")
+    page.keyboard.press("p")
+    assert page.inner_text("#hand-out") == "Copy 1 call to the folder"
+    page.keyboard.press("h")
+    assert focused(page) == "hand-out"
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#report:not([hidden])")
+    assert focused(page) == "report"
+    page.keyboard.press("h")
+    page.keyboard.press("Enter")  # the same folder again
+    page.wait_for_selector("#alert:not([hidden])")
+    told = page.inner_text("#alert")
+    assert "exists already, so nothing was copied; name another folder" in told
+    assert "--replace" not in told, "the page has no such option"
+    assert page.inner_text("#status") == ""
+    assert page.is_hidden("#report"), "it was of the copies before"
+    assert focused(page) == "hand-out"
+    page.mouse.move(300, 500)
+    page.mouse.wheel(0, 10_000)
+    page.wait_for_timeout(200)
+    assert page.evaluate("scrollY") > 0
+    box = page.locator("#alert").bounding_box()
+    assert box is not None
+    assert 0 <= box["y"] < 900
+    page.fill("#folder", str(tmp_path / "second"))
+    page.click("#hand-out")
+    page.wait_for_selector("#report:not([hidden])")
+    assert page.is_hidden("#alert")
+    page.locator("#none").press("Enter")
+    assert page.inner_text("#picked") == "0"
+    assert focused(page) in ("hear", "words"), "the button cannot be pressed any more"
+
+
 def test_what_is_picked_stays_while_one_asks_for_other_calls(opened, kept) -> None:
     page = opened
     page.locator(".pick").nth(3).check()

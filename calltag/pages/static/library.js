@@ -9,6 +9,7 @@ const picked = new Set();
 let chosen = 0;
 let latest = 0;
 let question = 0;
+let copying = false;
 
 const player = new Player((share) => {
   const word = $("play")?.querySelector("span");
@@ -103,14 +104,18 @@ function pick(row, on) {
 }
 
 function count() {
-  $("picked").textContent = picked.size;
+  const n = picked.size;
+  $("picked").textContent = n;
+  $("hand-out").textContent = n ? `Copy ${n === 1 ? "1 call" : `${n} calls`} to the folder` : "Copy to the folder";
   $("hand-out").disabled = $("none").disabled = picked.size === 0;
 }
 
 async function handOut() {
+  if (copying || picked.size === 0) return;
   const body = { keys: [...picked], folder: $("folder").value };
   if ($("loudness").value) body.loudness_lufs = Number($("loudness").value);
-  $("hand-out").disabled = true;
+  copying = true; // its button keeps the focus meanwhile
+  $("report").hidden = true;
   tell("Copying.");
   try {
     const report = await (await asked("hand-out", body)).json();
@@ -119,8 +124,13 @@ async function handOut() {
     $("report").focus();
     tell("Handed out.");
   } finally {
-    count();
+    copying = false;
   }
+}
+
+function goToHandOut() {
+  if (picked.size) $("hand-out").focus();
+  else alertOf("Nothing is picked yet: P picks the call in focus.");
 }
 
 function here() {
@@ -156,6 +166,7 @@ $("kept").addEventListener("click", (event) => {
 $("none").addEventListener("click", () => {
   picked.clear();
   for (const row of rows()) row.querySelector(".pick").checked = false;
+  (here()?.querySelector(".hear") ?? $("words")).focus({ preventScroll: true });
   count();
 });
 $("out").addEventListener("submit", (event) => {
@@ -173,6 +184,7 @@ document.addEventListener("keydown", (event) => {
   else if (key === " " && event.target.matches(".hear") && Number(row.dataset.key) === chosen) playOrStop();
   else if (key === " " && !event.target.matches("button, input, a")) playOrStop();
   else if (key === "p" && row) pick(row, !picked.has(Number(row.dataset.key)));
+  else if (key === "h") goToHandOut();
   else if (key === "l") toggle("loop");
   else if (key === "s") toggle("slow");
   else return;

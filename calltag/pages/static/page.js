@@ -11,7 +11,9 @@ export function tell(text) {
   failure.hidden = true;
 }
 
+// What was told before is over.
 export function alertOf(text) {
+  status.textContent = "";
   failure.textContent = text.charAt(0).toUpperCase() + text.slice(1);
   failure.hidden = false;
 }
