@@ -17,6 +17,7 @@ from enum import IntEnum
 
 from calltag.learn.labels import noise_kind
 from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
 from calltag.takes.cuts import UNCUT, Band
 from calltag.takes.thresholds import Thresholds
@@ -134,13 +135,40 @@ def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) ->
     t = thresholds
     levels = take_log.take.levels
     floor_dbfs = levels.floor_dbfs if levels else float("-inf")
-    heard_dbfs = max(t.inaudible_dbfs, floor_dbfs - t.below_floor_db)
-    heard = [noise for noise in take_log.noise if _counts(noise, heard_dbfs, t)]
+    heard = _heard(take_log, t)
     machine = [n for n in heard if noise_kind(n.kind) == "machine" and not n.is_hum]
     filled = _gaps(machine, take_log.take.duration_s, floor_dbfs, t)
     return _together(
         [_effect(noise, calls, t) for noise in sorted([*heard, *filled], key=_start)], t
     )
+
+
+def not_counted(take_log: TakeLog, thresholds: Thresholds) -> list[str]:
+    """List the kinds of noise, natural sound aside, of which nothing counts against the take.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        What the log holds of the take.
+    thresholds : Thresholds
+        Where the lines are drawn.
+
+    Returns
+    -------
+    list of str
+        Kinds that may sound in it, but too faintly, too briefly or too unsurely to count.
+    """
+    counting = {noise_kind(noise.kind) for noise in _heard(take_log, thresholds)}
+    there = {noise_kind(noise.kind) for noise in take_log.noise} - counting - {"water"}
+    return [kind for kind in NOISE_KINDS if kind in there]
+
+
+def _heard(take_log: TakeLog, t: Thresholds) -> list[NoiseSpan]:
+    """The noise that counts."""
+    levels = take_log.take.levels
+    floor_dbfs = levels.floor_dbfs if levels else float("-inf")
+    heard_dbfs = max(t.inaudible_dbfs, floor_dbfs - t.below_floor_db)
+    return [noise for noise in take_log.noise if _counts(noise, heard_dbfs, t)]
 
 
 def _counts(noise: NoiseSpan, heard_dbfs: float, t: Thresholds) -> bool:

@@ -173,7 +173,7 @@ def level_reasons(levels: Levels | None, thresholds: Thresholds) -> list[str]:
     return reasons
 
 
-def clean_reason(calls: Sequence[Call], *, nearly: bool) -> str:
+def clean_reason(calls: Sequence[Call], *, nearly: bool, not_counted: Sequence[str]) -> str:
     """Say why a take is clean.
 
     Parameters
@@ -182,6 +182,8 @@ def clean_reason(calls: Sequence[Call], *, nearly: bool) -> str:
         Its calls that count.
     nearly : bool
         Whether there is some noise in it.
+    not_counted : sequence of str
+        Kinds of noise that may be in it, and do not count.
 
     Returns
     -------
@@ -190,6 +192,8 @@ def clean_reason(calls: Sequence[Call], *, nearly: bool) -> str:
     """
     heard = "nearly all of it is" if nearly else "all of it is"
     heard += " natural sound without machine, wind, voice or handling"
+    if not_counted:
+        heard += f", but for {' and '.join(not_counted)} too faint, brief or unsure to count"
     if not calls:
         return f"{heard}; no call found"
     best = max((c.snr_db for c in calls if math.isfinite(c.snr_db)), default=0.0)

@@ -15,7 +15,7 @@ from calltag.records.label import LIKELY
 from calltag.records.take import EMPTY_TRACK, FaultKind, Levels, Take
 from calltag.records.verdict import Usable, Verdict
 from calltag.sound.faults import said
-from calltag.takes.masking import effects
+from calltag.takes.masking import effects, not_counted
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
 from calltag.takes.standing import clipped_ppm
 from calltag.takes.thresholds import Thresholds, read_thresholds
@@ -85,7 +85,8 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
         grade, usable = PART, (Usable(0.0, take.duration_s, TOO_SHORT),)
         reasons.insert(0, f"only {take.duration_s:.2f} s long, too short to tell: listen to it")
     if grade == CLEAN:
-        reasons.insert(0, clean_reason(calls, nearly=bool(heard)))
+        passed = not_counted(take_log, t)
+        reasons.insert(0, clean_reason(calls, nearly=bool(heard), not_counted=passed))
     return Verdict(grade=grade, usable=usable, reasons=tuple(reasons))
 
 

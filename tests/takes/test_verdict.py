@@ -376,6 +376,23 @@ def test_a_take_that_never_gets_quiet_has_no_pause_in_its_machine():
     assert judge(take_log([], [cutter(0, 25)], floor_dbfs=-29)).clean_s > 30
 
 
+def test_a_clean_take_names_the_noise_in_it_that_does_not_count():
+    """Else a take is said to be without machine, and a call in it with machine."""
+    told = "natural sound without machine, wind, voice or handling"
+    brief = engine(10.0, 11.0, confidence=0.6)
+    water = noise("water", 0.0, 60.0, 100.0, 9000.0)
+    verdict = judge(take_log(calls=[whistle(10.2)], noise=[brief, water]))
+    assert verdict.grade == CLEAN
+    assert (
+        f"{told}, but for machine too faint, brief or unsure to count; 1 call"
+        in (verdict.reasons[0])
+    )
+    faint = noise("voice", 20.0, 30.0, 300.0, 3000.0, level_dbfs=-75.0)
+    (reason, *_) = judge(take_log(noise=[faint, brief])).reasons
+    assert "but for machine and voice too faint" in reason
+    assert judge(take_log(noise=[water])).reasons == (f"all of it is {told}; no call found",)
+
+
 def test_a_brief_noise_has_to_be_sure():
     assert judge(take_log([], [noise("voice", 5, 6, 200, 3000, confidence=0.6)])).clean_s == 60
     sure = judge(take_log([], [noise("voice", 5, 6, 200, 3000, confidence=0.9)]))
