@@ -128,11 +128,12 @@ def with_noise(calls: Iterable[Call], noise: Sequence[NoiseSpan]) -> tuple[Call,
     Returns
     -------
     tuple of Call
-        The calls, each with the kinds, without their details, of the noise that it overlaps.
+        The calls, each with the kinds, without their details, of the noise that it overlaps. Hum of
+        the mains is left out: it lasts as long as the take, and notches take it out of every call.
     """
     edges = {}
     for kind in NOISE_KINDS:
-        spans = [span for span in noise if span.kind.partition("/")[0] == kind]
+        spans = [s for s in noise if s.kind.partition("/")[0] == kind and not s.is_hum]
         edges[kind] = sorted(s.start_s for s in spans), sorted(s.end_s for s in spans)
     # a kind sounds with a call if more of it begins before its end than ends before its start
     return tuple(
