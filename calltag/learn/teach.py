@@ -282,14 +282,14 @@ def _usable(examples: Sequence[Example]) -> tuple[list[Example], tuple[str, ...]
     return used, tuple(sorted(label for label, n in counts.items() if n < LEAST))
 
 
-def _company(examples: Sequence[Example], sounds: Sequence[Sound]) -> Sequence[Sound]:
-    """The sounds that show what else there is: those of takes with a label, if there are any.
+def _company(examples: Sequence[Example], sounds: Sequence[Sound]) -> list[Sound]:
+    """The sounds that show what else there is: those of takes with a label.
 
     In other takes, whose noise no example knows, calls of a taught type would take each other for
     strangers.
     """
     labelled = {example.take for example in examples}
-    return [sound for sound in sounds if sound.take in labelled] or sounds
+    return [sound for sound in sounds if sound.take in labelled]
 
 
 def _rows(sounds: Sequence[Sound], n_features: int) -> npt.NDArray[Any]:
