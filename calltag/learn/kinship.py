@@ -16,51 +16,9 @@ model. They are those of takes in which others were labelled (`calltag.learn.tea
 
 The starter model's description of a moment is not used here, so that the prior outlives it.
 
-Six birds and many cocks, recorded, in other noise at 0 to 20 dB, three of the seven left out of the
-teaching; scenes that nothing was chosen by, six draws of the examples, with the network of before,
-that knew the measurements alone:
-
-======================================================= =========== ============
-                                                        of 5 taught of 15 taught
-======================================================= =========== ============
-area under the curve, taught against untaught           0.94        0.98
-the same without company                                0.92        0.96
-the same without the network                            0.94        0.97
-the same without kinship                                0.84        0.88
-strangers named where nine tenths of the others are     14 %        5 %
-the same without company                                28 %        12 %
-the same without the network                            19 %        8 %
-the same without kinship                                42 %        43 %
-strangers named at the threshold chosen by the tagger   2 %         2 %
-taught calls named there                                75 %        82 %
-the same without company, both                          8 and 77 %  5 and 76 %
-the same without the network, both                      5 and 72 %  3 and 81 %
-the same without kinship, both                          24 and 77 % 41 and 90 %
-======================================================= =========== ============
-
-Since the network looks at the spectrogram, on two pairs of scenes that nothing was chosen by, 24
-draws, one figure for each pair:
-
-================================================== ============= =============
-                                                   of 5 taught   of 15 taught
-================================================== ============= =============
-macro F1 at 10 dB                                  0.94 and 0.96 0.97 and 0.98
-the same with the network of before                0.90 and 0.91 0.95 and 0.92
-strangers named where nine tenths of others are    12 and 6 %    2 and 1 %
-the same with the network of before                15 and 9 %    2 and 4 %
-taught calls named rightly at the threshold chosen 80 and 82 %   89 and 87 %
-the same with the network of before                68 and 72 %   83 and 72 %
-================================================== ============= =============
-
-What was tried on other scenes. Of the prior: 160 invented types in place of thousands, that vary
-less, were worse (27 and 15 % of the strangers named, by kinship alone, against 26 and 9 % with the
-network left out of both); the network of before beside the one that looks, no better; the invented
-types themselves in place of the average stranger, worse. Invented calls made length count for far
-too much until no direction could count for more than three times its spread within types. The
-type's centre alone was worse than half the weight on examples; a spread for each type changed
-nothing. Of company: groups of it as types of their own did less than each find for itself; finds
-likely of a taught type as further examples of it, and their mean and spread in place of the average
-stranger's, made things worse.
+No direction may count for more than three times its spread within types: invented calls make length
+count for far too much. The figures, and what was tried and not kept, stand in ``models/RECORD.md``,
+under call types.
 
 References
 ----------
