@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Sequence
+from functools import lru_cache
 
 CARE = (
     "Please: do not play these calls at wild animals. It disturbs them, most of all near nests and "
@@ -41,6 +42,7 @@ def one_spelling(text: str) -> str:
 _DIGITS = re.compile(r"(\d+)")
 
 
+@lru_cache(maxsize=4096)  # a take has many calls, and each is put in order by it
 def name_order(name: str) -> tuple[tuple[tuple[tuple[int, int, str], ...], ...], str]:
     """Tell where a name stands in a list of names, as people order them.
 

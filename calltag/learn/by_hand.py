@@ -180,9 +180,10 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
             # what was heard anyway has taken the label's detail
             if not any(_covers(span, label) for span in noise):
                 noise.append(given)
+    calls.sort(key=lambda call: call.span)
     return replace(
         take_log,
-        calls=with_noise(sorted(calls, key=lambda call: call.span), [*noise, *by_user]),
+        calls=with_noise(calls, [*noise, *by_user]) if by_user else tuple(calls),
         noise=tuple(sorted(noise, key=lambda span: span.span)),
     )
 
@@ -217,24 +218,26 @@ def _detailed(noise: NoiseSpan, found: Sequence[Call], labels: Sequence[Label]) 
     by_user = [
         (common_s(noise.span, label.span), label.label)
         for label in labels
-        if share_enough(noise.span, label.span)
+        if _is_detail(label.label, noise) and share_enough(noise.span, label.span)
     ]
     by_model = [
         (common_s(noise.span, call.span), call.label)
         for call in found
-        if not call.by_hand and call.confidence >= LIKELY
+        if _is_detail(call.label, noise) and not call.by_hand and call.confidence >= LIKELY
     ]
     for told in (by_user, by_model):
         seconds: dict[str, float] = defaultdict(float)
         for common, name in told:
-            if "/" in name and noise_kind(name) == noise.kind:
-                seconds[name] += common
+            seconds[name] += common
         best = max(seconds, key=lambda name: seconds[name], default="")
         if best and seconds[best] > 0:
             return replace(noise, kind=best)
-    if "/" in noise.taught and noise_kind(noise.taught) == noise.kind:
-        return replace(noise, kind=noise.taught)
-    return noise
+    return replace(noise, kind=noise.taught) if _is_detail(noise.taught, noise) else noise
+
+
+def _is_detail(name: str, noise: NoiseSpan) -> bool:
+    """Whether a name says more of a noise than its kind."""
+    return "/" in name and noise_kind(name) == noise.kind
 
 
 def _covers(noise: NoiseSpan, label: Label) -> bool:

@@ -131,10 +131,11 @@ def with_noise(calls: Iterable[Call], noise: Sequence[NoiseSpan]) -> tuple[Call,
         The calls, each with the kinds, without their details, of the noise that it overlaps. Hum of
         the mains is left out: it lasts as long as the take, and notches take it out of every call.
     """
+    of_kind = [(span.kind.partition("/")[0], span) for span in noise if not span.is_hum]
     edges = {}
     for kind in NOISE_KINDS:
-        spans = [s for s in noise if s.kind.partition("/")[0] == kind and not s.is_hum]
-        edges[kind] = sorted(s.start_s for s in spans), sorted(s.end_s for s in spans)
+        if spans := [span for its, span in of_kind if its == kind]:
+            edges[kind] = sorted(s.start_s for s in spans), sorted(s.end_s for s in spans)
     # a kind sounds with a call if more of it begins before its end than ends before its start
     return tuple(
         replace(
