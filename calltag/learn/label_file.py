@@ -6,7 +6,7 @@ All that is wrong with it is told at once, so that it need not be mended line by
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -101,8 +101,7 @@ def read_label_file(
             label = label_of_row(row)
             if label.label == CALL:
                 unnamed += 1
-                own = before.get(label.take, [])
-                staying += any(speaks_for(one, label.span) for one in own)
+                staying += _has_label(label, take_logs, before)
                 continue
             label = placed(label, take_logs)
             take_log = take_logs[label.take]
@@ -137,6 +136,15 @@ def read_label_file(
         staying=staying,
         unchanged=unchanged,
     )
+
+
+def _has_label(row: Label, takes: Collection[str], labels: Mapping[str, Sequence[Label]]) -> bool:
+    """Whether the sound that a row without a type states has a label in the log."""
+    try:
+        own = labels.get(known_take(row.take, takes), ())
+    except InputError:  # of a take that is not there nothing is asked
+        return False
+    return any(speaks_for(label, row.span) for label in own)
 
 
 def _not_in(

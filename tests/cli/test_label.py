@@ -129,6 +129,18 @@ def test_a_label_that_was_emptied_in_a_listing_stays_and_what_to_do_is_said(run,
     ) in ran.err
 
 
+def test_a_label_that_stays_is_told_where_the_table_names_its_take_in_short(run, log) -> None:
+    with Log(log) as opened:
+        opened.change_labels(
+            put=[Label(take="card1/A002.mov", start_s=1.0, end_s=1.5, label="pit rail: rasp")]
+        )
+    log.with_name("mine.csv").write_text(
+        "take,start_s,end_s,label\nA002.mov,1.0,1.5,\nZ009.mov,1.0,1.5,\n", encoding="utf-8"
+    )
+    ran = run("label", "--from", "mine.csv")
+    assert "Passed over: 2 lines that name no type.\n1 of them has a label, which stays" in ran.err
+
+
 def test_rows_of_a_table_of_markers_that_are_no_calls_are_refused(run, log) -> None:
     ran = run("markers", "marks.csv", "--usable", "--noise")
     assert ran.status == 0, ran.err
