@@ -12,7 +12,7 @@ from calltag.records.found import Call, TakeLog
 from calltag.records.take import Levels
 from calltag.takes.masking import Effect, Left, merged
 from calltag.takes.thresholds import Thresholds
-from calltag.takes.words import calls_that, hertz, stretches
+from calltag.takes.words import calls_that, hertz, listed, stretches
 from calltag.words import counted
 
 _RESCUE = "(calltag rescue)"
@@ -193,7 +193,7 @@ def clean_reason(calls: Sequence[Call], *, nearly: bool, not_counted: Sequence[s
     heard = "nearly all of it is" if nearly else "all of it is"
     heard += " natural sound without machine, wind, voice or handling"
     if not_counted:
-        heard += f", but for {' and '.join(not_counted)} too faint, brief or unsure to count"
+        heard += f", but for {listed(not_counted)} too faint, brief or unsure to count"
     if not calls:
         return f"{heard}; no call found"
     best = max((c.snr_db for c in calls if math.isfinite(c.snr_db)), default=0.0)

@@ -390,6 +390,9 @@ def test_a_clean_take_names_the_noise_in_it_that_does_not_count():
     faint = noise("voice", 20.0, 30.0, 300.0, 3000.0, level_dbfs=-75.0)
     (reason, *_) = judge(take_log(noise=[faint, brief])).reasons
     assert "but for machine and voice too faint" in reason
+    gust = noise("wind", 40.0, 41.0, 50.0, 500.0, confidence=0.6)
+    (reason, *_) = judge(take_log(noise=[faint, brief, gust])).reasons
+    assert "but for machine, wind and voice too faint" in reason
     assert judge(take_log(noise=[water])).reasons == (f"all of it is {told}; no call found",)
 
 
