@@ -52,8 +52,8 @@ def report_lines(report: KeepReport, folder: Path) -> Iterator[str]:
     undated = sum(not kept.story.recorded for kept in report.kept)
     if undated:
         yield (
-            f"{counted(undated, 'of them states', 'of them state')} no day of recording, so "
-            "--month and --since do not find it; --replace with --date gives the day."
+            f"{counted(undated, 'of them states', 'of them state')} no day of recording; --month "
+            "and --since pass over such calls, and --replace with --date gives the day."
         )
     if report.known:
         yield (

@@ -491,7 +491,7 @@ def test_calls_without_a_day_are_told_and_can_be_given_one(run, rushes, tmp_path
     keep = ("keep", "--library", "lib", "--take", "A00*")
     ran = run(*keep)
     assert "10 calls kept" in ran.err
-    assert "5 of them state no day of recording" in ran.err
+    assert "5 of them state no day of recording; --month and --since pass over such" in ran.err
     ran = run("keep", "--library", "lib", "--take", "A002.wav", "--replace", "--date", "2026-05-18")
     assert "5 calls kept" in ran.err
     assert "no day" not in ran.err
