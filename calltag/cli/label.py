@@ -207,8 +207,10 @@ def _tell(file: LabelFile, name: str) -> None:
 
 def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
     from calltag.edit.markers import is_of_type
+    from calltag.records.found import TakeLog
 
-    paths = {one.take.path for one in choose_takes(log.take_logs(), takes, log.problems())}
+    every = [TakeLog(take=take) for take in log.takes()]  # what was found in them is not asked for
+    paths = {one.take.path for one in choose_takes(every, takes, log.problems())}
     listed = [
         label for label in log.labels() if label.take in paths and is_of_type(label.label, types)
     ]
