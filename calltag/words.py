@@ -54,12 +54,14 @@ def name_order(name: str) -> tuple[tuple[tuple[tuple[int, int, str], ...], ...],
     Returns
     -------
     tuple
-        To sort by: part for part, capitals do not count, and numbers go by their value.
+        To sort by: part for part, capitals and accents do not count, and numbers go by their value.
 
     Examples
     --------
     >>> sorted(["Karte B/clip 10.mov", "card A1/x.mov", "Karte B/clip 2.mov"], key=name_order)
     ['card A1/x.mov', 'Karte B/clip 2.mov', 'Karte B/clip 10.mov']
+    >>> sorted(["Ufer", "Över", "Teich"], key=name_order)
+    ['Över', 'Teich', 'Ufer']
     """
     return tuple(
         tuple(
@@ -67,7 +69,7 @@ def name_order(name: str) -> tuple[tuple[tuple[tuple[int, int, str], ...], ...],
             for run in _DIGITS.split(part)
             if run
         )
-        for part in one_spelling(name).split("/")
+        for part in _bare(name).split("/")
     ), name
 
 
@@ -100,9 +102,13 @@ def nearest_ascii(text: str) -> str:
     >>> nearest_ascii("Röhrichtflöter – „Ruf“")
     'Rohrichtfloter - "Ruf"'
     """
-    apart = unicodedata.normalize("NFKD", text.translate(_NEAREST))
-    bare = "".join(letter for letter in apart if not unicodedata.combining(letter))
-    return bare.encode("ascii", "replace").decode("ascii")
+    return _bare(text.translate(_NEAREST)).encode("ascii", "replace").decode("ascii")
+
+
+def _bare(text: str) -> str:
+    """Letters without their accents."""
+    apart = unicodedata.normalize("NFKD", text)
+    return "".join(letter for letter in apart if not unicodedata.combining(letter))
 
 
 def counted(number: int, word: str, words: str | None = None) -> str:
