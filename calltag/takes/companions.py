@@ -65,8 +65,10 @@ class Companion:
         """
         where = stretches([self.during], of.duration_s)
         if self.lined_up:
-            side = "before" if self.offset_s < 0 else "after"
-            then = f"it begins {abs(self.offset_s):.3f} s {side} this take"
+            apart_s = round(self.offset_s, 3)
+            side = "before" if apart_s < 0 else "after"
+            apart = f"{abs(apart_s):.3f} s {side}" if apart_s else "together with"
+            then = f"it begins {apart} this take"
         else:
             then = "line the two up with `calltag sync`"
         return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -106,3 +107,5 @@ def test_takes_that_are_lined_up_go_by_their_sound_and_not_by_their_clocks():
     (back,) = companions(wrong_clock, [own], [pair])
     assert back.during == (0.0, 47.5)
     assert "it begins 12.500 s before this take" in back.sentence(wrong_clock.take)
+    (at_once,) = companions(own, [wrong_clock], [replace(pair, offset_s=-0.0004)])
+    assert "it begins together with this take" in at_once.sentence(own.take)
