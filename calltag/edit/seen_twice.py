@@ -112,8 +112,9 @@ def merge_seen_twice(
                 groups[key] = joined
     distinct = {id(group): group for group in groups.values()}.values()
     seen = [SeenCall(_best_first(by_key[key] for key in sorted(group))) for group in distinct]
-    order = {one.take.path: name_order(one.take.path) for one in every}
-    return sorted(seen, key=lambda one: (order[one.best.take_log.take.path], one.best.call.span))
+    return sorted(
+        seen, key=lambda one: (name_order(one.best.take_log.take.path), one.best.call.span)
+    )
 
 
 def each_call_once(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]) -> list[TakeLog]:

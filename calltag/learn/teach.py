@@ -232,8 +232,8 @@ def teach(
     groups = np.array([example.group for example in used])
     check(features, labels)
     alike = [sound for sound in unlabelled if sound.features.shape == features.shape[1:]]
-    others = _rows(alike, features.shape[1])
-    company = _rows(_company(examples, alike), features.shape[1])
+    others = np.array([sound.features for sound in alike]).reshape(-1, features.shape[1])
+    company = others[_shows_what_else_there_is(examples, alike)]
     company = _some(company[np.isfinite(company).all(axis=1)], MOST_COMPANY, seed)
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
         known = out_of_fold(features, labels, groups, company=company, seed=seed).without(
@@ -282,18 +282,16 @@ def _usable(examples: Sequence[Example]) -> tuple[list[Example], tuple[str, ...]
     return used, tuple(sorted(label for label, n in counts.items() if n < LEAST))
 
 
-def _company(examples: Sequence[Example], sounds: Sequence[Sound]) -> list[Sound]:
-    """The sounds that show what else there is: those of takes with a label.
+def _shows_what_else_there_is(
+    examples: Sequence[Example], sounds: Sequence[Sound]
+) -> npt.NDArray[np.bool_]:
+    """Which sounds show what else there is: those of takes with a label.
 
     In other takes, whose noise no example knows, calls of a taught type would take each other for
     strangers.
     """
     labelled = {example.take for example in examples}
-    return [sound for sound in sounds if sound.take in labelled]
-
-
-def _rows(sounds: Sequence[Sound], n_features: int) -> npt.NDArray[Any]:
-    return np.array([sound.features for sound in sounds]).reshape(-1, n_features)
+    return np.array([sound.take in labelled for sound in sounds], bool)
 
 
 def _some(rows: npt.NDArray[Any], n: int, seed: int) -> npt.NDArray[Any]:

@@ -133,11 +133,9 @@ def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) ->
         In order of the noises' start; a machine that runs on unnoticed for a while is filled in.
     """
     t = thresholds
-    levels = take_log.take.levels
-    floor_dbfs = levels.floor_dbfs if levels else float("-inf")
     heard = _heard(take_log, t)
     machine = [n for n in heard if noise_kind(n.kind) == "machine" and not n.is_hum]
-    filled = _gaps(machine, take_log.take.duration_s, floor_dbfs, t)
+    filled = _gaps(machine, take_log.take.duration_s, _floor_dbfs(take_log), t)
     return _together(
         [_effect(noise, calls, t) for noise in sorted([*heard, *filled], key=_start)], t
     )
@@ -165,10 +163,13 @@ def not_counted(take_log: TakeLog, thresholds: Thresholds) -> list[str]:
 
 def _heard(take_log: TakeLog, t: Thresholds) -> list[NoiseSpan]:
     """The noise that counts."""
-    levels = take_log.take.levels
-    floor_dbfs = levels.floor_dbfs if levels else float("-inf")
-    heard_dbfs = max(t.inaudible_dbfs, floor_dbfs - t.below_floor_db)
+    heard_dbfs = max(t.inaudible_dbfs, _floor_dbfs(take_log) - t.below_floor_db)
     return [noise for noise in take_log.noise if _counts(noise, heard_dbfs, t)]
+
+
+def _floor_dbfs(take_log: TakeLog) -> float:
+    levels = take_log.take.levels
+    return levels.floor_dbfs if levels else float("-inf")
 
 
 def _counts(noise: NoiseSpan, heard_dbfs: float, t: Thresholds) -> bool:
