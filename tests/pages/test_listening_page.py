@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from threading import Event
 
 import pytest
 
@@ -459,17 +460,26 @@ def test_digits_keep_their_types_when_teaching_ends(taught, opened, log_path) ->
     assert labels(log_path).count("pit rail: rasp") == 2
 
 
-def test_an_order_asked_for_while_the_page_is_busy_comes_after(opened, log_path) -> None:
-    page = opened
+def test_an_order_asked_for_while_the_page_is_busy_comes_after(
+    page, served, log_path, monkeypatch
+) -> None:
+    session, asked, go_on = Session(log_path), Event(), Event()
+    answer = session.answer
+
+    def answer_late(*said):
+        asked.set()
+        assert go_on.wait(15)
+        return answer(*said)
+
+    monkeypatch.setattr(session, "answer", answer_late)
+    page.goto(served(listening_app(session)))
+    page.wait_for_selector(".card")
     ready(page)
-    held = []
-    page.route("**/answer", lambda route: held.append(route))
     page.keyboard.press("n")
     until(page, "document.getElementById('card').getAttribute('aria-busy') === 'true'")
     page.select_option("#show", "labelled")
-    while not held:
-        page.wait_for_timeout(10)
-    held[0].continue_()
+    assert asked.wait(15)
+    go_on.set()
     until(page, "document.getElementById('place').textContent === 'sound 1 of 1'")
     ready(page)
     assert "You said no call" in page.inner_text(".card .guess")
