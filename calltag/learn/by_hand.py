@@ -13,7 +13,7 @@ whole. So its finds are learnt from, and the whole as well.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from calltag.learn.labels import is_call_type, noise_kind
@@ -65,6 +65,67 @@ def matched(calls: Sequence[Call], labels: Sequence[Label]) -> list[Label | None
     return belongs
 
 
+def finds_with_labels(
+    calls: Iterable[Call], labels: Sequence[Label]
+) -> list[tuple[Call, Label | None]]:
+    """Pair what was found in a take with what the user said of it.
+
+    Parameters
+    ----------
+    calls : iterable of Call
+        What the log holds of a take: what was found, and, `by_hand`, what was measured.
+    labels : sequence of Label
+        Labels of that take.
+
+    Returns
+    -------
+    list of tuple of Call and Label or None
+        Each find, with the label that it belongs to by `matched`; what was measured for a label
+        alone is none.
+    """
+    found = [call for call in calls if not call.by_hand]
+    return list(zip(found, matched(found, labels), strict=True))
+
+
+def measured_for_labels(take_log: TakeLog) -> dict[Span, Call]:
+    """Look up what was measured for labels alone.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        A take as the log holds it.
+
+    Returns
+    -------
+    dict of Span to Call
+        Measurements by the stretch of their label.
+    """
+    return {call.span: call for call in take_log.calls if call.by_hand}
+
+
+def labels_of_own_sound(take_log: TakeLog, labels: Sequence[Label]) -> list[Label]:
+    """List the labels whose own stretch of sound counts, and not only the finds in it.
+
+    That is so where no find belongs to them, and where they are of a whole take.
+
+    Parameters
+    ----------
+    take_log : TakeLog
+        A take as the log holds it.
+    labels : sequence of Label
+        Labels of that take.
+
+    Returns
+    -------
+    list of Label
+        Some of them, in their order.
+    """
+    with_finds = {id(label) for _, label in finds_with_labels(take_log.calls, labels)}
+    return [
+        label for label in labels if id(label) not in with_finds or is_of_whole(label, take_log)
+    ]
+
+
 def speaks_for(label: Label, find: Span) -> bool:
     """Tell whether a label overlaps a find enough to be of it.
 
@@ -99,9 +160,7 @@ def _measure_s(find: Span, label: Label) -> float:
 
 
 def unmeasured(take_log: TakeLog, labels: Sequence[Label]) -> list[Label]:
-    """List the labels whose own stretch of sound is needed, and has not been measured.
-
-    That is so where no find belongs to them, and where they are of a whole take.
+    """List the labels whose own stretch of sound counts, and has not been measured.
 
     Parameters
     ----------
@@ -115,14 +174,8 @@ def unmeasured(take_log: TakeLog, labels: Sequence[Label]) -> list[Label]:
     list of Label
         Those whose stretch of sound has to be measured.
     """
-    found = [call for call in take_log.calls if not call.by_hand]
-    known = {id(label) for label in matched(found, labels)}
-    measured = {call.span for call in take_log.calls if call.by_hand}
-    return [
-        label
-        for label in labels
-        if (id(label) not in known or is_of_whole(label, take_log)) and label.span not in measured
-    ]
+    measured = measured_for_labels(take_log)
+    return [label for label in labels_of_own_sound(take_log, labels) if label.span not in measured]
 
 
 def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
@@ -146,11 +199,10 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
     TakeLog
         The take as the user wants to see it.
     """
-    found = [call for call in take_log.calls if not call.by_hand]
-    measured = {call.span: call for call in take_log.calls if call.by_hand}
+    measured = measured_for_labels(take_log)
     calls: list[Call] = []
     sources: dict[int, Call] = {}
-    for call, label in zip(found, matched(found, labels), strict=True):
+    for call, label in finds_with_labels(take_log.calls, labels):
         if label is None:
             calls.append(call)
             continue
@@ -166,25 +218,14 @@ def with_labels(take_log: TakeLog, labels: Sequence[Label]) -> TakeLog:
         if is_call_type(label.label) and id(label) not in sources:
             calls.append(_named(source, label))
         elif noise_kind(label.label) is not None:
-            given = NoiseSpan(
-                start_s=label.start_s,
-                end_s=label.end_s,
-                kind=label.label,
-                confidence=1.0,
-                level_dbfs=source.level_dbfs,
-                low_hz=source.low_hz,
-                high_hz=source.high_hz,
-                detail=BY_HAND,
-            )
-            by_user.append(given)
-            # what was heard anyway has taken the label's detail
-            if not any(_covers(span, label) for span in noise):
-                noise.append(given)
+            by_user.append(_noise_by_hand(source, label))
+    # what was heard anyway has taken the label's detail
+    new = [given for given in by_user if not any(_covers(span, given) for span in noise)]
     calls.sort(key=lambda call: call.span)
     return replace(
         take_log,
         calls=with_noise(calls, [*noise, *by_user]) if by_user else tuple(calls),
-        noise=tuple(sorted(noise, key=lambda span: span.span)),
+        noise=tuple(sorted([*noise, *new], key=lambda span: span.span)),
     )
 
 
@@ -240,13 +281,25 @@ def _is_detail(name: str, noise: NoiseSpan) -> bool:
     return "/" in name and noise_kind(name) == noise.kind
 
 
-def _covers(noise: NoiseSpan, label: Label) -> bool:
-    """Whether a noise of the label's kind was heard for the larger part of the label."""
+def _covers(heard: NoiseSpan, given: NoiseSpan) -> bool:
+    """Whether noise of the labelled kind was heard for the larger part of the label."""
     return (
-        noise_kind(noise.kind) == noise_kind(label.label)
-        and noise.detail != BY_HAND
-        and not noise.is_hum
-        and common_s(noise.span, label.span) > ENOUGH * label.span.length_s
+        noise_kind(heard.kind) == noise_kind(given.kind)
+        and not heard.is_hum
+        and common_s(heard.span, given.span) > ENOUGH * given.span.length_s
+    )
+
+
+def _noise_by_hand(source: Call, label: Label) -> NoiseSpan:
+    return NoiseSpan(
+        start_s=label.start_s,
+        end_s=label.end_s,
+        kind=label.label,
+        confidence=1.0,
+        level_dbfs=source.level_dbfs,
+        low_hz=source.low_hz,
+        high_hz=source.high_hz,
+        detail=BY_HAND,
     )
 
 

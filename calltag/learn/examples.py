@@ -6,7 +6,11 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from calltag.arrays import FloatArray
-from calltag.learn.by_hand import is_of_whole, matched
+from calltag.learn.by_hand import (
+    finds_with_labels,
+    labels_of_own_sound,
+    measured_for_labels,
+)
 from calltag.records.found import TakeLog
 from calltag.records.label import Label
 from calltag.records.span import Span
@@ -74,18 +78,16 @@ def examples(take_log: TakeLog, labels: Sequence[Label]) -> list[Example]:
         One for each find that belongs to a label, and one for each label whose sound was measured
         because no find belongs to it, or because it is of the whole take.
     """
-    found = [call for call in take_log.calls if not call.by_hand]
     pairs = [
         (call, label)
-        for call, label in zip(found, matched(found, labels), strict=True)
+        for call, label in finds_with_labels(take_log.calls, labels)
         if label is not None
     ]
-    known = {id(label) for _, label in pairs}
-    measured = {call.span: call for call in take_log.calls if call.by_hand}
+    measured = measured_for_labels(take_log)
     own = [
         (measured[label.span], label)
-        for label in labels
-        if (id(label) not in known or is_of_whole(label, take_log)) and label.span in measured
+        for label in labels_of_own_sound(take_log, labels)
+        if label.span in measured
     ]
     counted_as_whole = {id(label) for _, label in own}
     return [
@@ -117,9 +119,8 @@ def unlabelled(take_log: TakeLog, labels: Sequence[Label]) -> list[Sound]:
     list of Sound
         One for each find that was measured.
     """
-    found = [call for call in take_log.calls if not call.by_hand]
     return [
         Sound(features=call.features, take=take_log.take.path, span=call.span)
-        for call, label in zip(found, matched(found, labels), strict=True)
+        for call, label in finds_with_labels(take_log.calls, labels)
         if label is None and call.features is not None
     ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from calltag.learn.by_hand import matched
+from calltag.learn.by_hand import finds_with_labels, matched
 from calltag.records.found import Call
 from calltag.records.label import Label
 
@@ -128,9 +128,8 @@ def _others_under(
     calls: Sequence[Call], sound: Call, labels: Sequence[Label], old: Label
 ) -> list[Label]:
     """Labels of their own for the other finds that a label speaks for."""
-    found = [call for call in calls if not call.by_hand]
     return [
         replace(old, start_s=call.start_s, end_s=call.end_s)
-        for call, label in zip(found, matched(found, labels), strict=True)
+        for call, label in finds_with_labels(calls, labels)
         if label is old and call.span != sound.span
     ]
