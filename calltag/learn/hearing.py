@@ -142,8 +142,9 @@ class Hearing:
         if floor_db is None:
             floor_db = noise_floor_db(level_db)
         x = model_input(level_db, floor_db)
-        if x.shape[1] % 2:
-            x = np.concatenate([x, x[:, -1:]], axis=1)
+        missing = -x.shape[1] % FRAMES_PER_STEP
+        if missing:
+            x = np.concatenate([x, x[:, -missing:]], axis=1)
         call, kinds, embedding = self._session.run(None, {"level": x[None]})
         self._listen_closer(x, call[0], kinds[0])
         return Heard(call[0], kinds[0], embedding[0])

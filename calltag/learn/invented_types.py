@@ -1,4 +1,4 @@
-"""Make the likeness prior from invented call types: ``python -m calltag.learn.invented_types``.
+"""Make voice and kinship from invented call types: ``python -m calltag.learn.invented_types``.
 
 What makes two calls alike, and what is only distance, weather and chance, is much the same for all
 animals, and five labels are too few to learn it from. So it is learnt beforehand, from thousands of
@@ -46,14 +46,16 @@ log = logging.getLogger("calltag.learn.invented_types")
 
 N_TYPES = 6500
 N_EACH = 12
+"""Calls of each type."""
+
 N_KEPT = 1000
 """Types that the network of voices does not learn from: for what it makes of new ones."""
 
-_AT_A_TIME = 250  # types that share their backgrounds
 N_DIRECTIONS = 64
 """Directions among the measurements that tell types apart. With 36 more real calls were known than
 with 24, and fewer strangers taken for them; 64 did still better, a hundred did not."""
 
+_AT_A_TIME = 250  # types that share their backgrounds
 _BACKGROUNDS = ("air", "air", "wind", "water", "machine", "voice", "handling", "other")
 _SNRS_DB = (20.0, 15.0, 10.0, 5.0, 0.0)
 _SNR_CHANCE = (0.25, 0.25, 0.25, 0.15, 0.1)
@@ -307,8 +309,6 @@ def invent(rng: Rng, *, types: int, each: int) -> tuple[list[Measured], npt.NDAr
 def kinship(
     measured: FloatArray,
     codes: npt.NDArray[np.intp],
-    *,
-    directions: int = N_DIRECTIONS,
 ) -> Kinship:
     """Learn what tells types apart.
 
@@ -318,14 +318,12 @@ def kinship(
         Measurements.
     codes : np.ndarray, shape (n,), int
         Type of each, from 0; every type has two at least.
-    directions : int
-        How many directions to keep.
 
     Returns
     -------
     Kinship
-        Directions in which the spread within types is one, or less where that between types would
-        be more than `_WIDEST`; the widest first.
+        `N_DIRECTIONS` at most, in which the spread within types is one, or less where that between
+        types would be more than `_WIDEST`; the widest first.
     """
     measured = np.asarray(measured, np.float64)
     mean, scale = measured.mean(axis=0), measured.std(axis=0)
@@ -339,7 +337,7 @@ def kinship(
     within += 1e-4 * np.eye(len(within))
     between = np.cov(centres.T) - within * (1 / n).mean()
     spread, vectors = scipy.linalg.eigh(between, within)
-    best = np.argsort(-spread)[:directions]
+    best = np.argsort(-spread)[:N_DIRECTIONS]
     spread = np.maximum(spread[best], 1e-3)
     narrower = np.sqrt(np.minimum(1.0, _WIDEST / spread))
     vectors = vectors[:, best] * narrower
@@ -373,7 +371,7 @@ def main() -> None:
 
     parser = argparse.ArgumentParser(
         prog="python -m calltag.learn.invented_types",
-        description="Rebuild the network of voices and the likeness prior; takes two hours, and"
+        description="Rebuild the network of voices and the numbers of kinship; takes two hours, and"
         " the extra `train`.",
     )
     parser.add_argument("--voice", type=Path, default=NETWORK, help="where the network goes")

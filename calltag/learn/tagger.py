@@ -12,7 +12,7 @@ from calltag.errors import InputError
 from calltag.learn.confidence import STRANGER_SHARE, Confidence
 from calltag.learn.judges import Evidence, Judges
 from calltag.learn.labels import is_call
-from calltag.learn.outoffold import OutOfFold, Strangers, out_of_fold, strangers
+from calltag.learn.out_of_fold import OutOfFold, Strangers
 from calltag.records.label import CALL
 
 
@@ -46,48 +46,6 @@ class Tagger:
 
     judges: Judges
     confidence: Confidence
-
-    @classmethod
-    def fit(
-        cls,
-        features: npt.NDArray[Any],
-        labels: npt.NDArray[np.str_],
-        groups: npt.NDArray[np.str_],
-        *,
-        company: npt.NDArray[Any] | None = None,
-        seed: int = 0,
-    ) -> Tagger:
-        """Teach a tagger.
-
-        Parameters
-        ----------
-        features : np.ndarray, shape (n, n_features), float
-            One row for each example, all finite.
-        labels : np.ndarray of str, shape (n,)
-            Two different ones at least, each twice at least.
-        groups : np.ndarray of str, shape (n,)
-            What belongs together: the take, or the user's own groups.
-        company : np.ndarray, shape (n_company, n_features), optional
-            Finds that nobody labelled.
-        seed : int
-            The same examples and seed give the same tagger.
-
-        Returns
-        -------
-        Tagger
-            The tagger.
-
-        Raises
-        ------
-        InputError
-            If the examples cannot be taught.
-        """
-        check(features, labels)
-        return cls.from_trials(
-            Judges.fit(features, labels, company),
-            out_of_fold(features, labels, groups, company=company, seed=seed),
-            strangers(features, labels, company=company, seed=seed),
-        )
 
     @classmethod
     def from_trials(cls, judges: Judges, known: OutOfFold, unknown: Strangers) -> Tagger:
@@ -185,30 +143,3 @@ def fit_confidence(known: OutOfFold, unknown: Strangers, used: npt.NDArray[np.bo
         np.concatenate([np.ones(n_inside), np.full(n_foreign, each)]),
         strange=np.arange(n_inside + n_foreign) >= n_inside,
     )
-
-
-def check(features: npt.NDArray[Any], labels: npt.NDArray[np.str_]) -> None:
-    """Make sure that examples can be taught.
-
-    Parameters
-    ----------
-    features : np.ndarray, shape (n, n_features)
-        One row for each example.
-    labels : np.ndarray of str, shape (n,)
-        Their labels.
-
-    Raises
-    ------
-    InputError
-        If there are fewer than two labels, one has a single example, or a feature is not finite.
-    """
-    names, counts = np.unique(labels, return_counts=True)
-    if len(names) < 2:
-        raise InputError(
-            f"there is only one kind of label ({', '.join(names) or 'none at all'}); label sounds"
-            " of a second kind as well, if only as `no call`"
-        )
-    if counts.min() < 2:
-        raise InputError(f"`{names[counts.argmin()]}` has one example only; label another")
-    if not np.isfinite(features).all():
-        raise InputError("a feature is not finite; log the rushes again")

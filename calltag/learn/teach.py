@@ -18,8 +18,8 @@ from calltag.learn.intervals import Interval
 from calltag.learn.judges import Judges
 from calltag.learn.kinship import MOST_COMPANY
 from calltag.learn.next_to_label import next_to_label
-from calltag.learn.outoffold import out_of_fold, strangers
-from calltag.learn.tagger import Tagger, check
+from calltag.learn.out_of_fold import out_of_fold, strangers
+from calltag.learn.tagger import Tagger
 from calltag.learn.validate import Validation, validate
 from calltag.records.span import Span
 from calltag.words import counted, sure
@@ -200,10 +200,8 @@ class Taught:
     report: Report
 
 
-def teach(
-    examples: Sequence[Example], *, unlabelled: Sequence[Sound] = (), seed: int = 0
-) -> Taught:
-    """Teach a tagger, and find out how well it learnt.
+def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> Taught:
+    """Teach a tagger, and find out how well it learnt; the same examples give the same tagger.
 
     Parameters
     ----------
@@ -212,8 +210,6 @@ def teach(
     unlabelled : sequence of Sound
         Sounds that nobody labelled. Those of takes in which others were labelled show what else
         there is, and what to label next is chosen from all of them.
-    seed : int
-        The same examples and seed give the same tagger.
 
     Returns
     -------
@@ -230,19 +226,18 @@ def teach(
     features = np.stack([example.features for example in used])
     labels = np.array([example.label for example in used])
     groups = np.array([example.group for example in used])
-    check(features, labels)
     alike = [sound for sound in unlabelled if sound.features.shape == features.shape[1:]]
     others = np.array([sound.features for sound in alike]).reshape(-1, features.shape[1])
     company = others[_shows_what_else_there_is(examples, alike)]
-    company = _some(company[np.isfinite(company).all(axis=1)], MOST_COMPANY, seed)
+    company = _some(company[np.isfinite(company).all(axis=1)], MOST_COMPANY)
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
-        known = out_of_fold(features, labels, groups, company=company, seed=seed).without(
+        known = out_of_fold(features, labels, groups, company=company).without(
             np.array([not example.counts for example in used])
         )
-        unknown = strangers(features, labels, company=company, seed=seed)
+        unknown = strangers(features, labels, company=company)
         judges = Judges.fit(features, labels, company)
         tagger = Tagger.from_trials(judges, known, unknown)
-    validation = validate(known, unknown, groups, seed=seed)
+    validation = validate(known, unknown, groups)
     look_again = tuple(
         LookAgain(
             used[doubt.index].take,
@@ -279,6 +274,13 @@ def _usable(examples: Sequence[Example]) -> tuple[list[Example], tuple[str, ...]
         )
     if len({example.features.shape for example in used}) > 1:
         raise InputError("the takes were logged by different versions; log the rushes again")
+    if len({example.label for example in used}) < 2:
+        raise InputError(
+            f"there is only one kind of label ({used[0].label}); label sounds of a second kind as"
+            " well, if only as `no call`"
+        )
+    if not all(np.isfinite(example.features).all() for example in used):
+        raise InputError("a feature is not finite; log the rushes again")
     return used, tuple(sorted(label for label, n in counts.items() if n < LEAST))
 
 
@@ -294,11 +296,11 @@ def _shows_what_else_there_is(
     return np.array([sound.take in labelled for sound in sounds], bool)
 
 
-def _some(rows: npt.NDArray[Any], n: int, seed: int) -> npt.NDArray[Any]:
+def _some(rows: npt.NDArray[Any], n: int) -> npt.NDArray[Any]:
     """At most `n` rows, drawn without order."""
     if len(rows) <= n:
         return rows
-    return rows[np.random.default_rng(seed).choice(len(rows), n, replace=False)]
+    return rows[np.random.default_rng(0).choice(len(rows), n, replace=False)]
 
 
 def _between(interval: Interval) -> str:

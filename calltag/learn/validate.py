@@ -15,10 +15,10 @@ import numpy.typing as npt
 
 from calltag.learn.confidence import calibration_error
 from calltag.learn.counting import mean_f1
-from calltag.learn.intervals import Interval, bootstrap, wilson
+from calltag.learn.intervals import Interval, wilson
 from calltag.learn.judges import Array, Evidence
 from calltag.learn.labels import is_call, spelling_twins
-from calltag.learn.outoffold import OutOfFold, Strangers
+from calltag.learn.out_of_fold import OutOfFold, Strangers
 from calltag.learn.tagger import fit_confidence
 
 ENOUGH = 5
@@ -47,8 +47,6 @@ class LabelFigures:
         How many of them could be judged without their group.
     right : int
         How many of those were known.
-    taken_for : int
-        How many checked examples were judged to be this label, rightly or not.
     """
 
     label: str
@@ -56,13 +54,6 @@ class LabelFigures:
     groups: int
     checked: int
     right: int
-    taken_for: int
-
-    @property
-    def f1(self) -> float:
-        """F1 of the label."""
-        total = self.checked + self.taken_for
-        return 2 * self.right / total if total else float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,12 +118,8 @@ class Validation:
         Its interval, as if examples were independent (Wilson).
     balanced_accuracy : float
         Mean share of known examples over the labels.
-    balanced_accuracy_interval : Interval
-        Its interval, by drawing groups again.
     macro_f1 : float
         Mean F1 of the labels.
-    macro_f1_interval : Interval
-        Its interval, by drawing groups again.
     named, named_right : int
         Examples sure enough to be given a label, and how many of those were right.
     calibration_error : float
@@ -158,9 +145,7 @@ class Validation:
     accuracy: float
     accuracy_interval: Interval
     balanced_accuracy: float
-    balanced_accuracy_interval: Interval
     macro_f1: float
-    macro_f1_interval: Interval
     named: int
     named_right: int
     calibration_error: float
@@ -173,9 +158,7 @@ class Validation:
     warnings: tuple[str, ...]
 
 
-def validate(
-    known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_], *, seed: int = 0
-) -> Validation:
+def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_]) -> Validation:
     """Make figures of trials.
 
     Parameters
@@ -186,8 +169,6 @@ def validate(
         Judgements by judges that did not know their labels.
     groups : np.ndarray of str, shape (n,)
         The group of each example.
-    seed : int
-        Of the draws that intervals come from.
 
     Returns
     -------
@@ -200,10 +181,8 @@ def validate(
     right = own == best
     confidence, named = _trusted_without_group(known, unknown)
     names, group_codes = np.unique(groups, return_inverse=True)
-    # One confusion table for each group, so that groups can be drawn again.
-    tables = np.zeros((len(names), len(classes), len(classes)), np.int64)
-    np.add.at(tables, (group_codes[checked], own, best), 1)
-    confusion = tables.sum(axis=0)
+    confusion = np.zeros((len(classes), len(classes)), np.int64)
+    np.add.at(confusion, (own, best), 1)
     by_label = tuple(
         LabelFigures(
             label=label,
@@ -211,7 +190,6 @@ def validate(
             groups=len(set(group_codes[known.codes == code])),
             checked=int(confusion[code].sum()),
             right=int(confusion[code, code]),
-            taken_for=int(confusion[:, code].sum()),
         )
         for code, label in enumerate(classes)
     )
@@ -224,9 +202,7 @@ def validate(
         accuracy=n_right / n_checked if n_checked else float("nan"),
         accuracy_interval=wilson(n_right, n_checked),
         balanced_accuracy=balanced_accuracy(confusion),
-        balanced_accuracy_interval=bootstrap(tables, balanced_accuracy, seed=seed),
         macro_f1=macro_f1(confusion),
-        macro_f1_interval=bootstrap(tables, macro_f1, seed=seed),
         named=int(named.sum()),
         named_right=int((named & known.right).sum()),
         calibration_error=calibration_error(confidence[checked], right),

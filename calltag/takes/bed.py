@@ -27,8 +27,8 @@ from calltag.records.span import Span
 from calltag.records.take import Take
 from calltag.sound.dropouts import dropouts
 from calltag.sound.faults import clipped_samples, spoilt_channels
+from calltag.sound.gain_steps import gain_steps
 from calltag.sound.loudness import LoudnessMeter, integrated_lufs, ungated_lufs
-from calltag.sound.steps import gain_steps
 from calltag.sound.true_peak import true_peak_dbtp
 from calltag.takes.clean_stretches import (
     FADE_S,

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.learn.tagger import Tagger
+from calltag.learn.teach import teach
 from calltag.records.label import CALL
 
 
@@ -27,7 +27,7 @@ def test_strangers_stay_unknown(taught, sounds) -> None:
 def test_confidence_comes_true(sounds) -> None:
     """Of sounds from unheard takes, as many are named rightly as the confidences say."""
     # Spread so wide that labels overlap; the tagger must know that it does not know.
-    tagger = Tagger.fit(*sounds.arrays(sounds.examples(takes=8, each=5, spread=2.6)))
+    tagger = teach(sounds.examples(takes=8, each=5, spread=2.6)).tagger
     sure, right = [], []
     for label in sounds.types:
         heard = np.concatenate([sounds.rows(label, 20, take=t, spread=2.6) for t in range(50, 60)])
@@ -43,7 +43,7 @@ def test_confidence_comes_true(sounds) -> None:
 
 
 def test_five_of_a_type_help(sounds) -> None:
-    tagger = Tagger.fit(*sounds.arrays(sounds.examples(takes=5, each=1)))
+    tagger = teach(sounds.examples(takes=5, each=1)).tagger
     tags = [tagger.tag(sounds.rows(label, 40, take=70)) for label in sounds.types]
     named = [
         (tag.label, label)
@@ -62,7 +62,7 @@ def test_an_unnamed_find_says_how_likely_it_is_no_noise(taught, sounds) -> None:
     assert unnamed
     assert min(tag.confidence for tag in unnamed) < threshold < 1
     animals = sounds.examples(types=("pit rail: rasp", "marsh hooter: boom"))
-    tagger = Tagger.fit(*sounds.arrays(animals))
+    tagger = teach(animals).tagger
     unnamed = [tag for tag in tagger.tag(between) if tag.label == CALL]
     assert {round(tag.confidence, 6) for tag in unnamed} == {1.0}
 
@@ -70,26 +70,24 @@ def test_an_unnamed_find_says_how_likely_it_is_no_noise(taught, sounds) -> None:
 def test_the_same_examples_give_the_same_tagger(sounds) -> None:
     examples = sounds.examples(takes=12, each=2)
     heard = sounds.rows("machine", 10)
-    first, second = (Tagger.fit(*sounds.arrays(examples), seed=3).tag(heard) for _ in range(2))
+    first, second = (teach(examples).tagger.tag(heard) for _ in range(2))
     assert first == second
 
 
 def test_one_take_is_enough_to_teach(sounds) -> None:
-    tagger = Tagger.fit(*sounds.arrays(sounds.examples(takes=1, each=6)))
+    tagger = teach(sounds.examples(takes=1, each=6)).tagger
     assert tagger.classes == tuple(sorted(sounds.types))
     labels = {tag.label for tag in tagger.tag(sounds.rows("machine", 20))}
     assert labels <= {"machine", CALL}
 
 
 def test_what_cannot_be_taught_or_tagged_is_refused(taught, sounds) -> None:
-    features, labels, groups = sounds.arrays(sounds.examples(takes=2))
+    examples = sounds.examples(takes=2)
     with pytest.raises(InputError, match=r"only one kind of label \(machine\)"):
-        Tagger.fit(*(side[labels == "machine"] for side in (features, labels, groups)))
-    rare = np.where(np.arange(len(labels)) == 0, "wind", labels)
-    with pytest.raises(InputError, match="`wind` has one example only"):
-        Tagger.fit(features, rare, groups)
+        teach([example for example in examples if example.label == "machine"])
+    broken = [*examples[1:], examples[0]._replace(features=examples[0].features * np.nan)]
     with pytest.raises(InputError, match="not finite"):
-        Tagger.fit(np.where(features > 2, np.nan, features), labels, groups)
+        teach(broken)
     with pytest.raises(InputError, match=r"shape \(3, 39\) do not fit a model of 40"):
         taught.tagger.tag(np.zeros((3, 39), np.float32))
     assert taught.tagger.tag(np.zeros((0, 40), np.float32)) == []

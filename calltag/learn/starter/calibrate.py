@@ -16,7 +16,9 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 
 from calltag.arrays import FloatArray
 from calltag.errors import InputError
+from calltag.learn.counting import RIGHT_SHARE
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
+from calltag.learn.sameness import common_s
 from calltag.learn.second_look import SecondLook
 from calltag.learn.starter.scenes import Scene
 from calltag.learn.surroundings import EVIDENCE
@@ -79,12 +81,11 @@ def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
 
 def share_in(span: Span, calls: Sequence[Span]) -> float:
     """Share of a span that lies in calls."""
-    inside = sum(max(0.0, min(span[1], c[1]) - max(span[0], c[0])) for c in calls)
-    return inside / (span[1] - span[0])
+    return sum(common_s(span, call) for call in calls) / span.length_s
 
 
 def right(heard: Sequence[SceneHeard], scenes: Sequence[Scene]) -> npt.NDArray[np.bool_]:
-    """Tell which finds are right: at least half of them is a call.
+    """Tell which finds are right: `RIGHT_SHARE` of them or more is call.
 
     Parameters
     ----------
@@ -100,7 +101,7 @@ def right(heard: Sequence[SceneHeard], scenes: Sequence[Scene]) -> npt.NDArray[n
     """
     return np.array(
         [
-            share_in(find, scene.calls) >= 0.5
+            share_in(find, scene.calls) >= RIGHT_SHARE
             for what, scene in zip(heard, scenes, strict=True)
             for find in what.finds
         ],

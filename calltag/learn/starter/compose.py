@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import FloatArray
+from calltag.learn.hearing import FRAMES_PER_STEP
 from calltag.learn.starter.bank import Piece
 from calltag.learn.starter.synth_calls import Rng
 from calltag.records.label import NOISE_KINDS
@@ -239,12 +240,12 @@ def compose(rng: Rng, bank: Bank) -> Composed:
     if rng.random() < 0.25:  # lossy sound loses its top
         level[:, int(rng.integers(48, N_MELS)) :] -= rng.uniform(10, 40)
     level = 10 * np.log10(10 ** (level / 10) + POWER_FLOOR)
-    halves = (n // 2, 2)
-    sounding = np.asarray(call.reshape(halves).any(axis=1), np.float32)
+    steps = (n // FRAMES_PER_STEP, FRAMES_PER_STEP)
+    sounding = np.asarray(call.reshape(steps).any(axis=1), np.float32)
     return Composed(
         level.astype(np.float32),
         sounding,
-        kinds.reshape(*halves, -1).max(axis=1),
-        sorts.reshape(*halves, -1).max(axis=1),
-        weight.reshape(halves).min(axis=1),
+        kinds.reshape(*steps, -1).max(axis=1),
+        sorts.reshape(*steps, -1).max(axis=1),
+        weight.reshape(steps).min(axis=1),
     )

@@ -9,12 +9,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from calltag.learn.confidence import calibration_error
+from calltag.learn.counting import FOUND_SHARE
 from calltag.learn.starter.calibrate import SceneHeard, right, share_in
 from calltag.learn.starter.scenes import Scene
 from calltag.records.label import NOISE_KINDS
-
-FOUND_SHARE = 0.25
-"""A call counts as found when finds cover at least this much of it."""
 
 
 def judge(
@@ -47,12 +46,14 @@ def judge(
     """
     counts: defaultdict[str, np.ndarray] = defaultdict(lambda: np.zeros(4))
     empty: defaultdict[str, list[int]] = defaultdict(list)
-    sure: list[tuple[float, bool]] = []
+    sure: list[float] = []
+    sure_and_right: list[bool] = []
     kinds: defaultdict[str, list[np.ndarray]] = defaultdict(list)
     for what, scene, sureness in zip(heard, scenes, probability, strict=True):
         kinds[scene.background].append((what.heard.kinds > 0).mean(axis=0))
         is_right = right([what], [scene]).tolist()
-        sure += zip(sureness.tolist(), is_right, strict=True)
+        sure += sureness.tolist()
+        sure_and_right += is_right
         kept = [i for i, value in enumerate(sureness) if value >= least]
         finds = [what.finds[i] for i in kept]
         if not np.isfinite(scene.snr_db):
@@ -64,7 +65,7 @@ def judge(
     return {
         "finding": {key: _figures(*row) for key, row in counts.items()},
         "false_finds_per_minute": {k: round(float(np.mean(v)), 2) for k, v in empty.items()},
-        "calibration_error": round(_calibration_error(np.array(sure)), 3),
+        "calibration_error": round(calibration_error(np.array(sure), np.array(sure_and_right)), 3),
         "noise_kinds": {
             kind: {
                 "heard_in_its_own": round(float(np.mean([row[i] for row in kinds[kind]])), 3),
@@ -90,14 +91,3 @@ def _figures(calls: float, found: float, finds: float, right: float) -> dict[str
         "precision": round(precision, 3),
         "f1": round(2 * recall * precision / max(recall + precision, 1e-9), 3),
     }
-
-
-def _calibration_error(sure: np.ndarray) -> float:
-    """Expected calibration error over ten bins of probability."""
-    if not len(sure):
-        return 0.0
-    bins = np.minimum((sure[:, 0] * 10).astype(int), 9)
-    gaps = [
-        abs(sure[bins == b].mean(axis=0) @ (1, -1)) * (bins == b).mean() for b in np.unique(bins)
-    ]
-    return float(np.sum(gaps))

@@ -19,6 +19,7 @@ from calltag.sound.floor import noise_floor_db
 
 log = logging.getLogger(__name__)
 
+_SCENES_AT_ONCE = 16
 _PACE = 3e-3
 _KINDS_COUNT = 0.5
 _SORTS_COUNT = 2.0  # there are many, most of them silent, so that each counts little
@@ -39,7 +40,7 @@ class _Scenes(IterableDataset[tuple[Tensor, ...]]):
             yield tuple(torch.from_numpy(part) for part in (x, *targets))
 
 
-def train(bank: Bank, *, steps: int, batch: int = 16, seed: int = 0, along: bool = False) -> Net:
+def train(bank: Bank, *, steps: int, seed: int = 0, along: bool = False) -> Net:
     """Train a network.
 
     Beside calls and kinds of noise it learns to tell sorts (a rotor and a saw are both machines),
@@ -50,9 +51,7 @@ def train(bank: Bank, *, steps: int, batch: int = 16, seed: int = 0, along: bool
     bank : Bank
         What scenes are composed from.
     steps : int
-        Training steps.
-    batch : int
-        Scenes in each.
+        Training steps, of `_SCENES_AT_ONCE` each.
     seed : int
         Seed of everything random.
     along : bool
@@ -73,7 +72,7 @@ def train(bank: Bank, *, steps: int, batch: int = 16, seed: int = 0, along: bool
     )
     bce = nn.functional.binary_cross_entropy_with_logits
     mean_loss, started = 0.0, time.monotonic()
-    scenes = DataLoader(_Scenes(bank, seed), batch, num_workers=1, prefetch_factor=4)
+    scenes = DataLoader(_Scenes(bank, seed), _SCENES_AT_ONCE, num_workers=1, prefetch_factor=4)
     for step, (x, call, kinds, sorts, weight) in zip(range(steps), scenes, strict=False):
         call_odds, kind_odds, embedding = net(x.to(memory_format=torch.channels_last))
         sort_odds = sort_head(net.drop(embedding))

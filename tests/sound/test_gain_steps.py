@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from calltag.sound.steps import gain_steps
+from calltag.sound.gain_steps import gain_steps
 
 RATE_HZ = 48_000
 N = 20 * RATE_HZ

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.learn.outoffold import ONE_BY_ONE, out_of_fold, parts_of, strangers
+from calltag.learn.out_of_fold import ONE_BY_ONE, out_of_fold, parts_of, strangers
 
 
 @pytest.mark.parametrize("n_takes", [3, ONE_BY_ONE, 37])

@@ -141,7 +141,6 @@ def out_of_fold(
     groups: npt.NDArray[np.str_],
     *,
     company: npt.NDArray[Any] | None = None,
-    seed: int = 0,
 ) -> OutOfFold:
     """Judge each example by judges taught without its group.
 
@@ -153,8 +152,6 @@ def out_of_fold(
         Their labels, and what is left out together.
     company : np.ndarray, shape (n_company, n_features), optional
         Finds that nobody labelled.
-    seed : int
-        Of the parts.
 
     Returns
     -------
@@ -165,7 +162,7 @@ def out_of_fold(
     n = len(labels)
     votes, likeness, kinship = np.zeros((n, len(classes))), np.full(n, -1.0), np.zeros(n)
     checked = np.zeros(n, bool)
-    parts = parts_of(labels, groups, seed=seed)
+    parts = parts_of(labels, groups)
     for part in np.unique(parts):
         left_out = parts == part
         taught = np.unique(codes[~left_out])
@@ -185,7 +182,6 @@ def strangers(
     labels: npt.NDArray[np.str_],
     *,
     company: npt.NDArray[Any] | None = None,
-    seed: int = 0,
 ) -> Strangers:
     """Judge each example by judges taught without its label.
 
@@ -197,8 +193,6 @@ def strangers(
         Their labels.
     company : np.ndarray, shape (n_company, n_features), optional
         Finds that nobody labelled.
-    seed : int
-        Of which labels are left out together.
 
     Returns
     -------
@@ -209,7 +203,7 @@ def strangers(
     if len(classes) < 3:
         return Strangers(Evidence(*np.zeros((3, 0))), np.zeros(0, np.intp))
     n_parts = min(len(classes), STRANGER_PARTS)
-    order = np.random.default_rng(seed).permutation(len(classes))
+    order = np.random.default_rng(0).permutation(len(classes))
     top, likeness, kinship = np.zeros((3, len(labels)))
     for together in np.array_split(order, n_parts):
         left_out = np.isin(codes, together)
