@@ -22,11 +22,10 @@ from calltag.records.span import Span
 SLACK_S = 0.1
 """How far a label may reach past the end of its take; it is cut there."""
 
-_LISTED_S = 0.002  # listed times are rounded to the millisecond
-
-
 COLUMNS = ("take", "start_s", "end_s", "label")
 """Columns that a file of labels must have; ``group`` may be added, others are passed over."""
+
+_LISTED_S = 0.002  # listed times are rounded to the millisecond
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +36,12 @@ class LabelFile:
     ----------
     labels : tuple of Label
         The labels that can be used, in the order of the file.
+    bad : tuple of str
+        A sentence for each line that cannot, naming file and line.
     given_way : tuple of Label
         Labels of the log whose sound got another.
     parts : tuple of Label
         What those that were taken apart still say of other sounds.
-    bad : tuple of str
-        A sentence for each line that cannot, naming file and line.
     unnamed : int
         Lines that name no type.
     staying : int
@@ -52,9 +51,9 @@ class LabelFile:
     """
 
     labels: tuple[Label, ...]
+    bad: tuple[str, ...]
     given_way: tuple[Label, ...]
     parts: tuple[Label, ...]
-    bad: tuple[str, ...]
     unnamed: int
     staying: int
     unchanged: int
@@ -90,8 +89,8 @@ def read_label_file(
     InputError
         If the file cannot be read as a table of labels at all.
     """
-    before = {path: list(own) for path, own in (labels or {}).items()}
-    after = {path: list(own) for path, own in before.items()}
+    before = {take: list(own) for take, own in (labels or {}).items()}
+    after = {take: list(own) for take, own in before.items()}
     listed: dict[str, dict[Span, str]] = {}
     taken: list[Label] = []
     bad: list[str] = []
@@ -105,12 +104,7 @@ def read_label_file(
                 continue
             label = placed(label, take_logs)
             take_log = take_logs[label.take]
-            sound = _listed(label, take_log) if "confidence" in row else None
-            if sound is None and row.get("confidence"):
-                raise InputError(
-                    f"no call of {label.take} has just these ends; list the calls anew "
-                    "(`calltag calls --as csv`), or empty `confidence` to label this stretch"
-                )
+            sound = _listed(row, label, take_log)
         except InputError as error:
             bad.append(f"{path.name}, line {line}: {error}")
             continue
@@ -129,9 +123,9 @@ def read_label_file(
         taken.append(changes[-1].after or label)
     return LabelFile(
         labels=tuple(label for label in dict.fromkeys(taken) if label in after[label.take]),
+        bad=tuple(bad),
         given_way=_not_in(before, after),
         parts=tuple(label for label in _not_in(after, before) if label not in taken),
-        bad=tuple(bad),
         unnamed=unnamed,
         staying=staying,
         unchanged=unchanged,
@@ -189,17 +183,20 @@ def placed(label: Label, take_logs: Mapping[str, TakeLog]) -> Label:
     return replace(label, take=take.path, end_s=end_s)
 
 
-def _listed(label: Label, take_log: TakeLog) -> Call | None:
-    """The call of the log that a line of a listing speaks of."""
-    return next(
-        (
-            call
-            for call in take_log.calls
-            if abs(call.start_s - label.start_s) < _LISTED_S
-            and abs(call.end_s - label.end_s) < _LISTED_S
-        ),
-        None,
-    )
+def _listed(row: Mapping[str, str], label: Label, take_log: TakeLog) -> Call | None:
+    """The call of the log that a line of a listing speaks of; None where it is no such line."""
+    if "confidence" not in row:
+        return None
+    for call in take_log.calls:
+        off_s = abs(call.start_s - label.start_s), abs(call.end_s - label.end_s)
+        if max(off_s) < _LISTED_S:
+            return call
+    if row["confidence"]:
+        raise InputError(
+            f"no call of {label.take} has just these ends; list the calls anew "
+            "(`calltag calls --as csv`), or empty `confidence` to label this stretch"
+        )
+    return None
 
 
 def _said(take_log: TakeLog, labels: Sequence[Label]) -> dict[Span, str]:

@@ -181,5 +181,10 @@ def spelling_twins(labels: Iterable[str]) -> list[tuple[str, ...]]:
     """
     alike = defaultdict(set)
     for label in labels:
-        alike["".join(c for c in label.casefold() if c.isalnum())].add(label)
+        alike["".join(c for c in label.casefold() if _is_spoken(c))].add(label)
     return sorted(tuple(sorted(names)) for names in alike.values() if len(names) > 1)
+
+
+def _is_spoken(character: str) -> bool:
+    """Whether it is a letter, a digit, or a sign that is written with one, as vowels may be."""
+    return unicodedata.category(character)[0] in "LNM"

@@ -67,6 +67,10 @@ def test_two_spellings_of_one_name_are_noticed() -> None:
     assert spelling_twins(names) == [("Pit-rail rasp", "pit rail: rasp")]
 
 
+def test_names_that_differ_in_their_vowel_signs_are_two() -> None:
+    assert spelling_twins(["की", "का", "ที", "ทู"]) == []
+
+
 TABLE = [
     Label(take="a/A001.MOV", start_s=1.25, end_s=2.0, label="pit rail: rasp", group="hide"),
     Label(take="A002.MOV", start_s=0.0, end_s=3.5, label="machine/hedge trimmer"),
