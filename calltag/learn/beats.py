@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.sound.engine import EVIDENCE, Beat, listen_for_beat
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import RATE_HZ
@@ -42,7 +42,7 @@ _CALLING = (0.5, 0.8)  # shares of an excerpt: what beats in one that is full of
 _SHORTEST_S = 0.5
 
 
-def steady(odds: FloatArray) -> npt.NDArray[np.float64]:
+def steady(odds: FloatArray) -> DoubleArray:
     """Even out the odds of what goes on for a while, but leave its beginning and end in place.
 
     Parameters
@@ -56,15 +56,13 @@ def steady(odds: FloatArray) -> npt.NDArray[np.float64]:
         Their running median over 3 s.
     """
     size = round(_STEADY_S * TENTHS_PER_S) + 1
-    evened: npt.NDArray[np.float64] = scipy.ndimage.median_filter(
+    evened: DoubleArray = scipy.ndimage.median_filter(
         np.asarray(odds, np.float64), size, mode="nearest"
     )
     return evened
 
 
-def machine_odds(
-    odds: npt.NDArray[np.float64], beats: Sequence[tuple[float, Beat]]
-) -> npt.NDArray[np.float64]:
+def machine_odds(odds: DoubleArray, beats: Sequence[tuple[float, Beat]]) -> DoubleArray:
     """Odds of a machine by ear and beat together.
 
     Parameters
@@ -108,7 +106,7 @@ class BeatWatch:
 
     def look(
         self,
-        odds: npt.NDArray[np.float64],
+        odds: DoubleArray,
         calling: npt.NDArray[np.floating],
         start_s: float,
         cut: Callable[[float, float], FloatArray],

@@ -21,7 +21,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from calltag.learn.judges import Array, Evidence
+from calltag.arrays import DoubleArray
+from calltag.learn.judges import Evidence
 
 STRANGER_SHARE = 0.1
 """How many finds of untaught kinds are reckoned with, for each one of a kind that was taught."""
@@ -66,7 +67,7 @@ class Confidence:
         cls,
         evidence: Evidence,
         right: npt.NDArray[np.bool_],
-        weight: Array,
+        weight: DoubleArray,
         *,
         strange: npt.NDArray[np.bool_] | None = None,
     ) -> Confidence:
@@ -93,7 +94,7 @@ class Confidence:
         x = _inputs(evidence)
         sign = np.where(right, 1.0, -1.0)
 
-        def loss(curve: Array) -> float:
+        def loss(curve: DoubleArray) -> float:
             # How badly a curve fits, and how far it is from the usual one.
             data = weight @ np.logaddexp(0, -sign * (x @ curve))
             return float(data + (((curve - USUAL) / _PLAY) ** 2).sum() / 2)
@@ -107,7 +108,7 @@ class Confidence:
             weight = np.where(strange, _STRANGERS * n_taught / strange.sum(), weight)
         return cls(fitted.curve, _choose(fitted(evidence), right, weight, n_taught))
 
-    def __call__(self, evidence: Evidence) -> Array:
+    def __call__(self, evidence: Evidence) -> DoubleArray:
         """Tell how sure labels are.
 
         Parameters
@@ -145,7 +146,9 @@ class Confidence:
         return Confidence((constant + more, votes, like, kin), odds / (1 + odds))
 
 
-def calibration_error(confidence: Array, right: npt.NDArray[np.bool_], n_bins: int = 10) -> float:
+def calibration_error(
+    confidence: DoubleArray, right: npt.NDArray[np.bool_], n_bins: int = 10
+) -> float:
     """Expected calibration error: how far confidence and share of right labels lie apart.
 
     Parameters
@@ -185,7 +188,7 @@ def calibration_error(confidence: Array, right: npt.NDArray[np.bool_], n_bins: i
     return round(float(sum(gaps) / len(confidence)), 12)
 
 
-def _inputs(evidence: Evidence) -> Array:
+def _inputs(evidence: Evidence) -> DoubleArray:
     share = np.clip(evidence.top, 1e-4, 1 - 1e-4)
     return np.column_stack(
         [
@@ -198,7 +201,7 @@ def _inputs(evidence: Evidence) -> Array:
 
 
 def _choose(
-    confidence: Array, right: npt.NDArray[np.bool_], weight: Array, n_taught: float
+    confidence: DoubleArray, right: npt.NDArray[np.bool_], weight: DoubleArray, n_taught: float
 ) -> float:
     """Threshold that gives the best F1; the highest of several."""
 

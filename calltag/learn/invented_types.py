@@ -306,7 +306,7 @@ def invent(rng: Rng, *, types: int, each: int) -> tuple[list[Measured], npt.NDAr
     return calls, np.array(codes)
 
 
-def kinship(
+def learn_kinship(
     measured: FloatArray,
     codes: npt.NDArray[np.intp],
 ) -> Kinship:
@@ -400,7 +400,7 @@ def main() -> None:
         export(net, partial)
     rows = with_voices(calls[n_taught:], Voice(arguments.voice))
     _, codes = np.unique(codes[n_taught:], return_inverse=True)
-    write(arguments.out, kinship(rows, codes))
+    write(arguments.out, learn_kinship(rows, codes))
     log.info("%d calls, written to %s and %s", len(calls), arguments.voice, arguments.out)
 
 

@@ -39,10 +39,9 @@ from sklearn.covariance import ledoit_wolf
 from sklearn.linear_model import LogisticRegression
 from sklearn.svm import SVC
 
+from calltag.arrays import DoubleArray
 from calltag.learn.kinship import N_FEATURES, Kin, prior
 from calltag.sound.features import BEAT, EMBEDDING
-
-Array = npt.NDArray[np.float64]
 
 CUT = 4.0
 _LINEAR_C = 0.3
@@ -70,9 +69,9 @@ class Evidence(NamedTuple):
         Likeness and kinship to it.
     """
 
-    top: Array
-    likeness: Array
-    kinship: Array
+    top: DoubleArray
+    likeness: DoubleArray
+    kinship: DoubleArray
 
 
 class Judgement(NamedTuple):
@@ -89,9 +88,9 @@ class Judgement(NamedTuple):
         that is not known.
     """
 
-    votes: Array
-    likeness: Array
-    kinship: Array
+    votes: DoubleArray
+    likeness: DoubleArray
+    kinship: DoubleArray
 
     @property
     def evidence(self) -> Evidence:
@@ -137,18 +136,18 @@ class Judges:
     """
 
     classes: npt.NDArray[np.str_]
-    mean: Array
-    scale: Array
-    weight: Array
-    slopes: Array
-    offsets: Array
-    vectors: Array
-    alphas: Array
-    biases: Array
+    mean: DoubleArray
+    scale: DoubleArray
+    weight: DoubleArray
+    slopes: DoubleArray
+    offsets: DoubleArray
+    vectors: DoubleArray
+    alphas: DoubleArray
+    biases: DoubleArray
     gamma: float
-    whitening: Array
-    centres: Array
-    examples: Array
+    whitening: DoubleArray
+    centres: DoubleArray
+    examples: DoubleArray
     codes: npt.NDArray[np.intp]
     reach: float
     kin: Kin | None
@@ -264,7 +263,7 @@ class Judges:
             kinship[np.arange(len(best)), best],
         )
 
-    def directions(self, features: npt.NDArray[Any]) -> Array:
+    def directions(self, features: npt.NDArray[Any]) -> DoubleArray:
         """Place finds where likeness is an inner product, as `examples` are.
 
         Parameters
@@ -279,12 +278,12 @@ class Judges:
         """
         return _unit(self._scaled(features) @ self.whitening)
 
-    def _scaled(self, features: npt.NDArray[Any]) -> Array:
+    def _scaled(self, features: npt.NDArray[Any]) -> DoubleArray:
         scaled = (np.asarray(features, np.float64) - self.mean) / self.scale
         return np.clip(np.nan_to_num(scaled), -CUT, CUT)
 
 
-def _worth(scaled: Array, centres: Array, codes: npt.NDArray[np.intp]) -> Array:
+def _worth(scaled: DoubleArray, centres: DoubleArray, codes: npt.NDArray[np.intp]) -> DoubleArray:
     """How much of what parts the labels in each feature is more than chance, 0 to 1.
 
     That is 1 - 1/F, of the variance ratio F of a one-way analysis of variance. Where a feature is
@@ -302,7 +301,7 @@ def _worth(scaled: Array, centres: Array, codes: npt.NDArray[np.intp]) -> Array:
     return np.clip(1 - chance, 0, 1)
 
 
-def _whitening(residuals: Array) -> Array:
+def _whitening(residuals: DoubleArray) -> DoubleArray:
     """What takes the spread within labels out; nothing is taken out where none is known."""
     n_features = residuals.shape[1]
     if np.square(residuals).mean() < _NO_SPREAD:
@@ -311,17 +310,17 @@ def _whitening(residuals: Array) -> Array:
     return np.asarray(np.linalg.cholesky(np.linalg.inv(within)))
 
 
-def _sigmoid(x: Array) -> Array:
+def _sigmoid(x: DoubleArray) -> DoubleArray:
     return 1 / (1 + np.exp(-np.clip(x, -30, 30)))
 
 
-def _shares(x: Array) -> Array:
+def _shares(x: DoubleArray) -> DoubleArray:
     return x / x.sum(axis=1, keepdims=True)
 
 
-def _softmax(x: Array) -> Array:
+def _softmax(x: DoubleArray) -> DoubleArray:
     return _shares(np.exp(x - x.max(axis=1, keepdims=True)))
 
 
-def _unit(x: Array) -> Array:
+def _unit(x: DoubleArray) -> DoubleArray:
     return x / np.maximum(np.linalg.norm(x, axis=1, keepdims=True), 1e-12)

@@ -38,10 +38,9 @@ import scipy.linalg
 from scipy.spatial.distance import cdist
 from scipy.special import expit, logsumexp
 
+from calltag.arrays import DoubleArray
 from calltag.errors import ModelError
 from calltag.sound.features import FEATURE_NAMES, MEASURED_VERSION
-
-Array = npt.NDArray[np.float64]
 
 N_FEATURES = len(FEATURE_NAMES)
 PRIOR = Path(__file__).with_name("kinship.npz")
@@ -74,13 +73,13 @@ class Kinship:
         Variance between types.
     """
 
-    mean: Array
-    scale: Array
-    directions: Array
-    centre: Array
-    spread: Array
+    mean: DoubleArray
+    scale: DoubleArray
+    directions: DoubleArray
+    centre: DoubleArray
+    spread: DoubleArray
 
-    def place(self, features: npt.NDArray[Any]) -> Array:
+    def place(self, features: npt.NDArray[Any]) -> DoubleArray:
         """Place finds where types lie around zero and the spread within them is one.
 
         Parameters
@@ -93,10 +92,10 @@ class Kinship:
         np.ndarray, shape (n, n_directions)
             Their places.
         """
-        placed: Array = self.scaled(features) @ self.directions - self.centre
+        placed: DoubleArray = self.scaled(features) @ self.directions - self.centre
         return placed
 
-    def scaled(self, features: npt.NDArray[Any]) -> Array:
+    def scaled(self, features: npt.NDArray[Any]) -> DoubleArray:
         """Scale measurements.
 
         Parameters
@@ -178,10 +177,10 @@ class Kin:
     """
 
     known: Kinship
-    examples: Array
+    examples: DoubleArray
     codes: npt.NDArray[np.intp]
-    company: Array
-    strange: Array
+    company: DoubleArray
+    strange: DoubleArray
 
     @classmethod
     def fit(
@@ -228,7 +227,7 @@ class Kin:
         odds = alone.scores(company).max(axis=1)
         return replace(alone, company=adapted.place(company), strange=expit(-odds))
 
-    def scores(self, features: npt.NDArray[Any]) -> Array:
+    def scores(self, features: npt.NDArray[Any]) -> DoubleArray:
         """Compare finds with each type.
 
         Parameters
@@ -255,7 +254,7 @@ class Kin:
         both = np.logaddexp(np.log(1 - _OF_EXAMPLES) + by_centre, np.log(_OF_EXAMPLES) + by_example)
         return np.asarray(both - self._strangers(placed)[:, None])
 
-    def _strangers(self, placed: Array) -> Array:
+    def _strangers(self, placed: DoubleArray) -> DoubleArray:
         """Log density of finds that are of no taught type, but for a constant."""
         average = _log_density(placed, np.zeros((1, placed.shape[1])), 1 + self.known.spread)[:, 0]
         if not len(self.company):
@@ -266,19 +265,21 @@ class Kin:
         own = logsumexp(near, axis=1, b=_COMPANY_COUNTS * self.strange / total)
         return np.logaddexp(np.log(_STRANGERS_WORTH / total) + average, own)
 
-    def _near(self, placed: Array, means: Array, n: npt.NDArray[Any]) -> Array:
+    def _near(self, placed: DoubleArray, means: DoubleArray, n: npt.NDArray[Any]) -> DoubleArray:
         """Log density of finds under types of which the mean of `n` examples is known."""
         sure = 1 / self.known.spread + n
         return _log_density(placed, n * means / sure, 1 + 1 / sure)
 
 
-def _centres(placed: Array, codes: npt.NDArray[np.intp], n: npt.NDArray[np.intp]) -> Array:
+def _centres(
+    placed: DoubleArray, codes: npt.NDArray[np.intp], n: npt.NDArray[np.intp]
+) -> DoubleArray:
     sums = np.zeros((len(n), placed.shape[1]))
     np.add.at(sums, codes, placed)
     return sums / n[:, None]
 
 
-def _log_density(placed: Array, means: Array, variances: Array) -> Array:
+def _log_density(placed: DoubleArray, means: DoubleArray, variances: DoubleArray) -> DoubleArray:
     """Normal log densities but for the constant, shape (n, n_means)."""
     variances = np.broadcast_to(variances, means.shape)
     squared = (

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.beats import TENTHS_PER_S, machine_odds, steady
 from calltag.records.found import NoiseSpan
 from calltag.records.label import NOISE_KINDS
@@ -148,7 +148,7 @@ class NoiseMeter:
         found = [self._detailed(span) for span in found if not _explained(span, hums)]
         return sorted([*found, *hums], key=lambda span: (span.start_s, span.kind))
 
-    def _gust_odds(self, smooth: FloatArray) -> npt.NDArray[np.float64]:
+    def _gust_odds(self, smooth: FloatArray) -> DoubleArray:
         """Odds of wind by the model and the lowest bands together; -inf without a gust."""
         gust = np.zeros(len(smooth))
         told = gustiness(np.concatenate(self._low_db))[: len(smooth)]
@@ -159,7 +159,7 @@ class NoiseMeter:
         odds -= np.maximum(0, smooth[:, _WATER] - _OWN_WATER)
         return np.where(gust > 0, odds, -np.inf)
 
-    def _knock_odds(self, odds: FloatArray) -> npt.NDArray[np.float64]:
+    def _knock_odds(self, odds: FloatArray) -> DoubleArray:
         """Odds of handling around each knock; -inf elsewhere."""
         peaks = np.concatenate(self._knocks).astype(np.float64)
         out = np.full(len(odds), -np.inf)

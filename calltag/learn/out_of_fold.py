@@ -13,7 +13,8 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from calltag.learn.judges import Array, Evidence, Judges
+from calltag.arrays import DoubleArray
+from calltag.learn.judges import Evidence, Judges
 
 ONE_BY_ONE = 10
 """Up to this many groups are left out one at a time; more are left out in so many parts."""
@@ -44,16 +45,16 @@ class OutOfFold:
 
     classes: npt.NDArray[np.str_]
     codes: npt.NDArray[np.intp]
-    votes: Array
-    likeness: Array
-    kinship: Array
+    votes: DoubleArray
+    likeness: DoubleArray
+    kinship: DoubleArray
     parts: npt.NDArray[np.intp]
     checked: npt.NDArray[np.bool_]
 
     @property
-    def top(self) -> Array:
+    def top(self) -> DoubleArray:
         """Votes of the label that has most, shape (n,)."""
-        top: Array = self.votes.max(axis=1)
+        top: DoubleArray = self.votes.max(axis=1)
         return top
 
     @property

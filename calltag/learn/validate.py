@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.learn.confidence import calibration_error
 from calltag.learn.counting import mean_f1
 from calltag.learn.intervals import Interval, wilson
-from calltag.learn.judges import Array, Evidence
+from calltag.learn.judges import Evidence
 from calltag.learn.labels import is_call, spelling_twins
 from calltag.learn.out_of_fold import OutOfFold, Strangers
 from calltag.learn.tagger import fit_confidence
@@ -264,7 +265,7 @@ def macro_f1(confusion: npt.NDArray[np.int64]) -> float:
 
 def _trusted_without_group(
     known: OutOfFold, unknown: Strangers
-) -> tuple[Array, npt.NDArray[np.bool_]]:
+) -> tuple[DoubleArray, npt.NDArray[np.bool_]]:
     """Confidence of each example, and whether it gets a label, fitted without its part."""
     confidence, named = np.zeros(len(known.codes)), np.zeros(len(known.codes), bool)
     for part in np.unique(known.parts):
@@ -286,7 +287,7 @@ def _strangers_named(known: OutOfFold, unknown: Strangers) -> int:
     return n
 
 
-def _doubts(known: OutOfFold, confidence: Array, classes: Sequence[str]) -> tuple[Doubt, ...]:
+def _doubts(known: OutOfFold, confidence: DoubleArray, classes: Sequence[str]) -> tuple[Doubt, ...]:
     best = known.votes.argmax(axis=1)
     suspect = np.flatnonzero(known.checked & ~known.right & (confidence >= SUSPECT))
     return tuple(

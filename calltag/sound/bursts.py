@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, POWER_FLOOR
 
 N_GROUPS = 4
@@ -113,7 +113,7 @@ def find_knocks(levels_db: npt.NDArray[np.floating]) -> list[Knock]:
     return found
 
 
-def gustiness(levels_db: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+def gustiness(levels_db: npt.NDArray[np.floating]) -> DoubleArray:
     """How much each tenth of a second looks like a gust on the microphone.
 
     Parameters
@@ -141,7 +141,7 @@ def gustiness(levels_db: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
         * _ramp(low - high, 8, 12)
         * (1 + _ramp(low - floor, 15, 25) / 2)
     )
-    evened: npt.NDArray[np.float64] = scipy.ndimage.uniform_filter1d(gust, 7, mode="nearest")
+    evened: DoubleArray = scipy.ndimage.uniform_filter1d(gust, 7, mode="nearest")
     return evened
 
 

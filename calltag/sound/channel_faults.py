@@ -11,11 +11,11 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.records.take import ChannelFault, FaultKind
 from calltag.sound.channel_seconds import (
     AUDIBLE_POWER,
     SILENT_POWER,
-    Floats,
     Seconds,
     cut_off,
     decibels,
@@ -128,7 +128,7 @@ def _from_then_on(
         yield ChannelFault(FaultKind.HISS, _numbers(those), at_s=float(cut))
 
 
-def _stopped_s(live: Sequence[int], power: Floats, silences: Silences) -> dict[int, float]:
+def _stopped_s(live: Sequence[int], power: DoubleArray, silences: Silences) -> dict[int, float]:
     """When each channel fell silent that has no sound at the end, where others have some."""
     silent = power < SILENT_POWER
     stopped_s: dict[int, float] = {}
@@ -168,7 +168,7 @@ def _useless(live: Sequence[int], seconds: Seconds) -> Iterator[ChannelFault]:
             yield ChannelFault(FaultKind.HISS, (c + 1,))
 
 
-def _rumble_db(seconds: Seconds) -> Floats:
+def _rumble_db(seconds: Seconds) -> DoubleArray:
     """Level of each channel's low frequencies over that of its middle ones."""
     return decibels(seconds.low.mean(axis=0)) - decibels(seconds.mid.mean(axis=0))
 
@@ -194,7 +194,7 @@ def _alike(channels: Sequence[int], seconds: Seconds) -> Iterator[ChannelFault]:
             yield ChannelFault(FaultKind.SAME, _numbers(copies))
 
 
-def _offset(means: Floats) -> float:
+def _offset(means: DoubleArray) -> float:
     """Mean of a channel where it is told, of its means in every second; else 0."""
     offset, unsure = float(means.mean()), float(means.std()) / np.sqrt(len(means))
     return offset if len(means) > 1 and abs(offset) > max(_DC, _DC_SURE * unsure) else 0.0

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 
 SILENT_POWER = 1e-9
 """A second below it is silent, at -90 dBFS: an open input of 16 bits."""
@@ -32,8 +32,6 @@ _LOW_GROUP = 64  # means of 64 samples hold what lies below some 300 Hz, at 48 k
 _MID_GROUP = 4  # steps between means of four: some 1 to 8 kHz, where most animals call
 _FAINTEST_POWER = 1e-15
 
-Floats = npt.NDArray[np.float64]
-
 
 class Seconds(NamedTuple):
     """Measured in every second of some sound.
@@ -48,12 +46,12 @@ class Seconds(NamedTuple):
         Correlation of each two channels: of their high, and of their low frequencies.
     """
 
-    power: Floats
-    low: Floats
-    mid: Floats
-    mean: Floats
-    like: Floats
-    like_low: Floats
+    power: DoubleArray
+    low: DoubleArray
+    mid: DoubleArray
+    mean: DoubleArray
+    like: DoubleArray
+    like_low: DoubleArray
 
 
 def of_all(blocks: Sequence[Seconds]) -> Seconds:
@@ -113,13 +111,13 @@ def measure_seconds(block: FloatArray, rate_hz: int) -> Seconds:
     )
 
 
-def _power(pieces: FloatArray) -> Floats:
+def _power(pieces: FloatArray) -> DoubleArray:
     """Mean square of every channel, second by second."""
     power: FloatArray = np.einsum("cst,cst->sc", pieces, pieces) / pieces.shape[2]
     return power.astype(np.float64)
 
 
-def _likeness(pieces: FloatArray) -> Floats:
+def _likeness(pieces: FloatArray) -> DoubleArray:
     """Correlate all pairs of channels, second by second."""
     by_second = pieces.transpose(1, 0, 2)
     products = (by_second @ by_second.transpose(0, 2, 1)).astype(np.float64)
@@ -139,7 +137,7 @@ def _means(pieces: FloatArray, group: int) -> FloatArray:
 
 
 def hissing(
-    swing_db: Floats, level_db: Floats, rumble_db: Floats, n_seconds: float
+    swing_db: DoubleArray, level_db: DoubleArray, rumble_db: DoubleArray, n_seconds: float
 ) -> npt.NDArray[np.bool_]:
     """Find channels as steady and as white as hiss, and below one with life in it.
 
@@ -164,7 +162,7 @@ def hissing(
     return hiss & (level_db < level_db[alive].max())
 
 
-def cut_off(low: Floats, mid: Floats) -> int | None:
+def cut_off(low: DoubleArray, mid: DoubleArray) -> int | None:
     """Find when a microphone was cut off: from there on its channel holds nothing but hiss.
 
     What was between the loud moments before goes with the microphone, deep and high: where a call
@@ -196,7 +194,7 @@ def cut_off(low: Floats, mid: Floats) -> int | None:
     return cut if min(falls_db) > _CUT_OFF_DB else None
 
 
-def decibels(power: Floats) -> Floats:
+def decibels(power: DoubleArray) -> DoubleArray:
     """Express power in decibels, no lower than -150.
 
     Parameters

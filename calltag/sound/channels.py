@@ -13,14 +13,13 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.records.span import Span
 from calltag.records.take import ChannelFault
 from calltag.sound.channel_faults import QUIETER_DB, cut_off_everywhere_s, find_faults
 from calltag.sound.channel_seconds import (
     AUDIBLE_POWER,
     SILENT_POWER,
-    Floats,
     Seconds,
     decibels,
     hissing,
@@ -102,7 +101,7 @@ class Chooser:
         self._seconds: list[Seconds] = []
         self._peaks = PeakMeter(rate_hz, floats=floats)
         self._silences = Silences(rate_hz)
-        self._recent: Floats | None = None
+        self._recent: DoubleArray | None = None
 
     def choose(self, block: FloatArray) -> FloatArray:
         """Take the best channel out of the next block of the take.
@@ -226,7 +225,7 @@ class Chooser:
             self._chosen.append(channel)
 
 
-def _costs(sums: Floats) -> Floats:
+def _costs(sums: DoubleArray) -> DoubleArray:
     """Decibels by which each channel is worse, by what was summed up lately; infinite if dead."""
     low, mid, clipped, sum_db, sum_db2, weight = sums
     sane = clipped * 60 < _CLIPPED_A_MINUTE * weight

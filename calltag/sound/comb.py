@@ -15,7 +15,7 @@ import numpy.typing as npt
 import scipy.fft
 import scipy.ndimage
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 
 _HALF, _EVERY = 80, 20  # bins: half the width of the running median, and where it is taken
 _LIMITS_DB = (-10.0, 20.0)  # one strong whistle must not pass for a comb
@@ -51,7 +51,7 @@ class Comb:
     top_hz: float
 
     @property
-    def rates_hz(self) -> npt.NDArray[np.float64]:
+    def rates_hz(self) -> DoubleArray:
         """The rates looked for, in order."""
         return np.arange(self.lowest_hz, self.highest_hz, self.step_hz)
 
@@ -79,7 +79,7 @@ def heights_db(frames: FloatArray, n_bins: int) -> FloatArray:
     return lifted[:, :n_bins].astype(np.float32)
 
 
-def _running_median(level: FloatArray) -> npt.NDArray[np.float64]:
+def _running_median(level: FloatArray) -> DoubleArray:
     """Running median of each row, taken at every twentieth bin and drawn straight between."""
     padded = np.pad(level, ((0, 0), (_HALF, _HALF)), mode="edge")
     at = np.arange(0, level.shape[1] + _EVERY - 1, _EVERY).clip(max=level.shape[1] - 1)
@@ -91,7 +91,7 @@ def _running_median(level: FloatArray) -> npt.NDArray[np.float64]:
 
 def comb_evidence(
     heights: FloatArray, bin_hz: float, comb: Comb
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+) -> tuple[DoubleArray, DoubleArray]:
     """How much the lines of each rate stand out.
 
     Parameters
@@ -136,7 +136,7 @@ def _places(
     return on, off, within.sum(axis=0)
 
 
-def follow(evidence: npt.NDArray[np.float64], comb: Comb) -> npt.NDArray[np.intp]:
+def follow(evidence: DoubleArray, comb: Comb) -> npt.NDArray[np.intp]:
     """Follow the rate that has the most evidence through time; most of its changes are gradual.
 
     Parameters
@@ -179,7 +179,7 @@ def follow(evidence: npt.NDArray[np.float64], comb: Comb) -> npt.NDArray[np.intp
 
 
 def _fundamental(
-    evidence: npt.NDArray[np.float64], path: npt.NDArray[np.intp], comb: Comb
+    evidence: DoubleArray, path: npt.NDArray[np.intp], comb: Comb
 ) -> npt.NDArray[np.intp]:
     frames = np.arange(len(evidence))
     enough = _NEARLY * evidence[frames, path]

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
 from calltag.sound.comb import Comb, comb_evidence, follow, heights_db
 from calltag.sound.hum import describe_hum, find_hum
@@ -195,9 +195,7 @@ def find_engine(samples: npt.NDArray[Any], rate_hz: int) -> Engine | None:
     return beat.engine if beat is not None else None
 
 
-def _lines(
-    samples: FloatArray, rate_hz: int
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def _lines(samples: FloatArray, rate_hz: int) -> tuple[DoubleArray, DoubleArray]:
     """Evidence and strength of combs in the spectra of overlapping seconds."""
     if len(samples) < rate_hz:
         nothing = np.zeros((0, len(ENGINE.rates_hz)))
@@ -206,9 +204,7 @@ def _lines(
     return comb_evidence(heights_db(frames, round(2 * ENGINE.top_hz) + 1), 0.5, ENGINE)
 
 
-def _by_lines(
-    evidence: npt.NDArray[np.float64], strength_db: npt.NDArray[np.float64]
-) -> Engine | None:
+def _by_lines(evidence: DoubleArray, strength_db: DoubleArray) -> Engine | None:
     if (evidence.max(axis=1) > _SURE).mean() < _SURE_SHARE:
         return None
     path = follow(evidence, ENGINE)

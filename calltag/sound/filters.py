@@ -15,10 +15,10 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
 
-Sections = npt.NDArray[np.float64]
+Sections = DoubleArray
 """A filter as second-order sections, shape (n_sections, 6), as `scipy.signal` has them."""
 
 _SETTLED_DB = -120.0
@@ -149,9 +149,7 @@ def hum_notch(
     return np.array(sections)
 
 
-def gain_db(
-    sections: Sections, frequency_hz: npt.ArrayLike, rate_hz: int
-) -> npt.NDArray[np.float64]:
+def gain_db(sections: Sections, frequency_hz: npt.ArrayLike, rate_hz: int) -> DoubleArray:
     """Gain of a filter's two passes together.
 
     Parameters

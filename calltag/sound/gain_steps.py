@@ -9,10 +9,9 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 
 _FRAME_S = 0.1
 _SIDE = 20  # frames that are looked at on each side of a step,
@@ -76,14 +75,14 @@ def gain_steps(samples: FloatArray, rate_hz: int) -> list[float]:
     return [(i + _SIDE + _GAP) * _FRAME_S for i in sorted(at)]
 
 
-def _unevenness_db(sides: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _unevenness_db(sides: DoubleArray) -> DoubleArray:
     """How much the middle band moves within each side, as a deviation; calls only stand above."""
     low_db, middle_db = np.percentile(np.median(sides, axis=0), [10, 50], axis=1)
-    uneven: npt.NDArray[np.float64] = (middle_db - low_db) / 1.28
+    uneven: DoubleArray = (middle_db - low_db) / 1.28
     return uneven
 
 
-def _levels_db(samples: FloatArray, frame: int, rate_hz: int) -> npt.NDArray[np.float64]:
+def _levels_db(samples: FloatArray, frame: int, rate_hz: int) -> DoubleArray:
     """Levels of the bands, frame by frame, shape (n_bands, n_frames)."""
     n_frames = len(samples) // frame
     edges = np.searchsorted(np.fft.rfftfreq(frame, 1 / rate_hz), _BANDS_HZ)

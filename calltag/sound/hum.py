@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
+from calltag.arrays import DoubleArray
 from calltag.records.found import HUM
 from calltag.sound.thinning import thinned
 
@@ -83,7 +84,7 @@ def find_hum(samples: npt.NDArray[Any], rate_hz: int) -> Hum | None:
     return max(found, key=lambda hum: len(hum.lines), default=None)
 
 
-def _at_mains(level: npt.NDArray[np.float64], mains_hz: float) -> Hum | None:
+def _at_mains(level: DoubleArray, mains_hz: float) -> Hum | None:
     bin_hz = 1 / (2 * _FRAME_S)
     lines, bases, heights, peaks = [], [], [], []
     for number in range(1, _LINES + 1):

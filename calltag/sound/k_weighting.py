@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
+
 _OFFSET_LU = -0.691  # so that 997 Hz reads its level (BS.1770-4, annex 1, equation 2)
 
 # BS.1770-4, annex 1, tables 1 and 2: the two stages of the K-weighting at 48 kHz.
@@ -20,7 +22,7 @@ _K_STAGES = np.array(
 ).reshape(2, 6)  # fmt: skip
 
 
-def k_weighting(frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
+def k_weighting(frequency_hz: npt.ArrayLike) -> DoubleArray:
     """Power gain of the K-weighting.
 
     Parameters
@@ -52,7 +54,7 @@ def k_weighting(frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
     return gain
 
 
-def k_stages(rate_hz: int) -> npt.NDArray[np.float64]:
+def k_stages(rate_hz: int) -> DoubleArray:
     """Design the two stages of the K-weighting as a filter.
 
     Parameters

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
 from calltag.sound import spectrum
 from calltag.sound.k_weighting import k_stages, k_weighting, lufs, power_of
@@ -36,9 +36,9 @@ class _Gate:
     """Gating over the energies of steps of 100 ms, which the two meters fill in."""
 
     def __init__(self) -> None:
-        self._energies: list[npt.NDArray[np.float64]] = []
+        self._energies: list[DoubleArray] = []
 
-    def _block_powers(self, steps: int) -> npt.NDArray[np.float64]:
+    def _block_powers(self, steps: int) -> DoubleArray:
         """Mean power of every `steps` consecutive steps, one block a step."""
         energies = np.concatenate(self._energies) if self._energies else np.zeros(0)
         if len(energies) < steps:

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.sound.comb import Comb, comb_evidence, heights_db
 
 THROB = Comb(lowest_hz=8.0, highest_hz=70.0, step_hz=0.25, lines=6, top_hz=240.0)
@@ -50,9 +50,9 @@ class Throb:
         Level of the lowest band against the strongest one, in the middle of half seconds.
     """
 
-    evidence: npt.NDArray[np.float64]
-    beat: npt.NDArray[np.float64]
-    strength_db: npt.NDArray[np.float64]
+    evidence: DoubleArray
+    beat: DoubleArray
+    strength_db: DoubleArray
     low_db: float
 
 

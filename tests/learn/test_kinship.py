@@ -11,8 +11,14 @@ from scipy.stats import multivariate_normal
 
 from calltag.errors import ModelError
 from calltag.learn import kinship
-from calltag.learn.invented_types import animal, backgrounds, heard, with_voices, write
-from calltag.learn.invented_types import kinship as learnt
+from calltag.learn.invented_types import (
+    animal,
+    backgrounds,
+    heard,
+    learn_kinship,
+    with_voices,
+    write,
+)
 from calltag.learn.judges import Judges
 from calltag.learn.kinship import N_FEATURES, Kin, Kinship, prior
 from calltag.learn.voice import voice
@@ -59,7 +65,7 @@ def known_and_strange(
 
 def test_spreads_of_many_types_are_found_again(rng) -> None:
     rows, codes = types(rng, 600, 8)
-    found = learnt(rows, codes, directions=N)
+    found = learn_kinship(rows, codes)
     assert found.spread == pytest.approx(np.full(N, 2.25), rel=0.35)
     placed = found.place(rows)
     centres = np.stack([placed[codes == code].mean(axis=0) for code in range(600)])
@@ -172,7 +178,7 @@ def test_the_prior_fits_the_features_and_tells_invented_types_apart() -> None:
 
 def test_a_prior_is_read_as_it_was_written(tmp_path, monkeypatch, rng) -> None:
     rows, codes = types(rng, 30, 8)
-    known = learnt(rows, codes)
+    known = learn_kinship(rows, codes)
     write(tmp_path / "kinship.npz", known)
     monkeypatch.setattr(kinship, "PRIOR", tmp_path / "kinship.npz")
     prior.cache_clear()

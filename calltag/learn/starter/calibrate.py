@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from sklearn.ensemble import HistGradientBoostingClassifier
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
 from calltag.learn.counting import RIGHT_SHARE
 from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
@@ -50,7 +50,7 @@ class SceneHeard:
 
     heard: Heard
     finds: tuple[Span, ...]
-    evidence: npt.NDArray[np.float64]
+    evidence: DoubleArray
 
 
 def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
@@ -109,7 +109,7 @@ def right(heard: Sequence[SceneHeard], scenes: Sequence[Scene]) -> npt.NDArray[n
     )
 
 
-def fit(evidence: npt.NDArray[np.float64], is_right: npt.NDArray[np.bool_]) -> SecondLook:
+def fit(evidence: DoubleArray, is_right: npt.NDArray[np.bool_]) -> SecondLook:
     """Teach the second look.
 
     Parameters
