@@ -31,10 +31,15 @@ from calltag.sound.events import measure_region
 from calltag.sound.faults import said
 from calltag.sound.floor import STEP_FRAMES
 from calltag.sound.loudness import SpectrumLoudness, channel_gain
-from calltag.sound.spectrum import FRAMES_PER_S, HOP, RATE_HZ, power_frames
+from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, power_frames
 
 BLOCK_S = 15.0
 """Sound is read in blocks of this length: arrays of a few megabytes."""
+
+FLOOR_PERCENT = 10
+"""Of a take's tenths of a second, so many per cent are no louder than its floor."""
+
+_TENTH = RATE_HZ // 10  # samples
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,9 +125,8 @@ class Finder:
         reader = SoundReader(path, rate_hz=RATE_HZ, block_s=BLOCK_S)
         chooser = Chooser(floats=info.floats)
         loudness = SpectrumLoudness()
-        loud: list[FloatArray] = []
-        this = Pass(self._hearing, self._second_look)
-
+        tenths: list[FloatArray] = []  # mean squares
+        this_pass = Pass(self._hearing, self._second_look)
         gain = 1.0
 
         def chosen() -> Iterator[FloatArray]:
@@ -131,9 +135,8 @@ class Finder:
             for block in reader:
                 samples = chooser.choose(block)
                 gain = channel_gain(block, chooser.index)
-                whole = samples[: len(samples) // (10 * HOP) * 10 * HOP].reshape(-1, 10 * HOP)
-                loud.append(np.einsum("ij,ij->i", whole, whole) / (10 * HOP))
-                this.recent.add(samples)
+                tenths.append(_mean_squares(samples))
+                this_pass.recent.add(samples)
                 yield samples
 
         def metered() -> Iterator[FloatArray]:
@@ -143,24 +146,22 @@ class Finder:
                 yield power
 
         for window in windows(metered()):
-            this.look(window)
+            this_pass.look(window)
         channel, found, peak_dbfs, clipped = chooser.report()
-        if reader.late:  # that says why
+        if reader.late:  # its own fault says so, and why
             found = tuple(one for one in found if one.kind != FaultKind.STARTS)
-        mean_square = np.concatenate(loud) if loud else np.zeros(0)
-        floor = np.percentile(mean_square, 10) if len(mean_square) else 0.0
         levels = Levels(
             peak_dbfs=peak_dbfs,
             clipped=clipped,
             loudness_lufs=loudness.integrated_lufs(),
-            floor_dbfs=float(10 * np.log10(floor)) if floor > 0 else float("-inf"),
+            floor_dbfs=_floor_dbfs(tenths),
             channel=channel,
             faults=(*map(said, found), *reader.faults),
             channel_faults=found,
             broken=tuple(joined([*reader.broken, *chooser.silences()])),
         )
-        noise = tuple(this.noise.spans())
-        return Findings(levels, with_noise(this.calls, noise), noise, joined_s=reader.joined_s)
+        noise = tuple(this_pass.noise.spans())
+        return Findings(levels, with_noise(this_pass.calls, noise), noise, joined_s=reader.joined_s)
 
     def measure(self, path: Path, spans: Sequence[Span]) -> list[Call]:
         """Measure given stretches of a take, as if they had been found.
@@ -186,10 +187,10 @@ class Finder:
         return [self._measure(path, span) for span in spans]
 
     def _measure(self, path: Path, span: Span) -> Call:
-        around = CONTEXT_FRAMES / FRAMES_PER_S
+        around_s = CONTEXT_FRAMES / FRAMES_PER_S
         grid_s = STEP_FRAMES / FRAMES_PER_S  # so that the noise floor is that of the whole take
-        start_s = float(np.floor(max(0.0, span.start_s - around) / grid_s)) * grid_s
-        block, _ = read_span(path, start_s, max(span.end_s, start_s) + around, rate_hz=RATE_HZ)
+        start_s = float(np.floor(max(0.0, span.start_s - around_s) / grid_s)) * grid_s
+        block, _ = read_span(path, start_s, max(span.end_s, start_s) + around_s, rate_hz=RATE_HZ)
         sound = Chooser().choose(block)
         whole = Whole.listen(self._hearing, sound)
         power = whole.power
@@ -215,3 +216,16 @@ class Finder:
                 round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)
             ],
         )
+
+
+def _mean_squares(samples: FloatArray) -> FloatArray:
+    """Mean square of each whole tenth of a second."""
+    tenths = samples[: len(samples) // _TENTH * _TENTH].reshape(-1, _TENTH)
+    return np.asarray(np.einsum("ij,ij->i", tenths, tenths) / _TENTH)
+
+
+def _floor_dbfs(tenths: Sequence[FloatArray]) -> float:
+    """Level that a take stays above but for `FLOOR_PERCENT` of its tenths of a second."""
+    mean_squares = np.concatenate(tenths) if tenths else np.zeros(0)
+    floor = np.percentile(mean_squares, FLOOR_PERCENT) if len(mean_squares) else 0.0
+    return float(10 * np.log10(floor)) if floor > 0 else float("-inf")

@@ -16,6 +16,7 @@ import scipy.ndimage
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.beats import TENTHS_PER_S, machine_odds, steady
+from calltag.learn.hearing import STEPS_PER_S
 from calltag.records.found import NoiseSpan
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
@@ -31,6 +32,9 @@ LEAST_PROBABILITY = 0.5
 
 AUDIBLE_HUM_DBFS = -68.0
 """Hum below this is no noise of the take; `calltag.takes.rescue` finds it all the same."""
+
+_FRAMES = FRAMES_PER_S // TENTHS_PER_S  # in a tenth of a second,
+_STEPS = STEPS_PER_S // TENTHS_PER_S  # as all is told that is kept
 
 _MACHINE, _WIND, _WATER, _VOICE, _HANDLING = map(NOISE_KINDS.index, NOISE_KINDS)
 # Evidence in log-odds. Measured on invented gusts and knocks, and against real rain, surf, engines,
@@ -72,11 +76,11 @@ class NoiseMeter:
         kinds : np.ndarray, shape (n_steps, len(NOISE_KINDS))
             Log-odds of each kind.
         """
-        whole = len(mel) // 10 * 10
-        tenths = mel[:whole].reshape(-1, 10, N_MELS).mean(axis=1)
+        whole = len(mel) // _FRAMES * _FRAMES
+        tenths = mel[:whole].reshape(-1, _FRAMES, N_MELS).mean(axis=1)
         self._levels_db.append(to_db(tenths).astype(np.float16))
-        whole = len(kinds) // 5 * 5
-        steps = kinds[:whole].reshape(-1, 5, len(NOISE_KINDS))
+        whole = len(kinds) // _STEPS * _STEPS
+        steps = kinds[:whole].reshape(-1, _STEPS, len(NOISE_KINDS))
         self._odds.append(steps.mean(axis=1))
         self._knocks.append(steps[:, :, _HANDLING].max(axis=1).astype(np.float16))
         self._low_db.append(group_levels_db(mel).astype(np.float16))
@@ -124,8 +128,7 @@ class NoiseMeter:
         if not n:
             return []
         odds = odds[:n]
-        per_s = TENTHS_PER_S
-        smooth = scipy.ndimage.uniform_filter1d(odds, per_s, axis=0, mode="nearest")
+        smooth = scipy.ndimage.uniform_filter1d(odds, TENTHS_PER_S, axis=0, mode="nearest")
         smooth[:, _WIND] = np.maximum(smooth[:, _WIND], self._gust_odds(smooth))
         smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], self._knock_odds(odds))
         by_ear = steady(odds[:, _MACHINE])
@@ -136,15 +139,11 @@ class NoiseMeter:
         found: list[NoiseSpan] = []
         for i, kind in enumerate(NOISE_KINDS):
             on = probability[:, i] > LEAST_PROBABILITY
-            on = scipy.ndimage.binary_closing(np.pad(on, per_s, mode="edge"), np.ones(per_s))
-            for first, last in runs(on[per_s:-per_s]):
-                if last - first >= per_s // 2 or n < per_s:
-                    found.append(
-                        _span(
-                            kind, levels_db[first:last], probability[first:last, i], first / per_s
-                        )
-                    )
-        hums = list(self._hum_spans(n / per_s))
+            found += [
+                _span(kind, levels_db[first:last], probability[first:last, i], first / TENTHS_PER_S)
+                for first, last in _lasting(on)
+            ]
+        hums = list(self._hum_spans(n / TENTHS_PER_S))
         found = [self._detailed(span) for span in found if not _explained(span, hums)]
         return sorted([*found, *hums], key=lambda span: (span.start_s, span.kind))
 
@@ -164,7 +163,7 @@ class NoiseMeter:
         peaks = np.concatenate(self._knocks).astype(np.float64)
         out = np.full(len(odds), -np.inf)
         for knock in find_knocks(np.concatenate(self._low_db)):
-            at = min(knock.frame // 10, len(odds) - 1)
+            at = min(knock.frame // _FRAMES, len(odds) - 1)
             here = slice(max(0, at - 1), at + 4)
             others = odds[here].mean(axis=0)
             sure = float(np.clip(peaks[max(0, at - 1) : at + 3].max(), -_KNOCK_MOST, _KNOCK_MOST))
@@ -206,6 +205,17 @@ class NoiseMeter:
                 )
 
 
+def _lasting(on: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Stretches of half a second or more, over gaps of less than one; in a short take, all."""
+    around, least = TENTHS_PER_S, TENTHS_PER_S // 2
+    closed = scipy.ndimage.binary_closing(np.pad(on, around, mode="edge"), np.ones(TENTHS_PER_S))
+    return [
+        (first, last)
+        for first, last in runs(closed[around:-around])
+        if last - first >= least or len(on) < TENTHS_PER_S
+    ]
+
+
 def _apart_s(at_s: float, span: NoiseSpan) -> float:
     return max(0.0, span.start_s - at_s, at_s - span.end_s)
 
@@ -239,7 +249,7 @@ def _span(
     power = float(spectrum[low : high + 1].sum()) * MEAN_SQUARE
     return NoiseSpan(
         start_s=start_s,
-        end_s=start_s + len(levels_db) * 10 / FRAMES_PER_S,
+        end_s=start_s + len(levels_db) / TENTHS_PER_S,
         kind=kind,
         confidence=float(probability.mean()),
         level_dbfs=float(10 * np.log10(power + 1e-12)),

@@ -67,11 +67,11 @@ EVIDENCE = (
 """What an event is judged by; see `Surroundings.evidence`."""
 
 _CENTRES_HZ = mel_edges_hz()[1:-1]
-_BESIDE = round(0.3 * STEPS_PER_S)
-_CLOSE = 2 * STEPS_PER_S
-_AROUND = 5 * STEPS_PER_S
-_NEAR = 15 * STEPS_PER_S
-_FEWEST = STEPS_PER_S // 2  # steps without events that are needed to know what is usual
+_BESIDE_STEPS = round(0.3 * STEPS_PER_S)
+_CLOSE_STEPS = 2 * STEPS_PER_S
+_AROUND_STEPS = 5 * STEPS_PER_S
+_NEAR_STEPS = 15 * STEPS_PER_S
+_FEWEST_STEPS = STEPS_PER_S // 2  # steps without events that are needed to know what is usual
 _SURELY_NOT = -9.0  # log-odds: one step more of silence, so that there is one
 _USUAL_ODDS = -5.0  # of silence, where the sound ends
 _SURE = 3.0  # a step with higher odds is surely call
@@ -80,7 +80,7 @@ _LOUD = 0.95
 _LEAST_SPREAD_DB = 0.5
 _LEAST_OVER_DB = 0.3
 _CLEAREST = 4  # bands
-_MOMENT = MOMENT_FRAMES // FRAMES_PER_STEP
+_MOMENT_STEPS = MOMENT_FRAMES // FRAMES_PER_STEP
 
 
 class _Usual(NamedTuple):
@@ -128,10 +128,10 @@ class Surroundings:
         self._free = np.flatnonzero(free)
         self._pair_sums = [_pair_sums(rows[self._free]) for rows in (level_db, heard.embedding)]
         if self._segments:
-            behind = background(over_steps(level_db, _MOMENT))
+            behind = background(over_steps(level_db, _MOMENT_STEPS))
             self._over_expected = level_db - _each_step(behind.expected_db, n)
             heard_there = np.stack([heard.call[:n], ~free], axis=1).astype(np.float32)
-            there = over_steps(heard_there, _MOMENT)[::EVERY]
+            there = over_steps(heard_there, _MOMENT_STEPS)[::EVERY]
             self._when_alike = _each_step(behind.alike @ there, n)
 
     def evidence(self, event: int, region: Region) -> Array:
@@ -176,11 +176,14 @@ class Surroundings:
     def _odds(self, first: int, last: int) -> Array:
         call = self._heard.call
         odds = call[first:last]
-        before, after = call[max(0, first - _BESIDE) : first], call[last : last + _BESIDE]
+        before, after = (
+            call[max(0, first - _BESIDE_STEPS) : first],
+            call[last : last + _BESIDE_STEPS],
+        )
         around = np.concatenate(
             [
-                call[max(0, first - _AROUND) : max(0, first - _BESIDE)],
-                call[last + _BESIDE : last + _AROUND],
+                call[max(0, first - _AROUND_STEPS) : max(0, first - _BESIDE_STEPS)],
+                call[last + _BESIDE_STEPS : last + _AROUND_STEPS],
                 [_SURELY_NOT],
             ]
         )
@@ -201,14 +204,14 @@ class Surroundings:
 
     def _kinds(self, first: int, last: int) -> Array:
         kinds = self._heard.kinds
-        close = kinds[max(0, first - _CLOSE) : last + _CLOSE]
+        close = kinds[max(0, first - _CLOSE_STEPS) : last + _CLOSE_STEPS]
         means = [rows.mean(axis=0) for rows in (kinds[first:last], close)]
         return np.clip(np.concatenate(means), -6, 6)
 
     def _contrast(self, first: int, last: int, region: Region, usual: _Usual) -> Array:
         """What the event is beside what is usual near it."""
         sums = [rows[usual.begin // 2 : usual.end // 2 + 1] for rows in self._pair_sums]
-        if usual.n_free < _FEWEST:
+        if usual.n_free < _FEWEST_STEPS:
             sums = [_pair_sums(rows[usual.steps]) for rows in (self._level, self._heard.embedding)]
         near = self._near(first, last)
         in_band = self._power[near, _band(region)].sum(axis=1)
@@ -236,7 +239,10 @@ class Surroundings:
         """What the seconds near the event are like, and how clear it is."""
         first, last = self._segments[event]
         odds = self._heard.call[self._near(first, last)]
-        others = sum(begin < last + _NEAR and end > first - _NEAR for begin, end in self._segments)
+        others = sum(
+            begin < last + _NEAR_STEPS and end > first - _NEAR_STEPS
+            for begin, end in self._segments
+        )
         clearest = self._level[first:last].max(axis=0)
         return np.array(
             [
@@ -272,12 +278,12 @@ class Surroundings:
         near = self._near(first, last)
         begin, end = np.searchsorted(self._free, (near.start, near.stop)).tolist()
         steps = self._free[begin:end]
-        if len(steps) < _FEWEST:  # all of it is events: they are what is usual
+        if len(steps) < _FEWEST_STEPS:  # all of it is events: they are what is usual
             steps = np.arange(near.start, near.stop)
         return _Usual(steps, begin, end, max(1, min(last - first, len(steps) // 4)))
 
     def _near(self, first: int, last: int) -> slice:
-        return slice(max(0, first - _NEAR), min(len(self._level), last + _NEAR))
+        return slice(max(0, first - _NEAR_STEPS), min(len(self._level), last + _NEAR_STEPS))
 
 
 def _band(region: Region) -> slice:
@@ -289,7 +295,7 @@ def _band(region: Region) -> slice:
 
 def _each_step(moments: FloatArray, n_steps: int) -> FloatArray:
     """What moments say, for each step; the steps after the last moment are like it."""
-    steps = np.repeat(moments, _MOMENT, axis=0)[:n_steps]
+    steps = np.repeat(moments, _MOMENT_STEPS, axis=0)[:n_steps]
     return np.concatenate([steps, np.repeat(moments[-1:], n_steps - len(steps), axis=0)])
 
 
