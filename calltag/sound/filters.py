@@ -27,7 +27,15 @@ _FADE_S = 0.2
 
 
 class Piece(NamedTuple):
-    """A stretch of sound that goes through a filter of its own."""
+    """A stretch of sound that goes through a filter of its own.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        The stretch.
+    sections : np.ndarray, shape (n_sections, 6)
+        The filter of one pass.
+    """
 
     start_s: float
     end_s: float
@@ -211,19 +219,8 @@ def filtered(
         The filtered sound, as long in all as what came in.
     """
     margin = round(settling_s(sections, rate_hz) * rate_hz)
-    size = max(round(_BLOCK_S * rate_hz), 4 * margin)
-    waiting: npt.NDArray[Any] | None = None
-    before = 0  # samples at the head of what waits that were handed out and serve as margin
-    for block in blocks:
-        waiting = block if waiting is None else np.concatenate([waiting, block], axis=1)
-        if waiting.shape[1] >= before + size + margin:
-            done = waiting.shape[1] - margin
-            yield _both_passes(waiting, sections)[:, before:done]
-            kept = done - margin
-            before = done - kept
-            waiting = waiting[:, kept:]
-    if waiting is not None and waiting.shape[1] > before:
-        yield _both_passes(waiting, sections)[:, before:]
+    for window in _windows(blocks, margin, rate_hz):
+        yield _both_passes(window.sound, sections)[:, window.first : window.last]
 
 
 def filtered_in_pieces(
@@ -251,26 +248,41 @@ def filtered_in_pieces(
     """
     margin = round(max((settling_s(p.sections, rate_hz) for p in pieces), default=0.0) * rate_hz)
     margin += round(_FADE_S * rate_hz)
+    for window in _windows(blocks, margin, rate_hz):
+        if window.is_end:
+            end_s = (window.at + window.last) / rate_hz - _FADE_S / 2
+            pieces = [p._replace(end_s=math.inf) if p.end_s >= end_s else p for p in pieces]
+        yield _with_pieces(window, pieces, rate_hz)
+
+
+class _Window(NamedTuple):
+    """Sound that is filtered at once, with margins in which the filter settles."""
+
+    sound: npt.NDArray[Any]
+    first: int  # of its samples, that is handed out,
+    last: int  # and the one after the last
+    at: int  # of all samples, that it begins with
+    is_end: bool
+
+
+def _windows(blocks: Iterable[npt.NDArray[Any]], margin: int, rate_hz: int) -> Iterator[_Window]:
+    """Put blocks together to windows of which each sample is handed out once."""
     size = max(round(_BLOCK_S * rate_hz), 4 * margin)
     waiting: npt.NDArray[Any] | None = None
-    at = before = 0  # sample that `waiting` begins with; how many of its samples are handed out
+    at = first = 0
     for block in blocks:
         waiting = block if waiting is None else np.concatenate([waiting, block], axis=1)
-        if waiting.shape[1] >= before + size + margin:
-            done = waiting.shape[1] - margin
-            yield _with_pieces(waiting, (before, done), at, pieces, rate_hz)
-            kept = done - margin
-            at, before, waiting = at + kept, done - kept, waiting[:, kept:]
-    if waiting is not None and waiting.shape[1] > before:
-        end_s = (at + waiting.shape[1]) / rate_hz - _FADE_S / 2
-        to_end = [p._replace(end_s=math.inf) if p.end_s >= end_s else p for p in pieces]
-        yield _with_pieces(waiting, (before, waiting.shape[1]), at, to_end, rate_hz)
+        if waiting.shape[1] >= first + size + margin:
+            last = waiting.shape[1] - margin
+            yield _Window(waiting, first, last, at, is_end=False)
+            kept_from = last - margin
+            at, first, waiting = at + kept_from, margin, waiting[:, kept_from:]
+    if waiting is not None and waiting.shape[1] > first:
+        yield _Window(waiting, first, waiting.shape[1], at, is_end=True)
 
 
-def _with_pieces(
-    sound: npt.NDArray[Any], wanted: tuple[int, int], at: int, pieces: Sequence[Piece], rate_hz: int
-) -> FloatArray:
-    first, last = wanted
+def _with_pieces(window: _Window, pieces: Sequence[Piece], rate_hz: int) -> FloatArray:
+    sound, first, last, at, _ = window
     out = sound[:, first:last].astype(np.float32)
     seconds = (at + np.arange(first, last)) / rate_hz
     half_s = _FADE_S / 2
