@@ -6,9 +6,8 @@ import sys
 
 # Nothing else is imported up here: what is imported in `main` may be stopped by Ctrl-C.
 
-DONE = 0
+# Exit statuses, beside 0 for done and 2 for wrong usage, which typer gives by itself.
 FAILED = 1
-WRONG_USAGE = 2
 SOME_UNREADABLE = 3
 STOPPED = 130
 

@@ -15,6 +15,7 @@ from calltag.cli._options import As
 
 if TYPE_CHECKING:
     from calltag.edit.tables import Row
+    from calltag.records.take import Problem
 
 UNLIMITED = 100_000
 """Width of a table that goes into a file or another program."""
@@ -48,6 +49,12 @@ class Column:
 def say(text: str) -> None:
     """Print a message for the user."""
     typer.echo(text, err=True)
+
+
+def say_unread(problems: Iterable[Problem]) -> None:
+    """Name the takes that could not be read, each with its reason."""
+    for problem in problems:
+        say(f"Could not be read: {problem.path}: {problem.reason}")
 
 
 def end(problems: Sized, *, done: bool = True) -> None:

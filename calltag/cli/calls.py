@@ -22,7 +22,7 @@ from calltag.cli._options import (
     Types,
     Verdicts,
 )
-from calltag.cli._output import Column, end, print_data, print_table, say
+from calltag.cli._output import Column, end, print_data, print_table, say, say_unread
 from calltag.records.label import LIKELY
 from calltag.words import counted, position, sure
 
@@ -142,7 +142,8 @@ def calls_command(
     rows = [call_row(one.take, call, rate=rate) for one, call in listed]
     if how is not As.TABLE:
         _print_data(rows, listed, how, picture=picture)
-        _end(problems)
+        say_unread(problems)
+        end(problems)
         return
     _print_table(rows, listed, also_in, once=once, picture=picture)
     whatever = replace(wanted, min_confidence=0.0)
@@ -152,7 +153,8 @@ def calls_command(
     recordings = each_once(chosen)
     in_copies = sum(one.take.path not in recordings for one, _ in listed)
     _tell(len(rows), len(found), less_sure, in_copies)
-    _end(problems)
+    say_unread(problems)
+    end(problems)
 
 
 def _print_data(rows: Sequence[Row], listed: Sequence[Found], how: As, *, picture: bool) -> None:
@@ -195,12 +197,6 @@ def _grades(listed: Sequence[Found]) -> list[str]:
     from calltag.takes.picture import grade_of_call
 
     return [str(grade_of_call(one, call) or "") for one, call in listed]
-
-
-def _end(problems: Sequence[Problem]) -> None:
-    for problem in problems:
-        say(f"Could not be read: {problem.path}: {problem.reason}")
-    end(problems)
 
 
 def _has_verdict(take_log: TakeLog, grades: Collection[Grade]) -> bool:

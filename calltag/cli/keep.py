@@ -33,7 +33,16 @@ from calltag.cli._keep_facts import (
 )
 from calltag.cli._keep_report import double_lines, print_wanted, report_lines
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder
-from calltag.cli._options import LOG_NAME, ByHand, LogFile, MinConfidence, MinSnr, Takes, Types
+from calltag.cli._options import (
+    LOG_NAME,
+    ByHand,
+    LogFile,
+    MinConfidence,
+    MinSnr,
+    Takes,
+    Types,
+    typed,
+)
 from calltag.cli._output import end, say
 from calltag.cli._progress import bar
 from calltag.errors import InputError
@@ -51,6 +60,7 @@ def register(app: typer.Typer) -> None:
 
 
 def keep_command(
+    context: typer.Context,
     log: LogFile = LOG_NAME,
     library: LibraryFolder = LIBRARY,
     types: Types = None,
@@ -155,7 +165,7 @@ def keep_command(
             "say which calls to keep: --type, --take, --best, --by-hand, or --from with a table of "
             "calls"
         )
-    if source is not None and min_confidence <= LIKELY:
+    if source is not None and min_confidence <= LIKELY and not typed(context, "min_confidence"):
         min_confidence = 0.0  # the table may name doubtful calls
     wanted = CallFilter(
         types=types or (),

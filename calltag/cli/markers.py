@@ -235,10 +235,10 @@ def _distances(text: str | None, paths: Sequence[str]) -> dict[str, float]:
 
 
 def _temperatures(text: str | None, default_c: float, paths: Sequence[str]) -> dict[str, float]:
-    from calltag.edit.per_take import parse_number, per_take
+    from calltag.edit.per_take import is_table, parse_number, per_take
 
     same = dict.fromkeys(paths, default_c)
-    if text is None or not text.strip().lower().endswith(".csv"):
+    if text is None or not is_table(text):
         return same
     degrees = parse_number("temperature", "degrees Celsius")
     return same | per_take(text, "temperature_c", degrees, paths, optional=True)

@@ -19,7 +19,7 @@ from calltag.cli._options import (
     Types,
     Verdicts,
 )
-from calltag.cli._output import Column, end, print_data, print_table, say
+from calltag.cli._output import Column, end, print_data, print_table, say, say_unread
 from calltag.records.label import LIKELY
 from calltag.words import position, take_length
 
@@ -149,8 +149,8 @@ def takes_command(
     told = [verdict for one, verdict, _ in listed if one.take.path in recordings]
     say(summary(told, copies=len(listed) - len(told)))
     filtered = takes or verdicts or asked_for_calls or noise is not None or best is not None
-    for _, problem in () if filtered else unread:
-        say(f"Could not be read: {problem.path}: {problem.reason}")
+    if not filtered:
+        say_unread(problem for _, problem in unread)
     _end(unseen)
 
 

@@ -46,7 +46,7 @@ def per_take(
         If a value cannot be used, or the file cannot be read, lacks a column, or names a take that
         is not there or that could be several: its line is named.
     """
-    if not text.strip().lower().endswith(".csv"):
+    if not is_table(text):
         return dict.fromkeys(takes, parse(text))
     path = Path(text.strip())
     found: dict[str, T] = {}
@@ -59,6 +59,22 @@ def per_take(
         except InputError as error:
             raise InputError(f"{path.name}, line {line}: {error}") from None
     return found
+
+
+def is_table(text: str) -> bool:
+    """Tell whether what an option gives is the name of a table, and no value for all takes.
+
+    Parameters
+    ----------
+    text : str
+        What was typed.
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
+    return text.strip().lower().endswith(".csv")
 
 
 def parse_number(name: str, unit: str) -> Callable[[str], float]:

@@ -4,12 +4,27 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
 
 SAME_LENGTH_S = 0.05
 """Takes whose lengths differ by less may be the same recording in another wrapping."""
+
+
+class Begun(NamedTuple):
+    """What a file states of when it begins.
+
+    Attributes
+    ----------
+    start_tc, time_reference, recorded
+        As in `Take`.
+    """
+
+    start_tc: str | None
+    time_reference: int | None
+    recorded: str | None
 
 
 def earlier_name(path: str, taken: Callable[[str], bool]) -> str:
@@ -42,7 +57,7 @@ def earlier_name(path: str, taken: Callable[[str], bool]) -> str:
 def is_another(
     db: sqlite3.Connection,
     take_id: int,
-    begun: Sequence[object],
+    before: Begun,
     now: TakeLog,
     *,
     other_length: bool,
@@ -58,8 +73,8 @@ def is_another(
         The log.
     take_id : int
         The take.
-    begun : sequence of object
-        Its `start_tc`, `time_reference` and `recorded` until now.
+    before : Begun
+        When it began until now.
     now : TakeLog
         What the file is now.
     other_length : bool
@@ -71,17 +86,18 @@ def is_another(
         Whether it is.
     """
     recorded = now.take.recorded or ""
-    if "T" in recorded and recorded == begun[-1]:
+    states_hour = "T" in recorded
+    if states_hour and recorded == before.recorded:
         labelled = db.execute("SELECT 1 FROM labels WHERE take_id = ?", (take_id,)).fetchone()
         return other_length and labelled is not None
-    return other_length or _begins_apart(begun, now.take) or _sounds_apart(db, take_id, now.calls)
+    return other_length or _begins_apart(before, now.take) or _sounds_apart(db, take_id, now.calls)
 
 
-def _begins_apart(begun: Sequence[object], take: Take) -> bool:
+def _begins_apart(before: Begun, take: Take) -> bool:
     """Whether all differs that two files both state of when they begin; False for nothing."""
-    now = (take.start_tc, take.time_reference, take.recorded)
-    both = [pair for pair in zip(begun, now, strict=True) if None not in pair]
-    return bool(both) and all(before != after for before, after in both)
+    now = Begun(take.start_tc, take.time_reference, take.recorded)
+    both = [pair for pair in zip(before, now, strict=True) if None not in pair]
+    return bool(both) and all(one != other for one, other in both)
 
 
 def _sounds_apart(db: sqlite3.Connection, take_id: int, calls: Sequence[Call]) -> bool:

@@ -24,7 +24,7 @@ from calltag.log._rows import (
     take_row,
 )
 from calltag.log.queries import Queries, insert_calls
-from calltag.log.recordings import SAME_LENGTH_S, earlier_name, is_another
+from calltag.log.recordings import SAME_LENGTH_S, Begun, earlier_name, is_another
 from calltag.records.found import Picture, TakeLog, with_noise
 from calltag.records.take import Problem, Take
 from calltag.words import name_order
@@ -331,9 +331,9 @@ def _known_by(db: sqlite3.Connection, path: str) -> _Known | None:
 
 def _renamed_if_another(db: sqlite3.Connection, old: _Known, take_log: TakeLog) -> str | None:
     """Give an earlier recording a name of its own; None where the new file is the same one."""
-    begun = (old.start_tc, old.time_reference, old.recorded)
+    before = Begun(old.start_tc, old.time_reference, old.recorded)
     other_length = not old.has_length_of(take_log.take)
-    if not is_another(db, old.id, begun, take_log, other_length=other_length):
+    if not is_another(db, old.id, before, take_log, other_length=other_length):
         return None
     earlier = earlier_name(take_log.take.path, lambda name: _has_take(db, name))
     db.execute("UPDATE takes SET path = ? WHERE id = ?", (earlier, old.id))

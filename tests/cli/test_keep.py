@@ -159,6 +159,8 @@ def test_a_table_may_name_doubtful_calls(run, rushes, tmp_path):
         log.put(replace(one, calls=tuple(doubtful)), feature_version=FEATURE_VERSION)
     listing = run("calls", "--take", "A001.wav", "--min-confidence", 0, "--as", "csv").out
     (tmp_path / "mine.csv").write_text(listing, "utf-8", newline="")
+    asked = run("keep", "--from", "mine.csv", "--dry-run", "--min-confidence", 0.5)
+    assert asked.err.startswith("1 call would be kept"), "what was typed counts"
     assert "5 calls kept" in run("keep", "--library", "lib", "--from", "mine.csv").err
 
 
