@@ -68,7 +68,8 @@ def model_input(level_db: FloatArray, floor_db: FloatArray) -> FloatArray:
     Returns
     -------
     np.ndarray, shape (2, n_frames, N_MELS), float32
-        Levels over the mean floor, and over each band's own floor.
+        Levels over the mean floor, in steps of 20 dB from -50 to 80 dB, and over each band's own
+        floor, in steps of 10 dB from -10 to 50 dB.
     """
     out = np.empty((2, *level_db.shape), np.float32)
     np.clip((level_db - floor_db.mean(axis=1, keepdims=True)) / 20, -2.5, 4, out=out[0])

@@ -179,7 +179,8 @@ class Judges:
         features = np.asarray(features, np.float64)
         mean, scale = features.mean(axis=0), features.std(axis=0)
         scale[scale < 1e-9 * (1 + np.abs(mean))] = 1.0
-        if len(scale) == N_FEATURES:
+        of_calltag = features.shape[1] == N_FEATURES
+        if of_calltag:
             scale[EMBEDDING] /= _EMBEDDING_COUNTS
             scale[BEAT] /= _BEAT_COUNTS
         scaled = np.clip((features - mean) / scale, -CUT, CUT)
@@ -187,18 +188,9 @@ class Judges:
         weight = _worth(scaled, centres, codes)
         weighted = scaled * weight
         gamma = 1 / (weighted.shape[1] * max(float(weighted.var()), 1e-12))
-        slopes, offsets, alphas, biases = [], [], [], []
-        for code in range(len(classes)):
-            own = codes == code
-            linear = LogisticRegression(C=_LINEAR_C, class_weight="balanced", max_iter=2000)
-            linear.fit(weighted, own)
-            slopes.append(linear.coef_[0])
-            offsets.append(linear.intercept_[0])
-            curved = SVC(C=_CURVED_C, gamma=gamma, class_weight="balanced").fit(weighted, own)
-            alphas.append(np.zeros(len(codes)))
-            alphas[-1][curved.support_] = curved.dual_coef_[0]
-            biases.append(curved.intercept_[0])
-        supports = np.any(alphas, axis=0)
+        slopes, offsets = _regressions(weighted, codes)
+        alphas, biases = _support_vectors(weighted, codes, gamma)
+        supports = alphas.any(axis=1)
         whitening = _whitening(scaled - centres[codes])
         white = scaled @ whitening
         return cls(
@@ -206,22 +198,18 @@ class Judges:
             mean=mean,
             scale=scale,
             weight=weight,
-            slopes=np.stack(slopes, axis=1),
-            offsets=np.array(offsets),
+            slopes=slopes,
+            offsets=offsets,
             vectors=weighted[supports],
-            alphas=np.stack(alphas, axis=1)[supports],
-            biases=np.array(biases),
+            alphas=alphas[supports],
+            biases=biases,
             gamma=gamma,
             whitening=whitening,
             centres=centres @ whitening,
             examples=_unit(white),
             codes=codes,
             reach=_REACH * float(np.linalg.norm(white, axis=1).max()),
-            kin=(
-                Kin.fit(prior(), features, codes, company)
-                if features.shape[1] == N_FEATURES
-                else None
-            ),
+            kin=Kin.fit(prior(), features, codes, company) if of_calltag else None,
         )
 
     def judge(self, features: npt.NDArray[Any]) -> Judgement:
@@ -299,6 +287,32 @@ def _worth(scaled: DoubleArray, centres: DoubleArray, codes: npt.NDArray[np.intp
     chance = np.ones(len(apart))
     np.divide(within * (n_classes - 1), between * (n - n_classes), out=chance, where=apart)
     return np.clip(1 - chance, 0, 1)
+
+
+def _regressions(
+    weighted: DoubleArray, codes: npt.NDArray[np.intp]
+) -> tuple[DoubleArray, DoubleArray]:
+    """Slopes and offsets of logistic regressions of each label against the rest."""
+    slopes, offsets = [], []
+    for code in range(codes.max() + 1):
+        linear = LogisticRegression(C=_LINEAR_C, class_weight="balanced", max_iter=2000)
+        linear.fit(weighted, codes == code)
+        slopes.append(linear.coef_[0])
+        offsets.append(linear.intercept_[0])
+    return np.stack(slopes, axis=1), np.array(offsets)
+
+
+def _support_vectors(
+    weighted: DoubleArray, codes: npt.NDArray[np.intp], gamma: float
+) -> tuple[DoubleArray, DoubleArray]:
+    """Factors of the examples, 0 for those that are no support vector, and biases."""
+    alphas = np.zeros((len(codes), codes.max() + 1))
+    biases = []
+    for code, column in enumerate(alphas.T):
+        curved = SVC(C=_CURVED_C, gamma=gamma, class_weight="balanced").fit(weighted, codes == code)
+        column[curved.support_] = curved.dual_coef_[0]
+        biases.append(curved.intercept_[0])
+    return alphas, np.array(biases)
 
 
 def _whitening(residuals: DoubleArray) -> DoubleArray:

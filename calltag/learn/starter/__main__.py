@@ -145,9 +145,22 @@ def main() -> None:
         parts.append(_left_out(nets, own, draw, arguments.scenes))
     log.info("training with everything")
     nets = _trained(Bank(pieces), steps=arguments.steps * 4 // 3, seed=arguments.seed + 1)
-    figures = _figures(parts)
+    card = _card(arguments, parts, n_recordings=len(recordings))
+    arguments.out.mkdir(parents=True, exist_ok=True)
+    nets.write(arguments.out / "starter.onnx")
+    _taught(parts).write(arguments.out / "starter.npz")
+    for suffix, text in ((".json", json.dumps(card, indent=2) + "\n"), (".md", card_text(card))):
+        with written_whole(arguments.out / f"starter{suffix}") as path:
+            path.write_text(text, "utf-8")
+    log.info("%s", json.dumps(card["figures"], indent=2))
+
+
+def _card(
+    arguments: argparse.Namespace, parts: list[_Part], *, n_recordings: int
+) -> dict[str, Any]:
+    """What the model says of itself: how it was made, and how well it does."""
     n_finds = sum(len(what.finds) for part in parts for what, _ in part.long + part.short)
-    card = {
+    return {
         "name": "starter",
         "calltag": __version__,
         "made": datetime.now(UTC).date().isoformat(),
@@ -162,21 +175,14 @@ def main() -> None:
             "steps": arguments.steps,
             "seed": arguments.seed,
             "phrases": arguments.phrases,
-            "recordings": len(recordings),
+            "recordings": n_recordings,
             "torch": torch.__version__,
             "python": platform.python_version(),
         },
         "left_out": arguments.leave_out,
         "second_look": {"finds": n_finds, "networks": len(parts)},
-        "figures": figures,
+        "figures": _figures(parts),
     }
-    arguments.out.mkdir(parents=True, exist_ok=True)
-    nets.write(arguments.out / "starter.onnx")
-    _taught(parts).write(arguments.out / "starter.npz")
-    for suffix, text in ((".json", json.dumps(card, indent=2) + "\n"), (".md", card_text(card))):
-        with written_whole(arguments.out / f"starter{suffix}") as path:
-            path.write_text(text, "utf-8")
-    log.info("%s", json.dumps(figures, indent=2))
 
 
 if __name__ == "__main__":
