@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from calltag.learn.label_file import LabelFile
     from calltag.log import Log
 
-COLUMNS = ("take", "start_s", "end_s", "label", "group")
 TABLE = (
     Column("take", folds=True),
     Column("from", right=True),
@@ -207,6 +206,7 @@ def _tell(file: LabelFile, name: str) -> None:
 
 def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
     from calltag.edit.markers import is_of_type
+    from calltag.learn.label_file import COLUMNS
     from calltag.records.found import TakeLog
 
     every = [TakeLog(take=take) for take in log.takes()]  # what was found in them is not asked for
@@ -215,7 +215,8 @@ def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
         label for label in log.labels() if label.take in paths and is_of_type(label.label, types)
     ]
     if how is not As.TABLE:
-        print_data(COLUMNS, [{c: getattr(one, c) for c in COLUMNS} for one in listed], how)
+        columns = (*COLUMNS, "group")
+        print_data(columns, [{c: getattr(one, c) for c in columns} for one in listed], how)
         return
     if listed:
         print_table(

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from calltag.learn.tagger import Tagger
 
 
-def next_to_label(tagger: Tagger, features: npt.NDArray[np.float32], *, n: int = 10) -> list[int]:
+def next_to_label(tagger: Tagger, features: npt.NDArray[np.float32], *, n: int) -> list[int]:
     """Choose the sounds whose label would teach most.
 
     Those are sounds that the tagger is unsure of, unlike what it was taught, and unlike each other.

@@ -147,23 +147,31 @@ def _broken_stretches(db: sqlite3.Connection) -> None:
 
 # How faults of channels were told before they were kept as data: the kind of each, and in the
 # sentence its channels, the one beside them, its start, its amount and what that is divided by.
-_N = r"channels? (?P<channels>\d[\d, andto]*)"
+_CHANNELS = r"channels? (?P<channels>\d[\d, andto]*)"
 _TOLD_FAULTS = (
     ("no sound", r"there is no sound: (?P<all>every|the) channel is silent", 1),
-    ("dead", rf"{_N} (?:is|are) dead", 1),
-    ("stops", rf"(?:{_N}|sound) stops at (?P<at_s>[\d.]+) s", 1),
+    ("dead", rf"{_CHANNELS} (?:is|are) dead", 1),
+    ("stops", rf"(?:{_CHANNELS}|sound) stops at (?P<at_s>[\d.]+) s", 1),
     ("starts", r"sound starts at (?P<at_s>[\d.]+) s", 1),
-    ("quieter", rf"{_N} is (?P<amount>\d+) dB quieter than channel (?P<other>\d+)", 1),
-    ("hiss", rf"{_N} carries nothing but hiss", 1),
-    ("copy inverted", rf"{_N} is channel (?P<other>\d+) turned upside down \(inverted\)", 1),
-    ("inverted", rf"{_N} is turned upside down against channel (?P<other>\d+) \(inverted\)", 1),
-    ("same", rf"{_N} are the same", 1),
-    ("windy", rf"{_N} is full of wind or handling noise; channel (?P<other>\d+) is cleaner", 1),
-    ("clipped", rf"{_N} is clipped \((?P<amount>[\d,]+) samples\)", 1),
-    ("offset", rf"{_N} has a DC offset of (?P<amount>[-+\d.]+) % of full scale", 100),
+    ("quieter", rf"{_CHANNELS} is (?P<amount>\d+) dB quieter than channel (?P<other>\d+)", 1),
+    ("hiss", rf"{_CHANNELS} carries nothing but hiss", 1),
+    ("copy inverted", rf"{_CHANNELS} is channel (?P<other>\d+) turned upside down \(inverted\)", 1),
+    (
+        "inverted",
+        rf"{_CHANNELS} is turned upside down against channel (?P<other>\d+) \(inverted\)",
+        1,
+    ),
+    ("same", rf"{_CHANNELS} are the same", 1),
+    (
+        "windy",
+        rf"{_CHANNELS} is full of wind or handling noise; channel (?P<other>\d+) is cleaner",
+        1,
+    ),
+    ("clipped", rf"{_CHANNELS} is clipped \((?P<amount>[\d,]+) samples\)", 1),
+    ("offset", rf"{_CHANNELS} has a DC offset of (?P<amount>[-+\d.]+) % of full scale", 100),
     (
         "drops out",
-        rf"sound(?: of {_N})? drops out at (?P<at_s>[\d.]+) s for (?P<amount>\d+) ms",
+        rf"sound(?: of {_CHANNELS})? drops out at (?P<at_s>[\d.]+) s for (?P<amount>\d+) ms",
         1000,
     ),
     ("more dropouts", r"sound drops out (?P<amount>\d+) more times", 1),

@@ -30,6 +30,8 @@ CONTRAST_EDGES_HZ = (0.0, 200.0, 400.0, 800.0, 1600.0, 3200.0, 6400.0, 12_800.0)
 _TINY = np.float32(1e-20)
 _GROUP = 32  # bins that are summed at once
 _PIECE = 256  # bins that are sorted at once
+_LEAST_ONSET_DB = 1.0
+_ONSETS_APART = 3  # frames
 
 
 def centroid_hz(magnitude: FloatArray) -> FloatArray:
@@ -227,17 +229,16 @@ def onset_strength(level_db: FloatArray) -> FloatArray:
     return out
 
 
-def onset_frames(strength: FloatArray, *, least_db: float = 1.0, wait: int = 3) -> list[int]:
+def onset_frames(strength: FloatArray) -> list[int]:
     """Frames at which something begins: local peaks of the onset strength.
+
+    A peak stands 1 dB or more over the mean of the 0.2 s around it; within three frames only the
+    first counts.
 
     Parameters
     ----------
     strength : np.ndarray, shape (n_frames,)
         From `onset_strength`.
-    least_db : float
-        How far a peak must stand over the mean of the 0.2 s around it.
-    wait : int
-        Frames within which only the first peak counts.
 
     Returns
     -------
@@ -248,10 +249,10 @@ def onset_frames(strength: FloatArray, *, least_db: float = 1.0, wait: int = 3) 
         return []
     highest = scipy.ndimage.maximum_filter1d(strength, 7, mode="nearest")
     around = scipy.ndimage.uniform_filter1d(strength, 21, mode="nearest")
-    peaks = np.flatnonzero((strength >= highest) & (strength >= around + least_db))
+    peaks = np.flatnonzero((strength >= highest) & (strength >= around + _LEAST_ONSET_DB))
     kept: list[int] = []
     for peak in peaks.tolist():
-        if not kept or peak - kept[-1] > wait:
+        if not kept or peak - kept[-1] > _ONSETS_APART:
             kept.append(peak)
     return kept
 

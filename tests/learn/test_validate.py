@@ -129,7 +129,7 @@ def test_next_to_label_are_strange_and_different(taught, sounds) -> None:
     assert any(60 <= i < 66 for i in chosen)
     assert any(i >= 66 for i in chosen)
     assert next_to_label(taught.tagger, known[:3], n=10) != []
-    assert next_to_label(taught.tagger, np.zeros((0, 40), np.float32)) == []
+    assert next_to_label(taught.tagger, np.zeros((0, 40), np.float32), n=10) == []
 
 
 def test_of_equal_sounds_only_one_is_proposed_first(taught, sounds) -> None:

@@ -91,7 +91,7 @@ def test_onset_frames_of_a_rhythm():
     strength = np.zeros(300, np.float32)
     strength[20::25] = 5
     assert shape.onset_frames(strength) == list(range(20, 300, 25))
-    assert shape.onset_frames(strength, least_db=5.1) == []
+    assert shape.onset_frames(strength / 5) == []  # their own part in the mean around them
 
 
 def test_peaks_next_to_each_other_count_once_and_plateaus_at_their_first_frame():

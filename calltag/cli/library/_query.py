@@ -136,6 +136,7 @@ def make_query(
     best: int,
     doubles: bool = False,
 ) -> Query:
+    """Make the question that the options of a command ask, as they are typed."""
     from calltag.library.find import Order, Query
 
     return Query(
