@@ -25,7 +25,7 @@ import soxr
 
 from calltag.arrays import FloatArray
 from calltag.files import written_whole
-from calltag.learn.kinship import CUT, PRIOR, Kinship
+from calltag.learn.kinship import CUT, LEAST_SPREAD, PRIOR, Kinship
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.bank import NOISE_MAKERS
 from calltag.learn.starter.recordings import active_frames
@@ -338,7 +338,7 @@ def learn_kinship(
     between = np.cov(centres.T) - within * (1 / n).mean()
     spread, vectors = scipy.linalg.eigh(between, within)
     best = np.argsort(-spread)[:N_DIRECTIONS]
-    spread = np.maximum(spread[best], 1e-3)
+    spread = np.maximum(spread[best], LEAST_SPREAD)
     narrower = np.sqrt(np.minimum(1.0, _WIDEST / spread))
     vectors = vectors[:, best] * narrower
     return Kinship(

@@ -44,6 +44,8 @@ from calltag.learn.kinship import N_FEATURES, Kin, prior
 from calltag.sound.features import BEAT, EMBEDDING
 
 CUT = 4.0
+"""Scaled features count no more than this."""
+
 _LINEAR_C = 0.3
 _CURVED_C = 5.0
 _CURVED_SHARPNESS = 6.0

@@ -45,6 +45,10 @@ from calltag.sound.features import FEATURE_NAMES, MEASURED_VERSION
 N_FEATURES = len(FEATURE_NAMES)
 PRIOR = Path(__file__).with_name("kinship.npz")
 CUT = 4.0
+"""Scaled measurements count no more than this, so that one wild number cannot decide."""
+
+LEAST_SPREAD = 1e-3
+"""Variance between types in any direction, at least: none tells them apart by itself."""
 
 _PRIOR_WORTH = 80  # examples that the spread within types known beforehand counts for
 _OF_EXAMPLES = 0.5  # weight of a type's examples, the rest is its centre's
@@ -219,7 +223,7 @@ class Kin:
             known,
             directions=known.directions @ turned,
             centre=known.centre @ turned,
-            spread=np.maximum(spread, 1e-3),
+            spread=np.maximum(spread, LEAST_SPREAD),
         )
         alone = cls(adapted, placed @ turned, codes, np.zeros((0, len(spread))), np.zeros(0))
         if company is None or not len(company):

@@ -46,6 +46,7 @@ _OWN_MACHINE, _OWN_VOICE, _OWN_WATER = -3.5, -3.0, 0.0
 _KNOCK_MACHINE, _KNOCK_VOICE = -5.5, -3.7
 _KNOCK_MOST = 3.0
 _KNOCK_ODDS = 0.8
+_KNOCK_PEAK, _KNOCK_BESIDE, _KNOCK_REACH = 3, 4, 5  # tenths, from the knock's own on
 _USUAL_KNOCK_DB = 18.0  # a leap that falls by more, or stands more above 1 to 4 kHz, is surer:
 _PER_FALL_DB, _PER_HIGH_DB = 0.15, 0.1  # by so much of its odds a decibel
 _OVER_NEXT_DB = -2.0  # a knock is strongest in the lowest bands
@@ -164,15 +165,16 @@ class NoiseMeter:
         out = np.full(len(odds), -np.inf)
         for knock in find_knocks(np.concatenate(self._low_db)):
             at = min(knock.frame // _FRAMES, len(odds) - 1)
-            here = slice(max(0, at - 1), at + 4)
-            others = odds[here].mean(axis=0)
-            sure = float(np.clip(peaks[max(0, at - 1) : at + 3].max(), -_KNOCK_MOST, _KNOCK_MOST))
+            first = max(0, at - 1)
+            others = odds[first : at + _KNOCK_BESIDE].mean(axis=0)
+            heard = float(peaks[first : at + _KNOCK_PEAK].max())
+            sure = min(max(heard, -_KNOCK_MOST), _KNOCK_MOST)
             sure += float(np.clip(_PER_FALL_DB * (knock.fall_db - _USUAL_KNOCK_DB), -2, 2))
             sure += float(np.clip(_PER_HIGH_DB * (knock.over_high_db - _USUAL_KNOCK_DB), -2, 1))
             sure -= max(0.0, float(others[_MACHINE]) - _KNOCK_MACHINE)
             sure -= max(0.0, float(others[_VOICE]) - _KNOCK_VOICE)
             if sure > _KNOCK_ODDS and knock.over_next_db > _OVER_NEXT_DB:
-                around = slice(max(0, at - 1), at + 5)
+                around = slice(first, at + _KNOCK_REACH)
                 out[around] = np.maximum(out[around], sure)
         return out
 

@@ -76,6 +76,7 @@ _SURELY_NOT = -9.0  # log-odds: one step more of silence, so that there is one
 _USUAL_ODDS = -5.0  # of silence, where the sound ends
 _SURE = 3.0  # a step with higher odds is surely call
 _DOUBT, _IN_DOUBT = -0.5, 2.5  # within so much of it, a step is neither call nor not
+_MOST_ODDS = 6.0  # of a noise kind, for or against: more says nothing new
 _LOUD = 0.95
 _LEAST_SPREAD_DB = 0.5
 _LEAST_OVER_DB = 0.3
@@ -206,7 +207,7 @@ class Surroundings:
         kinds = self._heard.kinds
         close = kinds[max(0, first - _CLOSE_STEPS) : last + _CLOSE_STEPS]
         means = [rows.mean(axis=0) for rows in (kinds[first:last], close)]
-        return np.clip(np.concatenate(means), -6, 6)
+        return np.clip(np.concatenate(means), -_MOST_ODDS, _MOST_ODDS)
 
     def _contrast(self, first: int, last: int, region: Region, usual: _Usual) -> Array:
         """What the event is beside what is usual near it."""

@@ -36,6 +36,8 @@ _SPARE_DB = 12.0  # a safety track this much lower is as good as the other
 _HISS_COST_DB = 40.0
 _MARGIN_DB = 6.0  # a channel must be better by this much to be changed to
 _CLIPPED_A_MINUTE = 600  # louder by being clipped is no better
+_CLIPPED_COST_DB = 6.0  # for ten times as many clipped samples a minute
+_DEAD_COST_DB = 1e6  # what was dead lately may sound now; it comes last
 _DEAD_AT_END_S = 0.1
 _MEMORY_S = 60.0
 _FADE_S = 0.005
@@ -197,7 +199,7 @@ class Chooser:
             silent = np.abs(rest).max(axis=1, initial=0.0) <= ZERO
             if silent.all():
                 break
-            now = int(np.argmin(np.where(silent, np.inf, np.minimum(costs, 1e6))))
+            now = int(np.argmin(np.where(silent, np.inf, np.minimum(costs, _DEAD_COST_DB))))
             chosen = chosen.copy() if np.shares_memory(chosen, block) else chosen
             _cross(chosen, block[now], start, fade)
             self._use(now)
@@ -234,7 +236,7 @@ def _costs(sums: DoubleArray) -> DoubleArray:
         rumble_db = 10 * np.log10(low / mid)
         quieter_db = 10 * np.log10(best / mid)
     cost = rumble_db + np.maximum(0.0, quieter_db - _SPARE_DB)
-    cost += 6 * np.log10(1 + clipped * 60 / weight)
+    cost += _CLIPPED_COST_DB * np.log10(1 + clipped * 60 / weight)
     swing_db = np.sqrt(np.maximum(sum_db2 / weight - (sum_db / weight) ** 2, 0.0))
     cost[hissing(swing_db, sum_db / weight, rumble_db, float(weight[0]))] += _HISS_COST_DB
     return np.where((quieter_db < QUIETER_DB) & np.isfinite(cost), cost, np.inf)

@@ -96,6 +96,13 @@ BEATS_FROM_S = 2.0
 
 _BEAT_S = 4.0  # in the middle of the event
 _BEAT_LIMIT = 4.0
+_LOUD = 0.1  # of the highest: frames that colour, melody and cepstrum are taken from
+_DEEPEST_DB = 50.0  # below the loudest band; what is fainter is as faint,
+_DEEPEST_ONSET_DB = 40.0  # and sooner so where onsets are looked for
+_STEEPEST = 6.0  # octaves through the event
+_REPEATS_FRAMES = (6, 150)  # from one to the next
+_PAST_LAG_0 = 0.2  # the autocorrelation's first peak ends where it falls below
+_VOICED = 0.3  # strength of a pitch from which on it counts
 
 
 def _log2(value: FloatArray | float) -> FloatArray:
@@ -112,7 +119,7 @@ def _slope(values: FloatArray, weight: FloatArray) -> tuple[float, float, float]
     x -= weight @ x / total
     weighted = weight * x
     slope = float(weighted @ off / (weighted @ x + 1e-9 * total))
-    return mean, std, min(6.0, max(-6.0, slope)) if len(values) > 2 else 0.0
+    return mean, std, min(_STEEPEST, max(-_STEEPEST, slope)) if len(values) > 2 else 0.0
 
 
 def _repetition(envelope_db: FloatArray) -> tuple[float, float]:
@@ -122,11 +129,12 @@ def _repetition(envelope_db: FloatArray) -> tuple[float, float]:
     if len(x) < 14 or energy <= 1e-9:
         return 0.0, 0.0
     spectrum = np.fft.rfft(x, 2 * len(x))
-    correlation = np.fft.irfft(np.abs(spectrum) ** 2)[: min(len(x) - 4, 150)] / energy
-    dips = np.flatnonzero(correlation < 0.2)
+    shortest, longest = _REPEATS_FRAMES
+    correlation = np.fft.irfft(np.abs(spectrum) ** 2)[: min(len(x) - 4, longest)] / energy
+    dips = np.flatnonzero(correlation < _PAST_LAG_0)
     if not len(dips) or dips[0] + 1 >= len(correlation):
         return 0.0, 0.0
-    first = max(6, int(dips[0]))
+    first = max(shortest, int(dips[0]))
     if first >= len(correlation):
         return 0.0, 0.0
     best = first + int(correlation[first:].argmax())
@@ -187,7 +195,7 @@ def event_features(
     excess = region.excess
     envelope = np.sqrt(excess[:, low:high].sum(axis=1) + 1e-14)
     weight = envelope / envelope.max()
-    loud = np.flatnonzero(weight > 0.1)
+    loud = np.flatnonzero(weight > _LOUD)
     loud_power, loud_magnitude, loud_weight = power[loud], np.sqrt(excess[loud]), weight[loud]
     mel_excess = mel_power(excess)
     profile = to_db(mel_excess[loud].mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
@@ -199,8 +207,8 @@ def event_features(
             _melody(loud_magnitude, loud_weight, low, high),
             _course(weight, mel_excess_db),
             modulation_spectrum(envelope, MODULATION_EDGES_HZ),
-            np.maximum(profile - profile.max(), -50.0),
-            np.maximum(mel_excess_db, mel_excess_db.max() - 50)
+            np.maximum(profile - profile.max(), -_DEEPEST_DB),
+            np.maximum(mel_excess_db, mel_excess_db.max() - _DEEPEST_DB)
             .std(axis=0)
             .reshape(N_PROFILE // 2, N_MELS * 2 // N_PROFILE)
             .mean(axis=1),
@@ -257,7 +265,7 @@ def _melody(magnitude: FloatArray, weight: FloatArray, low: int, high: int) -> l
         else 0.0
     )
     pitch, strength = shape.pitch_track_hz(in_band)
-    voiced = strength > 0.3
+    voiced = strength > _VOICED
     log_pitch = _log2(pitch[voiced]) if voiced.any() else track
     return [
         np.median(log_pitch),
@@ -274,7 +282,9 @@ def _course(weight: FloatArray, mel_excess_db: FloatArray) -> list[float]:
     level_db = 20 * np.log10(weight + 1e-3)
     at = np.linspace(0, 1, len(weight))
     centre = float((weight * at).sum() / weight.sum())
-    strength_db = shape.onset_strength(np.maximum(mel_excess_db, mel_excess_db.max() - 40))
+    strength_db = shape.onset_strength(
+        np.maximum(mel_excess_db, mel_excess_db.max() - _DEEPEST_ONSET_DB)
+    )
     return [
         at[int(weight.argmax())],
         centre,

@@ -21,6 +21,7 @@ _ALIKE_DB, _ALIKE = 3.5, 0.35  # the bands do the same up to this, or this part 
 _BANDS_HZ = (100.0, 400.0, 1600.0, 6400.0)
 _STEP_DB = 2.0  # in each band; a listener hears one of 1 dB where nothing else moves
 _OVER_SPREAD = 4.0  # times what the level moves by on either side
+_TENTH_BELOW = 1.28  # deviations: so far below its middle a normal distribution's lowest tenth ends
 _FLOOR = 1e-14
 _PIECE_FRAMES = 100
 
@@ -78,7 +79,7 @@ def gain_steps(samples: FloatArray, rate_hz: int) -> list[float]:
 def _unevenness_db(sides: DoubleArray) -> DoubleArray:
     """How much the middle band moves within each side, as a deviation; calls only stand above."""
     low_db, middle_db = np.percentile(np.median(sides, axis=0), [10, 50], axis=1)
-    uneven: DoubleArray = (middle_db - low_db) / 1.28
+    uneven: DoubleArray = (middle_db - low_db) / _TENTH_BELOW
     return uneven
 
 

@@ -31,6 +31,7 @@ _BAND_BINS = tuple(
     for edge in (OCTAVES_HZ[0] / _HALF_OCTAVE, *(middle * _HALF_OCTAVE for middle in OCTAVES_HZ))
 )
 _RATE_EDGES_HZ = (RATES_HZ[0] / np.sqrt(2), *(rate * np.sqrt(2) for rate in RATES_HZ))
+_LEAST_FRAMES = 128  # zeros fill shorter envelopes up, so that each band holds a rate
 _STILL = 0.01  # less movement is none
 _FAINT = 1e-3  # of the loudest octave: what a codec leaves of the others does not count
 
@@ -58,7 +59,7 @@ def modulation_spectrum(envelope: FloatArray, edges_hz: Sequence[float]) -> Floa
     >>> int(modulation_spectrum(beat, (5, 12, 18, 26, 36)).argmax())
     2
     """
-    n = max(128, len(envelope))
+    n = max(_LEAST_FRAMES, len(envelope))
     mean = envelope.mean(axis=0)
     window = np.hanning(len(envelope)).reshape(-1, *[1] * (envelope.ndim - 1))
     spectrum = np.abs(np.fft.rfft((envelope - mean) * window, n, axis=0)) ** 2

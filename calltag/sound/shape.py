@@ -30,8 +30,11 @@ CONTRAST_EDGES_HZ = (0.0, 200.0, 400.0, 800.0, 1600.0, 3200.0, 6400.0, 12_800.0)
 _TINY = np.float32(1e-20)
 _GROUP = 32  # bins that are summed at once
 _PIECE = 256  # bins that are sorted at once
+_END_SHARE = 0.02  # of a band's bins, that make its peak, and its valley
 _LEAST_ONSET_DB = 1.0
-_ONSETS_APART = 3  # frames
+_ONSETS_APART, _ONSET_BESIDE, _ONSET_AROUND = 3, 7, 21  # frames
+_PAST_LAG_0 = 0.3  # the autocorrelation's first peak ends where it falls below
+_NEARLY = 0.9  # as high as the best: of several such peaks the shortest period is the pitch
 
 
 def centroid_hz(magnitude: FloatArray) -> FloatArray:
@@ -187,7 +190,7 @@ def _octaves() -> list[_Octave]:
         top = high == CONTRAST_EDGES_HZ[-1]
         if top:
             last = N_BINS - 1
-        n_ends = max(1, int(np.rint(0.02 * (last - first + 1))))
+        n_ends = max(1, int(np.rint(_END_SHARE * (last - first + 1))))
         octaves.append(_Octave(slice(first, last + 1 if top else last), n_ends))
     return octaves
 
@@ -247,8 +250,8 @@ def onset_frames(strength: FloatArray) -> list[int]:
     """
     if not len(strength):
         return []
-    highest = scipy.ndimage.maximum_filter1d(strength, 7, mode="nearest")
-    around = scipy.ndimage.uniform_filter1d(strength, 21, mode="nearest")
+    highest = scipy.ndimage.maximum_filter1d(strength, _ONSET_BESIDE, mode="nearest")
+    around = scipy.ndimage.uniform_filter1d(strength, _ONSET_AROUND, mode="nearest")
     peaks = np.flatnonzero((strength >= highest) & (strength >= around + _LEAST_ONSET_DB))
     kept: list[int] = []
     for peak in peaks.tolist():
@@ -283,13 +286,13 @@ def pitch_track_hz(
     first, last = int(rate_hz / high_hz), int(rate_hz / low_hz)
     scaled = correlation[:, : last + 1] / np.maximum(correlation[:, :1], _TINY)
     lags = np.arange(last + 1, dtype=np.int16)
-    low = scaled < 0.3
+    low = scaled < _PAST_LAG_0
     rows = np.arange(len(magnitude))
     dip = low.argmax(axis=1).astype(np.int16)  # past the peak at lag 0
     dip[~low[rows, dip]] = last + 1
     wanted = np.where(lags[first:] >= dip[:, None], scaled[:, first:], np.float32(-1.0))
     best = wanted.max(axis=1, keepdims=True)
-    near = (wanted >= 0.9 * best).argmax(axis=1).astype(np.int16)  # the shortest nearly as good
+    near = (wanted >= _NEARLY * best).argmax(axis=1).astype(np.int16)
     tops = np.ones(wanted.shape, bool)
     np.less_equal(wanted[:, 1:], wanted[:, :-1], out=tops[:, :-1])
     lag = (tops & (lags[: wanted.shape[1]] >= near[:, None])).argmax(axis=1)  # its own top
