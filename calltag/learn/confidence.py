@@ -7,7 +7,7 @@ nobody labelled. The curve starts from one that is usual for such judges, and le
 as examples tell it to.
 
 No label is given that is less likely right than wrong. Above that, the least confidence is the one
-that gives the best F1 on the same examples, as if sounds of untaught kinds were half as many as the
+that gives the best F1 on the same examples, as if sounds of untaught kinds were as many as the
 others: the most labels right for the fewest wrong. A log holds many of those, and a call without a
 name is a smaller fault than one with a wrong name.
 """

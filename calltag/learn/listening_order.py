@@ -25,7 +25,7 @@ _CUT = 3.0
 
 
 def listening_order(
-    sounds: Sequence[Sound], odds: Sequence[float], tagger: Tagger | None
+    sounds: Sequence[Sound], call_probability: Sequence[float], tagger: Tagger | None
 ) -> list[int]:
     """Order sounds by what their labels would teach.
 
@@ -33,8 +33,8 @@ def listening_order(
     ----------
     sounds : sequence of Sound
         Sounds without a label.
-    odds : sequence of float
-        How sure it is of each that it is a call at all.
+    call_probability : sequence of float
+        Of each, that it is a call at all.
     tagger : Tagger or None
         What was taught so far; None before.
 
@@ -57,12 +57,14 @@ def listening_order(
         sure = np.array([tag.confidence for tag in tagger.tag(features)])
         order = list(dict.fromkeys([*first, *np.argsort(sure, kind="stable").tolist()]))
     else:
-        order = _unlike_each_other(features, np.array([odds[i] for i in alike]))
+        order = _unlike_each_other(features, np.array([call_probability[i] for i in alike]))
     placed = [alike[i] for i in order]
     return placed + sorted(set(range(len(sounds))) - set(placed))
 
 
-def _unlike_each_other(features: npt.NDArray[np.float32], odds: DoubleArray) -> list[int]:
+def _unlike_each_other(
+    features: npt.NDArray[np.float32], call_probability: DoubleArray
+) -> list[int]:
     """Begin with what is surest, go on with what is sure and unlike all that was chosen."""
     low, middle, high = np.percentile(features, [25, 50, 75], axis=0)
     place = np.clip((features - middle) / np.maximum(high - low, 1e-6), -_CUT, _CUT)
@@ -71,10 +73,10 @@ def _unlike_each_other(features: npt.NDArray[np.float32], odds: DoubleArray) -> 
     left = np.ones(len(place), bool)
     chosen: list[int] = []
     for _ in range(min(_TELLING, len(place))):
-        best = int(np.where(left, odds * np.sqrt(nearest), -1.0).argmax())
+        best = int(np.where(left, call_probability * np.sqrt(nearest), -1.0).argmax())
         chosen.append(best)
         left[best] = False
         away = square + square[best] - 2 * (place @ place[best])
         nearest = np.minimum(nearest, np.maximum(away, 0.0))
     rest = np.flatnonzero(left)
-    return chosen + [int(i) for i in rest[np.argsort(-odds[rest], kind="stable")]]
+    return chosen + [int(i) for i in rest[np.argsort(-call_probability[rest], kind="stable")]]
