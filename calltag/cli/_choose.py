@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from enum import StrEnum
 from fnmatch import fnmatchcase
@@ -65,6 +65,10 @@ class CallFilter:
             and (self.min_snr_db is None or call.snr_db >= self.min_snr_db)
             and (self.noise is None or bool(call.noise) == self.noise)
         )
+
+    def left_of(self, take_log: TakeLog) -> TakeLog:
+        """Leave of a take's calls only those that are to be listed."""
+        return replace(take_log, calls=tuple(filter(self.passes, take_log.calls)))
 
 
 def choose_takes(

@@ -125,10 +125,7 @@ def calls_command(
     found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
     also_in: dict[tuple[str, Span], tuple[str, ...]] = {}
     if once:
-        seen = merge_seen_twice(
-            (replace(one, calls=tuple(filter(wanted.passes, one.calls))) for one in chosen),
-            alignments,
-        )
+        seen = merge_seen_twice(map(wanted.left_of, chosen), alignments)
         found = [(one.best.take_log, one.best.call) for one in seen]
         also_in = {(one.best.take_log.take.path, one.best.call.span): one.also_in for one in seen}
     order = by or default_order(best)

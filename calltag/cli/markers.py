@@ -30,6 +30,7 @@ from calltag.records.take import Problem
 from calltag.words import counted, first_few
 
 if TYPE_CHECKING:
+    from calltag.edit.formats import Format
     from calltag.edit.markers import TakeMarkers
 
 _SLIPS_TOLD = 5
@@ -162,13 +163,7 @@ def markers_command(
     from calltag.naming import labels_by_take
 
     chosen = choose_format(out, as_format)
-    if distance is None and typed(context, "temperature"):
-        raise InputError("--temperature goes with --distance: it says how fast the sound came")
-    if not chosen.OWN_START and typed(context, "start_tc"):
-        raise InputError(
-            f"--start-tc is where a timeline or an edit list begins; {chosen.NAME} has none, so "
-            "leave it out"
-        )
+    _refuse_idle(context, chosen, has_distance=distance is not None)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         alignments = opened.alignments() if every_camera else []
@@ -205,6 +200,17 @@ def markers_command(
     written = chosen.write(marked, out, options)
     _tell(marked, written, problems)
     end(problems, done=bool(written))
+
+
+def _refuse_idle(context: typer.Context, chosen: Format, *, has_distance: bool) -> None:
+    """Refuse options that what is asked for has no use for."""
+    if not has_distance and typed(context, "temperature"):
+        raise InputError("--temperature goes with --distance: it says how fast the sound came")
+    if not chosen.OWN_START and typed(context, "start_tc"):
+        raise InputError(
+            f"--start-tc is where a timeline or an edit list begins; {chosen.NAME} has none, so "
+            "leave it out"
+        )
 
 
 def tell_files(written: Sequence[Path]) -> str:

@@ -90,10 +90,8 @@ def rescue_command(
     """
     from calltag.log import Log
     from calltag.takes.companions import companions
-    from calltag.takes.cuts import Band
     from calltag.takes.rescue import examine, is_mute
     from calltag.takes.treated_file import write_treated
-    from calltag.takes.treatment import Treatment
     from calltag.takes.verdict import judge
 
     with Log(log, create=False) as opened:
@@ -102,14 +100,7 @@ def rescue_command(
         unread = opened.problems()
     chosen = one_take(take_logs, take, unread)
     own = chosen.take
-    for option, cut_hz in (("--low-cut", low_cut), ("--high-cut", high_cut)):
-        if cut_hz is not None and not 0 < cut_hz < math.inf:
-            raise InputError(
-                f"{option} {cut_hz:g}: a cut needs a frequency above 0 Hz; leave the "
-                "option out for none"
-            )
-    band = Band(low_cut or 0.0, high_cut or math.inf)
-    wanted = Treatment(channel=channel, band=band) if band or channel else None
+    wanted = _wanted(low_cut, high_cut, channel)
     name = f"{Path(own.path).stem}-treated.wav"
     target = None if dry_run else sound_target(out, name, take_logs, replace=replace)
     verdict = judge(chosen)
@@ -136,6 +127,23 @@ def rescue_command(
         say(f"The whole is turned down by {made.turned_down_db:.1f} dB to stay below full scale.")
     say(f"{target}: {rescue.treatment}; same length and start as the take")
     say(_CAUTION)
+
+
+def _wanted(
+    low_cut_hz: float | None, high_cut_hz: float | None, channel: int | None
+) -> Treatment | None:
+    """What the user wants to be done; None for what calltag would choose."""
+    from calltag.takes.cuts import Band
+    from calltag.takes.treatment import Treatment
+
+    for option, cut_hz in (("--low-cut", low_cut_hz), ("--high-cut", high_cut_hz)):
+        if cut_hz is not None and not 0 < cut_hz < math.inf:
+            raise InputError(
+                f"{option} {cut_hz:g}: a cut needs a frequency above 0 Hz; leave the "
+                "option out for none"
+            )
+    band = Band(low_cut_hz or 0.0, high_cut_hz or math.inf)
+    return Treatment(channel=channel, band=band) if band or channel else None
 
 
 def _say_figures(rescue: Rescue) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace as replaced
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -116,10 +115,7 @@ def selects_command(
     take_logs = list(choose_takes(every, takes or (), unread))
     if once:
         wanted = CallFilter(types=types or (), min_confidence=min_confidence)
-        take_logs = each_call_once(
-            (replaced(one, calls=tuple(filter(wanted.passes, one.calls))) for one in take_logs),
-            alignments,
-        )
+        take_logs = each_call_once(map(wanted.left_of, take_logs), alignments)
     rate = parse_rate(fps) if fps else common_rate(one.take for one in every)
     chosen = choose(
         take_logs,
