@@ -33,6 +33,7 @@ DOUBTFUL_ODDS = tuple(-(_OFFSET + _BY_BEAT * evidence) / _BY_EAR for evidence in
 """Between these odds of the starter model, a beat decides; beyond, the outcome is clear."""
 
 _EXCERPT_S = 4.0
+_HALF = round(_EXCERPT_S / 2 * TENTHS_PER_S)  # of an excerpt, in tenths of a second
 _EVERY_S = 5.0  # at first; the longer the outcome stays the same, the more seldom
 _SELDOMER = 1.5
 _DOUBT_MOST_S, _CERTAIN_MOST_S = 20.0, 45.0  # in doubt; or where only the rate is to be told,
@@ -131,16 +132,9 @@ class BeatWatch:
         beat : Beat
             What was found in it.
         """
-        half = round(_EXCERPT_S / 2 * TENTHS_PER_S)
-        around = np.cumsum(np.pad(calling, (half + 1, half)))
-        busy = around[2 * half :] - around[: -2 * half]
-        for begin, end in runs(odds > DOUBTFUL_ODDS[0]):
-            if end - begin < _SHORTEST_S * TENTHS_PER_S:
-                continue
-            first, last = begin + half, end - half
-            if last <= first:
-                first = (begin + end) // 2
-                last = first + 1
+        around = np.cumsum(np.pad(calling, (_HALF + 1, _HALF)))
+        busy = around[2 * _HALF :] - around[: -2 * _HALF]
+        for first, last in _middles(odds):
             at = first
             while at < last:
                 if start_s + at / TENTHS_PER_S < self._last_s + self._every_s(odds[at]):
@@ -151,7 +145,7 @@ class BeatWatch:
                 beat = listen_for_beat(cut(at_s - _EXCERPT_S / 2, at_s + _EXCERPT_S / 2), RATE_HZ)
                 self._last_s = at_s
                 if beat is not None:
-                    beat = _unless_calls(beat, float(busy[at]) / (2 * half))
+                    beat = _unless_calls(beat, float(busy[at]) / (2 * _HALF))
                     self._note(float(odds[at]), beat)
                     yield at_s, beat
 
@@ -165,6 +159,16 @@ class BeatWatch:
             return _CERTAIN_MOST_S
         certain = odds >= DOUBTFUL_ODDS[1]
         return min(self._pause_s, _CERTAIN_MOST_S if certain else _DOUBT_MOST_S)
+
+
+def _middles(odds: DoubleArray) -> Iterator[tuple[int, int]]:
+    """Where the middle of an excerpt may lie: first tenth, and the one after the last."""
+    for begin, end in runs(odds > DOUBTFUL_ODDS[0]):
+        first, last = begin + _HALF, end - _HALF
+        if last > first:
+            yield first, last
+        elif end - begin >= _SHORTEST_S * TENTHS_PER_S:  # the excerpt reaches beyond it
+            yield (begin + end) // 2, (begin + end) // 2 + 1
 
 
 def _unless_calls(beat: Beat, share: float) -> Beat:

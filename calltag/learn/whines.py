@@ -166,19 +166,28 @@ def find_whines(
         spans = _held(own_db, own_db - beside_db)
         if not spans:
             break
-        for a, b in spans:
-            # A slot more on each side: it may begin and end within one.
-            first, last = max(0, (a - 1) * _PER_SLOT), min((b + 2) * _PER_SLOT, len(level_db))
-            slot = np.arange(first, last) // _PER_SLOT
-            whine = Whine(first, path[np.clip(slot, a, b - 1)])
-            taken = any(
-                whine.first < end * FRAMES_PER_STEP and whine.last > begin * FRAMES_PER_STEP
-                for begin, end in suspect
-            )
-            if taken and not _beats(whine, cut):
+        for span in spans:
+            whine = _whine(path, span, len(level_db))
+            if _sounds_in(whine, suspect) and not _beats(whine, cut):
                 whines.append(whine)
         slots_db = np.where(_filled(path), beside_db[:, None], slots_db)
     return whines
+
+
+def _whine(path: npt.NDArray[np.intp], span: tuple[int, int], n_frames: int) -> Whine:
+    """A tone that is held for a span of slots, and may begin and end within one beside these."""
+    a, b = span
+    first, last = max(0, (a - 1) * _PER_SLOT), min((b + 2) * _PER_SLOT, n_frames)
+    slot = np.arange(first, last) // _PER_SLOT
+    return Whine(first, path[np.clip(slot, a, b - 1)])
+
+
+def _sounds_in(whine: Whine, stretches: Sequence[tuple[int, int]]) -> bool:
+    """Whether a tone sounds in one of some stretches of steps."""
+    return any(
+        whine.first < end * FRAMES_PER_STEP and whine.last > begin * FRAMES_PER_STEP
+        for begin, end in stretches
+    )
 
 
 def _stands_db(level_db: FloatArray) -> FloatArray:
