@@ -36,7 +36,9 @@ AUDIBLE_HUM_DBFS = -68.0
 _FRAMES = FRAMES_PER_S // TENTHS_PER_S  # in a tenth of a second,
 _STEPS = STEPS_PER_S // TENTHS_PER_S  # as all is told that is kept
 
-_MACHINE, _WIND, _WATER, _VOICE, _HANDLING = map(NOISE_KINDS.index, NOISE_KINDS)
+_MACHINE, _WIND, _WATER, _VOICE, _HANDLING = map(
+    NOISE_KINDS.index, ("machine", "wind", "water", "voice", "handling")
+)
 # Evidence in log-odds. Measured on invented gusts and knocks, and against real rain, surf, engines,
 # speech, dogs and fires, which burst and knock as well.
 _GUST_ODDS = 4.0

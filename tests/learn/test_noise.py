@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -237,3 +239,13 @@ def test_hum_that_is_not_heard_is_no_noise():
     meter.add(mel(20), odds(20))
     meter.add_hum(Span(0, 360), hum(-75.0))
     assert meter.spans() == []
+
+
+def test_a_kind_may_be_added() -> None:
+    """As the guide for developers says; in a process of its own, since kinds are read at import."""
+    program = (
+        "from calltag.records import label; label.NOISE_KINDS += ('insect',);"
+        "from calltag.learn import noise; print(noise._MACHINE, noise._HANDLING)"
+    )
+    ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
+    assert ran.stdout.split() == ["0", "4"], ran.stderr
