@@ -16,6 +16,7 @@ from calltag.cli._choose import CallFilter
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence
 from calltag.cli._output import say
 from calltag.errors import InputError
+from calltag.learn.sameness import ONSET_COLLAR_S
 from calltag.records.label import LIKELY
 from calltag.words import counted
 
@@ -56,7 +57,7 @@ def score_command(
             help="How far off the start of a call may be and still be right, in the figures that "
             "judge start and end.",
         ),
-    ] = 0.2,
+    ] = ONSET_COLLAR_S,
     every_take: Annotated[
         bool,
         typer.Option(

@@ -8,10 +8,8 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
+from calltag.learn.sameness import OFFSET_SHARE, ONSET_COLLAR_S
 from calltag.records.label import Label
-
-ONSET_COLLAR_S = 0.2
-OFFSET_SHARE = 0.2
 
 _ROUNDING_S = 1e-9  # so that exactly the collar is still within it
 

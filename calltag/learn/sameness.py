@@ -1,4 +1,7 @@
-"""Whether two finds are one call: whether they share a band and time, how far apart they end."""
+"""Whether two finds are one call: whether they share a band and time, how far apart they end.
+
+How a find is held against a reference is `calltag.learn.counting`'s; the limits stand here.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,12 @@ from calltag.records.span import Span
 
 ENOUGH = 0.5
 """Share of a span that another has in common with it, for both to be of one sound."""
+
+ONSET_COLLAR_S = 0.2
+"""So far may a find's ends lie off those of a reference that it meets."""
+
+OFFSET_SHARE = 0.2
+"""So far off, as a share of the reference's length, may its end lie where that is more."""
 
 
 def common_s(one: Span, other: Span) -> float:

@@ -24,10 +24,10 @@ from calltag.learn.counting import (
     mean_f1,
     ratio,
 )
-from calltag.learn.event_matching import OFFSET_SHARE, ONSET_COLLAR_S
 from calltag.learn.intervals import Interval, bootstrap
 from calltag.learn.label_file import read_labels
 from calltag.learn.labels import is_call, is_call_type
+from calltag.learn.sameness import OFFSET_SHARE, ONSET_COLLAR_S
 from calltag.records.found import TakeLog
 from calltag.records.label import Label
 from calltag.words import counted

@@ -20,7 +20,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calltag.learn.event_matching import ONSET_COLLAR_S, match_events
+from calltag.learn.event_matching import match_events
+from calltag.learn.sameness import ONSET_COLLAR_S
 from calltag.learn.score import score
 from calltag.records.label import Label
 
