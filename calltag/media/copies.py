@@ -53,6 +53,24 @@ def at_hand(take_logs: Iterable[TakeLog], takes: Sequence[Take]) -> Iterator[Tak
         yield replace(take_log, take=places.get(take_log.take.path, take_log.take))
 
 
+def copies_of(take: Take, takes: Iterable[Take]) -> list[Take]:
+    """Find the copies of a take.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+    takes : iterable of Take
+        All takes of a log.
+
+    Returns
+    -------
+    list of Take
+        Those of the same content, in order, without itself.
+    """
+    return [one for one in _alike(takes).get(take.digest, ()) if one.path != take.path]
+
+
 def each_once(take_logs: Sequence[TakeLog]) -> dict[str, tuple[str, ...]]:
     """Choose one take of each recording, where copies of it are among them.
 

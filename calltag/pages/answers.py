@@ -6,10 +6,13 @@ from calltag.errors import InputError
 from calltag.learn.labels import parse_label
 from calltag.learn.relabel import Change, place, relabelled
 from calltag.log import Log
+from calltag.media.copies import copies_of
 from calltag.naming import labels_by_take
 from calltag.pages.heard import Heard
+from calltag.records.found import Call
 from calltag.records.label import Label
 from calltag.records.span import Span
+from calltag.records.take import Take
 
 SHORTEST_S = 0.01
 """A sound may be drawn no shorter."""
@@ -56,11 +59,15 @@ def answer(log: Log, heard: Heard, text: str, span: Span) -> tuple[str, Answer]:
     if span.length_s < SHORTEST_S - 1e-6:
         raise InputError("the start and the end lie on each other; move one of them")
     new = Label(take=heard.take.path, start_s=span.start_s, end_s=span.end_s, label=name)
-    return name, _relabelled(log, heard, new)
+    changes = _changed(log, _logged(log, heard), heard.call, new)
+    _make(log, changes)
+    return name, changes
 
 
 def take_away(log: Log, heard: Heard) -> Answer:
     """Take away the label of a sound, whenever and however it was given.
+
+    What was said of it in copies of its take goes too: it would speak next.
 
     Parameters
     ----------
@@ -81,9 +88,15 @@ def take_away(log: Log, heard: Heard) -> Answer:
     LogError
         If the log cannot be written.
     """
-    changes = _relabelled(log, heard, None)
+    take = _logged(log, heard)
+    changes = _changed(log, take, heard.call, None)
+    for copy in copies_of(take, log.takes()):
+        same = [one for one in log.take_log(copy.path).calls if one.span == heard.call.span]
+        for call in same[:1]:
+            changes += _changed(log, copy, call, None)
     if not changes:
         raise InputError("this sound has no label to take away; load the page again")
+    _make(log, changes)
     return changes
 
 
@@ -110,14 +123,18 @@ def take_back(log: Log, changes: Answer) -> None:
     _make(log, tuple(Change(change.after, change.before) for change in changes))
 
 
-def _relabelled(log: Log, heard: Heard, new: Label | None) -> Answer:
-    take = heard.take.path
-    if all(one.path != take for one in log.takes()):
-        raise InputError(f"{take}: gone from the log, or renamed; load the page again")
-    labels = labels_by_take(log).get(take, [])
-    changes = relabelled(log.take_log(take).calls, labels, heard.call, new)
-    _make(log, changes)
-    return changes
+def _logged(log: Log, heard: Heard) -> Take:
+    """The take of a sound as the log has it now."""
+    path = heard.take.path
+    for take in log.takes():
+        if take.path == path:
+            return take
+    raise InputError(f"{path}: gone from the log, or renamed; load the page again")
+
+
+def _changed(log: Log, take: Take, sound: Call, new: Label | None) -> Answer:
+    labels = labels_by_take(log).get(take.path, [])
+    return relabelled(log.take_log(take.path).calls, labels, sound, new)
 
 
 def _make(log: Log, changes: Answer) -> None:

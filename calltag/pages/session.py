@@ -24,6 +24,7 @@ from calltag.pages.hearing import Hearing, Order, Show, hear
 from calltag.pages.shelf import Shelf
 from calltag.pages.teaching import Teaching
 from calltag.records.found import TakeLog
+from calltag.records.label import Label
 from calltag.records.span import Span
 
 _BUSY_TIMEOUT_S = 4.0
@@ -228,22 +229,26 @@ class Session:
             one = self.heard(number)
             take_back(log, changes)
             del self._answers[given]
-            self._relabel(log, one.take.path)
+            self._relabel(log, one, changes)
         return self.heard(number)
 
     def _keep(self, log: Log, one: Heard, changes: Answer) -> int:
-        """Number an answer, and bring its take up to it."""
+        """Number an answer, and bring the takes up to it."""
         given = next(self._counter)
         self._answers[given] = one.number, changes
-        self._relabel(log, one.take.path)
+        self._relabel(log, one, changes)
         return given
 
     def _opened(self) -> AbstractContextManager[Log]:
         return Log(self.log_path, create=False, busy_timeout_s=_BUSY_TIMEOUT_S)
 
-    def _relabel(self, log: Log, path: str) -> None:
-        """Bring one take's sounds up to what the log says of them."""
-        all_labels = log.labels()
+    def _relabel(self, log: Log, one: Heard, changes: Answer) -> None:
+        """Bring the sounds of all takes that an answer changed up to what the log says of them."""
+        labels = log.labels()
+        for path in sorted({one.take.path, *(change.place[0] for change in changes)}):
+            self._relabel_take(log, path, labels)
+
+    def _relabel_take(self, log: Log, path: str, all_labels: list[Label]) -> None:
         own = [label for label in all_labels if label.take == path]
         now = self._hearing
         said = {one.number: one.label for one in of_take(log.take_log(path), own, self._numbers)}

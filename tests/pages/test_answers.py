@@ -312,3 +312,37 @@ def test_sounds_of_copies_are_offered_once_and_labels_of_either_count(log_path) 
     [number] = [n for n, one in sounds.items() if one.take.path != take_log.take.path and one.label]
     session.answer(number, "lesser reedling", take_log.calls[1].span)
     assert {text for *_, text in labels(session)} == {"lesser reedling", "pit rail: rasp"}
+
+
+def test_a_label_is_taken_away_in_the_take_and_its_copies_at_once(log_path) -> None:
+    """Else what a copy says of the sound would show next, as if nothing had been taken away."""
+    with Log(log_path) as log:
+        take_log = next(each for each in log.take_logs(features=True) if len(each.calls) > 1)
+        copy = replace(take_log.take, path="backup/copy.MP4")
+        log.put(replace(take_log, take=copy), feature_version=FEATURE_VERSION)
+        first, second = take_log.calls[:2]
+        given = [
+            Label(take=take_log.take.path, label="pit rail: rasp", **ends(first.span)),
+            Label(
+                take=copy.path,
+                label="marsh hooter: boom",
+                **ends(Span(first.start_s, second.end_s)),
+            ),
+        ]
+        log.change_labels(put=given)
+    session = Session(log_path)
+    [number] = [n for n, one in session.hearing.by_number.items() if one.call.span == first.span]
+    taken = session.take_away(number)
+    for _ in "now", "read again":
+        said = {one.call.span: one.label for one in session.hearing.by_number.values()}
+        assert said[first.span] is None
+        assert said[second.span].label == "marsh hooter: boom"
+        assert said[second.span].span == second.span, "the other sound keeps what the copy says"
+        session.reload()
+    session.undo(taken)
+    with Log(log_path) as log:
+        assert sorted(map(str, log.labels())) == sorted(map(str, given))
+
+
+def ends(span: Span) -> dict[str, float]:
+    return {"start_s": span.start_s, "end_s": span.end_s}
