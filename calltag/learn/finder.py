@@ -123,7 +123,7 @@ class Finder:
             If the sound cannot be read.
         """
         reader = SoundReader(path, rate_hz=RATE_HZ, block_s=BLOCK_S)
-        chooser = Chooser(floats=info.floats)
+        chooser = Chooser(floats=info.floats, highest=info.highest)
         loudness = SpectrumLoudness()
         tenths: list[FloatArray] = []  # mean squares
         this_pass = Pass(self._hearing, self._second_look)

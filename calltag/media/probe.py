@@ -15,6 +15,7 @@ from calltag.media.opening import open_take, picture_stream
 from calltag.media.picture_rate import picture_rate
 from calltag.media.stated_start import start_timecode, tags_of, time_reference, when_recorded
 from calltag.media.streams import (
+    highest_sample,
     picture_duration_s,
     sound_streams,
     stores_floats,
@@ -50,6 +51,8 @@ class MediaInfo:
         Channels over all sound streams.
     floats : bool
         Whether all its sound is stored as floats, which go above full scale unharmed.
+    highest : float
+        Highest sample that its sound can hold, full scale at 1; below 1 with eight bits.
     width, height : int
         Size of the picture in pixels; 0 without one.
     """
@@ -64,6 +67,7 @@ class MediaInfo:
     sample_rate_hz: int | None = None
     channels: int = 0
     floats: bool = False
+    highest: float = 1.0
     width: int = 0
     height: int = 0
 
@@ -108,6 +112,7 @@ def probe(path: Path) -> MediaInfo:
             sample_rate_hz=rate_hz,
             channels=sum(stream.codec_context.channels for stream in sound),
             floats=bool(sound) and all(stores_floats(stream) for stream in sound),
+            highest=min(map(highest_sample, sound), default=1.0),
             width=picture.codec_context.width if picture is not None else 0,
             height=picture.codec_context.height if picture is not None else 0,
         )

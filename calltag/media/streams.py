@@ -21,6 +21,13 @@ from calltag.media.opening import picture_stream
 
 _RAW_SOUND = frozenset(("aac", "ac3", "eac3", "amr", "loas"))  # these state no length
 
+_HIGHEST = {
+    "pcm_u8": 127 / 128,
+    "pcm_s8": 127 / 128,
+    "pcm_alaw": 4032 / 4096,
+    "pcm_mulaw": 8031 / 8192,
+}
+
 
 def sound_streams(container: InputContainer) -> list[AudioStream]:
     """Find the streams of sound that can be decoded.
@@ -58,6 +65,27 @@ def stores_floats(stream: AudioStream) -> bool:
         Whether its samples are floats in the file; lossy codecs decode to floats as well.
     """
     return stream.codec_context.name.startswith("pcm_f")
+
+
+def highest_sample(stream: AudioStream) -> float:
+    """Tell what the highest sample is that a sound stream can hold.
+
+    Parameters
+    ----------
+    stream : av.audio.stream.AudioStream
+        One of `sound_streams`.
+
+    Returns
+    -------
+    float
+        The highest one, full scale at 1: what is louder was clipped there.
+
+    References
+    ----------
+    .. [1] ITU-T G.711, Pulse code modulation (PCM) of voice frequencies, 1988, tables 1a and 2a:
+       the outermost values of the A-law and the µ-law are 4032 of 4096 and 8031 of 8192.
+    """
+    return _HIGHEST.get(stream.codec_context.name, 1.0)
 
 
 def take_start_s(container: InputContainer) -> Fraction:

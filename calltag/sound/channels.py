@@ -82,6 +82,8 @@ class Chooser:
     floats : bool
         Whether the file holds floats, which go above full scale unharmed: then only flat tops are
         clipped, in others all that is above it.
+    highest : float
+        Highest sample that the file can hold, full scale at 1.
 
     Examples
     --------
@@ -97,11 +99,13 @@ class Chooser:
     ('channel 2 is channel 1 turned upside down (inverted)',)
     """
 
-    def __init__(self, rate_hz: int = RATE_HZ, *, floats: bool = False) -> None:
+    def __init__(
+        self, rate_hz: int = RATE_HZ, *, floats: bool = False, highest: float = 1.0
+    ) -> None:
         self._rate_hz = rate_hz
         self._chosen: list[int] = []
         self._seconds: list[Seconds] = []
-        self._peaks = PeakMeter(rate_hz, floats=floats)
+        self._peaks = PeakMeter(rate_hz, floats=floats, highest=highest)
         self._silences = Silences(rate_hz)
         self._recent: DoubleArray | None = None
 

@@ -10,7 +10,9 @@ from scipy.linalg.blas import isamax
 
 from calltag.arrays import FloatArray
 
-_FULL_SCALE = 0.999
+_FULL = 0.999
+"""From this part of the highest sample on, a sample is at full scale."""
+
 _CLIP_RUN = 3
 
 
@@ -24,6 +26,8 @@ class PeakMeter:
     floats : bool
         Whether the file holds floats, which go above full scale unharmed: then only flat tops are
         clipped, in others all that is above it.
+    highest : float
+        Highest sample that the file can hold, full scale at 1.
 
     Attributes
     ----------
@@ -39,11 +43,12 @@ class PeakMeter:
     ([3], 1.0)
     """
 
-    def __init__(self, rate_hz: int, *, floats: bool = False) -> None:
+    def __init__(self, rate_hz: int, *, floats: bool = False, highest: float = 1.0) -> None:
         self.peak = 0.0
         self.clipped = np.zeros(0, np.int64)
         self._rate_hz = rate_hz
         self._floats = floats
+        self._highest = highest
 
     def add(self, block: FloatArray) -> npt.NDArray[np.int64]:
         """Take in the next block; samples are counted where its peak is at full scale.
@@ -66,10 +71,12 @@ class PeakMeter:
                 second = row[start : start + self._rate_hz]
                 peak = abs(float(second[isamax(second)]))
                 self.peak = max(self.peak, peak)
-                if peak >= _FULL_SCALE:
+                if peak >= _FULL * self._highest:
                     hot.append(start)
             for start, end in _joined(hot, self._rate_hz):
-                clipped[c] += _count_clipped(row[start:end], floats=self._floats)
+                clipped[c] += _count_clipped(
+                    row[start:end], floats=self._floats, highest=self._highest
+                )
         self.clipped = self.clipped + clipped if len(self.clipped) else clipped
         return clipped
 
@@ -84,14 +91,14 @@ def _joined(starts: list[int], length: int) -> Iterator[tuple[int, int]]:
             begun = None
 
 
-def _count_clipped(row: FloatArray, *, floats: bool) -> int:
+def _count_clipped(row: FloatArray, *, floats: bool, highest: float) -> int:
     """Count samples in runs of three and more that are equal at full scale, or over it.
 
     A codec, or another sampling rate, makes peaks above full scale of what was clipped there.
     """
     high = np.abs(row)
-    hot = high >= _FULL_SCALE
-    over = high >= 1.0
+    hot = high >= _FULL * highest
+    over = high >= highest
     linked = hot[1:] & hot[:-1] & (row[1:] * row[:-1] > 0)
     flat = row[1:] == row[:-1]
     linked &= flat if floats else flat | (over[1:] & over[:-1])

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import butter, sosfilt
 
+from calltag.media.probe import probe
 from calltag.media.reader import read_blocks
 from calltag.sound.channels import ChannelReport, Chooser
 
@@ -438,6 +439,21 @@ def test_clipped_samples_are_counted_exactly():
     assert report.clipped == 15
     assert report.peak_dbfs == 0.0
     assert report.faults == ("channel 1 is clipped (15 samples)",)
+
+
+@pytest.mark.parametrize("subtype", ["PCM_U8", "ULAW", "ALAW", "PCM_16", "PCM_24", "FLOAT"])
+def test_clipped_samples_are_counted_whatever_they_are_kept_as(tmp_path, subtype):
+    """The highest value of eight bits lies below full scale, and on one side only, or on both."""
+    path = tmp_path / "a.wav"
+    sound = np.clip(A * 4, -0.9, 0.9)
+    sound[1000:1007] = 1.0
+    sound[2000:2003] = -1.0
+    soundfile.write(path, sound, RATE_HZ, subtype=subtype)
+    info = probe(path)
+    chooser = Chooser(floats=info.floats, highest=info.highest)
+    for block in read_blocks(path):
+        chooser.choose(block)
+    assert chooser.report().clipped == 10
 
 
 def test_a_limiter_below_full_scale_clips_nothing():
