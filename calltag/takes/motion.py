@@ -39,6 +39,9 @@ _PEAK_PX = 1.0
 _NOISE_CORNER = 0.8
 """Beyond this part of the highest frequency, a reduced picture holds hardly more than grain."""
 
+_ENOUGH_GRAIN = 4000
+"""So many frequencies tell the level of the grain to a few hundredths."""
+
 _FADED = 0.4
 """Part of the picture, to both sides together, that is faded out."""
 
@@ -181,11 +184,11 @@ def _shift(
     cross = one.conj() * other
     power = np.abs(cross)
     # At least that of rounding to whole grey levels, whose variance is 1/12.
-    grain = max(4.0 * float(np.median(power[corner])), shape[0] * shape[1] / 12)
-    correlated = weight * power / (power + grain)
-    surface = fft.irfft2(correlated * cross / (power + 1e-12), shape)
+    grain = max(4.0 * float(np.median(power.ravel()[corner])), shape[0] * shape[1] / 12)
+    weighed = weight / (power + grain)
+    surface = fft.irfft2(weighed * cross, shape)
     # What all frequencies together would give if they agreed.
-    counted = max(float(correlated.sum()), _LEAST_COMMON * float(weight.sum()))
+    counted = max(float(np.vdot(weighed, power)), _LEAST_COMMON * float(weight.sum()))
     whole = 2.0 * counted / (shape[0] * shape[1])
     row, column = np.unravel_index(int(np.argmax(surface)), shape)
     top = float(surface[row, column])
@@ -226,11 +229,12 @@ def _window(height: int, width: int) -> npt.NDArray[np.float32]:
 
 
 @cache
-def _weight(height: int, width: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_]]:
-    """What each frequency counts, and where there is little but grain."""
+def _weight(height: int, width: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.intp]]:
+    """What each frequency counts, and some thousands of places with little but grain."""
     down, right = np.meshgrid(fft.fftfreq(height), fft.rfftfreq(width), indexing="ij")
     cycles = np.hypot(down, right)
     weight = np.exp(-2 * (math.pi * _PEAK_PX * cycles) ** 2)
     # The slowest changes are light, not place: clouds, and the window itself.
     weight *= np.maximum(np.abs(down) * height, right * width) > 2.5
-    return weight.astype(np.float32), cycles > _NOISE_CORNER * 0.5
+    corner = np.flatnonzero(cycles > _NOISE_CORNER * 0.5)
+    return weight.astype(np.float32), corner[:: 1 + len(corner) // _ENOUGH_GRAIN]

@@ -8,9 +8,11 @@ from types import ModuleType
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import ndimage
 
-from calltag.takes.sharpness import edge_blur_px
+from calltag.takes.sharpness import _among_highest, edge_blur_px
 
 
 @pytest.fixture(scope="module")
@@ -74,3 +76,9 @@ def test_of_fog_and_even_light_nothing_is_said(rng: np.random.Generator, grain: 
     light = fog + np.linspace(-60, 60, 640)
     for picture in (fog, light):
         assert edge_blur_px(np.clip(np.round(picture), 0, 255).astype(np.uint8)) is None
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(320, 2000), st.integers(1, 40))
+def test_the_nth_highest_is_found_whatever_lies_around_it(seed, size, n):
+    values = np.random.default_rng(seed).integers(0, 200, size).astype(np.float32)
+    assert _among_highest(values, n) == np.sort(values)[-n]
