@@ -241,6 +241,23 @@ class Catalogue(Closing):
         )
         return [self.kept_of_row(row) for row in rows]
 
+    def holds(self, key: int, cut_id: str) -> bool:
+        """Tell whether a call is kept under a key still.
+
+        Parameters
+        ----------
+        key : int
+            `Kept.key`.
+        cut_id : str
+            Its story's id.
+
+        Returns
+        -------
+        bool
+            Whether it is; where a catalogue was made anew, another call may have that key.
+        """
+        return bool(self.read("SELECT 1 FROM cuts WHERE id = ? AND cut_id = ?", (key, cut_id)))
+
     def features_of(self, key: int) -> tuple[int, npt.NDArray[np.float32]] | None:
         """Return the measurements of a kept call.
 

@@ -74,6 +74,7 @@ def browsing_app(library: Path, *, target: Path) -> Starlette:
             Route("/kept/{key:int}", endpoints.card),
             Route("/kept/{key:int}/sound.wav", endpoints.sound),
             Route("/kept/{key:int}/picture.png", endpoints.picture),
+            Route("/picked", posted(endpoints.picked), methods=["POST"]),
             Route("/hand-out", posted(endpoints.hand_out), methods=["POST"]),
         ],
         exception_handlers={CalltagError: told},
@@ -136,6 +137,15 @@ class _Endpoints:
         _, drawn = self._sound(self._kept(request))
         return Response(drawn.png, media_type="image/png")
 
+    def picked(self, said: dict[str, Any]) -> dict[str, object]:
+        """Of what was picked before, what is there still: a key may be that of another by now."""
+        pairs = said.get("picked")
+        if not isinstance(pairs, list) or not all(map(_is_pick, pairs)):
+            raise InputError("what was picked is no list of keys and ids")
+        with Catalogue(self._library) as catalogue:
+            there = [pair for pair in pairs if catalogue.holds(*pair)]
+        return {"picked": there}
+
     def hand_out(self, said: dict[str, Any]) -> dict[str, object]:
         keys = said.get("keys")
         if not isinstance(keys, list) or not all(type(key) is int for key in keys):
@@ -175,6 +185,10 @@ class _Endpoints:
 
     def _sound(self, kept: Kept) -> tuple[Excerpt, Spectrogram]:
         return self._sounds.get((kept.key, kept.file_hash), partial(_cut_and_drawn, kept))
+
+
+def _is_pick(pair: object) -> bool:
+    return isinstance(pair, list) and [*map(type, pair)] == [int, str] and pair[0] < 2**63
 
 
 def _cut_and_drawn(kept: Kept) -> tuple[Excerpt, Spectrogram]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
+import shutil
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -155,6 +156,34 @@ def test_what_is_picked_stays_while_one_asks_for_other_calls(opened, kept) -> No
         " && parseFloat(document.querySelectorAll('tr[data-key] td.number')[0].textContent)"
         " >= parseFloat(document.querySelectorAll('tr[data-key] td.number')[2].textContent)",
     )
+
+
+def test_what_is_picked_stays_when_the_page_is_loaded_again(kept, served, page, tmp_path) -> None:
+    """Unless it is gone: another call may be kept under its number by then."""
+    library = Path(shutil.copytree(kept, tmp_path / "kept"))
+    address = served(browsing_app(library, target=tmp_path / "out"))
+    page.goto(address)
+    page.wait_for_selector("tr[data-key]")
+    for place in 5, 3:
+        page.locator(".pick").nth(place).check()
+    page.goto(address)
+    until(page, "document.querySelector('#status').textContent.startsWith('16')")
+    assert page.inner_text("#status") == "16 kept calls found. 2 picked before."
+    assert page.inner_text("#picked") == "2"
+    assert page.inner_text("#hand-out") == "Copy 2 calls to the folder"
+    picked = page.locator("tr[data-key]:has(.pick:checked)")
+    keys = [int(row.get_attribute("data-key")) for row in picked.all()]
+    with Catalogue(library) as catalogue:
+        gone, left = (catalogue.kept_where("cuts.id = ?", [key])[0] for key in keys)
+        catalogue.remove([gone.path])
+    page.reload()
+    until(page, "document.querySelector('#status').textContent.startsWith('15')")
+    assert page.inner_text("#status").endswith("1 picked before. 1 that was picked before is gone.")
+    assert page.locator("tr:has(.pick:checked)").get_attribute("data-key") == str(left.key)
+    page.click("#none")
+    page.reload()
+    until(page, "document.querySelector('#status').textContent.startsWith('15')")
+    assert page.inner_text("#status") == "15 kept calls found."
 
 
 def test_space_plays_nothing_where_there_is_nothing_to_play(opened) -> None:
@@ -355,6 +384,15 @@ def test_bad_hand_outs_are_refused(ask, body, sentence, tmp_path, monkeypatch) -
     assert status == 400
     assert sentence in json.loads(text)["problem"]
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("pairs", [None, 1, [1], [[1]], [["1", "a"]], [[1, 2]], [[2**63, "a"]]])
+def test_picks_of_another_make_are_refused(ask, pairs) -> None:
+    status, text = ask("/a-token/picked", {"picked": pairs})
+    assert (status, json.loads(text)["problem"]) == (
+        400,
+        "what was picked is no list of keys and ids",
+    )
 
 
 def test_nothing_is_handed_out_into_the_library_or_for_another_page(ask, kept, tmp_path) -> None:

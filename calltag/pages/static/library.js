@@ -1,11 +1,13 @@
-// The library page: ask, listen, pick, hand out. What is picked is kept while sheets are turned.
+// The library page: ask, listen, pick, hand out. What is picked is kept while sheets are turned, and
+// when the page is loaded again.
 
 import { asked } from "./asking.js";
 import { $, alertOf, flip, tell } from "./page.js";
+import { Picked } from "./picked.js";
 import { Player, moveNeedle } from "./player.js";
 import { Warning } from "./warning.js";
 
-const picked = new Set();
+const picked = new Picked($("question").dataset.library);
 let chosen = 0;
 let latest = 0;
 let question = 0;
@@ -31,7 +33,7 @@ async function textOf(path, matters) {
   }
 }
 
-async function find(offset = 0) {
+async function find(offset = 0, more = "") {
   const wanted = ++question;
   const query = new URLSearchParams(new FormData($("question")));
   query.set("offset", offset);
@@ -50,7 +52,7 @@ async function find(offset = 0) {
     (turn && !turn.disabled ? turn : $("found").querySelector(".hear"))?.focus();
   }
   const total = Number($("found").querySelector(".sheet").dataset.total);
-  tell(total === 1 ? "1 kept call found." : `${total} kept calls found.`);
+  tell((total === 1 ? "1 kept call found." : `${total} kept calls found.`) + more);
 }
 
 function turns() {
@@ -98,7 +100,7 @@ function toggle(way) {
 function pick(row, on) {
   const key = Number(row.dataset.key);
   row.querySelector(".pick").checked = on;
-  if (on) picked.add(key);
+  if (on) picked.add(key, row.dataset.id);
   else picked.delete(key);
   count();
 }
@@ -112,7 +114,7 @@ function count() {
 
 async function handOut() {
   if (copying || picked.size === 0) return;
-  const body = { keys: [...picked], folder: $("folder").value };
+  const body = { keys: picked.keys, folder: $("folder").value };
   if ($("loudness").value) body.loudness_lufs = Number($("loudness").value);
   copying = true; // its button keeps the focus meanwhile
   $("report").hidden = true;
@@ -191,4 +193,11 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
 });
 
-find().catch(failed);
+async function begin() {
+  const gone = await picked.restore().catch(() => 0);
+  count();
+  const lost = gone ? ` ${gone} that ${gone === 1 ? "was" : "were"} picked before ${gone === 1 ? "is" : "are"} gone.` : "";
+  await find(0, (picked.size ? ` ${picked.size} picked before.` : "") + lost);
+}
+
+begin().catch(failed);
