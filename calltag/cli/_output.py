@@ -14,6 +14,8 @@ from calltag.cli import FAILED, SOME_UNREADABLE
 from calltag.cli._options import As
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from calltag.edit.tables import Row
     from calltag.records.take import Problem
 
@@ -97,8 +99,6 @@ def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
     """
     from rich.cells import cell_len
     from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
 
     told = [
         i
@@ -113,22 +113,73 @@ def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
         for column, cells in zip(columns, zip(*rows, strict=True), strict=True)
     ]
     kept = _kept(columns, widths, console.width)
+    left_out = [column.header for i, column in enumerate(columns) if i not in kept]
+    columns, widths = [columns[i] for i in kept], [widths[i] for i in kept]
+    rows = [[row[i] for i in kept] for row in rows]
+    if _on_one_line_each(columns, rows, widths, console.width):
+        _print_lines(columns, rows, widths, console)
+    else:
+        _print_folded(columns, rows, widths, console)
+    if left_out:
+        say(f"(no room for: {', '.join(left_out)}; a wider window or --as csv shows them)")
+
+
+def _on_one_line_each(
+    columns: Sequence[Column], rows: Iterable[Sequence[str]], widths: Sequence[int], room: int
+) -> bool:
+    return (
+        sum(widths) + 2 * (len(widths) - 1) <= room
+        and all(
+            width <= (WIDEST_FOLDED if column.folds else room // 2)
+            for column, width in zip(columns, widths, strict=True)
+        )
+        and all(cell.isprintable() for row in rows for cell in row)
+    )
+
+
+def _print_lines(
+    columns: Sequence[Column],
+    rows: Iterable[Sequence[str]],
+    widths: Sequence[int],
+    console: Console,
+) -> None:
+    """Print what `_print_folded` would; that takes half a minute for a season's calls."""
+    from rich.cells import cell_len
+    from rich.text import Text
+
+    def line(cells: Sequence[str]) -> str:
+        gaps = (" " * (width - cell_len(cell)) for cell, width in zip(cells, widths, strict=True))
+        return "  ".join(
+            gap + cell if column.right else cell + gap
+            for column, cell, gap in zip(columns, cells, gaps, strict=True)
+        )
+
+    console.print(Text(line([column.header for column in columns]), "bold"), soft_wrap=True)
+    for row in rows:
+        sys.stdout.write(line(row) + "\n")
+
+
+def _print_folded(
+    columns: Sequence[Column],
+    rows: Iterable[Sequence[str]],
+    widths: Sequence[int],
+    console: Console,
+) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
     table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
-    for index in kept:
-        column = columns[index]
+    for column, width in zip(columns, widths, strict=True):
         table.add_column(
             column.header,
             justify="right" if column.right else "left",
             overflow="fold",
             max_width=WIDEST_FOLDED if column.folds else None,
-            no_wrap=not column.folds and widths[index] <= console.width // 2,
+            no_wrap=not column.folds and width <= console.width // 2,
         )
     for row in rows:
-        table.add_row(*(Text(row[index]) for index in kept))
+        table.add_row(*map(Text, row))
     console.print(table)
-    left_out = [column.header for i, column in enumerate(columns) if i not in kept]
-    if left_out:
-        say(f"(no room for: {', '.join(left_out)}; a wider window or --as csv shows them)")
 
 
 def _kept(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:
