@@ -7,28 +7,9 @@ be calls at all, is parted where something stands out of what is usual there; wh
 parted again; and pieces that sound alike are joined, since they are one call of which a part is
 louder.
 
-Share of near calls that were found as events of their own (half of what find and call cover is
-common), before and since. Two animals near by at 18 to 30 dB over air, six farther away at 2 to
-12 dB, real calls and invented, on eight scenes by which the numbers here were chosen, and on eight
-others; and real calls at 10 to 22 dB over others that go on, all invented, not chosen by:
-
-====================== =========== ========== ================ ==========
-far calls a minute     chosen by   others     over
-====================== =========== ========== ================ ==========
-20                     0.85, 0.92  0.86, 0.86 crickets         0.23, 0.80
-50                     0.49, 0.80  0.36, 0.60 trilling insects 0.37, 0.91
-100                    0.30, 0.70  0.30, 0.65 frogs            0.13, 0.75
-200                    0.29, 0.77  0.31, 0.75 cicadas          1.00, 1.00
-====================== =========== ========== ================ ==========
-
 An uneven song is not to fall to pieces by it: only what is very long is parted, or lies where most
-of the time is events, and not where what stands out is most of it. Of single animals that call
-every few seconds, F1 of events (half of both in common) is 0.852 and 0.859 (0.852 and 0.858 before)
-in unknown noise, in known 0.904 as before. Parting everywhere had 0.702.
-
-Calls that sound at once and as loud as each other stay one event. Parted by bands where two sounds
-overlap and neither lies in the other's time, six animals that call 60 times a minute had F1 0.52
-(0.48), and any bolder rule took single calls apart by their harmonics.
+of the time is events, and not where what stands out is most of it. Calls that sound at once and as
+loud as each other stay one event.
 """
 
 from __future__ import annotations

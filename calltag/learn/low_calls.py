@@ -5,10 +5,7 @@ and the starter model takes it for one of them. Played three times as fast it is
 other, and an engine is still none. So where something low and pure rises alone, the same model and
 the same second look listen once more, at that speed.
 
-In air, of invented booms between 75 and 110, 110 and 160, and 160 and 230 Hz at 10 dB over it, two
-sets of scenes, 0, 0.37 and 0.81 were found before, and 0.88, 0.94 and 0.91 since. In six and a half
-hours of noise, most of it such as the model had not heard, one find more was false. Under water and
-machines that rumble as low, only loud ones are found.
+Under water and machines that rumble as low, only loud ones are found.
 """
 
 from __future__ import annotations

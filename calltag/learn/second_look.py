@@ -2,22 +2,8 @@
 
 The judge is a sum of small decision trees, each grown on what the ones before it got wrong. It is
 taught on scenes whose noise the starter model had not heard, on short takes cut out of them, and on
-single recordings (`calltag.learn.starter`). On a fold of noise that neither had heard, with birds
-that neither knew (eighty scenes from each of three folds; forty from each in which no noise sounds
-twice; and forty of families of calls that nothing learnt from):
-
-==================================== ===== ========= ========
-second look                          F1    no repeat families
-==================================== ===== ========= ========
-networks without what is alike       0.921 0.910
-small networks                       0.925 0.916     0.749
-trees                                0.926 0.923     0.746
-trees, two networks heard            0.930 0.930     0.763
-if every find were judged rightly    0.940 0.947     0.767
-==================================== ===== ========= ========
-
-Taught by long scenes alone, small networks kept 74 % of what was right in short takes, where there
-is little to compare it with; with short takes as well, 93 %.
+single recordings (`calltag.learn.starter`). Without the short takes it throws out calls where there
+is little to compare an event with.
 """
 
 from __future__ import annotations
