@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Sequence, Sized
+from collections.abc import Iterable, Iterator, Sequence, Sized
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -116,70 +117,58 @@ def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
     left_out = [column.header for i, column in enumerate(columns) if i not in kept]
     columns, widths = [columns[i] for i in kept], [widths[i] for i in kept]
     rows = [[row[i] for i in kept] for row in rows]
-    if _on_one_line_each(columns, rows, widths, console.width):
-        _print_lines(columns, rows, widths, console)
-    else:
-        _print_folded(columns, rows, widths, console)
+    _print_rows(columns, rows, _fitted(columns, widths, console.width), console)
     if left_out:
         say(f"(no room for: {', '.join(left_out)}; a wider window or --as csv shows them)")
 
 
-def _on_one_line_each(
-    columns: Sequence[Column], rows: Iterable[Sequence[str]], widths: Sequence[int], room: int
-) -> bool:
-    return (
-        sum(widths) + 2 * (len(widths) - 1) <= room
-        and all(
-            width <= (WIDEST_FOLDED if column.folds else room // 2)
-            for column, width in zip(columns, widths, strict=True)
-        )
-        and all(cell.isprintable() for row in rows for cell in row)
-    )
-
-
-def _print_lines(
+def _print_rows(
     columns: Sequence[Column],
     rows: Iterable[Sequence[str]],
     widths: Sequence[int],
     console: Console,
 ) -> None:
-    """Print what `_print_folded` would; that takes half a minute for a season's calls."""
+    """Print a table line by line.
+
+    The tables of the library would take twenty seconds before the first line of a season's calls.
+    """
     from rich.cells import cell_len
     from rich.text import Text
 
-    def line(cells: Sequence[str]) -> str:
-        gaps = (" " * (width - cell_len(cell)) for cell, width in zip(cells, widths, strict=True))
-        return "  ".join(
-            gap + cell if column.right else cell + gap
-            for column, cell, gap in zip(columns, cells, gaps, strict=True)
-        )
+    def folded(cell: str, width: int) -> list[str]:
+        if cell_len(cell) <= width and cell.isprintable():
+            return [cell]
+        lines = Text(cell).wrap(console, width, overflow="fold")
+        return [line.plain.rstrip() for line in lines] or [""]
 
-    console.print(Text(line([column.header for column in columns]), "bold"), soft_wrap=True)
+    def padded(cell: str, width: int, column: Column) -> str:
+        gap = " " * (width - cell_len(cell))
+        return gap + cell if column.right else cell + gap
+
+    def lines(cells: Iterable[str]) -> Iterator[str]:
+        for line in zip_longest(*map(folded, cells, widths), fillvalue=""):
+            yield "  ".join(map(padded, line, widths, columns))
+
+    for line in lines(column.header for column in columns):
+        console.print(Text(line, "bold"), soft_wrap=True)
     for row in rows:
-        sys.stdout.write(line(row) + "\n")
+        for line in lines(row):
+            sys.stdout.write(line + "\n")
 
 
-def _print_folded(
-    columns: Sequence[Column],
-    rows: Iterable[Sequence[str]],
-    widths: Sequence[int],
-    console: Console,
-) -> None:
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
-    for column, width in zip(columns, widths, strict=True):
-        table.add_column(
-            column.header,
-            justify="right" if column.right else "left",
-            overflow="fold",
-            max_width=WIDEST_FOLDED if column.folds else None,
-            no_wrap=not column.folds and width <= console.width // 2,
-        )
-    for row in rows:
-        table.add_row(*map(Text, row))
-    console.print(table)
+def _fitted(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:
+    """Widths with which the columns fit: the widest that folds gives way first."""
+    fitted = [
+        min(width, WIDEST_FOLDED) if column.folds else width
+        for column, width in zip(columns, widths, strict=True)
+    ]
+    folds = [
+        column.folds or width > room // 2 for column, width in zip(columns, widths, strict=True)
+    ]
+    while sum(fitted) + 2 * (len(fitted) - 1) > room and max(fitted) > 1:
+        widest = max(range(len(fitted)), key=lambda i: (folds[i] and fitted[i] > 1, fitted[i]))
+        fitted[widest] -= 1
+    return fitted
 
 
 def _kept(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:

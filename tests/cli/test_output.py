@@ -1,10 +1,15 @@
-"""Tables for people: lines of what fits are exactly as the library that folds has them."""
+"""Tables for people: as the library of tables has them, which is too slow for many rows."""
 
 from __future__ import annotations
 
+import io
 import time
 
 import pytest
+from rich.cells import cell_len
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
 
 from calltag.cli import _output
 from calltag.cli._output import Column, print_table
@@ -28,29 +33,48 @@ def printed(rows, capsys) -> str:
     return capsys.readouterr().out
 
 
-@pytest.mark.parametrize("n_rows", [1, 2, 3])
-def test_lines_are_as_the_library_has_them(n_rows, monkeypatch, capsys) -> None:
-    plain = printed(ROWS[:n_rows], capsys)
-    with monkeypatch.context() as patched:
-        patched.setattr(_output, "_print_lines", _output._print_folded)
-        assert printed(ROWS[:n_rows], capsys) == plain
-    assert len(plain.splitlines()) == 1 + n_rows
+def as_the_library_has_it(rows, width) -> str:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for column in COLUMNS:
+        table.add_column(
+            column.header,
+            justify="right" if column.right else "left",
+            overflow="fold",
+            max_width=_output.WIDEST_FOLDED if column.folds else None,
+            no_wrap=not column.folds,
+        )
+    for row in rows:
+        table.add_row(*map(Text, row))
+    console = Console(width=width, file=io.StringIO())
+    console.print(table)
+    return console.file.getvalue()
 
 
-@pytest.mark.parametrize("width", range(20, 100, 7))
-def test_so_are_they_on_a_terminal_of_any_width(width, monkeypatch, capsys) -> None:
+def test_lines_are_as_the_library_has_them(capsys) -> None:
+    lines = printed(ROWS, capsys)
+    assert lines == as_the_library_has_it(ROWS, _output.UNLIMITED)
+    assert len(lines.splitlines()) == 1 + len(ROWS)
+
+
+@pytest.mark.parametrize("width", [74, 80, 86, 91, 100])
+@pytest.mark.parametrize(
+    "name", ["two\nlines.MP4", "a\x07bell.MP4", "x" * 80 + ".MP4", "a reed " * 9]
+)
+def test_so_are_cells_that_no_line_holds(name, width, monkeypatch, capsys) -> None:
     monkeypatch.setattr(_output, "UNLIMITED", width)
-    plain = printed(ROWS, capsys)
-    monkeypatch.setattr(_output, "_print_lines", _output._print_folded)
-    assert printed(ROWS, capsys) == plain
+    monkeypatch.setattr(_output, "_kept", lambda columns, *_: list(range(len(columns))))
+    rows = [*ROWS, [name, *ROWS[0][1:]]]
+    lines = printed(rows, capsys)
+    assert lines == as_the_library_has_it(rows, width)
+    assert "\x07" not in lines
 
 
-@pytest.mark.parametrize("name", ["two\nlines.MP4", "a\x07bell.MP4", "x" * 80 + ".MP4"])
-def test_what_no_line_holds_is_folded(name, capsys) -> None:
-    lines = printed([[name, *ROWS[0][1:]]], capsys).splitlines()
-    assert len({len(line) for line in lines}) == 1
-    assert len(lines) == (2 if "bell" in name else 3)
-    assert "\x07" not in "".join(lines)
+@pytest.mark.parametrize("width", [1, 7, 20, 33, 47, 60])
+def test_no_line_is_wider_than_the_terminal(width, monkeypatch, capsys) -> None:
+    monkeypatch.setattr(_output, "UNLIMITED", width)
+    lines = printed([*ROWS, ["x" * 80, *ROWS[0][1:]]], capsys).splitlines()
+    assert max(map(cell_len, lines)) <= max(width, 7)
+    assert "".join(line[0] for line in lines).count("x") > 0
 
 
 def test_a_season_of_calls_is_listed_in_a_moment(capsys) -> None:
