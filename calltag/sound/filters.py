@@ -13,7 +13,6 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-import scipy.signal
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
@@ -108,6 +107,8 @@ def high_cut(cutoff_hz: float, rate_hz: int, *, order: int = 4) -> Sections:
 
 
 def _cut(side: Literal["low", "high"], cutoff_hz: float, rate_hz: int, order: int) -> Sections:
+    import scipy.signal  # large: what lists calls does without
+
     if not 0 < cutoff_hz < rate_hz / 2:
         raise InputError(
             f"a {side} cut at {cutoff_hz:g} Hz cannot be made at {rate_hz} Hz; "
@@ -147,6 +148,8 @@ def hum_notch(
     InputError
         If there is no line below half the rate.
     """
+    import scipy.signal
+
     sections = []
     for line in lines:
         if 0 < line * base_hz < rate_hz / 2:
@@ -174,6 +177,8 @@ def gain_db(sections: Sections, frequency_hz: npt.ArrayLike, rate_hz: int) -> Do
     np.ndarray
         Gain in dB, no lower than -300.
     """
+    import scipy.signal
+
     _, response = scipy.signal.sosfreqz(sections, np.atleast_1d(frequency_hz), fs=rate_hz)
     return 40 * np.log10(np.maximum(np.abs(response), 10**-7.5)).astype(np.float64)
 
@@ -308,6 +313,8 @@ def _with_pieces(window: _Window, pieces: Sequence[Piece], rate_hz: int) -> Floa
 
 
 def _both_passes(sound: npt.NDArray[Any], sections: Sections) -> FloatArray:
+    import scipy.signal
+
     pad = min(3 * (2 * len(sections) + 1), sound.shape[1] - 1)
     both = scipy.signal.sosfiltfilt(sections, sound, axis=1, padlen=pad)
     return both.astype(np.float32)

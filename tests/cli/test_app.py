@@ -93,6 +93,27 @@ def test_help_loads_nothing_heavy() -> None:
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+def test_calls_are_listed_without_filters(log: Path) -> None:
+    """Loading what makes them took longer than all else that `calls` does."""
+    program = (
+        "import sys\n"
+        "from calltag.cli import main\n"
+        "try:\n    main(['calls'])\n"
+        "except SystemExit:\n    pass\n"
+        "print('scipy.signal' in sys.modules)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program],
+        cwd=log.parent,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.splitlines()[-1] == "False"
+    assert "A001.mov" in done.stdout
+
+
 @pytest.mark.skipif(os.name != "posix", reason="measures the time of child processes")
 def test_help_comes_at_once() -> None:
     """Less than half a second of the processor: a person does not wait for it."""
