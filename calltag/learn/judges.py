@@ -5,9 +5,9 @@ number cannot decide. Two of them, a logistic regression and a support vector ma
 kernel, set each label against the rest, and weigh each feature by how well it alone parts the
 labels. The third is a discriminant analysis: distance to each label's centre once the spread within
 labels, its covariance shrunk by Ledoit and Wolf's formula [1]_, has been taken out. The fourth
-knows beforehand what calls of one type have in common (`calltag.learn.kinship`); it counts three
-times, as it does best with few examples. Their votes are averaged. Rows of other than calltag's own
-features have no fourth judge.
+knows beforehand what calls of one type have in common (`calltag.learn.kinship`). Their votes are
+averaged, those of the support vectors counting twice. Rows of other than calltag's own features
+have no fourth judge.
 
 `likeness` looks at a find without asking which label fits best: it is the cosine between the find
 and the most similar example of the label given, with the same spread taken out, and less for a find
@@ -49,8 +49,8 @@ CUT = 4.0
 _LINEAR_C = 0.3
 _CURVED_C = 5.0
 _CURVED_SHARPNESS = 6.0
+_CURVED_COUNTS = 2.0  # votes, of one for each of the others
 _DISTANCE_SOFTNESS = 6.0
-_KIN_COUNTS = 3.0  # votes, of one for each of the others
 _KIN_SOFTNESS = 4.0
 # The starter model knows the recordings that it learnt from better than any others: of sounds that
 # are taught with those, its description says too much, of others a little too little.
@@ -234,15 +234,14 @@ class Judges:
         distance = cdist(white, self.centres, "sqeuclidean")
         votes = (
             _shares(_sigmoid(weighted @ self.slopes + self.offsets))
-            + _softmax(_CURVED_SHARPNESS * (kernel @ self.alphas + self.biases))
+            + _CURVED_COUNTS * _softmax(_CURVED_SHARPNESS * (kernel @ self.alphas + self.biases))
             + _softmax(-distance / 2 / _DISTANCE_SOFTNESS)
         )
-        if self.kin is None:
-            votes, kinship = votes / 3, np.zeros(votes.shape)
-        else:
+        kinship = np.zeros(votes.shape)
+        if self.kin is not None:
             kinship = self.kin.scores(features)
-            votes = votes + _KIN_COUNTS * _softmax(kinship / _KIN_SOFTNESS)
-            votes = votes / (3 + _KIN_COUNTS)
+            votes = votes + _softmax(kinship / _KIN_SOFTNESS)
+        votes = _shares(votes)
         length = np.linalg.norm(white, axis=1, keepdims=True)
         cosine = _unit(white) @ self.examples.T * (self.reach / np.maximum(length, self.reach))
         best = votes.argmax(axis=1)
