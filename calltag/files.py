@@ -10,6 +10,7 @@ from pathlib import Path
 
 from calltag.errors import CalltagError, ExistsError, InputError, WriteError, reason_of
 from calltag.own_files import MODEL_SUFFIX, is_database, is_model, is_of_database, lies_in_library
+from calltag.words import one_spelling
 
 _numbers = itertools.count(1)
 
@@ -109,6 +110,30 @@ def is_folder(path: Path) -> bool:
         return path.is_dir()
     except OSError:
         return False
+
+
+def folded(path: str | Path) -> str:
+    """Spell a path so that two that may be one file read alike.
+
+    Most disks of Macs and Windows take ``A.MP4`` and ``a.mp4`` for one name, and those of Macs take
+    ``é`` for the same however it is stored.
+
+    Parameters
+    ----------
+    path : str or Path
+        Any path.
+
+    Returns
+    -------
+    str
+        Its small letters, every accent with its letter.
+
+    Examples
+    --------
+    >>> folded("Card/Cafe\u0301.MP4") == folded("card/caf\u00e9.mp4")
+    True
+    """
+    return one_spelling(str(path).casefold())
 
 
 def printable(text: str) -> str:
@@ -227,10 +252,10 @@ def refuse_existing(paths: Collection[Path], *, replace: bool, named: str = "fil
     refuse_own(paths)
     seen: set[str] = set()
     for path in paths:
-        folded = str(path.resolve()).casefold()  # some disks take a.vtt and A.vtt for one
-        if folded in seen:
+        name = folded(path.resolve())
+        if name in seen:
             raise InputError(f"{path}: two files would have this name; name them differently")
-        seen.add(folded)
+        seen.add(name)
         if is_folder(path):
             raise InputError(f"{path}: there is a folder of this name; name another {named}")
         if is_there(path) and not replace:

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import os
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from calltag.errors import MediaError
+from calltag.files import folded
 from calltag.log import Entry, earlier_name
 from calltag.media.identity import digest
 from calltag.media.rushes import Clip
@@ -21,6 +22,8 @@ from calltag.words import name_order
 
 READERS = 8
 """Threads that read files' identities; they wait for the disk, not for the processor."""
+
+_NOT_THERE = frozenset((21, 123))  # Windows: no card in the drive; a name that no file of it has
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +111,7 @@ def make_plan(
         The clips in their order, each in one of its lists.
     """
     identities = _identities(clips)
-    logged = {real_path(e.take.file): e for e in entries}
+    logged = _logged(entries, identities)
     staying = {file: e for file, e in logged.items() if _stays(file, e, identities)}
     moved = _moved(identities, logged, staying)
     settled = {entry.take.path for entry in (*staying.values(), *moved.values())}
@@ -151,6 +154,24 @@ def make_plan(
             jobs[job.digest].append(job)
     plan.jobs = list(jobs.values())
     return plan
+
+
+def _logged(entries: Sequence[Entry], here: Collection[str]) -> dict[str, Entry]:
+    """Entries by their files; one that lies in the rushes, by how its path is spelt there."""
+    logged = {real_path(entry.take.file): entry for entry in entries}
+    new = {folded(file): file for file in here if file not in logged}
+    for old in [file for file in logged if file not in here]:
+        file = new.get(folded(old))
+        if file is not None and _is_one(old, file):
+            logged[file] = logged.pop(old)
+    return logged
+
+
+def _is_one(old: str, new: str) -> bool:
+    try:
+        return Path(old).samefile(new)
+    except OSError:
+        return False
 
 
 def _missing(gone: Mapping[str, Entry], clips: Sequence[Clip]) -> list[str]:
@@ -226,13 +247,13 @@ def is_gone(file: str) -> bool:
         Path(file).stat()
     except (FileNotFoundError, NotADirectoryError):
         return True
-    except OSError:
-        return False
+    except OSError as error:
+        return getattr(error, "winerror", None) in _NOT_THERE
     return False
 
 
 def longer_name(file: Path, name: str) -> tuple[str, str] | None:
-    """Put one more folder before a clip's name in the log.
+    """Put one more folder before a clip's name in the log; before the last, the drive of Windows.
 
     Parameters
     ----------
@@ -249,7 +270,8 @@ def longer_name(file: Path, name: str) -> tuple[str, str] | None:
     """
     depth = name.count("/") + 2
     if depth >= len(file.parts):
-        return None
+        whole = file.as_posix()
+        return (file.anchor, whole) if file.drive and name != whole else None
     return str(file.parents[depth - 1]), "/".join((file.parts[-depth], name))
 
 
@@ -280,7 +302,8 @@ class _Names:
 
     def give(self, clip: Clip) -> tuple[str, str]:
         name = clip.name
-        rushes = str(clip.path.parents[name.count("/")])
+        above = clip.path.parents
+        rushes = str(above[min(name.count("/"), len(above) - 1)])  # a name may tell the drive, too
         while name in self._taken and (longer := longer_name(clip.path, name)):
             rushes, name = longer
         self._taken.add(name)

@@ -1,13 +1,15 @@
 from __future__ import annotations
 
-from pathlib import Path
+import os
+from pathlib import Path, PureWindowsPath
+from types import SimpleNamespace
 
 import pytest
 
 from calltag.log import Entry
 from calltag.media.identity import digest
-from calltag.media.rushes import find_clips
-from calltag.plan import Plan, make_plan
+from calltag.media.rushes import Clip, find_clips
+from calltag.plan import Plan, is_gone, make_plan
 from calltag.records.take import Take
 
 VERSION = 3
@@ -167,3 +169,69 @@ def test_a_clip_that_cannot_be_read_is_told_and_the_others_go_on(clip, tmp_path:
         assert problem.reason.startswith("could not be read (")
         assert problem.reason.endswith("; check the drive or card")
     assert (made.missing, made.known, made.moves, made.replaced) == ([], [], {}, {})
+
+
+@pytest.mark.parametrize(
+    ("logged", "now"),
+    [
+        ("Card/A1.MP4", "card/A1.MP4"),
+        ("card/A1.MP4", "card/a1.mp4"),
+        ("ma\u0308rz/A1.MP4", "m\u00e4rz/A1.MP4"),
+    ],
+)
+def test_a_take_whose_path_is_spelt_otherwise_now_is_the_same(
+    clip, tmp_path: Path, logged: str, now: str
+) -> None:
+    """A second link stands for a disk that takes both for one name, as those of Macs do."""
+    file = clip(now, "one")
+    (tmp_path / logged).parent.mkdir(exist_ok=True)
+    os.link(file, tmp_path / logged)
+    before = entry((tmp_path / logged).parent, Path(logged).name, digest(file))
+    made = make_plan(find_clips([file]).clips, [before], feature_version=VERSION)
+    assert made.known == [Path(logged).name]
+    assert (made.copies, made.jobs, made.moves, made.missing) == ([], [], {}, [])
+
+
+def test_a_file_whose_name_differs_in_its_capitals_alone_is_another(clip, tmp_path: Path) -> None:
+    file = clip("Card/A1.MP4", "one")
+    clip("card/A1.MP4", "two")
+    made = plan([tmp_path / "card"], [entry(tmp_path / "Card", "A1.MP4", digest(file))])
+    assert jobs(made) == [["card/A1.MP4"]]
+
+
+@pytest.mark.parametrize(
+    ("winerror", "gone"), [(21, True), (123, True), (32, False), (None, False)]
+)
+def test_a_card_that_was_taken_out_of_its_drive_is_gone(
+    monkeypatch, winerror: int | None, gone: bool
+) -> None:
+    """Windows keeps the drive's letter and says that it is not ready (21)."""
+    error = PermissionError(13, "The device is not ready", "F:/A1.MP4")
+    error.winerror = winerror
+
+    def refuse(_path: Path) -> None:
+        raise error
+
+    monkeypatch.setattr(Path, "stat", refuse)
+    assert is_gone("F:/A1.MP4") is gone
+
+
+class WindowsFile(PureWindowsPath):
+    """A path of Windows whose file is there."""
+
+    def stat(self) -> SimpleNamespace:
+        return SimpleNamespace(st_size=1)
+
+
+@pytest.mark.parametrize("drive", ["F:\\", "\\\\nas\\rushes\\"])
+def test_clips_of_two_drives_with_the_same_names_are_told_apart(monkeypatch, drive: str) -> None:
+    """Both cards were logged as they lay in the reader, so no folder tells them apart."""
+    monkeypatch.setattr("calltag.plan.digest", str)
+    path = WindowsFile(drive, "DCIM", "A1.MP4")
+    clips = [Clip(path, WindowsFile(drive), "DCIM/A1.MP4")]
+    made = make_plan(clips, [entry(Path("E:\\"), "DCIM/A1.MP4", "x")], feature_version=VERSION)
+    ((job,),) = made.jobs
+    assert job.path == path.as_posix()
+    assert PureWindowsPath(job.rushes, job.path) == path
+    again = make_plan(clips, [entry(Path(drive), job.path, "y")], feature_version=VERSION)
+    assert len(again.jobs) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,8 +10,10 @@ from pathlib import Path
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.errors import InputError, MediaError, WriteError, reason_of
-from calltag.files import is_folder, is_there, refuse_existing
+from calltag.files import folded, is_folder, is_there, refuse_existing
 from calltag.records.take import Problem
+
+_DRIVE = re.compile(r"(?<![^/])([A-Za-z]):(?=/)")
 
 
 def check_own_speed(take_markers: Sequence[TakeMarkers], what: str) -> None:
@@ -126,9 +129,9 @@ def refuse_footage(paths: Sequence[Path], sources: Sequence[Path]) -> None:
     InputError
         If one is the other.
     """
-    footage = {source.resolve() for source in sources}
+    footage = {folded(source.resolve()) for source in sources}
     for path in paths:
-        if path.resolve() in footage:
+        if folded(path.resolve()) in footage:
             raise InputError(
                 f"{path}: this is a take, which is never written to; name one outside the rushes"
             )
@@ -177,9 +180,15 @@ def per_take_paths(take_markers: Sequence[TakeMarkers], out: Path, suffix: str) 
     """
     if is_there(out) and not is_folder(out):
         raise InputError(f"{out}: this is a file; name a folder, one file is written for each take")
-    plain = [out / Path(one.take.path).with_suffix(suffix) for one in take_markers]
-    folded = [str(path).casefold() for path in plain]  # some disks take a.vtt and A.vtt for one
+    takes = [_below(one.take.path) for one in take_markers]
+    plain = [out / Path(take).with_suffix(suffix) for take in takes]
+    alike = [folded(path) for path in plain]
     return [
-        path if folded.count(name) == 1 else out / f"{one.take.path}{suffix}"
-        for path, name, one in zip(plain, folded, take_markers, strict=True)
+        path if alike.count(name) == 1 else out / f"{take}{suffix}"
+        for path, name, take in zip(plain, alike, takes, strict=True)
     ]
+
+
+def _below(take: str) -> str:
+    """The name of a take as a path below any folder, also where it tells the drive or share."""
+    return _DRIVE.sub(r"\1", take).lstrip("/")

@@ -69,7 +69,7 @@ class Clip:
     name : str
         Path below the rushes, with ``/`` between its parts. Where clips of several rushes would
         have the same name, the end of the folder's path stands before it, as short as tells them
-        apart.
+        apart; of several drives of Windows, it is the whole path.
     """
 
     path: Path
@@ -144,14 +144,16 @@ def _below(folder: Path, own: set[str]) -> Iterator[Clip]:
         os.scandir(folder).close()
     except OSError as error:
         raise _unreadable(folder, error) from None
-    seen = set()
+    seen: set[tuple[int, int] | str] = set()
     refused: list[OSError] = []
     for here, below, files in os.walk(folder, followlinks=True, onerror=refused.append):
         status = Path(here).stat()
-        if (status.st_dev, status.st_ino) in seen:
+        # Some drives of networks number no folder on Windows: all would have the number 0.
+        folder_id = (status.st_dev, status.st_ino) if status.st_ino else os.path.realpath(here)
+        if folder_id in seen:
             below.clear()
             continue
-        seen.add((status.st_dev, status.st_ino))
+        seen.add(folder_id)
         if is_library(Path(here)) or is_sheet(Path(here)):
             below.clear()
             own.add(os.path.realpath(here))
@@ -218,6 +220,8 @@ def _distinct(clips: list[Clip]) -> list[Clip]:
 
     def named(clip: Clip) -> str:
         depth = depths.get(clip.name, 0)
+        if depth >= len(clip.rushes.parts):  # two drives or shares of Windows
+            return printable(clip.path.as_posix())
         above = clip.rushes.parts[-depth:] if depth else ()
         return "/".join((*(printable(part.strip("/\\")) for part in above), clip.name))
 

@@ -14,7 +14,7 @@ from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
-from pathlib import Path, PurePath
+from pathlib import Path, PureWindowsPath
 
 from markupsafe import Markup
 
@@ -227,7 +227,9 @@ def _page(
         over=overview(views),
         tally=tally(views),
         log=log.path.name,
-        rushes=sorted({PurePath(one.take.rushes).name for one in take_logs}),
+        rushes=sorted(
+            {PureWindowsPath(one.take.rushes).name or one.take.rushes for one in take_logs}
+        ),
         written=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),
         unread=list(unread),
     )

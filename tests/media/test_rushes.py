@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 
 import numpy as np
 import pytest
@@ -12,7 +12,7 @@ import pytest
 from calltag.errors import InputError
 from calltag.library.catalogue import Catalogue
 from calltag.media.bext import Bext
-from calltag.media.rushes import PICTURE_SUFFIXES, SOUND_SUFFIXES, find_clips
+from calltag.media.rushes import PICTURE_SUFFIXES, SOUND_SUFFIXES, Clip, _distinct, find_clips
 from calltag.media.wav_writing import write_wav
 from calltag.own_files import SHEET_INDEX, SHEET_MARK
 
@@ -182,6 +182,32 @@ def test_links_are_followed_once_and_loops_end(tmp_path):
     (drive / "back").symlink_to(rushes)
     (rushes / "gone.mov").symlink_to(tmp_path / "nowhere.mov")
     assert names(rushes) == ["a.mov", "day/c.mov", "linked/b.mov"]
+
+
+def test_folders_that_a_drive_does_not_number_are_all_walked(tmp_path, monkeypatch):
+    """As Windows has it of some drives of networks: the number of all is 0."""
+    plain = Path.stat
+
+    def unnumbered(path, **how):
+        status = list(plain(path, **how))
+        status[1] = 0
+        return os.stat_result(status)
+
+    monkeypatch.setattr(Path, "stat", unnumbered)
+    assert names(touch(tmp_path, "a.mov", "day1/b.mov", "day2/c.mov")) == [
+        "a.mov",
+        "day1/b.mov",
+        "day2/c.mov",
+    ]
+
+
+@pytest.mark.parametrize("drives", [("D:\\", "E:\\"), ("\\\\nas\\one\\", "\\\\nas\\two\\")])
+def test_clips_of_two_drives_are_told_apart_by_their_whole_paths(drives):
+    files = [PureWindowsPath(drive, "DCIM", "A1.MP4") for drive in drives]
+    clips = [Clip(file, PureWindowsPath(file.anchor), "DCIM/A1.MP4") for file in files]
+    found = _distinct(clips)
+    assert [clip.name for clip in found] == [file.as_posix() for file in files]
+    assert [PureWindowsPath(clip.rushes, clip.name) for clip in found] == files
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")

@@ -501,3 +501,15 @@ def test_the_folder_opens_from_the_disk(folder: Path, page: Any) -> None:
     until(page, "[...document.images].every((one) => one.naturalWidth > 0)")
     page.locator(".play").first.press("Enter")
     until(page, PLAYING)
+
+
+def test_rushes_that_are_a_whole_drive_have_its_name(logged: Path, tmp_path: Path) -> None:
+    with Log(logged / "calltag.db") as log:
+        away = [
+            replace(one, take=replace(one.take, rushes=rushes))
+            for one, rushes in zip(log.take_logs(), ("E:\\", "E:\\card 2"), strict=False)
+        ]
+        out = tmp_path / "sheet.html"
+        options = SheetOptions(workers=1)
+        write_sheet(out, away, log=log, shown=lambda _: False, unread=[], options=options)
+    assert "E:\\, card 2<" in out.read_text("utf-8")

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from pathlib import Path
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 import opentimelineio as otio
@@ -27,6 +27,7 @@ from calltag.media.clock import common_rate
 from calltag.media.timecode import Rate, parse_start
 from calltag.records.found import Call
 from calltag.records.marker import Marker
+from calltag.records.take import Take
 
 NAME = "otio"
 SUFFIX = ".otio"
@@ -165,7 +166,7 @@ def make_clip(
     available = clock.n_pictures if pictures else clock.n_frames
     first, end = stretch or (0, available)
     reference = otio.schema.ExternalReference(
-        target_url=take.file.as_uri(),
+        target_url=_address(take),
         available_range=_range(start, available, clock.rate),
     )
     reference.name = Path(take.path).name
@@ -207,6 +208,14 @@ def make_gap(n_frames: int, rate: Rate) -> Any:
         The gap.
     """
     return otio.schema.Gap(source_range=_range(0, n_frames, rate))
+
+
+def _address(take: Take) -> str:
+    """The address of a take's file, also where the log was written on another system."""
+    source = take.found_at or take
+    paths = (kind(source.rushes, source.path) for kind in (Path, PureWindowsPath, PurePosixPath))
+    whole = next((path for path in paths if path.is_absolute()), take.file.absolute())
+    return whole.as_uri()
 
 
 def _marker(take_markers: TakeMarkers, own: Placed, shown: Placed) -> Any:

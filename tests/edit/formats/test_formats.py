@@ -10,7 +10,7 @@ import pytest
 
 from calltag.edit.formats import WriteOptions, all_formats, chapters, choose_format, wav_cues
 from calltag.edit.markers import TakeMarkers, from_log
-from calltag.edit.take_files import per_take_paths
+from calltag.edit.take_files import per_take_paths, refuse_footage
 from calltag.errors import InputError, WriteError
 from calltag.media.bext import Bext
 from calltag.media.rushes import find_clips
@@ -155,3 +155,22 @@ def test_copies_are_no_rushes(tmp_path: Path, make_clip) -> None:
     found = find_clips([rushes])
     assert [clip.path for clip in found.clips] == clips
     assert found.own == 4
+
+
+def test_no_name_leads_out_of_the_folder(tmp_path):
+    """Takes of two drives, or shares, may go by their whole paths."""
+    paths = ["D:/DCIM/x.mov", "E:/DCIM/x.mov", "earlier/E:/DCIM/x.mov", "//nas/rushes/x.mov"]
+    marked = [TakeMarkers(take=make_take(path), markers=()) for path in paths]
+    found = per_take_paths(marked, tmp_path, ".vtt")
+    assert [path.relative_to(tmp_path).as_posix() for path in found] == [
+        "D/DCIM/x.vtt",
+        "E/DCIM/x.vtt",
+        "earlier/E/DCIM/x.vtt",
+        "nas/rushes/x.vtt",
+    ]
+
+
+def test_a_take_is_safe_whatever_the_capitals_of_its_name(tmp_path):
+    """Most disks of Macs and Windows take both for one file."""
+    with pytest.raises(InputError, match="never written to"):
+        refuse_footage([tmp_path / "Card" / "A001.wav"], [tmp_path / "card" / "a001.WAV"])

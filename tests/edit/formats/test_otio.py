@@ -201,3 +201,16 @@ def test_refusals(tmp_path):
         write(tmp_path, marked)
     with pytest.raises(InputError, match="timecode"):
         write(tmp_path, marked, options=WriteOptions(record_start="noon", replace=True))
+
+
+@pytest.mark.parametrize(
+    ("rushes", "address"),
+    [
+        ("/Volumes/Ashmere 1", "file:///Volumes/Ashmere%201/pit/A003.mov"),
+        ("E:\\ashmere 1", "file:///E:/ashmere%201/pit/A003.mov"),
+        ("\\\\nas\\rushes", "file://nas/rushes/pit/A003.mov"),
+    ],
+)
+def test_a_log_of_any_system_gives_addresses_of_that_system(tmp_path, rushes, address):
+    (clip,) = write(tmp_path, from_log(TakeLog(take=make_take(rushes=rushes)))).find_clips()
+    assert clip.media_reference.target_url == address
