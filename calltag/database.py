@@ -10,18 +10,20 @@ References
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any, Self
+from urllib.parse import quote
 
 from calltag.errors import CalltagError
 
 BUSY_TIMEOUT_S = 30.0
 """How long to wait for another process that is writing."""
+
+_MAY_BE_LOCKED = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
 
 Migration = Callable[[sqlite3.Connection], None]
 
@@ -84,11 +86,21 @@ class Database:
         self._kind = kind
         if not path.parent.is_dir():
             raise kind.error(f"{path}: the folder {path.parent} does not exist; make it first")
-        locked = self._is_locked()
-        place = f"{path.absolute().as_uri()}?immutable=1" if locked else path
+        try:
+            self._open(path, migrations, busy_timeout_s)
+        except kind.error as error:
+            if _code(error.__cause__) not in _MAY_BE_LOCKED or not self._is_settled():
+                raise
+            # The disk may be kept for archive. SQLite cannot make its files beside this one there,
+            # and reads it all the same once it is told that nobody writes.
+            self._open(f"{uri_of(path.absolute())}?immutable=1", migrations, busy_timeout_s)
+
+    def _open(
+        self, place: Path | str, migrations: Sequence[Migration], busy_timeout_s: float
+    ) -> None:
         with self._told():
             self._db = sqlite3.connect(
-                place, timeout=busy_timeout_s, isolation_level=None, uri=locked
+                place, timeout=busy_timeout_s, isolation_level=None, uri=isinstance(place, str)
             )
         try:
             with self._told():
@@ -175,15 +187,10 @@ class Database:
         name = getattr(function, "__name__", "")
         self._db.create_function(name, n_values, function, deterministic=True)
 
-    def _is_locked(self) -> bool:
-        """Tell whether the file lies where nothing can be written, as on a disk kept for archive.
-
-        SQLite reads it there, though it cannot make its files beside it, once it is told that
-        nobody writes. What a writer that was killed has left beside it would not be read then.
-        """
+    def _is_settled(self) -> bool:
+        """Tell whether all is in the file, and nothing beside it that a killed writer left."""
         beside = self.path.with_name(f"{self.path.name}-wal")
-        locked = self.path.is_file() and not os.access(self.path.parent, os.W_OK)
-        return locked and not (beside.is_file() and beside.stat().st_size)
+        return self.path.is_file() and not (beside.is_file() and beside.stat().st_size)
 
     def _prepare(self, migrations: Sequence[Migration]) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")
@@ -237,7 +244,6 @@ class Database:
 
     def _reason(self, error: sqlite3.DatabaseError) -> str:
         name, kind = self._kind.name, self._kind
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
         return {
             sqlite3.SQLITE_NOTADB: f"this is not a {name} of calltag; {kind.elsewhere}",
             sqlite3.SQLITE_CORRUPT: f"this {name} is damaged; {kind.mend}",
@@ -249,7 +255,36 @@ class Database:
             "may write to, in a folder you may write to",
             sqlite3.SQLITE_FULL: "the disk is full; make room and start again",
             sqlite3.SQLITE_IOERR: "the disk does not answer; check it and start again",
-        }.get(code, f"this {name} cannot be used ({error})")
+        }.get(_code(error), f"this {name} cannot be used ({error})")
+
+
+def uri_of(path: PurePath) -> str:
+    """Write a path as SQLite's URI.
+
+    Parameters
+    ----------
+    path : PurePath
+        An absolute path.
+
+    Returns
+    -------
+    str
+        Its URI, with no host in it: that of a share of Windows has four slashes, not a name that
+        SQLite would take for another computer's.
+
+    Examples
+    --------
+    >>> from pathlib import PureWindowsPath
+    >>> uri_of(PureWindowsPath("//nas/rushes/calltag.db"))
+    'file:////nas/rushes/calltag.db'
+    """
+    address = quote(path.as_posix(), safe="/:")
+    return f"file://{address}" if address.startswith("/") else f"file:///{address}"
+
+
+def _code(error: BaseException | None) -> int:
+    """SQLite's own number for what went wrong, without the details; 0 for anything else."""
+    return int(getattr(error, "sqlite_errorcode", 0)) & 0xFF
 
 
 class Closing:

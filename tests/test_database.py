@@ -2,12 +2,12 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from pathlib import Path
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 import pytest
 
-from calltag.database import Database, Kind
+from calltag.database import Database, Kind, uri_of
 from calltag.errors import LogError
 
 KIND = Kind(
@@ -79,8 +79,11 @@ def test_looking_leaves_no_transaction_behind(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(os.name != "posix" or os.getuid() != 0, reason="gives up rights, as root may")
 @pytest.mark.parametrize("name", ["kept.db", "100% of a #day?.db"])
-def test_a_file_where_nothing_can_be_written_is_read(name: str, tmp_path: Path) -> None:
+def test_a_file_where_nothing_can_be_written_is_read(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """In WAL mode SQLite wants two files beside it even to read, unless it is told."""
+    monkeypatch.setattr(os, "access", lambda *_: True)  # what Windows says of any folder
     folder = tmp_path / "archive"
     folder.mkdir()
     before = Database(folder / name, KIND, [two_tables])
@@ -102,3 +105,20 @@ def test_a_file_where_nothing_can_be_written_is_read(name: str, tmp_path: Path) 
     finally:
         os.setresuid(0, 0, 0)
     assert [path.name for path in folder.iterdir()] == [name]
+
+
+def test_sqlite_is_told_of_no_other_computer() -> None:
+    """A share of Windows is a folder to it; a host in the URI it refuses."""
+    paths = [
+        PurePosixPath("/ash mere/#1.db"),
+        PureWindowsPath("E:\\ash mere\\a.db"),
+        PureWindowsPath("\\\\nas\\rushes\\a.db"),
+    ]
+    assert [uri_of(path) for path in paths] == [
+        "file:///ash%20mere/%231.db",
+        "file:///E:/ash%20mere/a.db",
+        "file:////nas/rushes/a.db",
+    ]
+    for path in paths:
+        with pytest.raises(sqlite3.OperationalError, match="unable to open database file"):
+            sqlite3.connect(f"{uri_of(path)}?mode=ro", uri=True)

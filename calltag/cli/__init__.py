@@ -38,7 +38,8 @@ def _run(arguments: list[str] | None) -> None:
         from calltag.cli.app import app
 
         try:
-            app(arguments, prog_name="calltag")
+            # No option's pattern is taken for names of files, on Windows as elsewhere.
+            app(arguments, prog_name="calltag", windows_expand_args=False)
         finally:
             sys.stdout.flush()
     except CalltagError as error:

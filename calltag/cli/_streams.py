@@ -6,6 +6,7 @@ leaves early is no error; the command line ends quietly then.
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import sys
@@ -14,6 +15,8 @@ from contextlib import suppress
 from typing import Any
 
 from calltag.errors import OutputError, reason_of
+
+_ON_WINDOWS = os.name == "nt"
 
 
 class _Guarded(io.FileIO):
@@ -25,6 +28,8 @@ class _Guarded(io.FileIO):
         except BrokenPipeError:
             raise
         except OSError as error:
+            if _ON_WINDOWS and error.errno == errno.EINVAL:  # what a reader that left looks like
+                raise BrokenPipeError(errno.EPIPE, error.strerror) from error
             raise OutputError(reason_of(error)) from error
 
 

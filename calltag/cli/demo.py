@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import os
 import shlex
 import shutil
+import subprocess
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -100,7 +102,7 @@ def demo_command(
         typer.echo(head)
         told.append(head)
         for command in step.commands:
-            line = "   $ " + shlex.join(("calltag", *command))
+            line = f"   $ {typed(('calltag', *command))}"
             typer.echo(line)
             told.append(line)
             status = app(list(command), prog_name="calltag", standalone_mode=False)
@@ -113,6 +115,11 @@ def demo_command(
     (out / "summary.txt").write_text("\n".join(told) + "\n", "utf-8")
     typer.echo(f"\nAll of it is in {out}; summary.txt says what is what.")
     typer.echo(told[-1])
+
+
+def typed(command: Sequence[str], *, on_windows: bool = os.name == "nt") -> str:
+    """Write a command as one would type it: Windows knows no single quotes."""
+    return subprocess.list2cmdline(command) if on_windows else shlex.join(command)
 
 
 def _refuse_own(out: Path, clips: Path) -> None:

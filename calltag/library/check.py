@@ -15,7 +15,7 @@ from pathlib import Path
 from calltag.errors import MediaError
 from calltag.files import printable
 from calltag.library.catalogue import Catalogue
-from calltag.library.rebuild import sound_files
+from calltag.library.rebuild import path_below, sound_files
 from calltag.library.sound_file import file_hash, read_story, sound_hash
 from calltag.library.story import Story
 
@@ -102,7 +102,7 @@ def check(
     known = dict(
         catalogue.read("SELECT path, file_hash FROM cuts JOIN stories ON stories.cut = cuts.id")
     )
-    files = {file.relative_to(folder).as_posix(): file for file in sound_files(folder)}
+    files = {path_below(folder, file): file for file in sound_files(folder)}
     there = {path: file for path, file in files.items() if printable(path) == path}
     paths = sorted({*known, *there})
     findings = []

@@ -21,6 +21,7 @@ from calltag.library.like import prepare
 from calltag.library.sound_file import SUFFIXES, file_hash, read_story
 from calltag.library.story import Story
 from calltag.records.take import Problem
+from calltag.words import one_spelling
 
 LAID_ASIDE = f"{NAME}.damaged"
 """What a damaged catalogue is called from then on."""
@@ -89,7 +90,7 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
         files = list(sound_files(folder))
         entries: list[tuple[str, Story, int, str]] = []
         for number, file in enumerate(files, 1):
-            named = file.relative_to(folder).as_posix()
+            named = path_below(folder, file)
             path = printable(named)
             try:
                 if path != named:
@@ -163,6 +164,32 @@ def sound_files(folder: Path) -> Iterator[Path]:
         hidden = any(part.startswith(".") for part in file.relative_to(folder).parts)
         if file.suffix.lower() in SUFFIXES and not hidden and file.is_file():
             yield file
+
+
+def path_below(folder: Path, file: Path) -> str:
+    """Tell the path of a kept call's file as the catalogue has it.
+
+    Macs list names on many disks with accents apart from their letters, however they were written.
+
+    Parameters
+    ----------
+    folder : Path
+        The library's folder.
+    file : Path
+        A file in it, as the disk lists it.
+
+    Returns
+    -------
+    str
+        Its path below the folder, ``/`` between its parts; every accent with its letter, where
+        that leads to the same file.
+    """
+    listed = file.relative_to(folder).as_posix()
+    spelt = one_spelling(listed)
+    try:
+        return spelt if (folder / spelt).samefile(file) else listed
+    except OSError:
+        return listed
 
 
 def _sound_one(folder: Path, report: RebuildReport) -> Catalogue:

@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import os
-import resource
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -12,8 +11,9 @@ import pytest
 import typer.main
 
 from calltag import __version__
-from calltag.cli import main
+from calltag.cli import _streams, main
 from calltag.cli.app import app
+from calltag.errors import OutputError
 from calltag.log import Log
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -117,6 +117,7 @@ def test_calls_are_listed_without_filters(log: Path) -> None:
 @pytest.mark.skipif(os.name != "posix", reason="measures the time of child processes")
 def test_help_comes_at_once() -> None:
     """Less than half a second of the processor: a person does not wait for it."""
+    import resource
 
     def spent_s() -> float:
         used = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -199,6 +200,27 @@ def test_a_reader_that_leaves_early_is_no_error(log: Path) -> None:
     )
     assert done.stdout.startswith("take,start_s")
     assert done.stderr == ""
+
+
+@pytest.mark.skipif(not hasattr(os, "eventfd"), reason="has no file that refuses like that")
+def test_a_reader_that_leaves_early_is_no_error_on_windows_either(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its pipes say EINVAL then, as a counter says of anything that is no number."""
+    with _streams._Guarded(os.eventfd(0), "wb") as guarded:
+        with pytest.raises(OutputError, match="invalid argument"):
+            guarded.write(b"take")
+        monkeypatch.setattr(_streams, "_ON_WINDOWS", True)
+        with pytest.raises(BrokenPipeError):
+            guarded.write(b"take")
+
+
+def test_a_pattern_in_an_option_is_no_name_of_files(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On Windows `--take "*31*"` would become all files here that fit."""
+    told: dict[str, object] = {}
+    monkeypatch.setattr("calltag.cli.app.app", lambda *_, **how: told.update(how))
+    main()
+    assert told["windows_expand_args"] is False
 
 
 @pytest.mark.skipif(os.name != "posix", reason="says where output goes as a POSIX shell does")

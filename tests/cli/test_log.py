@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from calltag.cli.log import as_meant
 from calltag.log import Log
 from calltag.run import RunReport
 
@@ -221,3 +222,24 @@ def test_what_copies_hold_is_told_once(log_of_copies) -> None:
         "Call types: marsh hooter: boom 1, pit rail 1, marsh hooter: hoot 1; not named 1.",
         "Noise: wind in 1 take.",
     ]
+
+
+def test_a_pattern_that_the_shell_left_is_what_it_matches(tmp_path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    for name in ("ASH_1.MP4", "ASH_2.MP4", "ASH_[2].MP4", "x.MP4"):
+        Path(name).touch()
+    given = ["ASH_?.MP4", "ASH_[2].MP4", "none*", "."]
+    assert [str(path) for path in as_meant([Path(name) for name in given])] == [
+        "ASH_1.MP4",
+        "ASH_2.MP4",
+        "ASH_[2].MP4",
+        "none*",
+        ".",
+    ]
+
+
+def test_a_quotation_mark_that_windows_leaves_is_none_of_the_name(tmp_path) -> None:
+    """`"E:\\my card\\"`, as its shell completes it, comes as `E:\\my card"`."""
+    given = [Path(f'{tmp_path}"')]
+    assert as_meant(given, on_windows=True) == [tmp_path]
+    assert as_meant(given, on_windows=False) == given

@@ -10,12 +10,15 @@ import signal
 import subprocess
 import sys
 import time
+import unicodedata
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
+import calltag.library.check
+import calltag.library.rebuild
 from calltag.errors import LibraryError
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.check import Trouble, check
@@ -327,3 +330,22 @@ def test_what_is_wrong_is_told_apart(keep, shot, catalogue):
     report = rebuild(catalogue.folder)
     assert report.doubtful == [two.path]
     assert find(catalogue, Query(place="south")).total == 1
+
+
+def test_names_that_the_disk_lists_in_another_spelling_are_the_same(
+    keep, shot, catalogue, monkeypatch
+):
+    """Disks of Macs list an accent after its letter, and open the file by either name."""
+    (kept,) = keep(wanted(shot, call(1.0, "m\u00e4rzhooter: boom")))
+    listed = catalogue.folder / unicodedata.normalize("NFD", kept.path)
+    assert listed != kept.file
+    listed.parent.mkdir()
+    os.link(kept.file, listed)
+    for module in (calltag.library.rebuild, calltag.library.check):
+        monkeypatch.setattr(module, "sound_files", lambda _: iter([listed]))
+    assert check(catalogue).findings == ()
+    assert rebuild(catalogue.folder).gone == []
+    assert list(known(catalogue.folder)) == [kept.path]
+    kept.file.unlink()  # a disk that tells the two apart, and only has the other
+    assert rebuild(catalogue.folder).gone == [kept.path]
+    assert list(known(catalogue.folder)) == [listed.relative_to(catalogue.folder).as_posix()]
