@@ -51,3 +51,12 @@ def _run(arguments: list[str] | None) -> None:
     except BrokenPipeError:
         give_up_output()
         sys.exit(FAILED)
+    except ImportError as error:
+        if "DLL load failed" not in str(error):
+            raise
+        print(
+            f"calltag: a library cannot be loaded ({error}); install Microsoft's Visual C++ runtime"
+            " (vc_redist.x64.exe, from Microsoft's pages) and try again",
+            file=sys.stderr,
+        )
+        sys.exit(FAILED)

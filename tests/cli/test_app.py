@@ -215,6 +215,20 @@ def test_a_reader_that_leaves_early_is_no_error_on_windows_either(
             guarded.write(b"take")
 
 
+def test_a_library_that_windows_cannot_load_is_told(run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those that hear and write timelines want a runtime that not every Windows has."""
+    what = "DLL load failed while importing onnxruntime_pybind11_state"
+
+    def failed(*_: object, **__: object) -> None:
+        raise ImportError(what)
+
+    monkeypatch.setattr("calltag.cli.app.app", failed)
+    ran = run("log", ".")
+    assert ran.status == 1
+    assert ran.err.startswith(f"calltag: a library cannot be loaded ({what}); install Microsoft's")
+    assert ran.err.count("\n") == 1
+
+
 def test_a_pattern_in_an_option_is_no_name_of_files(monkeypatch: pytest.MonkeyPatch) -> None:
     """On Windows `--take "*31*"` would become all files here that fit."""
     told: dict[str, object] = {}
