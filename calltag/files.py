@@ -13,6 +13,7 @@ from calltag.own_files import MODEL_SUFFIX, is_database, is_model, is_of_databas
 from calltag.words import one_spelling
 
 _numbers = itertools.count(1)
+_ACCESS_DENIED = 5  # Windows says no more than that of a file that is open elsewhere
 
 
 @contextmanager
@@ -48,7 +49,7 @@ def written_whole(path: Path) -> Iterator[Path]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield partial
-        partial.replace(path)
+        _put_in_place(partial, path)
     except CalltagError:
         raise
     except OSError as error:
@@ -56,6 +57,16 @@ def written_whole(path: Path) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             partial.unlink()
+
+
+def _put_in_place(partial: Path, path: Path) -> None:
+    try:
+        partial.replace(path)
+    except PermissionError as error:
+        if getattr(error, "winerror", None) != _ACCESS_DENIED:
+            raise
+        reason = f"{reason_of(error)}: another program may have it open, so close it there"
+        raise WriteError(path, reason) from error
 
 
 def partial_path(path: Path) -> Path:

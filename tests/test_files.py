@@ -6,6 +6,7 @@ import errno
 import sqlite3
 import zipfile
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 
@@ -136,3 +137,22 @@ def test_a_model_overwrites_nothing_but_a_model(tmp_path, name, content, refused
             refuse_other_than_model(tmp_path / name)
     else:
         refuse_other_than_model(tmp_path / name)
+
+
+def test_a_file_that_windows_has_open_elsewhere_is_told(tmp_path, monkeypatch):
+    path = tmp_path / "calls.csv"
+    path.write_text("as it was")
+
+    def refuse(_partial: Path, _path: Path) -> None:
+        error = PermissionError(13, "Access is denied")
+        error.winerror = 5
+        raise error
+
+    monkeypatch.setattr(Path, "replace", refuse)
+    with pytest.raises(
+        WriteError,
+        match=r"calls\.csv: cannot be written \(access is denied: another program may have it open",
+    ):
+        write_texts({path: "new"}, replace=True)
+    assert path.read_text() == "as it was"
+    assert list(tmp_path.iterdir()) == [path]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 import webbrowser
 from collections.abc import Callable
@@ -52,10 +53,27 @@ def serve(app: ASGIApp, *, open_browser: bool, tell: Callable[[str, bool], None]
             ws="none",
             timeout_graceful_shutdown=2,
         )
+        logging.getLogger("asyncio").addFilter(worth_telling)
         try:
             uvicorn.Server(config).run(sockets=[listening])
         except KeyboardInterrupt:
             return
+
+
+def worth_telling(record: logging.LogRecord) -> bool:
+    """Tell whether a message of the event loop is for the user.
+
+    Parameters
+    ----------
+    record : logging.LogRecord
+        The message.
+
+    Returns
+    -------
+    bool
+        False of a browser that dropped its connection: on Windows each has a traceback.
+    """
+    return not (record.exc_info and isinstance(record.exc_info[1], ConnectionResetError))
 
 
 def _opened(address: str) -> bool:

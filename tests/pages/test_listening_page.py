@@ -582,6 +582,28 @@ def test_space_plays_nothing_where_there_is_nothing_to_play(page, served, log_pa
     assert page.inner_text("#play span") == "Play"
 
 
+def test_sound_goes_on_after_the_computer_slept(page, served, log_path) -> None:
+    """The browser of Macs calls its output interrupted then (Web Audio API, AudioContextState)."""
+    page.add_init_script(
+        """window.interrupted = false; window.resumed = 0;
+        const own = Object.getOwnPropertyDescriptor(BaseAudioContext.prototype, "state").get;
+        Object.defineProperty(BaseAudioContext.prototype, "state", {
+          get() { return window.interrupted ? "interrupted" : own.call(this); } });
+        const resume = AudioContext.prototype.resume;
+        AudioContext.prototype.resume = function () {
+          window.interrupted = false; window.resumed += 1; return resume.call(this); };"""
+    )
+    page.goto(served(listening_app(Session(log_path))))
+    page.wait_for_selector(".card")
+    start_listening(page)
+    until(page, "!document.querySelector('.needle').hidden")
+    page.keyboard.press("Space")
+    until(page, "document.querySelector('.needle').hidden")
+    page.evaluate("window.interrupted = true; window.resumed = 0")
+    page.keyboard.press("Space")
+    until(page, "window.resumed === 1 && !document.querySelector('.needle').hidden")
+
+
 def test_a_name_from_right_to_left_leaves_the_figures_in_order(opened) -> None:
     page = opened
     ready(page)

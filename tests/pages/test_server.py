@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import asyncio
 import re
 import socket
 import threading
@@ -86,3 +87,19 @@ def test_without_a_port_one_sentence_is_told(app, monkeypatch) -> None:
     monkeypatch.setattr(socket, "create_server", refused)
     with pytest.raises(InputError, match="no port can be opened"):
         serve(app, open_browser=False, tell=lambda *_: None)
+
+
+def test_a_browser_that_drops_its_connection_is_not_told(monkeypatch, caplog) -> None:
+    """On Windows the event loop has a traceback for each; other things it has to say are told."""
+
+    async def here(_request: object) -> PlainTextResponse:
+        for error in (ConnectionResetError(10054, "closed by the remote host"), ValueError("odd")):
+            context = {"message": f"of {type(error).__name__}", "exception": error}
+            asyncio.get_running_loop().call_exception_handler(context)
+        return PlainTextResponse("here")
+
+    asking = _Asking(monkeypatch)
+    serve(Starlette(routes=[Route("/", here)]), open_browser=False, tell=asking.tell)
+    assert [record.message for record in caplog.records if record.name == "asyncio"] == [
+        "of ValueError"
+    ]

@@ -54,7 +54,7 @@ export class Player {
     const buffer = this.#buffer;
     if (buffer === null) return;
     const context = this.#audio();
-    if (context.state === "suspended") await context.resume();
+    if (context.state !== "running") await context.resume(); // not begun, or the computer slept
     if (buffer !== this.#buffer) return;
     this.stop();
     this.#start(0);
