@@ -13,6 +13,7 @@ has such an option. What is given on the command line wins.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,8 @@ SETTINGS_NAME = "calltag.toml"
 
 EVERY_COMMAND = "all"
 """The table whose options hold for every command that has them."""
+
+_SLASHES = 'TOML takes \\ for a sign of its own, so write paths as "D:/calls"'
 
 
 def read_settings(path: Path) -> dict[str, dict[str, Any]]:
@@ -41,7 +44,8 @@ def read_settings(path: Path) -> dict[str, dict[str, Any]]:
     Raises
     ------
     InputError
-        If the file cannot be read, is no TOML, or has an option outside a table.
+        If the file cannot be read, is no TOML, or has an option outside a table or a path whose
+        backslashes made something else of it.
     """
     try:
         text = path.read_text("utf-8-sig")
@@ -55,7 +59,10 @@ def read_settings(path: Path) -> dict[str, dict[str, Any]]:
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path.name}: is no valid TOML ({error}); mend that line") from None
+        hint = f"; {_SLASHES}" if "\\" in text else ""
+        raise InputError(f"{path.name}: is no valid TOML ({error}); mend that line{hint}") from None
+    if "\\" in text and (option := _unprintable(tables)):
+        raise InputError(f"{path.name}: `{option}` is not what you wrote; {_SLASHES}")
     for name, table in tables.items():
         if not isinstance(table, dict):
             raise InputError(
@@ -63,3 +70,14 @@ def read_settings(path: Path) -> dict[str, dict[str, Any]]:
                 "the name of a command in brackets"
             )
     return tables
+
+
+def _unprintable(table: Mapping[str, Any]) -> str | None:
+    """Name an option of a text that no keyboard writes: `D:\\temp` holds a tab."""
+    for name, value in table.items():
+        if isinstance(value, Mapping):
+            if option := _unprintable(value):
+                return option
+        elif isinstance(value, str) and any(ord(sign) < ord(" ") for sign in value):
+            return name
+    return None

@@ -35,6 +35,11 @@ def test_tables_are_read(path: Path, mark: str) -> None:
         (b"[calls]\nbest = \n", "is no valid TOML ("),
         (b"[calls]\nbest = 1\nbest = 2\n", "is no valid TOML ("),
         (b"[calls]\ntype = '\xfc'\n", "is not text in UTF-8; save it as UTF-8"),
+        (
+            b'[all]\nlibrary = "C:\\Users\\me"\n',
+            "mend that line; TOML takes \\ for a sign of its own",
+        ),
+        (b'[all]\nlibrary = "D:\\temp"\n', "`library` is not what you wrote; TOML takes \\ for"),
     ],
 )
 def test_a_file_that_cannot_be_used_is_told(path: Path, content: bytes, sentence: str) -> None:
@@ -44,6 +49,11 @@ def test_a_file_that_cannot_be_used_is_told(path: Path, content: bytes, sentence
     assert str(error.value).startswith("calltag.toml: ")
     assert sentence in str(error.value)
     assert "\n" not in str(error.value)
+
+
+def test_a_path_of_windows_is_read(path: Path) -> None:
+    path.write_text("[all]\nlibrary = 'D:\\temp'\nlog = \"D:/temp/a.db\"\n", "utf-8")
+    assert read_settings(path) == {"all": {"library": "D:\\temp", "log": "D:/temp/a.db"}}
 
 
 def test_a_folder_of_that_name_is_told(path: Path) -> None:
