@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+_GONE_ON_WINDOWS = frozenset((21, 123))  # the drive is not ready; no file there can have the name
+
 
 def reason_of(error: OSError) -> str:
     """Say why the system could not do something.
@@ -29,6 +31,23 @@ def reason_of(error: OSError) -> str:
     'no space left on device'
     """
     return (error.strerror or str(error) or type(error).__name__).lower()
+
+
+def says_gone(error: OSError) -> bool:
+    """Tell whether the system could not do something because there is no such file.
+
+    Parameters
+    ----------
+    error : OSError
+        What it raised.
+
+    Returns
+    -------
+    bool
+        Whether there is none; of a drive of Windows without a card in it, too.
+    """
+    gone = isinstance(error, FileNotFoundError | NotADirectoryError)
+    return gone or getattr(error, "winerror", None) in _GONE_ON_WINDOWS
 
 
 class CalltagError(Exception):

@@ -12,7 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from calltag.errors import MediaError
+from calltag.errors import MediaError, says_gone
 from calltag.files import folded
 from calltag.log import Entry, earlier_name
 from calltag.media.identity import digest
@@ -22,8 +22,6 @@ from calltag.words import name_order
 
 READERS = 8
 """Threads that read files' identities; they wait for the disk, not for the processor."""
-
-_NOT_THERE = frozenset((21, 123))  # Windows: no card in the drive; a name that no file of it has
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,10 +243,8 @@ def is_gone(file: str) -> bool:
     """
     try:
         Path(file).stat()
-    except (FileNotFoundError, NotADirectoryError):
-        return True
     except OSError as error:
-        return getattr(error, "winerror", None) in _NOT_THERE
+        return says_gone(error)
     return False
 
 

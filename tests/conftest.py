@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
+from calltag.database import Database, uri_of
 from calltag.sound.spectrum import N_MELS
 
 RATE_HZ = 48_000
@@ -25,6 +26,21 @@ settings.load_profile("calltag")
 @pytest.fixture
 def rng() -> np.random.Generator:
     return np.random.default_rng(20261125)
+
+
+@pytest.fixture
+def archived(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
+    """Call it to have logs opened, from then on, as on a disk where nothing can be written."""
+
+    def archived() -> None:
+        opened = Database._open
+        monkeypatch.setattr(
+            Database,
+            "_open",
+            lambda self, _, *how: opened(self, f"{uri_of(self.path.absolute())}?immutable=1", *how),
+        )
+
+    return archived
 
 
 @pytest.fixture(scope="session")

@@ -164,10 +164,10 @@ def test_copies_teach_nothing_twice_and_are_no_strangers(
 
 
 def test_no_model_is_stored_where_the_log_may_not_be_written_to(
-    shoot: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    shoot: Log, tmp_path: Path, archived
 ) -> None:
     shoot.close()  # what it wrote is in the file itself
-    monkeypatch.setattr("calltag.database.Database._is_locked", lambda _: True)
+    archived()
     with Log(shoot.path) as locked, pytest.raises(LogError, match="may not be written to"):
         teach_log(locked, tmp_path / "calltag.model")
     assert not (tmp_path / "calltag.model").exists()

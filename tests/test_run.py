@@ -488,13 +488,11 @@ def test_rushes_without_clips_are_told(shoot: Shoot) -> None:
 # Runs that end before their time
 
 
-def test_a_log_that_may_not_be_written_to_is_told_before_the_work(
-    shoot: Shoot, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_log_that_may_not_be_written_to_is_told_before_the_work(shoot: Shoot, archived) -> None:
     shoot.clip("A001.mov", "1")
     shoot.run()
     shoot.visited()
-    monkeypatch.setattr("calltag.database.Database._is_locked", lambda _: True)
+    archived()
     assert shoot.run().known == 1  # nothing is written
     with pytest.raises(LogError, match="may not be written to"):
         shoot.run(force=True)

@@ -17,7 +17,7 @@ from av.container import InputContainer
 from av.stream import Discard, Disposition
 from av.video.stream import VideoStream
 
-from calltag.errors import MediaError, reason_of
+from calltag.errors import MediaError, reason_of, says_gone
 
 NEVER_STATED = 0x7FFF_0000
 """Lengths from here on are what programs write into RIFF files that do not know them yet."""
@@ -81,17 +81,19 @@ def open_take(path: Path) -> Iterator[InputContainer]:
             raise MediaError(path, "is no ordinary file; leave it out")
         with path.open("rb") as file:
             file.read(1)
-    except FileNotFoundError:
-        raise MediaError(
-            path, "is not there (any more); check that its drive or card is connected"
-        ) from None
-    except PermissionError:
-        raise MediaError(
-            path, "may not be read by you; change its permissions or copy it again"
-        ) from None
     except MediaError:
         raise
     except OSError as error:
+        if says_gone(error):
+            raise MediaError(
+                path,
+                "is not there (any more); connect its drive or card, or log the rushes again where "
+                "they are now",
+            ) from None
+        if isinstance(error, PermissionError):
+            raise MediaError(
+                path, "may not be read by you; change its permissions or copy it again"
+            ) from None
         raise MediaError(
             path, f"could not be read ({reason_of(error)}); check the drive or card"
         ) from None

@@ -258,8 +258,8 @@ def test_a_default_for_every_listing_does_not_stand_in_the_way(run, log, write, 
     assert "lesser reedling" in run("label", "--list").out
 
 
-def test_no_page_opens_on_a_log_that_may_not_be_written_to(run, log, monkeypatch) -> None:
-    monkeypatch.setattr("calltag.database.Database._is_locked", lambda _: True)
+def test_no_page_opens_on_a_log_that_may_not_be_written_to(run, log, archived, monkeypatch) -> None:
+    archived()
     monkeypatch.setattr("calltag.cli.label.serve_page", lambda *_, **__: None)
     ran = run("label", "--no-open")
     assert ran.status == 1

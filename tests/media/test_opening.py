@@ -116,6 +116,21 @@ def test_a_missing_file_is_told(tmp_path):
         probe(tmp_path / "gone.mov")
 
 
+def test_a_card_that_was_taken_out_of_its_drive_is_told(tmp_path, monkeypatch):
+    """Windows says of its drive, with 21, that it is not ready."""
+    error = PermissionError(13, "The device is not ready")
+    error.winerror = 21
+
+    def refuse(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr(Path, "stat", refuse)
+    with pytest.raises(
+        MediaError, match=r"gone.mov: is not there .*; connect its drive or card, or"
+    ):
+        probe(tmp_path / "gone.mov")
+
+
 def test_a_file_that_may_not_be_read_is_told(tmp_path, make_clip, monkeypatch):
     path = make_clip(tmp_path / "a.wav", fps=None, audio_codec="pcm_s16le", seconds=0.1)
 
