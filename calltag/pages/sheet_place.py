@@ -22,7 +22,7 @@ from calltag.own_files import SHEET_INDEX, is_sheet
 
 _PART = re.compile(
     r"index\.html|take\d+\.jpg|call\d+\.(png|mp3)"  # ours
-    r"|\.DS_Store|Thumbs\.db|desktop\.ini"  # what systems leave anywhere
+    r"|\.DS_Store|\._.+|Thumbs\.db|desktop\.ini"  # what systems leave anywhere
 )
 
 _TYPES = {"mp3": "audio/mpeg", "png": "image/png", "jpg": "image/jpeg"}

@@ -280,6 +280,7 @@ def test_a_folder_replaces_a_sheet_and_nothing_else(
         few(log_path, other, folder=True, replace=True)
     assert (other / "letter.txt").exists()
     (folder / "call09999.png").write_bytes(b"")
+    (folder / "._index.html").write_bytes(b"")  # as Macs leave beside files on other systems' disks
     (folder / "notes.txt").write_text("mine")
     with pytest.raises(InputError, match=r"holds notes\.txt, which is no part of a sheet"):
         few(log_path, folder, folder=True, replace=True)
