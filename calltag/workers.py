@@ -167,6 +167,9 @@ def _run(
             pre_dispatch=workers,
             batch_size=1,
             max_nbytes=None,
+            # Nothing is put there, but joblib notes the name, and can only do so in ASCII: the
+            # folder of somebody called Åsa is no place for it.
+            temp_folder=Path(tempfile.gettempdir()).anchor,
             return_as="generator_unordered",
         )
         with _ctrl_c_held():

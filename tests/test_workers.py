@@ -47,6 +47,18 @@ def test_no_more_items_are_in_work_than_there_are_workers(tmp_path: Path, worker
     assert max(n for n in at_once if n is not None) <= workers
 
 
+def test_temporary_files_may_lie_below_any_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on Windows, where they lie below the user's own."""
+    folder = tmp_path / "Åsa 鳥"
+    folder.mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(folder))
+    monkeypatch.setenv("JOBLIB_TEMP_FOLDER", str(folder))  # before the RAM disk that Linux has
+    assert [done.result for done in work_through(abs, [-3], workers=1)] == [3]
+    assert list(folder.iterdir()) == []
+
+
 def test_each_worker_has_one_thread_for_linear_algebra() -> None:
     def work(_: int) -> list[int]:
         import numpy as np
