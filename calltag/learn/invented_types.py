@@ -367,7 +367,7 @@ def write(path: Path, known: Kinship) -> None:
 
 def main() -> None:
     """Invent, measure, learn, and write the network of voices and the prior."""
-    from calltag.learn.voice_lessons import export, teach_voice
+    from calltag.learn.voice_lessons import CALLS_OF_EACH, STEPS, export, teach_voice
 
     parser = argparse.ArgumentParser(
         prog="python -m calltag.learn.invented_types",
@@ -378,9 +378,14 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=PRIOR, help="where the prior goes")
     parser.add_argument("--types", type=int, default=N_TYPES)
     parser.add_argument("--kept", type=int, default=N_KEPT, help="of them, from the network")
-    parser.add_argument("--each", type=int, default=N_EACH)
+    parser.add_argument("--each", type=int, default=N_EACH, help="calls of each")
+    parser.add_argument("--steps", type=int, default=STEPS, help="training steps")
     parser.add_argument("--seed", type=int, default=9000)
     arguments = parser.parse_args()
+    if arguments.each < CALLS_OF_EACH:
+        parser.error(f"--each: the network learns from {CALLS_OF_EACH} calls of a type at a time")
+    if not 2 <= arguments.kept <= arguments.types - 2:
+        parser.error("--kept: two types at least must be kept, and two be left to learn from")
     logging.basicConfig(level=logging.INFO, format="%(message)s")
     calls: list[Measured] = []
     types = []
@@ -395,7 +400,8 @@ def main() -> None:
         log.info("%d types invented", min(first + _AT_A_TIME, arguments.types))
     codes = np.concatenate(types)
     n_taught = int((codes < arguments.types - arguments.kept).sum())
-    net = teach_voice([call.patch for call in calls[:n_taught]], codes[:n_taught])
+    patches = [call.patch for call in calls[:n_taught]]
+    net = teach_voice(patches, codes[:n_taught], steps=arguments.steps)
     with written_whole(arguments.voice) as partial:
         export(net, partial)
     rows = with_voices(calls[n_taught:], Voice(arguments.voice))

@@ -19,11 +19,13 @@ log = logging.getLogger("calltag.learn.voice_lessons")
 
 STEPS = 2500
 
+CALLS_OF_EACH = 6
+"""Calls of a type that it learns from at a time."""
+
 _MAPS = (16, 32, 48)
 _N_MOMENTS = 64
 _N_HIDDEN = 96
 _TYPES_AT_ONCE = 32
-_CALLS_OF_EACH = 6
 _EXAMPLES = (1, 2, 4)  # of those calls make the type's centre
 # What calls of invented types have in common is only nearly what real ones have, so the network is
 # held to rough features of it: many hidden units drop out, and what it sees is blurred.
@@ -126,7 +128,7 @@ def teach_voice(
     patches : sequence of np.ndarray, each of shape (2, n_steps, N_MELS)
         Calls, as `calltag.learn.voice.patch` shows them.
     codes : np.ndarray, shape (n,), int
-        Type of each, from 0; types of fewer than six calls are not used.
+        Type of each, from 0; types of fewer than `CALLS_OF_EACH` are not used.
     steps : int
         Training steps.
     seed : int
@@ -141,7 +143,7 @@ def teach_voice(
     rng = np.random.default_rng(seed)
     order = np.argsort(codes, kind="stable")
     types = np.split(order, np.cumsum(np.bincount(codes))[:-1])
-    types = [calls for calls in types if len(calls) >= _CALLS_OF_EACH]
+    types = [calls for calls in types if len(calls) >= CALLS_OF_EACH]
     net = VoiceNet()
     sharpness = nn.Parameter(torch.tensor(0.0))
     optimiser = torch.optim.AdamW([*net.parameters(), sharpness], lr=_PACE, weight_decay=_DECAY)
@@ -153,18 +155,18 @@ def teach_voice(
         calls = [
             torch.tensor(np.asarray(patches[i], np.float32))
             for type_ in some
-            for i in rng.choice(types[type_], _CALLS_OF_EACH, replace=False)
+            for i in rng.choice(types[type_], CALLS_OF_EACH, replace=False)
         ]
         changed = [
             one
-            for first in range(0, len(calls), _CALLS_OF_EACH)
-            for one in _another_type(rng, calls[first : first + _CALLS_OF_EACH])
+            for first in range(0, len(calls), CALLS_OF_EACH)
+            for one in _another_type(rng, calls[first : first + CALLS_OF_EACH])
         ]
-        places = net(*_together(changed)).reshape(len(some), _CALLS_OF_EACH, N_VOICE)
+        places = net(*_together(changed)).reshape(len(some), CALLS_OF_EACH, N_VOICE)
         n_examples = int(rng.choice(_EXAMPLES))
         centres = places[:, :n_examples].mean(1)
         others = places[:, n_examples:].reshape(-1, N_VOICE)
-        own = torch.arange(len(some)).repeat_interleave(_CALLS_OF_EACH - n_examples)
+        own = torch.arange(len(some)).repeat_interleave(CALLS_OF_EACH - n_examples)
         closeness = -torch.cdist(others, centres).square() * torch.exp(sharpness) / N_VOICE
         loss = nn.functional.cross_entropy(closeness, own)
         optimiser.zero_grad()
