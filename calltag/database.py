@@ -10,6 +10,7 @@ References
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -278,7 +279,7 @@ def uri_of(path: PurePath) -> str:
     >>> uri_of(PureWindowsPath("//nas/rushes/calltag.db"))
     'file:////nas/rushes/calltag.db'
     """
-    address = quote(path.as_posix(), safe="/:")
+    address = quote(os.fsencode(path.as_posix()), safe="/:")
     return f"file://{address}" if address.startswith("/") else f"file:///{address}"
 
 

@@ -78,7 +78,7 @@ def test_looking_leaves_no_transaction_behind(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix" or os.getuid() != 0, reason="gives up rights, as root may")
-@pytest.mark.parametrize("name", ["kept.db", "100% of a #day?.db"])
+@pytest.mark.parametrize("name", ["kept.db", "100% of a #day?.db", os.fsdecode(b"pond\xff.db")])
 def test_a_file_where_nothing_can_be_written_is_read(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
