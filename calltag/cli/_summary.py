@@ -62,5 +62,6 @@ def find_lines(take_logs: Sequence[TakeLog]) -> Iterator[str]:
         kind for take_log in take_logs for kind in {noise_kind(n.kind) for n in take_log.noise}
     )
     if noise:
-        kinds = [f"{kind} in {counted(n, 'take')}" for kind, n in noise.most_common() if kind]
+        in_order = sorted(filter(None, noise), key=lambda kind: (-noise[kind], kind))
+        kinds = [f"{kind} in {counted(noise[kind], 'take')}" for kind in in_order]
         yield f"Noise: {', '.join(kinds)}."

@@ -5,12 +5,14 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from calltag.cli.log import as_meant
 from calltag.log import Log
+from calltag.records.found import NoiseSpan, TakeLog
+from calltag.records.take import Take
 from calltag.run import RunReport
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -224,22 +226,20 @@ def test_what_copies_hold_is_told_once(log_of_copies) -> None:
     ]
 
 
-def test_a_pattern_that_the_shell_left_is_what_it_matches(tmp_path, monkeypatch) -> None:
-    monkeypatch.chdir(tmp_path)
-    for name in ("ASH_1.MP4", "ASH_2.MP4", "ASH_[2].MP4", "x.MP4"):
-        Path(name).touch()
-    given = ["ASH_?.MP4", "ASH_[2].MP4", "none*", "."]
-    assert [str(path) for path in as_meant([Path(name) for name in given])] == [
-        "ASH_1.MP4",
-        "ASH_2.MP4",
-        "ASH_[2].MP4",
-        "none*",
-        ".",
-    ]
+def test_noises_of_as_many_takes_are_told_in_the_same_order_each_time() -> None:
+    from calltag.cli._summary import find_lines
 
-
-def test_a_quotation_mark_that_windows_leaves_is_none_of_the_name(tmp_path) -> None:
-    """`"E:\\my card\\"`, as its shell completes it, comes as `E:\\my card"`."""
-    given = [Path(f'{tmp_path}"')]
-    assert as_meant(given, on_windows=True) == [tmp_path]
-    assert as_meant(given, on_windows=False) == given
+    kinds = ("wind", "water", "voice", "machine", "handling")
+    take = Take(path="A001.MP4", rushes="/card", digest="", size_bytes=1, duration_s=1.0)
+    wind = NoiseSpan(
+        start_s=0.0,
+        end_s=1.0,
+        kind="wind",
+        confidence=0.9,
+        level_dbfs=-40.0,
+        low_hz=100.0,
+        high_hz=900.0,
+    )
+    noise = tuple(replace(wind, kind=kind) for kind in kinds)
+    *_, line = find_lines([TakeLog(take=take, noise=noise)])
+    assert line == "Noise: " + ", ".join(f"{kind} in 1 take" for kind in sorted(kinds)) + "."
