@@ -186,6 +186,23 @@ def test_what_is_picked_stays_when_the_page_is_loaded_again(kept, served, page, 
     assert page.inner_text("#status") == "15 kept calls found."
 
 
+def test_so_do_more_than_one_request_may_hold(kept, served, page, tmp_path) -> None:
+    page.goto(served(browsing_app(kept, target=tmp_path / "out")))
+    page.wait_for_selector("tr[data-key]")
+    page.locator(".pick").first.check()
+    page.evaluate(
+        """() => {
+          const picked = JSON.parse(sessionStorage.getItem(sessionStorage.key(0)));
+          const gone = Array.from({length: 2000}, (_, i) => [10_000 + i, "0".repeat(36)]);
+          sessionStorage.setItem(sessionStorage.key(0), JSON.stringify([...gone, ...picked]));
+        }"""
+    )
+    page.reload()
+    until(page, "document.querySelector('#status').textContent.startsWith('16')")
+    told = "16 kept calls found. 1 picked before. 2000 that were picked before are gone."
+    assert page.inner_text("#status") == told
+
+
 def test_space_plays_nothing_where_there_is_nothing_to_play(opened) -> None:
     page = opened
     key = page.locator("tr[data-key]").nth(1).get_attribute("data-key")

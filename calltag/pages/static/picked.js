@@ -3,6 +3,8 @@
 
 import { asked } from "./asking.js";
 
+const AT_ONCE = 500; // in a request, which may be no longer than the server's guard lets in
+
 export class Picked {
   #ids = new Map(); // by key
   #name;
@@ -43,10 +45,14 @@ export class Picked {
   async restore() {
     const before = this.#stored();
     if (before.length === 0) return 0;
-    const there = await (await asked("picked", { picked: before })).json();
-    this.#ids = new Map([...there.picked, ...this.#ids]);
+    const there = [];
+    for (let i = 0; i < before.length; i += AT_ONCE) {
+      const answer = await asked("picked", { picked: before.slice(i, i + AT_ONCE) });
+      there.push(...(await answer.json()).picked);
+    }
+    this.#ids = new Map([...there, ...this.#ids]);
     this.#store();
-    return before.length - there.picked.length;
+    return before.length - there.length;
   }
 
   #store() {
