@@ -10,6 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 _GONE_ON_WINDOWS = frozenset((21, 123))  # the drive is not ready; no file there can have the name
+_DENIED_ON_WINDOWS = 5
 
 
 def reason_of(error: OSError) -> str:
@@ -48,6 +49,22 @@ def says_gone(error: OSError) -> bool:
     """
     gone = isinstance(error, FileNotFoundError | NotADirectoryError)
     return gone or getattr(error, "winerror", None) in _GONE_ON_WINDOWS
+
+
+def may_be_open(error: OSError) -> bool:
+    """Tell whether a file could not be replaced because another program may have it open.
+
+    Parameters
+    ----------
+    error : OSError
+        What the system raised.
+
+    Returns
+    -------
+    bool
+        Whether Windows said no more than that access is denied.
+    """
+    return getattr(error, "winerror", None) == _DENIED_ON_WINDOWS
 
 
 class CalltagError(Exception):

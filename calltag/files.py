@@ -8,12 +8,18 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from calltag.errors import CalltagError, ExistsError, InputError, WriteError, reason_of
+from calltag.errors import (
+    CalltagError,
+    ExistsError,
+    InputError,
+    WriteError,
+    may_be_open,
+    reason_of,
+)
 from calltag.own_files import MODEL_SUFFIX, is_database, is_model, is_of_database, lies_in_library
 from calltag.words import one_spelling
 
 _numbers = itertools.count(1)
-_ACCESS_DENIED = 5  # Windows says no more than that of a file that is open elsewhere
 
 
 @contextmanager
@@ -63,7 +69,7 @@ def _put_in_place(partial: Path, path: Path) -> None:
     try:
         partial.replace(path)
     except PermissionError as error:
-        if getattr(error, "winerror", None) != _ACCESS_DENIED:
+        if not may_be_open(error):
             raise
         reason = f"{reason_of(error)}: another program may have it open, so close it there"
         raise WriteError(path, reason) from error
@@ -145,6 +151,27 @@ def folded(path: str | Path) -> str:
     True
     """
     return one_spelling(str(path).casefold())
+
+
+def is_one(path: str | Path, other: str | Path) -> bool:
+    """Tell whether two paths are of one file or folder, as its disk has it.
+
+    Parameters
+    ----------
+    path, other : str or Path
+        Absolute paths without links.
+
+    Returns
+    -------
+    bool
+        Whether they are spelt alike, or differ in what `folded` leaves out and lead to the same.
+    """
+    if str(path) == str(other):
+        return True
+    try:
+        return folded(path) == folded(other) and Path(path).samefile(other)
+    except OSError:
+        return False
 
 
 def printable(text: str) -> str:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calltag.errors import MediaError, says_gone
-from calltag.files import folded
+from calltag.files import folded, is_one
 from calltag.log import Entry, earlier_name
 from calltag.media.identity import digest
 from calltag.media.rushes import Clip
@@ -160,16 +160,9 @@ def _logged(entries: Sequence[Entry], here: Collection[str]) -> dict[str, Entry]
     new = {folded(file): file for file in here if file not in logged}
     for old in [file for file in logged if file not in here]:
         file = new.get(folded(old))
-        if file is not None and _is_one(old, file):
+        if file is not None and file not in logged and is_one(old, file):
             logged[file] = logged.pop(old)
     return logged
-
-
-def _is_one(old: str, new: str) -> bool:
-    try:
-        return Path(old).samefile(new)
-    except OSError:
-        return False
 
 
 def _missing(gone: Mapping[str, Entry], clips: Sequence[Clip]) -> list[str]:

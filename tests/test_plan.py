@@ -192,6 +192,21 @@ def test_a_take_whose_path_is_spelt_otherwise_now_is_the_same(
     assert (made.copies, made.jobs, made.moves, made.missing) == ([], [], {}, [])
 
 
+def test_of_two_takes_that_are_one_file_by_now_both_keep_their_names(clip, tmp_path: Path) -> None:
+    """A log of before may know a file of a Mac's disk by two spellings, and this is a third."""
+    file = clip("card/A1.MP4", "one")
+    for spelt in "Card", "CARD":
+        (tmp_path / spelt).mkdir()
+        os.link(file, tmp_path / spelt / "A1.MP4")
+    clip("card/more/A1.MP4", "two")
+    entries = [
+        entry(tmp_path / "Card", "A1.MP4", digest(file)),
+        entry(tmp_path, "CARD/A1.MP4", digest(file)),
+    ]
+    made = plan([file, tmp_path / "card" / "more"], entries)
+    assert (made.known, jobs(made)) == (["A1.MP4"], [["more/A1.MP4"]])
+
+
 def test_a_file_whose_name_differs_in_its_capitals_alone_is_another(clip, tmp_path: Path) -> None:
     file = clip("Card/A1.MP4", "one")
     clip("card/A1.MP4", "two")

@@ -13,8 +13,8 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from calltag.errors import InputError
-from calltag.files import is_there
-from calltag.words import name_order, one_spelling
+from calltag.files import folded, is_one, is_there
+from calltag.words import name_order
 
 if TYPE_CHECKING:
     from calltag.records.found import Call, TakeLog
@@ -93,7 +93,11 @@ def choose_takes(
         path = take_log.take.path
         paths.append(path)
         file = os.path.realpath(Path(take_log.take.rushes, path)) if places else ""
-        whole = {name for name in names if _plain(path) == _plain(name) or file == places.get(name)}
+        whole = {
+            name
+            for name in names
+            if _plain(path) == _plain(name) or (name in places and is_one(file, places[name]))
+        }
         if its := [name for name in names if _is_named(path, name) or _lies_at(file, name, places)]:
             fitting.append((take_log, its, whole))
             in_full |= whole
@@ -130,15 +134,17 @@ def _meant(name: str, paths: Sequence[str]) -> list[str]:
 
 def _lies_at(file: str, name: str, places: Mapping[str, str]) -> bool:
     place = places.get(name)
-    return place is not None and (file == place or Path(place) in Path(file).parents)
+    if place is None:
+        return False
+    return is_one(Path(*Path(file).parts[: len(Path(place).parts)]), place)
 
 
 def _plain(name: str) -> str:
-    return one_spelling(name.casefold()).replace("\\", "/").rstrip("/")
+    return folded(name).replace("\\", "/").rstrip("/")
 
 
 def _is_named(path: str, name: str) -> bool:
-    path, name = one_spelling(path.casefold()), _plain(name)
+    path, name = folded(path), _plain(name)
     literal = _BRACKET.sub("[\\g<0>]", name)  # only * stands for anything
     return path.startswith(f"{name}/") or any(
         fnmatchcase(path, pattern) for pattern in (literal, f"*/{literal}")

@@ -28,7 +28,14 @@ from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, describe_call
 from calltag.edit.tables import csv_text
 from calltag.errors import CalltagError, InputError, MediaError, WriteError, reason_of
-from calltag.files import is_there, partial_path, refuse_existing, write_texts, written_whole
+from calltag.files import (
+    folded,
+    is_there,
+    partial_path,
+    refuse_existing,
+    write_texts,
+    written_whole,
+)
 from calltag.library.catalogue import Kept
 from calltag.library.sound_file import (
     read_cut_bext,
@@ -46,7 +53,7 @@ from calltag.records.take import Problem, Take
 from calltag.sound.loudness import integrated_lufs, ungated_lufs
 from calltag.sound.true_peak import true_peak_dbtp
 from calltag.stored import known_or_nan
-from calltag.words import counted, one_spelling
+from calltag.words import counted
 
 PEAK_DBTP = -1.0
 """True peak that no copy exceeds that was brought to a loudness (EBU R 128)."""
@@ -298,7 +305,7 @@ def call_of(story: Story) -> Call:
 def _names(calls: Sequence[Kept]) -> list[str]:
     """Name the copies as the files, and by their ids where a disk may take two names for one."""
     stems = [PurePosixPath(one.path).stem for one in calls]
-    alike = [one_spelling(stem.casefold()) for stem in stems]
+    alike = [folded(stem) for stem in stems]
     count = Counter(alike)
     return [
         f"{stem}.wav" if count[key] == 1 else f"{stem}_{one.short_id}.wav"

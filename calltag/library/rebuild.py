@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calltag.errors import LibraryError, MediaError
-from calltag.files import printable
+from calltag.files import is_one, printable
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.keep import sweep
 from calltag.library.like import prepare
@@ -186,10 +186,7 @@ def path_below(folder: Path, file: Path) -> str:
     """
     listed = file.relative_to(folder).as_posix()
     spelt = one_spelling(listed)
-    try:
-        return spelt if (folder / spelt).samefile(file) else listed
-    except OSError:
-        return listed
+    return spelt if is_one(folder / spelt, file) else listed
 
 
 def _sound_one(folder: Path, report: RebuildReport) -> Catalogue:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import replace
 
@@ -108,6 +109,19 @@ def test_a_take_may_be_named_by_the_place_of_its_file(tmp_path, monkeypatch) -> 
     monkeypatch.chdir(rushes / "card2")
     assert one_take(every, "A007.MOV") is every[2]
     assert one_take(every, "../card1/A008.MOV") is every[1]
+
+
+def test_so_it_may_be_in_other_capitals_where_its_disk_takes_them_for_the_same(tmp_path) -> None:
+    """A second link stands for such a disk; of two files, each has its own name."""
+    card, other = tmp_path / "Card", tmp_path / "CARD"
+    for folder in card, other:
+        folder.mkdir()
+        (folder / "A007.MP4").touch()
+    os.link(card / "A007.MP4", card / "a007.mp4")
+    (take_log,) = logs("A007.MP4")
+    every = [TakeLog(take=replace(take_log.take, rushes=str(place))) for place in (card, other)]
+    assert list(choose_takes(every, [str(card / "a007.mp4")])) == every[:1]
+    assert list(choose_takes(every, [str(other)])) == every[1:]
 
 
 @pytest.mark.parametrize("typed", ["Gr\u00fcnrohr.mp4", "Gru\u0308nrohr.mp4"])
