@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import csv
-import os
-import shlex
 import shutil
-import subprocess
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +15,7 @@ import calltag
 from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME
 from calltag.cli._output import say
+from calltag.cli._shells import as_typed
 from calltag.errors import CalltagError, InputError, reason_of
 from calltag.files import is_there
 
@@ -102,7 +100,7 @@ def demo_command(
         typer.echo(head)
         told.append(head)
         for command in step.commands:
-            line = f"   $ {typed(('calltag', *command))}"
+            line = f"   $ {as_typed(('calltag', *command))}"
             typer.echo(line)
             told.append(line)
             status = app(list(command), prog_name="calltag", standalone_mode=False)
@@ -115,11 +113,6 @@ def demo_command(
     (out / "summary.txt").write_text("\n".join(told) + "\n", "utf-8")
     typer.echo(f"\nAll of it is in {out}; summary.txt says what is what.")
     typer.echo(told[-1])
-
-
-def typed(command: Sequence[str], *, on_windows: bool = os.name == "nt") -> str:
-    """Write a command as one would type it: Windows knows no single quotes."""
-    return subprocess.list2cmdline(command) if on_windows else shlex.join(command)
 
 
 def _refuse_own(out: Path, clips: Path) -> None:

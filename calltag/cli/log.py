@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import glob
-import os
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
@@ -16,7 +14,7 @@ import typer
 from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME, LogFile, Workers
 from calltag.cli._output import end, say
-from calltag.files import is_there
+from calltag.cli._shells import as_meant
 
 if TYPE_CHECKING:
     from calltag.run import RunReport
@@ -96,20 +94,6 @@ def log_command(
             typer.echo(line)
     _tell_what_to_know(report, dropped=drop_missing)
     end(report.problems, done=bool(report.analysed or report.known or report.copied))
-
-
-def as_meant(rushes: Sequence[Path], *, on_windows: bool = os.name == "nt") -> list[Path]:
-    """Return rushes as they were meant: shells of Windows leave patterns to the program.
-
-    They also hand over a quotation mark, which no name there can have, where a folder in quotes
-    ends in a backslash.
-    """
-    if on_windows:
-        rushes = [Path(str(one).removesuffix('"')) for one in rushes]
-    found = [() if is_there(one) else sorted(glob.glob(str(one))) for one in rushes]  # noqa: PTH207
-    return [
-        Path(name) for one, names in zip(rushes, found, strict=True) for name in names or (one,)
-    ]
 
 
 @contextmanager

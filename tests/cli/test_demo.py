@@ -122,11 +122,3 @@ def test_clips_that_are_not_there_are_told(run, tmp_path, monkeypatch) -> None:
     assert ran.err == (
         "calltag: the demo's clips are missing from the installation; install calltag again\n"
     )
-
-
-def test_commands_are_shown_as_the_shell_at_hand_takes_them() -> None:
-    command = ("calltag", "log", "C:\\my clips", "--log", "calltag-demo\\calltag.db")
-    assert demo.typed(command, on_windows=True) == (
-        'calltag log "C:\\my clips" --log calltag-demo\\calltag.db'
-    )
-    assert shlex.split(demo.typed(command, on_windows=False)) == list(command)

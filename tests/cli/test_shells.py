@@ -1,0 +1,38 @@
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+
+from calltag.cli._shells import as_meant, as_typed
+
+
+def test_a_pattern_that_the_shell_left_is_what_it_matches(tmp_path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    for name in ("ASH_1.MP4", "ASH_2.MP4", "ASH_[2].MP4", "x.MP4"):
+        Path(name).touch()
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("USERPROFILE", str(tmp_path))
+    given = ["ASH_?.MP4", "ASH_[2].MP4", "none*", ".", "~/x*"]
+    assert [str(path) for path in as_meant([Path(name) for name in given])] == [
+        "ASH_1.MP4",
+        "ASH_2.MP4",
+        "ASH_[2].MP4",
+        "none*",
+        ".",
+        str(tmp_path / "x.MP4"),
+    ]
+
+
+def test_a_quotation_mark_that_windows_leaves_is_none_of_the_name(tmp_path) -> None:
+    """`"E:\\my card\\"`, as its shell completes it, comes as `E:\\my card"`."""
+    given = [Path(f'{tmp_path}"')]
+    assert as_meant(given, on_windows=True) == [tmp_path]
+    assert as_meant(given, on_windows=False) == given
+
+
+def test_commands_are_shown_as_the_shell_at_hand_takes_them() -> None:
+    command = ("calltag", "log", "C:\\my clips", "--log", "calltag-demo\\calltag.db")
+    assert as_typed(command, on_windows=True) == (
+        'calltag log "C:\\my clips" --log calltag-demo\\calltag.db'
+    )
+    assert shlex.split(as_typed(command, on_windows=False)) == list(command)
