@@ -73,7 +73,7 @@ def read_settings(path: Path) -> dict[str, dict[str, Any]]:
 
 
 def _unprintable(table: Mapping[str, Any]) -> str | None:
-    """Name an option of a text that no keyboard writes: `D:\\temp` holds a tab."""
+    """Name an option whose text holds a control character, as the tab of `D:\\temp`."""
     for name, value in table.items():
         if isinstance(value, Mapping):
             if option := _unprintable(value):

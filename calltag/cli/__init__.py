@@ -55,8 +55,8 @@ def _run(arguments: list[str] | None) -> None:
         if "DLL load failed" not in str(error):
             raise
         print(
-            f"calltag: a library cannot be loaded ({error}); install the Visual C++ runtime"
-            " (vc_redist.x64.exe) and try again",
+            f"calltag: a library cannot be loaded ({error}); install the C++ runtime of"
+            " Windows (vc_redist.x64.exe) and try again",
             file=sys.stderr,
         )
         sys.exit(FAILED)

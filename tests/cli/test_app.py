@@ -225,7 +225,7 @@ def test_a_library_that_windows_cannot_load_is_told(run, monkeypatch: pytest.Mon
     monkeypatch.setattr("calltag.cli.app.app", failed)
     ran = run("log", ".")
     assert ran.status == 1
-    assert ran.err.startswith(f"calltag: a library cannot be loaded ({what}); install the Visual")
+    assert ran.err.startswith(f"calltag: a library cannot be loaded ({what}); install the C++")
     assert ran.err.count("\n") == 1
 
 
