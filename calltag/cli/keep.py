@@ -88,7 +88,7 @@ def keep_command(
             "--from",
             metavar="CALLS.csv",
             help="The calls of this table, which `calltag calls --as csv` wrote and you cut down "
-            "to those you want.",
+            "to those you want; doubtful ones too, unless --min-confidence is typed.",
             show_default=False,
         ),
     ] = None,
