@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.edit.sync_search import Place, as_votes
 from calltag.edit.sync_trace import EVEN_RATE_HZ, Trace
 from calltag.sound.spectrum import FRAMES_PER_S
@@ -38,8 +38,7 @@ _USUAL_DRIFT = 50e-6  # common practice; what short takes cannot tell is taken t
 _WINDOW_ERRORS_S = (0.00005, 0.0005)
 _NEIGHBOUR_S = 0.005  # lags closer than this are no rivals
 
-_Floats = npt.NDArray[np.float64]
-T = TypeVar("T", float, npt.NDArray[np.float64])
+T = TypeVar("T", float, DoubleArray)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +135,7 @@ def fit_line(a: Trace, b: Trace, place: Place) -> Line | None:
     return _tested(line, as_votes(powers), times_s, lags_s, reach)
 
 
-def _windows(a: Trace, b: Trace, place: Place) -> _Floats:
+def _windows(a: Trace, b: Trace, place: Place) -> DoubleArray:
     """Middles of the windows to look at, in take B: in each part, where outlines agree best."""
     half_s = _WINDOW / EVEN_RATE_HZ / 2
     times_s = np.arange(half_s, b.duration_s - half_s + 1e-6, _HOP_S)
@@ -159,7 +158,9 @@ def _windows(a: Trace, b: Trace, place: Place) -> _Floats:
     return times_s[[first + int(np.argmax(agreement[first:end])) for first, end in parts]]
 
 
-def _correlated(a: Trace, b: Trace, times_s: _Floats, lags_s: _Floats, reach: int) -> FloatArray:
+def _correlated(
+    a: Trace, b: Trace, times_s: DoubleArray, lags_s: DoubleArray, reach: int
+) -> FloatArray:
     """Power of the windows' correlations, over its mean; shape (n_windows, 2 * reach + 1)."""
     powers = np.empty((len(times_s), 2 * reach + 1), np.float32)
     for first in range(0, len(times_s), _AT_ONCE):
@@ -175,7 +176,9 @@ def _correlated(a: Trace, b: Trace, times_s: _Floats, lags_s: _Floats, reach: in
     return powers / np.maximum(powers.mean(axis=1, keepdims=True), np.float32(1e-12))
 
 
-def _begins(times_s: _Floats, lags_s: _Floats) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
+def _begins(
+    times_s: DoubleArray, lags_s: DoubleArray
+) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
     """First numbers of windows around times in take B, and of those that lie a lag later in A."""
     in_b = np.round(times_s * EVEN_RATE_HZ).astype(int) - _WINDOW // 2
     in_a = np.round((times_s + lags_s) * EVEN_RATE_HZ).astype(int) - _WINDOW // 2
@@ -188,7 +191,7 @@ def _taper() -> FloatArray:
 
 
 def _best_line(
-    powers: FloatArray, times_s: _Floats, most: float
+    powers: FloatArray, times_s: DoubleArray, most: float
 ) -> tuple[float, float, float, float]:
     """Find the line with most votes: lag in its middle, slope, evidence, its rival's evidence."""
     per_step = round(_STEP_S * EVEN_RATE_HZ)
@@ -220,7 +223,9 @@ def _best_line(
     return (at - n + 0.5) * _STEP_S, slope, stands_out(best), stands_out(rival)
 
 
-def _fitted(rough: Line, powers: FloatArray, times_s: _Floats, lags_s: _Floats, reach: int) -> Line:
+def _fitted(
+    rough: Line, powers: FloatArray, times_s: DoubleArray, lags_s: DoubleArray, reach: int
+) -> Line:
     """Fit a line to the windows whose best lag lies on it."""
     found_s, height = np.zeros(len(times_s)), np.zeros(len(times_s))
     near = round(_ON_LINE_S * EVEN_RATE_HZ)
@@ -249,7 +254,9 @@ def _fitted(rough: Line, powers: FloatArray, times_s: _Floats, lags_s: _Floats, 
     return replace(rough, lag_s=lag_s, slope=slope, spread_s=typical_s)
 
 
-def _tested(line: Line, votes: FloatArray, times_s: _Floats, lags_s: _Floats, reach: int) -> Line:
+def _tested(
+    line: Line, votes: FloatArray, times_s: DoubleArray, lags_s: DoubleArray, reach: int
+) -> Line:
     """Count the windows that agree, and see what is left without the best of them."""
     near = round(_AGREES_S * EVEN_RATE_HZ)
     width = 2 * near + 1
@@ -272,7 +279,9 @@ def _vertex(values: FloatArray) -> float:
     return 0.5 * (left - right) / bend if bend < 0 else 0.0
 
 
-def _ridge(x: _Floats, y: _Floats, weights: _Floats, error_s: float) -> tuple[float, float]:
+def _ridge(
+    x: DoubleArray, y: DoubleArray, weights: DoubleArray, error_s: float
+) -> tuple[float, float]:
     """Weighted least squares in which a slope beyond the usual drift has to be earned."""
     total = weights.sum()
     x_mean, y_mean = (weights @ x) / total, (weights @ y) / total

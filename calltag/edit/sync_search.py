@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.edit.sync_trace import EVEN_RATE_HZ, Complex, Trace
 from calltag.sound.spectrum import FRAMES_PER_S
 
@@ -39,8 +39,6 @@ _WORK_S2 = 40_000.0  # windows times seconds of take A that are worth the wait: 
 _POOL = EVEN_RATE_HZ // 200  # steps of lag, 5 ms; within one, the highest value counts
 _BLOCK = 40_000  # length of an FFT that is fast for its length and fits the cache
 _LINEAR = 10.0  # mean powers; higher ones count by their logarithm: no window decides alone
-
-_Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +70,7 @@ class Bounds:
     low_s: float = -np.inf
     high_s: float = np.inf
 
-    def hold(self, lags_s: _Floats) -> npt.NDArray[np.bool_]:
+    def hold(self, lags_s: DoubleArray) -> npt.NDArray[np.bool_]:
         """Tell which lags are within.
 
         Parameters
@@ -89,7 +87,7 @@ class Bounds:
         return inside
 
 
-def overlap_s(a: Trace, b: Trace, lags_s: npt.ArrayLike) -> _Floats:
+def overlap_s(a: Trace, b: Trace, lags_s: npt.ArrayLike) -> DoubleArray:
     """Tell how long two takes overlap.
 
     Parameters
@@ -171,7 +169,7 @@ def _piece_correlations(a: FloatArray, b: FloatArray) -> list[tuple[int, int, Fl
     return pieces
 
 
-def _slopes(duration_s: float, n_pieces: int) -> _Floats:
+def _slopes(duration_s: float, n_pieces: int) -> DoubleArray:
     if n_pieces == 1:
         return np.zeros(1)
     most = MOST_DRIFT_PPM / 1e6
@@ -277,7 +275,7 @@ def as_votes(power: FloatArray) -> FloatArray:
 
 def _peaks(
     height: FloatArray,
-    lags_s: _Floats,
+    lags_s: DoubleArray,
     allowed: npt.NDArray[np.bool_],
     slopes: FloatArray,
     slope_reach: float,

@@ -10,9 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
-from calltag.arrays import DoubleArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.examples import Sound
 from calltag.learn.next_to_label import next_to_label
 from calltag.learn.tagger import Tagger
@@ -62,9 +61,7 @@ def listening_order(
     return placed + sorted(set(range(len(sounds))) - set(placed))
 
 
-def _unlike_each_other(
-    features: npt.NDArray[np.float32], call_probability: DoubleArray
-) -> list[int]:
+def _unlike_each_other(features: FloatArray, call_probability: DoubleArray) -> list[int]:
     """Begin with what is surest, go on with what is sure and unlike all that was chosen."""
     low, middle, high = np.percentile(features, [25, 50, 75], axis=0)
     place = np.clip((features - middle) / np.maximum(high - low, 1e-6), -_CUT, _CUT)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.learn.tagger import Tagger
 
 
-def next_to_label(tagger: Tagger, features: npt.NDArray[np.float32], *, n: int) -> list[int]:
+def next_to_label(tagger: Tagger, features: FloatArray, *, n: int) -> list[int]:
     """Choose the sounds whose label would teach most.
 
     Those are sounds that the tagger is unsure of, unlike what it was taught, and unlike each other.

@@ -11,9 +11,8 @@ from functools import partial
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
 from calltag.learn.chorus import going_on, out_of_chorus
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
@@ -80,7 +79,7 @@ class _Events:
         region = measure_region(power, busy, first - around.start, last - around.start)
         return Event(self._window.first + around.start, power, busy, region)
 
-    def evidence(self, i: int, region: Region) -> npt.NDArray[np.float64]:
+    def evidence(self, i: int, region: Region) -> DoubleArray:
         """What one of them, measured so, is judged by."""
         return self._surroundings.evidence(i, region)
 

@@ -16,9 +16,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import expit
 
+from calltag.arrays import DoubleArray
 from calltag.errors import ModelError
 from calltag.files import written_whole
-from calltag.learn.surroundings import EVIDENCE, Array
+from calltag.learn.surroundings import EVIDENCE
 
 Nodes = npt.NDArray[np.integer[Any]]
 
@@ -48,13 +49,13 @@ class SecondLook:
 
     roots: Nodes
     asks: Nodes
-    limit: Array
+    limit: DoubleArray
     left: Nodes
     right: Nodes
-    odds: Array
-    usual_odds: Array
+    odds: DoubleArray
+    usual_odds: DoubleArray
 
-    def probability(self, evidence: Array) -> Array:
+    def probability(self, evidence: DoubleArray) -> DoubleArray:
         """Probability that events are calls.
 
         Parameters
@@ -76,7 +77,7 @@ class SecondLook:
                 return np.asarray(expit(self.usual_odds + self.odds[at].sum(axis=1)))
             at = further
 
-    def probability_of(self, evidence: Array) -> float:
+    def probability_of(self, evidence: DoubleArray) -> float:
         """Probability that one event is a call.
 
         Parameters

@@ -22,14 +22,12 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, over_steps
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.background import EVERY, MOMENT_FRAMES, background
 from calltag.sound.events import Region
 from calltag.sound.spectrum import mel_edges_hz
-
-Array = npt.NDArray[np.float64]
 
 EVIDENCE = (
     "mean_odds",
@@ -135,7 +133,7 @@ class Surroundings:
             there = over_steps(heard_there, _MOMENT_STEPS)[::EVERY]
             self._when_alike = _each_step(behind.alike @ there, n)
 
-    def evidence(self, event: int, region: Region) -> Array:
+    def evidence(self, event: int, region: Region) -> DoubleArray:
         """Gather what speaks for and against an event.
 
         Parameters
@@ -174,7 +172,7 @@ class Surroundings:
             ]
         )
 
-    def _odds(self, first: int, last: int) -> Array:
+    def _odds(self, first: int, last: int) -> DoubleArray:
         call = self._heard.call
         odds = call[first:last]
         before, after = (
@@ -203,13 +201,13 @@ class Surroundings:
             ]
         )
 
-    def _kinds(self, first: int, last: int) -> Array:
+    def _kinds(self, first: int, last: int) -> DoubleArray:
         kinds = self._heard.kinds
         close = kinds[max(0, first - _CLOSE_STEPS) : last + _CLOSE_STEPS]
         means = [rows.mean(axis=0) for rows in (kinds[first:last], close)]
         return np.clip(np.concatenate(means), -_MOST_ODDS, _MOST_ODDS)
 
-    def _contrast(self, first: int, last: int, region: Region, usual: _Usual) -> Array:
+    def _contrast(self, first: int, last: int, region: Region, usual: _Usual) -> DoubleArray:
         """What the event is beside what is usual near it."""
         sums = [rows[usual.begin // 2 : usual.end // 2 + 1] for rows in self._pair_sums]
         if usual.n_free < _FEWEST_STEPS:
@@ -236,7 +234,7 @@ class Surroundings:
             ]
         )
 
-    def _scene(self, event: int, region: Region) -> Array:
+    def _scene(self, event: int, region: Region) -> DoubleArray:
         """What the seconds near the event are like, and how clear it is."""
         first, last = self._segments[event]
         odds = self._heard.call[self._near(first, last)]
@@ -254,7 +252,9 @@ class Surroundings:
             ]
         )
 
-    def _over_expectation(self, first: int, last: int, region: Region, usual: _Usual) -> Array:
+    def _over_expectation(
+        self, first: int, last: int, region: Region, usual: _Usual
+    ) -> DoubleArray:
         """What the event is beside what sounded at other moments like its own."""
         band = _band(region)
         near = self._near(first, last)
@@ -300,18 +300,18 @@ def _each_step(moments: FloatArray, n_steps: int) -> FloatArray:
     return np.concatenate([steps, np.repeat(moments[-1:], n_steps - len(steps), axis=0)])
 
 
-def _moments(values: FloatArray | Array, length: int) -> Array:
+def _moments(values: FloatArray | DoubleArray, length: int) -> DoubleArray:
     """Mean of a number over each stretch of so many steps."""
     return _means(_sums(values[:, None]), length)[:, 0]
 
 
-def _levels(values_db: Array, least_spread_db: float) -> tuple[float, float, float]:
+def _levels(values_db: DoubleArray, least_spread_db: float) -> tuple[float, float, float]:
     """The middle level, how far most are from it, and what is loud."""
     lower, middle, upper, loud = _quantiles(values_db, 0.16, 0.5, 0.84, _LOUD).tolist()
     return middle, max(least_spread_db, (upper - lower) / 2), loud
 
 
-def _quantiles(values: npt.NDArray[Any], *shares: float) -> Array:
+def _quantiles(values: npt.NDArray[Any], *shares: float) -> DoubleArray:
     """The same as numpy's, which takes ten times as long over so few values."""
     last = len(values) - 1
     return np.interp(np.multiply(shares, last), np.arange(last + 1), np.sort(values))
@@ -322,28 +322,28 @@ def _unsure(odds: FloatArray) -> float:
     return float((np.abs(odds - _DOUBT) < _IN_DOUBT).mean())
 
 
-def _db(power: npt.ArrayLike) -> Array:
+def _db(power: npt.ArrayLike) -> DoubleArray:
     return np.asarray(10 * np.log10(np.asarray(power, np.float64) + 1e-12))
 
 
-def _sums(rows: FloatArray | Array) -> Array:
+def _sums(rows: FloatArray | DoubleArray) -> DoubleArray:
     """Running sums, so that the mean of any stretch is a difference."""
     sums = np.zeros((rows.shape[1], len(rows) + 1))  # row by row it would take twice as long
     np.cumsum(rows.T, axis=1, out=sums[:, 1:])
     return sums.T
 
 
-def _pair_sums(rows: FloatArray) -> Array:
+def _pair_sums(rows: FloatArray) -> DoubleArray:
     """Running sums of pairs of steps: likeness does not need finer ones."""
     return _sums(over_steps(rows, 2) if len(rows) else rows)
 
 
-def _means(sums: Array, length: int, every: int = 1) -> Array:
+def _means(sums: DoubleArray, length: int, every: int = 1) -> DoubleArray:
     """Mean of stretches of a length that begin every so many steps."""
     return np.asarray((sums[length::every] - sums[:-length:every]) / length)
 
 
-def _cosines(rows: Array, one: FloatArray) -> Array:
+def _cosines(rows: DoubleArray, one: FloatArray) -> DoubleArray:
     """Likeness of rows to one, whatever their level."""
     rows = rows - rows.mean(axis=1, keepdims=True)
     one = one - one.mean()

@@ -18,8 +18,8 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from calltag.arrays import FloatArray
 from calltag.database import Closing, Database, Kind
 from calltag.errors import InputError, LibraryError, reason_of
 from calltag.learn.labels import species_of
@@ -258,7 +258,7 @@ class Catalogue(Closing):
         """
         return bool(self.read("SELECT 1 FROM cuts WHERE id = ? AND cut_id = ?", (key, cut_id)))
 
-    def features_of(self, key: int) -> tuple[int, npt.NDArray[np.float32]] | None:
+    def features_of(self, key: int) -> tuple[int, FloatArray] | None:
         """Return the measurements of a kept call.
 
         Parameters
@@ -274,7 +274,7 @@ class Catalogue(Closing):
         rows = self.read("SELECT version, vector FROM features WHERE cut = ?", (key,))
         return (rows[0][0], unpack_features(rows[0][1])) if rows else None
 
-    def put_features(self, key: int, version: int, vector: npt.NDArray[np.float32]) -> None:
+    def put_features(self, key: int, version: int, vector: FloatArray) -> None:
         """Store measurements of a kept call, in place of others.
 
         Parameters
@@ -301,7 +301,7 @@ class Catalogue(Closing):
 
     def features_without_vector(
         self, version: int, placed: int, *, after: int = 0, limit: int = 5000
-    ) -> list[tuple[int, npt.NDArray[np.float32]]]:
+    ) -> list[tuple[int, FloatArray]]:
         """Return the measurements of kept calls that have no vector of a version yet.
 
         Parameters
@@ -328,9 +328,7 @@ class Catalogue(Closing):
         )
         return [(key, unpack_features(blob)) for key, blob in rows]
 
-    def put_vectors(
-        self, version: int, vectors: Iterable[tuple[int, npt.NDArray[np.float32]]]
-    ) -> None:
+    def put_vectors(self, version: int, vectors: Iterable[tuple[int, FloatArray]]) -> None:
         """Store what kept calls are compared by.
 
         Parameters
@@ -352,7 +350,7 @@ class Catalogue(Closing):
                 ((version, vector.astype(_HALF).tobytes(), key) for key, vector in vectors),
             )
 
-    def all_vectors(self, version: int) -> tuple[list[int], npt.NDArray[np.float32]]:
+    def all_vectors(self, version: int) -> tuple[list[int], FloatArray]:
         """Return what all kept calls are compared by.
 
         Parameters

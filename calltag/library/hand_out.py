@@ -19,10 +19,8 @@ from fractions import Fraction
 from pathlib import Path, PurePosixPath
 from typing import NamedTuple
 
-import numpy as np
-import numpy.typing as npt
-
 from calltag import __version__
+from calltag.arrays import DoubleArray
 from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, describe_call
@@ -352,7 +350,7 @@ def _copy(kept: Kept, target: Path, loudness_lufs: float | None) -> HandedOut:
 
 
 def _gain_db(
-    samples: npt.NDArray[np.float64], rate_hz: int, target_lufs: float, *, short: bool
+    samples: DoubleArray, rate_hz: int, target_lufs: float, *, short: bool
 ) -> tuple[float, bool]:
     """By how much to turn a sound up, and whether its peak allows no more."""
     measured = (ungated_lufs if short else integrated_lufs)(samples, rate_hz)

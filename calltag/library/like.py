@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
 from calltag.arrays import FloatArray
 from calltag.errors import LibraryError, MediaError
@@ -72,7 +71,7 @@ class Sample:
 
 def like(
     catalogue: Catalogue,
-    features: npt.NDArray[np.float32],
+    features: FloatArray,
     *,
     limit: int = 10,
     without: Collection[str] = (),

@@ -29,6 +29,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.kinship import prior
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
@@ -43,7 +44,7 @@ Vectors of another version cannot be compared. The last two digits go up with ea
 _LEVEL = FEATURE_NAMES.index("mfcc_mean_0")
 
 
-def place(features: npt.NDArray[Any]) -> npt.NDArray[np.float32]:
+def place(features: npt.NDArray[Any]) -> FloatArray:
     """Place sounds where the inner product of two is their likeness.
 
     Parameters
@@ -70,6 +71,6 @@ def place(features: npt.NDArray[Any]) -> npt.NDArray[np.float32]:
     return _unit(np.concatenate(parts, axis=1)).astype(np.float32)
 
 
-def _unit(x: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    length: npt.NDArray[np.float64] = np.linalg.norm(x, axis=1, keepdims=True)
+def _unit(x: DoubleArray) -> DoubleArray:
+    length: DoubleArray = np.linalg.norm(x, axis=1, keepdims=True)
     return x / np.maximum(length, 1e-9)

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.errors import MediaError, reason_of
 from calltag.files import written_whole
 from calltag.library import flac
@@ -165,7 +166,7 @@ def read_story(path: Path) -> tuple[Story, bool]:
         raise MediaError(path, f"{_NOT_OURS}, or it is damaged") from error
 
 
-def read_samples(path: Path) -> npt.NDArray[np.float64]:
+def read_samples(path: Path) -> DoubleArray:
     """Read the sound of a kept call.
 
     Parameters

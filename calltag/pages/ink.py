@@ -18,6 +18,8 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
+
 _KNOTS = (
     # L*, a*, b*
     (97.0, 0.0, 5.0),
@@ -39,7 +41,7 @@ _RGB_FROM_XYZ = np.array(
 
 
 @cache
-def ink_lab(shades: int = 256) -> npt.NDArray[np.float64]:
+def ink_lab(shades: int = 256) -> DoubleArray:
     """Colours from paper to ink in CIELAB.
 
     Parameters
@@ -116,15 +118,13 @@ def srgb_from_lab(lab: npt.ArrayLike) -> npt.NDArray[np.uint8]:
     return np.round(255.0 * curved).astype(np.uint8)
 
 
-def _along(points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _along(points: DoubleArray) -> DoubleArray:
     """Length of the way to each point: ΔE*ab summed."""
     steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
     return np.concatenate([[0.0], np.cumsum(steps)])
 
 
-def _smooth(
-    at: npt.NDArray[np.float64], knots: npt.NDArray[np.float64], wanted: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
+def _smooth(at: DoubleArray, knots: DoubleArray, wanted: DoubleArray) -> DoubleArray:
     """A curve through the knots without overshoot, so that lightness keeps falling."""
     from scipy.interpolate import PchipInterpolator
 

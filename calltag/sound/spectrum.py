@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 
 RATE_HZ = 48_000
 N_FFT = 2048
@@ -41,7 +41,7 @@ _FRAMES_AT_ONCE = 128  # keeps one batch of frames within the processor's cache
 _BAND_GROUPS = 4
 
 
-def hz_to_mel(frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
+def hz_to_mel(frequency_hz: npt.ArrayLike) -> DoubleArray:
     """Convert hertz to mels on Slaney's scale.
 
     Parameters
@@ -69,7 +69,7 @@ def hz_to_mel(frequency_hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
     return np.where(hz < 1000.0, hz * 3.0 / 200.0, above)
 
 
-def mel_to_hz(mels: npt.ArrayLike) -> npt.NDArray[np.float64]:
+def mel_to_hz(mels: npt.ArrayLike) -> DoubleArray:
     """Convert mels on Slaney's scale to hertz.
 
     Parameters
@@ -93,7 +93,7 @@ def mel_to_hz(mels: npt.ArrayLike) -> npt.NDArray[np.float64]:
 
 
 @cache
-def mel_edges_hz() -> npt.NDArray[np.float64]:
+def mel_edges_hz() -> DoubleArray:
     """Edges of the mel bands: each rises from one edge, peaks at the next, ends at the third.
 
     Returns

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.learn.labels import noise_kind
 from calltag.media.reader import read_span
 from calltag.records.found import Call, TakeLog
@@ -173,7 +173,7 @@ def nothing_helps(calls: Sequence[Call], noises: Sequence[Effect], before: Figur
     return "no channel, cut or notch makes the calls stand clearer"
 
 
-def _rest_lufs(heard: Spectra, regions: Sequence[int], gain: npt.NDArray[np.float64]) -> float:
+def _rest_lufs(heard: Spectra, regions: Sequence[int], gain: DoubleArray) -> float:
     """Loudness of the sound between the calls in some regions, through a power gain."""
     power = (heard.rest * weights() * gain).sum(axis=1)[regions] * MEAN_SQUARE
     length_s = heard.rest_s[regions]

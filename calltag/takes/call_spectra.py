@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.media.reader import read_blocks
 from calltag.records.found import Call
 from calltag.records.span import Span
@@ -45,7 +45,7 @@ class Spectra:
     calls: FloatArray
     backgrounds: FloatArray
     rest: FloatArray
-    rest_s: npt.NDArray[np.float64]
+    rest_s: DoubleArray
     quiet_s: float
 
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.records.span import Span
 from calltag.sound.filters import Sections, gain_db, high_cut, low_cut
 from calltag.sound.spectrum import BIN_HZ, N_BINS, RATE_HZ
@@ -85,7 +85,7 @@ class Band(NamedTuple):
         cuts += [high_cut(self.high_hz, rate_hz)] if self.has_high_cut else []
         return np.concatenate(cuts) if cuts else np.zeros((0, 6))
 
-    def gain(self) -> npt.NDArray[np.float64]:
+    def gain(self) -> DoubleArray:
         """Power gain at the bins of the shared spectrum, shape (N_BINS,)."""
         if not self:
             return np.ones(N_BINS)

@@ -30,6 +30,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft
 
+from calltag.arrays import DoubleArray, FloatArray
+
 Grey = npt.NDArray[np.uint8] | npt.NDArray[np.float32]
 """Brightness, shape (height, width)."""
 
@@ -151,7 +153,7 @@ def _places(
     spectra: Sequence[npt.NDArray[np.complex64]],
     shifts: Sequence[Shift],
     shape: tuple[int, int],
-) -> npt.NDArray[np.float64]:
+) -> DoubleArray:
     """Where each picture lies, shape (n_frames, 2).
 
     Summed shifts lead there, but their errors add up. So each picture is also held against the
@@ -203,7 +205,7 @@ def _shift(
     )
 
 
-def _between(three: npt.NDArray[np.float32]) -> float:
+def _between(three: FloatArray) -> float:
     """Top of a Gaussian through three values, as an offset from the middle one."""
     if three.min() <= 0.02 * three[1]:
         return 0.0
@@ -217,7 +219,7 @@ def _signed(place: int, size: int) -> int:
 
 
 @cache
-def _window(height: int, width: int) -> npt.NDArray[np.float32]:
+def _window(height: int, width: int) -> FloatArray:
     """Fades a picture out near its edges, where others come into view.
 
     It is flat within: the middle often is an animal, and what tells of the camera is around it.
@@ -229,7 +231,7 @@ def _window(height: int, width: int) -> npt.NDArray[np.float32]:
 
 
 @cache
-def _weight(height: int, width: int) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.intp]]:
+def _weight(height: int, width: int) -> tuple[FloatArray, npt.NDArray[np.intp]]:
     """What each frequency counts, and some thousands of places with little but grain."""
     down, right = np.meshgrid(fft.fftfreq(height), fft.rfftfreq(width), indexing="ij")
     cycles = np.hypot(down, right)

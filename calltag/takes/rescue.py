@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.errors import InputError
 from calltag.media.reader import read_span
 from calltag.records.found import TakeLog
@@ -61,7 +61,7 @@ class Rescue:
     before: Figures
     expected: Figures
     advice: tuple[str, ...]
-    was: npt.NDArray[np.float64] = field(repr=False, compare=False)
+    was: DoubleArray = field(repr=False, compare=False)
 
 
 def is_mute(take: Take) -> bool:

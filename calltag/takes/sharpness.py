@@ -24,6 +24,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from calltag.arrays import FloatArray
+
 _FINE_PX, _COARSE_PX = 1.0, 2.0
 """The two further blurs."""
 
@@ -52,10 +54,8 @@ _HALVINGS = 4
 _NO_EDGE_PX = 4.0
 """What is still softer than this in the smallest picture is light that changes over the view."""
 
-_Floats = npt.NDArray[np.float32]
 
-
-def edge_blur_px(grey: npt.NDArray[np.uint8] | _Floats) -> float | None:
+def edge_blur_px(grey: npt.NDArray[np.uint8] | FloatArray) -> float | None:
     """Measure the blur of the sharpest edges of a picture.
 
     Parameters
@@ -94,7 +94,7 @@ def edge_blur_px(grey: npt.NDArray[np.uint8] | _Floats) -> float | None:
     return best
 
 
-def _edge_blur_px(picture: _Floats) -> float | None:
+def _edge_blur_px(picture: FloatArray) -> float | None:
     across, down = _gradient(picture, _FINE_PX)
     steep = np.sqrt(across**2 + down**2)
     steep[:8] = steep[-8:] = 0.0
@@ -118,21 +118,21 @@ def _edge_blur_px(picture: _Floats) -> float | None:
     return math.sqrt(max(0.0, float(np.percentile(squared, _SHARPEST))))
 
 
-def _among_highest(values: _Floats, n: int) -> float:
+def _among_highest(values: FloatArray, n: int) -> float:
     """The n-th highest of values, found among the few that are at least that of eights of them."""
     eights = values[: len(values) // 8 * 8].reshape(8, -1).max(axis=0)
     least = np.partition(eights, -n)[-n]
     return float(np.partition(values[values >= least], -n)[-n])
 
 
-def _gradient(picture: _Floats, blur_px: float) -> tuple[_Floats, _Floats]:
+def _gradient(picture: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray]:
     """Change per pixel to the right and downwards, seen through a blur."""
     across = ndimage.gaussian_filter(picture, blur_px, order=(0, 1), truncate=3.5)
     down = ndimage.gaussian_filter(picture, blur_px, order=(1, 0), truncate=3.5)
     return across, down
 
 
-def _grain(picture: _Floats) -> float:
+def _grain(picture: FloatArray) -> float:
     """Standard deviation of the picture's grain: what neither level, slope nor bend explains."""
     step = len(picture) // _ENOUGH_ROWS | 1  # odd: a codec's blocks are of even heights
     above, row, below = (picture[i : len(picture) - 2 + i : step] for i in range(3))
@@ -141,7 +141,7 @@ def _grain(picture: _Floats) -> float:
     return float(np.median(np.abs(both))) / (6 * 0.6745)
 
 
-def _halved(picture: _Floats) -> _Floats:
+def _halved(picture: FloatArray) -> FloatArray:
     height, width = (n // 2 * 2 for n in picture.shape)
     p = picture[:height, :width]
     return np.asarray((p[::2, ::2] + p[1::2, ::2] + p[::2, 1::2] + p[1::2, 1::2]) / 4, np.float32)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.records.take import Levels, Take
 from calltag.sound.faults import clipped_samples, silent_channels
 from calltag.sound.k_weighting import k_weighting, lufs
@@ -115,7 +116,7 @@ def _used(levels: Levels) -> list[int]:
     return [int(one) for one in levels.channel.split(",") if one.strip().isdigit()] or [1]
 
 
-def weights() -> npt.NDArray[np.float64]:
+def weights() -> DoubleArray:
     """K-weighting of the shared spectrum's bins.
 
     Returns
@@ -138,13 +139,11 @@ class Gains:
         Outside of all regions, and in each.
     """
 
-    calls: npt.NDArray[np.float64]
-    rest: npt.NDArray[np.float64]
+    calls: DoubleArray
+    rest: DoubleArray
 
 
-def figures(
-    heard: Spectra, gains: Gains | None = None, was: npt.NDArray[np.float64] | None = None
-) -> Figures:
+def figures(heard: Spectra, gains: Gains | None = None, was: DoubleArray | None = None) -> Figures:
     """Tell how calls stand above the rest of the sound.
 
     Parameters
@@ -174,9 +173,7 @@ def figures(
     )
 
 
-def loudness(
-    heard: Spectra, gain: npt.NDArray[np.float64] | float = 1.0
-) -> npt.NDArray[np.float64]:
+def loudness(heard: Spectra, gain: DoubleArray | float = 1.0) -> DoubleArray:
     """How loud each call is by itself.
 
     Parameters
@@ -191,14 +188,14 @@ def loudness(
     np.ndarray, shape (n_calls,)
         Power, K-weighted.
     """
-    loud: npt.NDArray[np.float64] = (heard.calls * (weights() * gain)).sum(axis=1)
+    loud: DoubleArray = (heard.calls * (weights() * gain)).sum(axis=1)
     return loud
 
 
 def kept(
     heard: Spectra,
-    gain: npt.NDArray[np.float64] | float = 1.0,
-    was: npt.NDArray[np.float64] | None = None,
+    gain: DoubleArray | float = 1.0,
+    was: DoubleArray | None = None,
 ) -> npt.NDArray[np.bool_]:
     """Tell which calls a treatment leaves whole: `KEPT` of their loudness, or more.
 
@@ -222,9 +219,7 @@ def kept(
     return whole
 
 
-def stand_db(
-    heard: Spectra, gain: npt.NDArray[np.float64] | float = 1.0
-) -> npt.NDArray[np.float64]:
+def stand_db(heard: Spectra, gain: DoubleArray | float = 1.0) -> DoubleArray:
     """How far each call stands above all else.
 
     Parameters

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
 from calltag.media.bext import Bext
 from calltag.media.reader import SoundReader
@@ -55,7 +54,7 @@ def write_treated(
     take_log: TakeLog,
     treatment: Treatment,
     bext: Bext,
-    was: npt.NDArray[np.float64] | None = None,
+    was: DoubleArray | None = None,
 ) -> Treated:
     """Write a take's treated sound and measure it.
 

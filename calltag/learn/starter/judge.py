@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.learn.confidence import calibration_error
 from calltag.learn.counting import FOUND_SHARE
 from calltag.learn.starter.calibrate import SceneHeard, right, share_in
@@ -19,7 +19,7 @@ from calltag.records.label import NOISE_KINDS
 def judge(
     heard: Sequence[SceneHeard],
     scenes: Sequence[Scene],
-    probability: Sequence[npt.NDArray[np.float64]],
+    probability: Sequence[DoubleArray],
     *,
     least: float = 0.5,
 ) -> dict[str, Any]:
