@@ -12,6 +12,7 @@ has such an option. What is given on the command line wins.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -59,7 +60,7 @@ def read_settings(path: Path) -> dict[str, dict[str, Any]]:
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        hint = f"; {_SLASHES}" if "\\" in text else ""
+        hint = f"; {_SLASHES}" if "\\" in _line_of(error, text) else ""
         raise InputError(f"{path.name}: is no valid TOML ({error}); mend that line{hint}") from None
     if "\\" in text and (option := _unprintable(tables)):
         raise InputError(f"{path.name}: `{option}` is not what you wrote; {_SLASHES}")
@@ -70,6 +71,12 @@ def read_settings(path: Path) -> dict[str, dict[str, Any]]:
                 "the name of a command in brackets"
             )
     return tables
+
+
+def _line_of(error: tomllib.TOMLDecodeError, text: str) -> str:
+    """The line that an error speaks of; empty where it is the end of the text."""
+    found = re.search(r"at line (\d+)", str(error))
+    return text.split("\n")[int(found[1]) - 1] if found else ""
 
 
 def _unprintable(table: Mapping[str, Any]) -> str | None:

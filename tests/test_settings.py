@@ -51,6 +51,12 @@ def test_a_file_that_cannot_be_used_is_told(path: Path, content: bytes, sentence
     assert "\n" not in str(error.value)
 
 
+def test_backslashes_are_spoken_of_where_they_are_what_is_wrong(path: Path) -> None:
+    path.write_text("[all]\nlibrary = 'D:\\calls'\n[calls]\nbest = \n", "utf-8")
+    with pytest.raises(InputError, match=r"line 4, column 8\)\); mend that line$"):
+        read_settings(path)
+
+
 def test_a_path_of_windows_is_read(path: Path) -> None:
     path.write_text("[all]\nlibrary = 'D:\\temp'\nlog = \"D:/temp/a.db\"\n", "utf-8")
     assert read_settings(path) == {"all": {"library": "D:\\temp", "log": "D:/temp/a.db"}}
