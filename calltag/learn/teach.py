@@ -279,8 +279,12 @@ def _usable(examples: Sequence[Example]) -> tuple[list[Example], tuple[str, ...]
             f"there is only one kind of label ({used[0].label}); label sounds of a second kind as"
             " well, if only as `no call`"
         )
-    if not all(np.isfinite(example.features).all() for example in used):
-        raise InputError("a feature is not finite; log the rushes again")
+    for example in used:
+        if not np.isfinite(example.features).all():
+            raise InputError(
+                f"{example.take}: a sound in it is not measured in full; log the rushes again with"
+                " --force"
+            )
     return used, tuple(sorted(label for label, n in counts.items() if n < LEAST))
 
 
