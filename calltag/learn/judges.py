@@ -6,8 +6,9 @@ kernel, set each label against the rest, and weigh each feature by how well it a
 labels. The third is a discriminant analysis: distance to each label's centre once the spread within
 labels, its covariance shrunk by Ledoit and Wolf's formula [1]_, has been taken out. The fourth
 knows beforehand what calls of one type have in common (`calltag.learn.kinship`). Their votes are
-averaged, those of the support vectors counting twice. Rows of other than calltag's own features
-have no fourth judge.
+averaged, those of the support vectors counting twice, and those of kinship three times where there
+are few examples, once where there are many. Rows of other than calltag's own features have no
+fourth judge.
 
 `likeness` looks at a find without asking which label fits best: it is the cosine between the find
 and the most similar example of the label given, with the same spread taken out, and less for a find
@@ -50,6 +51,8 @@ _LINEAR_C = 0.3
 _CURVED_C = 5.0
 _CURVED_SHARPNESS = 6.0
 _CURVED_COUNTS = 2.0  # votes, of one for each of the others
+_KIN_COUNTS_MOST = 3.0
+_KIN_COUNTS_ONCE_FROM = 15.0  # examples of a label
 _DISTANCE_SOFTNESS = 6.0
 _KIN_SOFTNESS = 4.0
 # The starter model knows the recordings that it learnt from better than any others: of sounds that
@@ -240,7 +243,7 @@ class Judges:
         kinship = np.zeros(votes.shape)
         if self.kin is not None:
             kinship = self.kin.scores(features)
-            votes = votes + _softmax(kinship / _KIN_SOFTNESS)
+            votes = votes + self._kin_counts * _softmax(kinship / _KIN_SOFTNESS)
         votes = _shares(votes)
         length = np.linalg.norm(white, axis=1, keepdims=True)
         cosine = _unit(white) @ self.examples.T * (self.reach / np.maximum(length, self.reach))
@@ -266,6 +269,12 @@ class Judges:
             One vector of length one for each.
         """
         return _unit(self._scaled(features) @ self.whitening)
+
+    @property
+    def _kin_counts(self) -> float:
+        """Votes of kinship, which is known beforehand: the fewer, the more examples there are."""
+        per_label = len(self.codes) / len(self.classes)
+        return min(max(_KIN_COUNTS_ONCE_FROM / per_label, 1.0), _KIN_COUNTS_MOST)
 
     def _scaled(self, features: npt.NDArray[Any]) -> DoubleArray:
         scaled = (np.asarray(features, np.float64) - self.mean) / self.scale
