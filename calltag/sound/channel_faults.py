@@ -160,8 +160,7 @@ def _useless(live: Sequence[int], seconds: Seconds) -> Iterator[ChannelFault]:
         yield ChannelFault(FaultKind.QUIETER, (c + 1,), other=loudest + 1, amount=below_db)
     silent = seconds.power < SILENT_POWER
     sounding_db = np.where(silent, np.nan, decibels(seconds.mid))[:, live]
-    with np.errstate(invalid="ignore"):
-        swing_db, mean_db = np.nanstd(sounding_db, axis=0), np.nanmean(sounding_db, axis=0)
+    swing_db, mean_db = np.nanstd(sounding_db, axis=0), np.nanmean(sounding_db, axis=0)
     hiss = hissing(swing_db, mean_db, _rumble_db(seconds)[live], len(seconds.mid))
     for c in np.asarray(live)[hiss].tolist():
         if c not in quieter:

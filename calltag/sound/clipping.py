@@ -99,9 +99,9 @@ def _count_clipped(row: FloatArray, *, floats: bool, highest: float) -> int:
     high = np.abs(row)
     hot = high >= _FULL * highest
     over = high >= highest
-    linked = hot[1:] & hot[:-1] & (row[1:] * row[:-1] > 0)
-    flat = row[1:] == row[:-1]
-    linked &= flat if floats else flat | (over[1:] & over[:-1])
+    linked = hot[1:] & (row[1:] == row[:-1])
+    if not floats:
+        linked |= over[1:] & over[:-1] & (row[1:] * row[:-1] > 0)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], linked, [False]]).astype(np.int8)))
     lengths = edges[1::2] - edges[::2] + 1
     return int(lengths[lengths >= _CLIP_RUN].sum())

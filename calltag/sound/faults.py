@@ -111,6 +111,8 @@ def said(fault: ChannelFault, *, aside: bool = True) -> str:
     'channel 2 is full of wind or handling noise'
     >>> said(ChannelFault(FaultKind.HISS, (1,), at_s=1215.0))
     'channel 1 carries nothing but hiss from 20:15 on'
+    >>> said(ChannelFault(FaultKind.HISS, (1,), at_s=60.0))
+    'channel 1 carries nothing but hiss from 1:00 on'
     >>> said(ChannelFault(FaultKind.STOPS, (1,), at_s=41.5))
     'channel 1 stops at 41.5 s'
     >>> said(ChannelFault(FaultKind.DROPS_OUT, at_s=41.5, amount=5.0))

@@ -268,6 +268,14 @@ def test_hiss_of_an_open_input_is_not_taken_for_a_quiet_place():
         assert report.faults == (f"channel {3 - int(chosen)} carries nothing but hiss",)
 
 
+def test_a_steady_place_beside_a_louder_channel_is_no_hiss():
+    spectrum = np.fft.rfft(np.random.default_rng(5).standard_normal(len(A)))
+    steady = np.fft.irfft(spectrum / np.sqrt(np.maximum(np.fft.rfftfreq(len(A), 1 / RATE_HZ), 20)))
+    steady *= 0.002 / steady.std()
+    for channels, chosen in (([steady, A], "2"), ([A, steady], "1")):
+        assert choose(np.stack(channels))[1][:2] == (chosen, ())
+
+
 def hiss_of(level: float, n: int = len(A), seed: int = 4) -> np.ndarray:
     return (level * np.random.default_rng(seed).standard_normal(n)).astype(np.float32)
 
