@@ -124,8 +124,9 @@ def test_what_is_shorter_than_a_gating_block_is_aligned_by_its_level_and_told(ca
     """BS.1770 gates blocks of 0.4 s. The same tone, long and short, is turned up alike."""
     short = put(catalogue, stereo(tone(0.2, -40)), 1)
     long = put(catalogue, stereo(tone(3.0, -40)), 2)
+    block = put(catalogue, stereo(tone(0.4, -40)), 3)
     report = hand_out(
-        [short, long], tmp_path / "out", library=catalogue.folder, loudness_lufs=-30.0
+        [short, long, block], tmp_path / "out", library=catalogue.folder, loudness_lufs=-30.0
     )
     by_number = {copy.kept.path: copy for copy in report.copies}
     assert by_number["x/1.wav"].short
@@ -134,6 +135,8 @@ def test_what_is_shorter_than_a_gating_block_is_aligned_by_its_level_and_told(ca
     assert read_story(by_number["x/1.wav"].file)[0].loudness_lufs is None
     with pytest.raises(ValueError):  # as pyloudnorm sees it, too
         measured_lufs(by_number["x/1.wav"].file)
+    assert not by_number["x/3.wav"].short
+    assert measured_lufs(by_number["x/3.wav"].file) == pytest.approx(-30.0, abs=0.1)
 
 
 def test_the_report_tells_the_limits_that_hold(catalogue, tmp_path, monkeypatch):

@@ -28,6 +28,8 @@ def test_every_format_has_the_same_shape():
         assert name == found.NAME
         assert found.SUFFIX.startswith(".")
         assert list(inspect.signature(found.write).parameters) == ["take_markers", "out", "options"]
+    # what holds a timeline or an edit list begins at a timecode of its own
+    assert [name for name, found in formats.items() if found.OWN_START] == ["edl", "otio"]
 
 
 @pytest.mark.parametrize(

@@ -186,9 +186,11 @@ def test_chunks_and_cues_of_the_recorder_stay(tmp_path, rng):
     )
     own = [Cue(48_000, "slate"), Cue(100, "", 50)]
     write_wav(source, rng.uniform(-1, 1, (1, 96_000)), 48_000, bext=bext, cues=own)
-    with source.open("r+b") as file:  # a chunk of the recorder's own, of odd length
+    title = b"INFO" + struct.pack("<4sI", b"INAM", 4) + b"reed"
+    with source.open("r+b") as file:  # chunks of the recorder's own, one of odd length
         file.seek(0, 2)
         file.write(struct.pack("<4sI", b"iXML", 5) + b"<a/>x\0")
+        file.write(struct.pack("<4sI", b"LIST", len(title)) + title)
         length = file.tell() - 8
         file.seek(4)
         file.write(struct.pack("<I", length))
@@ -209,7 +211,9 @@ def test_chunks_and_cues_of_the_recorder_stay(tmp_path, rng):
         (48_000, "slate", None),
     }
     names = [chunk.name for chunk in iter_chunks(path)]
-    assert names.count("iXML") == names.count("cue ") == names.count("LIST") == 1
+    assert names.count("iXML") == names.count("cue ") == 1
+    assert names.count("LIST") == 2  # the cues' names, and the recorder's title
+    assert info.info.title == "reed"
     assert sorted(read_cues(path))[0] == Cue(100, "", 50)
 
 
