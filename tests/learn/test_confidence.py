@@ -90,6 +90,28 @@ def test_strangers_raise_the_threshold_beyond_what_their_weight_does_to_the_curv
     assert given[:200].mean() > 0.7
 
 
+@pytest.mark.parametrize("n_strangers", [1, 5, 60])
+@pytest.mark.parametrize(
+    ("doubtful", "named"),
+    [
+        (60, True),  # F1 of all, 200 of 300, is above that of the clear ones alone, 80 of 140
+        (30, False),  # 140 of 210 is below 80 of 110
+    ],
+)
+def test_as_many_strangers_as_known_are_reckoned_with(n_strangers, doubtful, named) -> None:
+    """However few were tried: here they are like the doubtful ones of the known."""
+    clear = 40
+    known = clear + doubtful
+    kinship = np.repeat([12.0, 0.0], [clear, doubtful + n_strangers])
+    evidence = Evidence(np.full(len(kinship), 0.9), np.full(len(kinship), 0.5), kinship)
+    strange = np.arange(len(kinship)) >= known
+    weight = np.where(strange, STRANGER_SHARE * known / n_strangers, 1.0)
+    fitted = Confidence.fit(evidence, ~strange, weight, strange=strange)
+    sure = fitted(evidence)
+    assert sure[0] >= fitted.threshold
+    assert (sure[-1] >= fitted.threshold) == named
+
+
 def test_judges_of_all_examples_are_surer_and_name_the_same(rng) -> None:
     evidence, right = trials(rng, 500, (-2.0, 1.2, 5.0, 0.1))
     tried = Confidence.fit(evidence, right, np.ones(500))

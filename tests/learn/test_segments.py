@@ -161,6 +161,14 @@ def test_silence_parts_at_either_end_of_a_take_too(rng, at):
     ]
 
 
+def test_what_sounds_long_before_or_after_says_nothing_of_the_silence(rng):
+    # Between 1.5 s before an event and as long after it is what lies behind it.
+    power = sounds(300, rng, (100, 130), (170, 200))
+    power[:20] *= 1000
+    power[280:] *= 1000
+    assert len(events(steps(300, (100, 200)), power)) == 2
+
+
 @pytest.mark.parametrize("heard", [(140, 200), (100, 160)])
 def test_silence_parts_and_does_not_shorten(rng, heard):
     assert events(steps(300, (100, 200)), sounds(300, rng, heard)) == [(100, 200)]

@@ -4,6 +4,9 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
+from calltag.learn.judges import Evidence
+from calltag.learn.out_of_fold import OutOfFold, Strangers
+from calltag.learn.tagger import fit_confidence
 from calltag.learn.teach import teach
 from calltag.records.label import CALL
 
@@ -65,6 +68,27 @@ def test_an_unnamed_find_says_how_likely_it_is_no_noise(taught, sounds) -> None:
     tagger = teach(animals).tagger
     unnamed = [tag for tag in tagger.tag(between) if tag.label == CALL]
     assert {round(tag.confidence, 6) for tag in unnamed} == {1.0}
+
+
+def test_a_single_stranger_is_a_stranger() -> None:
+    """Of the examples, what the judges did not know from other groups says nothing."""
+    votes = np.tile([0.9, 0.1], (80, 1))
+    kinship = np.repeat([12.0, 0.0, -12.0], [40, 30, 10])
+    known = OutOfFold(
+        classes=np.array(["marsh hooter: boom", "pit rail: tick"]),
+        codes=np.repeat([0, 1], [70, 10]),
+        votes=votes,
+        likeness=np.full(80, 0.5),
+        kinship=kinship,
+        parts=np.zeros(80, int),
+        checked=np.arange(80) < 70,
+    )
+    stranger = Strangers(Evidence(*(np.array([one]) for one in (0.9, 0.5, 0.0))), np.array([0]))
+    fitted = fit_confidence(known, stranger, np.ones(80, bool))
+    sure = fitted(known.evidence)
+    assert sure[0] >= fitted.threshold > sure[40]  # 80 of 110 are better than 140 of 210
+    alone = fit_confidence(known, stranger, np.arange(80) > 0)
+    assert alone.threshold <= alone(known.evidence)[40]
 
 
 def test_the_same_examples_give_the_same_tagger(sounds) -> None:
