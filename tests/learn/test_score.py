@@ -33,6 +33,13 @@ def test_overlap_by_hand(found: list[tuple[float, float]], hit: int, right: int)
     assert (got.hit, got.right) == (hit, right)
 
 
+def test_a_call_is_found_by_a_quarter_of_its_own_length() -> None:
+    for length_s in (0.4, 4.0):
+        truth = [event(10.0, 10.0 + length_s)]
+        for share, hit in ((0.24, 0), (0.26, 1)):
+            assert score(truth, [event(10.0, 10.0 + share * length_s)]).overlap.hit == hit
+
+
 def test_onset_error_is_that_of_the_nearest_overlapping_find() -> None:
     truth = [event(10.0, 11.0), event(20.0, 21.0)]
     found = [event(9.9, 10.4), event(10.02, 10.6), event(20.3, 21.0), event(19.99, 20.0)]
@@ -76,6 +83,21 @@ def test_intervals_come_from_drawing_takes_again(rng) -> None:
     assert got.events_f1_interval.high == pytest.approx(0.92, abs=0.03)
     assert got.events_f1_interval == score(truth, list(reversed(found))).events_f1_interval
     assert np.isnan(score(truth[:1], found[:1]).events_f1_interval.low)
+
+
+def test_the_names_of_takes_say_nothing() -> None:
+    """The takes are drawn in order, so that the same annotation has the same figures every day."""
+
+    def intervals(stem: str) -> tuple[object, ...]:
+        takes = [f"{stem}{i:02}.MOV" for i in range(30)]
+        truth = [
+            event(at, at + 1, take=t) for i, t in enumerate(takes) for at in range(0, 2 * i, 2)
+        ]
+        found = [one for i, one in enumerate(truth) if i % 5 or i % 7]
+        got = score(truth, found[len(found) // 4 :])
+        return got.overlap_f1_interval, got.events_f1_interval
+
+    assert len({intervals(stem) for stem in "ABCDEF"}) == 1
 
 
 def test_report_in_plain_words() -> None:

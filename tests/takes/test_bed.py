@@ -14,8 +14,8 @@ from wavinfo import WavInfoReader
 
 from calltag.errors import InputError
 from calltag.records.take import ChannelFault, FaultKind
-from calltag.takes.bed import make_bed
-from calltag.takes.clean_stretches import FADE_S, choose, clean_stretches, why_none
+from calltag.takes.bed import LONGEST_S, make_bed
+from calltag.takes.clean_stretches import FADE_S, LEAST_STRETCH_S, choose, clean_stretches, why_none
 from calltag.takes.crossfade import fades, join
 
 RATE_HZ = 48_000
@@ -275,6 +275,9 @@ def test_what_cannot_be(scene, tmp_path):
         make_bed([spoilt], tmp_path / "bed.wav")
     for seconds in (1.0, 1e6):
         with pytest.raises(InputError, match="choose a length"):
+            make_bed([spoilt], tmp_path / "bed.wav", seconds=seconds)
+    for seconds in (LEAST_STRETCH_S, LONGEST_S):
+        with pytest.raises(InputError, match="no clean background"):
             make_bed([spoilt], tmp_path / "bed.wav", seconds=seconds)
     assert not (tmp_path / "bed.wav").exists()
     assert FADE_S > 0

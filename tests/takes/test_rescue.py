@@ -119,6 +119,16 @@ def test_hum_is_notched(scene, tmp_path, mains_hz):
     assert line[0] - line[1] > 20
 
 
+def test_lines_of_a_hum_that_a_low_cut_takes_get_no_notch(scene, tmp_path):
+    made = scene(20).add_noise("wind", 30, 250, -40)
+    t = np.arange(made.n) / RATE_HZ
+    made.sound += sum(0.01 * np.sin(2 * np.pi * 50 * k * t) for k in (1, 2, 3, 5, 7))
+    treatment = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav")).treatment
+    assert treatment.band.low_hz == pytest.approx(275)
+    assert treatment.hum is not None
+    assert treatment.hum.lines == (3, 5, 7)  # down to an octave below the cut
+
+
 def random_take(scene, rng, path):
     """Whistles and booms at random, and one or two noises somewhere below, on or above them."""
     seconds = 9.0
@@ -296,6 +306,13 @@ def test_a_track_that_spoils_the_other(scene, tmp_path, fault, channel):
     made = scene(6).whistle(3, level_db=-30)
     rescue = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav", faults=(fault,)))
     assert rescue.treatment.channel == channel
+
+
+def test_a_fault_of_the_channel_that_is_used_puts_it_on_no_track(scene, tmp_path):
+    made = scene(6).whistle(3, level_db=-30)
+    inverted = (ChannelFault(FaultKind.INVERTED, (2,), other=1),)
+    used = examine(tmp_path / "A.wav", made.log(tmp_path / "A.wav", faults=inverted, channel="2"))
+    assert used.treatment.channel is None
 
 
 def test_the_better_channel(scene, tmp_path):

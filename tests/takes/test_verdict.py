@@ -118,7 +118,10 @@ def test_a_broadband_rasp_ruins_them():
     verdict = judge(take_log([whistle(t, snr_db=4.0) for t in (5, 20, 40)], [cutter()]))
     assert verdict.grade == PICTURE_ONLY
     assert verdict.usable == ()
-    assert any("own band" in reason for reason in verdict.reasons)
+    (reason,) = verdict.reasons
+    assert reason.endswith("it covers the calls' own band, none stands above it")
+    (reason,) = judge(take_log([], [cutter()])).reasons
+    assert reason.endswith("no call stands above it")
 
 
 def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
@@ -126,6 +129,7 @@ def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
     verdict = judge(take_log(calls, [cutter()]))
     assert verdict.grade == PART
     assert [(u.start_s, u.end_s) for u in verdict.usable] == [(29.0, 32.0)]
+    assert verdict.reasons[0].endswith("the calls' own band, only 1 of 5 calls stands above it")
 
 
 def test_a_faint_find_that_got_a_name_counts_as_a_call_and_a_doubtful_one_does_not():
@@ -249,6 +253,16 @@ def test_no_two_cuts_leave_nothing_between_them():
     ]
 
 
+def test_a_gust_too_short_to_stand_alone_takes_no_cut_into_the_whine_after_it():
+    hoots = [whistle(t, low_hz=850.0, high_hz=1600.0) for t in (10, 30)]
+    gust, whine = noise("wind", 0.0, 2.0, 20.0, 2400.0), noise("machine", 3.0, 38.0, 2500.0, 8000.0)
+    verdict = judge(take_log([whistle(0.5), *hoots], [gust, whine]))
+    assert [use.purpose for use in verdict.usable] == [
+        "calls, with the noise under them",
+        "natural sound",
+    ]
+
+
 def test_a_boom_below_a_wind_is_not_filtered_away():
     boom = whistle(10, snr_db=15.0, low_hz=120.0, high_hz=180.0)
     wind = noise("wind", 0, 60, 20.0, 250.0)
@@ -284,6 +298,17 @@ def test_water_is_natural_unless_calls_drown_in_it():
     assert any("the one call there drowns in it" in reason for reason in drowned.reasons)
     perhaps = noise("water", 0, 60, 50.0, 15_000.0, level_dbfs=-15.0, confidence=0.1)
     assert judge(take_log([whistle(5, snr_db=3.0)], [perhaps])).grade == CLEAN
+
+
+def test_a_clean_take_names_its_clearest_call():
+    (reason,) = judge(take_log([whistle(5, snr_db=9.0), whistle(20), whistle(40, 12.0)])).reasons
+    assert reason.endswith("3 calls, the clearest 20 dB above the background")
+
+
+def test_noises_of_one_kind_are_told_by_the_band_that_all_lie_in():
+    speech = [noise("voice", 10, 14, 150.0, 4000.0), noise("voice", 30, 34, 120.0, 3000.0)]
+    (reason,) = judge(take_log([], speech)).reasons
+    assert reason.startswith("voice at 0:10-0:14 and 0:30-0:34 (120 Hz to 4 kHz): ")
 
 
 def test_speech_is_cut_around():
@@ -372,6 +397,9 @@ def test_a_take_that_never_gets_quiet_has_no_pause_in_its_machine():
     never_quiet = judge(take_log([], heard, floor_dbfs=-29))
     assert never_quiet.grade == PICTURE_ONLY
     assert judge(take_log([], heard, floor_dbfs=-40)).clean_s > 15
+    # as quiet as its faintest stretch is no sign that the loud one went on
+    faint = [cutter(0, 25), cutter(38, 55, level_dbfs=-45)]
+    assert judge(take_log([], faint, floor_dbfs=-40)).clean_s > 15
     # heard for less than the larger part, it is not taken to run on
     assert judge(take_log([], [cutter(0, 25)], floor_dbfs=-29)).clean_s > 30
 
@@ -556,4 +584,6 @@ def test_a_take_too_short_to_tell_is_not_called_clean():
     assert verdict.grade == PART
     assert verdict.usable == (Usable(0.0, 0.05, "to be heard first: too short to tell"),)
     assert verdict.reasons[0] == "only 0.05 s long, too short to tell: listen to it"
+    faulty = judge(take_log(duration_s=0.05, faults=("channel 2 is dead",)))
+    assert faulty.reasons == (verdict.reasons[0], "channel 2 is dead")
     assert judge(take_log(duration_s=1.5)).grade == CLEAN
