@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
 import av
 import numpy as np
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 from calltag.errors import InputError, MediaError
 from calltag.library.cuts import FADE_S, cut_call
+from calltag.library.keep import cut_path
 from calltag.library.story import BY_HAND, Heard
 from calltag.media.bext import read_bext
 from calltag.media.identity import digest
@@ -20,7 +22,7 @@ from calltag.records.label import CALL
 from calltag.records.span import Span
 from calltag.records.take import Take
 
-from .conftest import RATE_HZ, Shot, call, shoot, wanted
+from .conftest import RATE_HZ, Shot, call, plain_story, shoot, wanted
 
 
 def decoded(path) -> np.ndarray:
@@ -147,6 +149,18 @@ def test_the_story_says_what_is_known(keep, shot):
 def test_who_says_so(keep, shot, one, by):
     (kept,) = keep(wanted(shot, one))
     assert kept.story.labelled_by == by
+
+
+def test_every_call_lies_in_a_folder_of_its_species(keep, shot):
+    (untold,) = keep(wanted(shot, call(3.0, CALL)))
+    assert untold.path == f"calls/call_{Path(shot.take.path).stem}_3.00s_{untold.story.id[:8]}.wav"
+    for species, folder in [
+        ("Marsh Hooter", "marsh-hooter"),
+        ("???", "calls"),
+        ("pit/rail", "pit-rail"),
+        ("CON", "con-"),  # which Windows keeps for itself
+    ]:
+        assert cut_path(plain_story(species=species), ".flac").rpartition("/")[0] == folder
 
 
 def test_what_cannot_be_cut_is_told(shot, tmp_path):
