@@ -215,7 +215,12 @@ class Track:
         self._sought = False
 
     def _on_grid(self, position: float, n: int) -> int:
-        """Find the sample that a coarse clock means: frames of one length lie at its multiples."""
+        """Find the sample that a coarse clock means: frames of one length lie at its multiples.
+
+        A clock that counts samples means what it says: sought, plain samples begin anywhere.
+        """
+        if self._per_tick <= 1:
+            return round(position)
         frame = round(self._grid + round((position - self._grid) / n) * n) if n else position
         return round(frame if abs(frame - position) <= self._per_tick else position)
 

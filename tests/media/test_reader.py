@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calltag.errors import InputError, MediaError
+from calltag.media._canvas import WARM_UP_S
 from calltag.media._seeking import holds_joined_clips
 from calltag.media._track import Track
 from calltag.media.opening import open_take
@@ -532,6 +533,17 @@ def test_a_span_has_the_samples_of_the_whole(span_clips, name, start_s):
         np.testing.assert_allclose(got, expected, atol=1e-6)
     else:
         np.testing.assert_array_equal(got, expected)
+
+
+def test_plain_samples_are_read_from_any_sample_on(span_clips):
+    # Sought sound begins at any sample, just beside a multiple of the packets' length as well.
+    path, expected = span_clips["a.wav"]
+    with av.open(str(path)) as clip:
+        n = next(clip.decode(audio=0)).samples
+    warm_up = round(WARM_UP_S * RATE_HZ)
+    for first in (warm_up + k * n + off for k in (9, 10) for off in range(-3, 4)):
+        got, _ = read_span(path, first / RATE_HZ, (first + 16) / RATE_HZ)
+        np.testing.assert_array_equal(got, expected[:, first : first + 16])
 
 
 @settings(max_examples=25, deadline=None)
