@@ -9,7 +9,6 @@ from calltag.log import Log
 from calltag.media.copies import copies_of
 from calltag.naming import labels_by_take
 from calltag.pages.heard import Heard
-from calltag.records.found import Call
 from calltag.records.label import Label
 from calltag.records.span import Span
 from calltag.records.take import Take
@@ -59,7 +58,9 @@ def answer(log: Log, heard: Heard, text: str, span: Span) -> tuple[str, Answer]:
     if span.length_s < SHORTEST_S - 1e-6:
         raise InputError("the start and the end lie on each other; move one of them")
     new = Label(take=heard.take.path, start_s=span.start_s, end_s=span.end_s, label=name)
-    changes = _changed(log, _logged(log, heard), heard.call, new)
+    take = _logged(log, heard).path
+    own = labels_by_take(log).get(take, [])
+    changes = relabelled(log.take_log(take).calls, own, heard.call, new)
     _make(log, changes)
     return name, changes
 
@@ -89,11 +90,14 @@ def take_away(log: Log, heard: Heard) -> Answer:
         If the log cannot be written.
     """
     take = _logged(log, heard)
-    changes = _changed(log, take, heard.call, None)
+    labels = labels_by_take(log)
+    calls = log.take_log(take.path).calls
+    changes = relabelled(calls, labels.get(take.path, []), heard.call, None)
     for copy in copies_of(take, log.takes()):
-        same = [one for one in log.take_log(copy.path).calls if one.span == heard.call.span]
-        for call in same[:1]:
-            changes += _changed(log, copy, call, None)
+        calls = log.take_log(copy.path).calls
+        same = next((call for call in calls if call.span == heard.call.span), None)
+        if same is not None:
+            changes += relabelled(calls, labels.get(copy.path, []), same, None)
     if not changes:
         raise InputError("this sound has no label to take away; load the page again")
     _make(log, changes)
@@ -130,11 +134,6 @@ def _logged(log: Log, heard: Heard) -> Take:
         if take.path == path:
             return take
     raise InputError(f"{path}: gone from the log, or renamed; load the page again")
-
-
-def _changed(log: Log, take: Take, sound: Call, new: Label | None) -> Answer:
-    labels = labels_by_take(log).get(take.path, [])
-    return relabelled(log.take_log(take.path).calls, labels, sound, new)
 
 
 def _make(log: Log, changes: Answer) -> None:

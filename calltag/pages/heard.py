@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from calltag.learn.by_hand import matched
+from calltag.learn.by_hand import finds_with_labels
 from calltag.pages.inside import take_file
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import CALL, Label
@@ -92,8 +92,7 @@ def of_take(take_log: TakeLog, labels: Sequence[Label], numbers: Numbers) -> lis
     list of Heard
         One for each find, and for each label whose sound was measured.
     """
-    found = [call for call in take_log.calls if not call.by_hand]
-    said = dict(zip(map(id, found), matched(found, labels), strict=True))
+    said = {id(call): label for call, label in finds_with_labels(take_log.calls, labels)}
     by_span = {label.span: label for label in labels}
     return [
         Heard(
