@@ -777,6 +777,7 @@ def test_what_colours_say_is_seen_in_forced_colours(opened) -> None:
 def test_tab_reaches_every_control_in_the_order_of_the_page(opened) -> None:
     page = opened
     ready(page)
+    until(page, "!document.getElementById('play').disabled")
     page.locator(".skip").focus()
     seen = ["skip"]
     for _ in range(60):
