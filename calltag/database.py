@@ -20,6 +20,7 @@ from typing import Any, Self
 from urllib.parse import quote
 
 from calltag.errors import CalltagError
+from calltag.own_files import WAL_SUFFIX
 
 BUSY_TIMEOUT_S = 30.0
 """How long to wait for another process that is writing."""
@@ -190,7 +191,7 @@ class Database:
 
     def _is_settled(self) -> bool:
         """Tell whether all is in the file, and nothing beside it that a killed writer left."""
-        beside = self.path.with_name(f"{self.path.name}-wal")
+        beside = self.path.with_name(f"{self.path.name}{WAL_SUFFIX}")
         return self.path.is_file() and not (beside.is_file() and beside.stat().st_size)
 
     def _prepare(self, migrations: Sequence[Migration]) -> None:
@@ -281,6 +282,22 @@ def uri_of(path: PurePath) -> str:
     """
     address = quote(os.fsencode(path.as_posix()), safe="/:")
     return f"file://{address}" if address.startswith("/") else f"file:///{address}"
+
+
+def is_damage(error: CalltagError) -> bool:
+    """Tell whether a file could not be used because it is damaged, or is no database at all.
+
+    Parameters
+    ----------
+    error : CalltagError
+        What a `Database` raised.
+
+    Returns
+    -------
+    bool
+        Whether SQLite said so; False where the file only cannot be reached, or is another's.
+    """
+    return _code(error.__cause__) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 def _code(error: BaseException | None) -> int:

@@ -16,9 +16,14 @@ MODEL_CARD = "card.json"
 MODEL_SUFFIX = ".model"
 """What the name of a model file ends with, unless the user names it otherwise."""
 
+WAL_SUFFIX = "-wal"
+"""What SQLite adds to a database's name for the file of what was written last."""
+
+BESIDE_DATABASE = (WAL_SUFFIX, "-shm", "-journal")
+"""The same for all files that it keeps beside a database."""
+
 _DATABASE = b"SQLite format 3\0"
 _ID_AT = 68  # of a database's header (SQLite, "Database File Format", section 1.3)
-_BESIDE_DATABASE = ("-wal", "-shm", "-journal")
 _NAME_AT = 30  # of a zip archive's first member (APPNOTE.TXT, section 4.3.7)
 
 
@@ -90,7 +95,7 @@ def is_of_database(path: Path) -> bool:
     """
     beside = (
         path.with_name(path.name.removesuffix(suffix))
-        for suffix in _BESIDE_DATABASE
+        for suffix in BESIDE_DATABASE
         if path.name.endswith(suffix) and path.name != suffix
     )
     return is_database(path) or any(map(is_database, beside))

@@ -25,6 +25,7 @@ from calltag.errors import InputError, LibraryError, reason_of
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
 from calltag.library.schema import MIGRATIONS, WORDS
+from calltag.library.sound_file import sound_files
 from calltag.library.story import Story, from_plain, to_plain
 from calltag.media.timecode import frame_to_seconds, parse_timecode
 from calltag.own_files import CATALOGUE_ID, CATALOGUE_NAME
@@ -397,7 +398,7 @@ class Catalogue(Closing):
 
 
 def _missing(folder: Path) -> str:
-    if folder.is_dir() and any(folder.rglob("*.[wWfF][aAlL]*")):
+    if folder.is_dir() and next(sound_files(folder), None) is not None:
         return (
             f"{folder}: there is no catalogue here; `calltag library rebuild` makes one from the "
             "files, or name another folder with --library"

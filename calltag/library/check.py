@@ -15,8 +15,8 @@ from pathlib import Path
 from calltag.errors import MediaError
 from calltag.files import printable
 from calltag.library.catalogue import Catalogue
-from calltag.library.rebuild import path_below, sound_files
-from calltag.library.sound_file import file_hash, read_story, sound_hash
+from calltag.library.rebuild import path_below
+from calltag.library.sound_file import file_hash, read_story, sound_files, sound_hash
 from calltag.library.story import Story
 
 

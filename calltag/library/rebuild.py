@@ -8,18 +8,19 @@ that. A catalogue that is damaged is laid aside first.
 
 from __future__ import annotations
 
-import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from calltag.database import is_damage
 from calltag.errors import LibraryError, MediaError
 from calltag.files import is_one, printable
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.keep import sweep
 from calltag.library.like import prepare
-from calltag.library.sound_file import SUFFIXES, file_hash, read_story
+from calltag.library.sound_file import file_hash, read_story, sound_files
 from calltag.library.story import Story
+from calltag.own_files import BESIDE_DATABASE
 from calltag.records.take import Problem
 from calltag.words import one_spelling
 
@@ -147,25 +148,6 @@ def _has_story(file: Path) -> bool:
     return True
 
 
-def sound_files(folder: Path) -> Iterator[Path]:
-    """Yield the sound files of a library.
-
-    Parameters
-    ----------
-    folder : Path
-        The library's folder.
-
-    Yields
-    ------
-    Path
-        A file, in order of paths; hidden ones are passed over.
-    """
-    for file in sorted(folder.rglob("*")):
-        hidden = any(part.startswith(".") for part in file.relative_to(folder).parts)
-        if file.suffix.lower() in SUFFIXES and not hidden and file.is_file():
-            yield file
-
-
 def path_below(folder: Path, file: Path) -> str:
     """Tell the path of a kept call's file as the catalogue has it.
 
@@ -197,19 +179,14 @@ def _sound_one(folder: Path, report: RebuildReport) -> Catalogue:
             if catalogue.read("PRAGMA quick_check") == [("ok",)]:
                 return catalogue
         except LibraryError as error:
-            if not _is_damage(error):
+            if not is_damage(error):
                 raise
         catalogue.close()
     except LibraryError as error:
-        if not _is_damage(error):
+        if not is_damage(error):
             raise
     report.laid_aside = folder / LAID_ASIDE
     (folder / NAME).replace(report.laid_aside)
-    for suffix in ("-wal", "-shm"):
+    for suffix in BESIDE_DATABASE:
         (folder / f"{NAME}{suffix}").unlink(missing_ok=True)
     return Catalogue(folder, create=True)
-
-
-def _is_damage(error: LibraryError) -> bool:
-    code = getattr(error.__cause__, "sqlite_errorcode", 0) & 0xFF
-    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)

@@ -40,6 +40,25 @@ _PIECE_BYTES = 1 << 20
 _NOT_OURS = "there is no story of a kept call in it"
 
 
+def sound_files(folder: Path) -> Iterator[Path]:
+    """Yield the sound files of a library.
+
+    Parameters
+    ----------
+    folder : Path
+        The library's folder.
+
+    Yields
+    ------
+    Path
+        A file, in order of paths; hidden ones are passed over.
+    """
+    for file in sorted(folder.rglob("*")):
+        hidden = any(part.startswith(".") for part in file.relative_to(folder).parts)
+        if file.suffix.lower() in SUFFIXES and not hidden and file.is_file():
+            yield file
+
+
 def subtype_of(samples: npt.NDArray[Any], *, as_flac: bool) -> str:
     """Choose how samples are stored.
 

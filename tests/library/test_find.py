@@ -242,6 +242,11 @@ def test_no_library_is_told(tmp_path: Path):
     (tmp_path / "calls" / "a" / "x.wav").touch()
     with pytest.raises(LibraryError, match="`calltag library rebuild` makes one"):
         Catalogue(tmp_path / "calls")
+    (tmp_path / "calls" / "a" / "x.wav").rename(
+        tmp_path / "calls" / "a" / "._x.wav"
+    )  # as Macs leave them
+    with pytest.raises(LibraryError, match="`calltag keep` begins one"):
+        Catalogue(tmp_path / "calls")
 
 
 @pytest.mark.parametrize("content", [b"text, and no catalogue at all" * 99, "other"], ids=str)

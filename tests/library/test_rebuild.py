@@ -24,8 +24,8 @@ from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.check import Trouble, check
 from calltag.library.find import Query, choices, find
 from calltag.library.keep import STALE_S, sweep
-from calltag.library.rebuild import LAID_ASIDE, rebuild, sound_files
-from calltag.library.sound_file import read_story, sound_hash
+from calltag.library.rebuild import LAID_ASIDE, rebuild
+from calltag.library.sound_file import read_story, sound_files, sound_hash
 
 from .conftest import call, shoot, wanted
 
