@@ -22,10 +22,9 @@ from calltag.edit.sync_line import Line, fit_line
 from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_sound
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
-from calltag.media.clock import DAY_S
+from calltag.media.clock import DAY_S, within_half_s
 from calltag.records.alignment import Alignment
 from calltag.records.take import Problem
-from calltag.takes.companions import within_half_s
 
 WORTH_TELLING = 10.0
 """Evidence, see `Line.evidence`, with that of the rest, from which on a place is told: of unrelated

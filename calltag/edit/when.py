@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from calltag.media.bext import Bext
 from calltag.media.clock import Clock
 from calltag.media.timecode import frame_to_seconds
-from calltag.records.take import Take
+from calltag.records.take import Take, states_time
 
 
 def moment(recorded: str | None, at_s: float = 0.0) -> str | None:
@@ -31,7 +31,7 @@ def moment(recorded: str | None, at_s: float = 0.0) -> str | None:
     >>> moment("2026-04-18T05:12:06+01:00", 61.25), moment("2026-04-18", 61.25), moment(None)
     ('2026-04-18T05:13:07.250+01:00', '2026-04-18', None)
     """
-    if recorded is None or "T" not in recorded:
+    if not states_time(recorded):
         return recorded
     at = datetime.fromisoformat(recorded) + timedelta(seconds=at_s)
     return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -22,6 +22,7 @@ from typing import Any
 
 from calltag.library.story import Story, checksum, from_plain, to_plain
 from calltag.records.label import CALL
+from calltag.records.take import states_time
 from calltag.words import sure
 
 NAMESPACES = {
@@ -214,7 +215,7 @@ def _identified_by(story: Story) -> str:
 
 def _ends(story: Story) -> tuple[datetime, datetime] | None:
     """When the call began and ended, where the time of day is known and can be read."""
-    if story.recorded is None or "T" not in story.recorded:
+    if not states_time(story.recorded):
         return None
     try:
         begin = datetime.fromisoformat(story.recorded)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from calltag.records.found import Call, TakeLog
-from calltag.records.take import Take
+from calltag.records.take import Take, states_time
 
 SAME_LENGTH_S = 0.05
 """Takes whose lengths differ by less may be the same recording in another wrapping."""
@@ -85,9 +85,7 @@ def is_another(
     bool
         Whether it is.
     """
-    recorded = now.take.recorded or ""
-    states_hour = "T" in recorded
-    if states_hour and recorded == before.recorded:
+    if states_time(now.take.recorded) and now.take.recorded == before.recorded:
         labelled = db.execute("SELECT 1 FROM labels WHERE take_id = ?", (take_id,)).fetchone()
         return other_length and labelled is not None
     return other_length or _begins_apart(before, now.take) or _sounds_apart(db, take_id, now.calls)

@@ -3,7 +3,8 @@
 A take begins at the start timecode that its file states; without one, at its broadcast wave's time
 reference; without that, at zero. Its rate is its own, snapped to the standard; sound alone has none
 and counts at the rate that most of the rushes were filmed at, 25 where nothing was. A take without
-a constant rate is placed by time, counted at the standard rate nearest to its average.
+a constant rate is placed by time, counted at the standard rate nearest to its average. The time of
+day at which it begins is told by its clock and by its date, which need not agree.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from fractions import Fraction
 from functools import lru_cache
 
@@ -25,7 +27,7 @@ from calltag.media.timecode import (
     parse_timecode,
     rate_text,
 )
-from calltag.records.take import Take
+from calltag.records.take import Take, states_time
 
 DEFAULT_RATE = Rate(Fraction(25))
 """What sound alone is counted at where no take has a picture."""
@@ -214,6 +216,68 @@ def day_s(take: Take) -> float:
         return DAY_S
     _, own = stated
     return float(frame_to_seconds(frames_per_day(own), own.fps))
+
+
+def recorded_at(take: Take) -> datetime | None:
+    """Date and time at which a take was recorded.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    datetime or None
+        As the file states it; None where it does not, or states no time.
+    """
+    if not states_time(take.recorded):
+        return None
+    try:
+        return datetime.fromisoformat(take.recorded)
+    except ValueError:
+        return None
+
+
+def apart_s(first: datetime, second: datetime) -> float:
+    """Seconds from one moment to another; time zones count only where both are stated.
+
+    Parameters
+    ----------
+    first, second : datetime
+        The moments.
+
+    Returns
+    -------
+    float
+        Seconds, negative where `second` is the earlier one.
+    """
+    if first.tzinfo is None or second.tzinfo is None:
+        first, second = first.replace(tzinfo=None), second.replace(tzinfo=None)
+    return (second - first).total_seconds()
+
+
+def within_half_s(apart_s: float, turn_s: float = DAY_S) -> float:
+    """Bring a difference of two clocks to within half a turn, as over midnight.
+
+    Parameters
+    ----------
+    apart_s : float
+        Seconds from one clock to the other.
+    turn_s : float
+        After how many seconds they show the same again.
+
+    Returns
+    -------
+    float
+        Seconds, from minus half a turn up to half a turn.
+
+    Examples
+    --------
+    >>> within_half_s(10.0 - 86_390.0)
+    20.0
+    """
+    return (apart_s + turn_s / 2) % turn_s - turn_s / 2
 
 
 def _stated_start(take: Take) -> tuple[int, Rate] | None:

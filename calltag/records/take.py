@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, TypeGuard
 
 from calltag.records.span import Span
 
@@ -168,6 +168,27 @@ class Take:
     def has_sound(self) -> bool:
         """Whether the take has sound."""
         return self.sample_rate_hz is not None
+
+
+def states_time(recorded: str | None) -> TypeGuard[str]:
+    """Tell whether what is stated of a recording is more than its day.
+
+    Parameters
+    ----------
+    recorded : str or None
+        As `Take.recorded`.
+
+    Returns
+    -------
+    bool
+        Whether there is a time of day in it.
+
+    Examples
+    --------
+    >>> states_time("2026-04-18T05:12"), states_time("2026-04-18"), states_time(None)
+    (True, False, False)
+    """
+    return recorded is not None and "T" in recorded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,11 +6,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from calltag.media.clock import DAY_S, time_of_day_s
+from calltag.media.clock import DAY_S, apart_s, recorded_at, time_of_day_s, within_half_s
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Take
-from calltag.takes.companions import apart_s, recorded_at, within_half_s
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import NATURAL_SOUND
 from calltag.takes.verdict import judge, likely_calls

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from calltag.media.clock import DAY_S, day_s, time_of_day_s
+from calltag.media.clock import apart_s, day_s, recorded_at, time_of_day_s, within_half_s
 from calltag.records.alignment import Alignment
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
@@ -75,67 +75,6 @@ class Companion:
             f"{self.take.path} ran at the same time, {where}, with {self.usable_s:.0f} s of usable "
             f"sound: {then}"
         )
-
-
-def recorded_at(take: Take) -> datetime | None:
-    """Date and time at which a take was recorded.
-
-    Parameters
-    ----------
-    take : Take
-        The take.
-
-    Returns
-    -------
-    datetime or None
-        As the file states it; None where it does not, or states no time.
-    """
-    stated = take.recorded or ""
-    try:
-        return datetime.fromisoformat(stated) if len(stated) > len("2026-05-01") else None
-    except ValueError:
-        return None
-
-
-def apart_s(first: datetime, second: datetime) -> float:
-    """Seconds from one moment to another; time zones count only where both are stated.
-
-    Parameters
-    ----------
-    first, second : datetime
-        The moments.
-
-    Returns
-    -------
-    float
-        Seconds, negative where `second` is the earlier one.
-    """
-    if first.tzinfo is None or second.tzinfo is None:
-        first, second = first.replace(tzinfo=None), second.replace(tzinfo=None)
-    return (second - first).total_seconds()
-
-
-def within_half_s(apart_s: float, turn_s: float = DAY_S) -> float:
-    """Bring a difference of two clocks to within half a turn, as over midnight.
-
-    Parameters
-    ----------
-    apart_s : float
-        Seconds from one clock to the other.
-    turn_s : float
-        After how many seconds they show the same again.
-
-    Returns
-    -------
-    float
-        Seconds, from minus half a turn up to half a turn.
-
-    Examples
-    --------
-    >>> within_half_s(10.0 - 86_390.0)
-    20.0
-    """
-    return (apart_s + turn_s / 2) % turn_s - turn_s / 2
 
 
 def companions(

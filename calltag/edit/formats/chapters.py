@@ -29,7 +29,7 @@ from calltag.files import written_whole
 from calltag.media.bext import ORIGINATOR
 from calltag.media.opening import open_take, picture_streams
 from calltag.media.streams import take_start_s
-from calltag.records.take import Take
+from calltag.records.take import Take, states_time
 
 if TYPE_CHECKING:
     from av.container.core import Chapter
@@ -160,7 +160,7 @@ def _tags(container: InputContainer, take: Take) -> dict[str, str]:
     tags = dict(container.metadata)
     if "-" not in tags.get("creation_time", "-"):
         del tags["creation_time"]
-        if take.recorded and "T" in take.recorded:
+        if states_time(take.recorded):
             tags["creation_time"] = take.recorded
     return tags
 
