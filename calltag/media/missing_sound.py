@@ -9,12 +9,12 @@ from av.container import InputContainer
 from calltag.media._track import Track
 from calltag.media.opening import picture_stream
 from calltag.media.streams import states_no_length, take_duration_s
-from calltag.records.span import Span
+from calltag.records.span import Span, merged
 from calltag.records.take import EMPTY_TRACK
 from calltag.words import channels_named, first_few
 
 _TELL_S = 0.5
-"""Differences between the lengths of sound and picture are told from here on."""
+"""Less than this between two stretches, or between the ends of sound and picture, is not told."""
 
 _TOLD = 3
 """Places of one kind that are named; the rest is counted."""
@@ -178,12 +178,6 @@ def joined(spans: Iterable[Span]) -> list[Span]:
     Returns
     -------
     list of Span
-        Half a second or more from each other.
+        More than half a second from each other.
     """
-    whole: list[Span] = []
-    for span in sorted(spans):
-        if whole and span.start_s - whole[-1].end_s < _TELL_S:
-            whole[-1] = Span(whole[-1].start_s, max(whole[-1].end_s, span.end_s))
-        else:
-            whole.append(span)
-    return whole
+    return merged(spans, _TELL_S)

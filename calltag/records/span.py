@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 
@@ -20,3 +21,32 @@ class Span(NamedTuple):
     def middle_s(self) -> float:
         """The middle of it."""
         return (self.start_s + self.end_s) / 2
+
+
+def merged(spans: Iterable[Span], gap_s: float) -> list[Span]:
+    """Join spans that overlap, or have next to nothing between them.
+
+    Parameters
+    ----------
+    spans : iterable of Span
+        In any order.
+    gap_s : float
+        What may lie between two.
+
+    Returns
+    -------
+    list of Span
+        In order, further apart than that.
+
+    Examples
+    --------
+    >>> merged([Span(5, 6), Span(0, 2), Span(2.5, 3)], gap_s=1.0)
+    [Span(start_s=0, end_s=3), Span(start_s=5, end_s=6)]
+    """
+    joined: list[Span] = []
+    for span in sorted(spans):
+        if joined and span.start_s <= joined[-1].end_s + gap_s:
+            joined[-1] = Span(joined[-1].start_s, max(joined[-1].end_s, span.end_s))
+        else:
+            joined.append(span)
+    return joined

@@ -11,16 +11,19 @@ import functools
 import itertools
 import math
 import operator
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 
 from calltag.learn.labels import noise_kind
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.label import NOISE_KINDS
-from calltag.records.span import Span
+from calltag.records.span import merged
 from calltag.takes.cuts import UNCUT, Band
 from calltag.takes.thresholds import Thresholds
+
+MERGED_S = 1.0
+"""Stretches of a noise that have no more than this between them are told as one."""
 
 _MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole; a high cut too
 _DIAL = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0)  # preferred numbers: ISO 3, R10
@@ -189,7 +192,7 @@ def _gaps(
     """Stretches in which a machine was not noticed, and ran all the same."""
     if not machine:
         return []
-    runs = merged(noise.span for noise in machine)
+    runs = merged((noise.span for noise in machine), MERGED_S)
     never_quiet = (
         sum(run.length_s for run in runs) >= t.never_quiet_share * duration_s
         and floor_dbfs >= max(noise.level_dbfs for noise in machine) - t.never_quiet_db
@@ -282,27 +285,3 @@ def _dialled(wanted_hz: float, least: float, most: float) -> float:
     decade = 10 ** math.floor(math.log10(wanted_hz))
     dial = min((decade * step for step in _DIAL), key=lambda hz: abs(math.log(hz / wanted_hz)))
     return dial if least <= dial <= most else wanted_hz
-
-
-def merged(spans: Iterable[Span], gap_s: float = 1.0) -> list[Span]:
-    """Join spans that overlap, or have next to nothing between them.
-
-    Parameters
-    ----------
-    spans : iterable of Span
-        In any order.
-    gap_s : float
-        What may lie between two.
-
-    Returns
-    -------
-    list of Span
-        In order, further apart than that.
-    """
-    joined: list[Span] = []
-    for span in sorted(spans):
-        if joined and span.start_s <= joined[-1].end_s + gap_s:
-            joined[-1] = Span(joined[-1].start_s, max(joined[-1].end_s, span.end_s))
-        else:
-            joined.append(span)
-    return joined

@@ -9,8 +9,9 @@ from collections.abc import Sequence
 
 from calltag.learn.labels import noise_kind
 from calltag.records.found import Call, TakeLog
+from calltag.records.span import merged
 from calltag.records.take import Levels
-from calltag.takes.masking import Effect, Left, merged
+from calltag.takes.masking import MERGED_S, Effect, Left
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.words import calls_that, hertz, listed, stretches
 from calltag.words import counted
@@ -37,7 +38,7 @@ def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
     by_cause = sorted(effects, key=lambda e: (-e.left, e.noise.kind, e.noise.start_s))
     for (left, kind), group in itertools.groupby(by_cause, lambda e: (e.left, e.noise.kind)):
         alike = list(group)
-        where = stretches(merged(e.noise.span for e in alike), duration_s)
+        where = stretches(merged((e.noise.span for e in alike), MERGED_S), duration_s)
         low = min(e.noise.low_hz for e in alike)
         high = max(e.noise.high_hz for e in alike)
         details = Counter(e.noise.detail for e in alike if e.noise.detail).most_common(1)
@@ -138,7 +139,7 @@ def buried_in_water(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresh
     if not buried:
         return ""
     return (
-        f"water {stretches(merged(water), take_log.take.duration_s)}: natural sound, "
+        f"water {stretches(merged(water, MERGED_S), take_log.take.duration_s)}: natural sound, "
         f"but {calls_that(len(buried), len(wet), 'drown')} in it"
     )
 
