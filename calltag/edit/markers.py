@@ -176,22 +176,6 @@ def is_of_type(label: str, types: Collection[str]) -> bool:
     return not wanted or not wanted.isdisjoint({whole, species_of(whole)} - {""})
 
 
-def same_take(one: Take, other: Take) -> bool:
-    """Tell whether two takes of the log are one, or one is a copy of the other.
-
-    Parameters
-    ----------
-    one, other : Take
-        The takes.
-
-    Returns
-    -------
-    bool
-        Whether their path or their content is the same.
-    """
-    return one.path == other.path or bool(one.digest and one.digest == other.digest)
-
-
 def describe_call(call: Call) -> str:
     """Say in a few plain words what was measured of a call.
 

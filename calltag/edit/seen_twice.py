@@ -17,12 +17,13 @@ from operator import attrgetter
 from types import MappingProxyType
 from typing import NamedTuple
 
-from calltag.edit.markers import TakeMarkers, same_take, with_comment
+from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.selects import sound_worth, worth
 from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
 from calltag.media.clock import DEFAULT_RATE, take_clock
+from calltag.media.copies import same_take
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import Label
@@ -143,11 +144,12 @@ def each_call_once(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
 
 
 def _best_first(sightings: Iterable[Sighting]) -> tuple[Sighting, ...]:
-    def value(sighting: Sighting) -> tuple[float, float]:
-        snr_db = sighting.call.snr_db
-        return sound_worth(*sighting), snr_db if math.isfinite(snr_db) else -math.inf
+    return tuple(sorted(sightings, key=_value, reverse=True))
 
-    return tuple(sorted(sightings, key=value, reverse=True))
+
+def _value(sighting: Sighting) -> tuple[float, float]:
+    snr_db = sighting.call.snr_db
+    return sound_worth(*sighting), snr_db if math.isfinite(snr_db) else -math.inf
 
 
 def _same_calls(
@@ -215,8 +217,8 @@ def _shared_clocks(alignments: Iterable[Alignment]) -> dict[str, _Clock]:
     neighbours: dict[str, list[tuple[str, float, float]]] = defaultdict(list)
     for pair in alignments:
         faster = 1 + pair.drift_ppm / 1e6
-        neighbours[pair.take_a].append((pair.take_b, pair.offset_s, 1 / faster))
-        neighbours[pair.take_b].append((pair.take_a, -pair.offset_s * faster, faster))
+        neighbours[pair.take_a].append((pair.take_b, pair.in_a(0.0), 1 / faster))
+        neighbours[pair.take_b].append((pair.take_a, pair.in_b(0.0), faster))
     clocks: dict[str, _Clock] = {}
     for root in sorted(neighbours):
         if root in clocks:
@@ -289,13 +291,11 @@ def carry_over(
             if said is None or is_call(said.label):
                 added[path].append(call)
     return [
-        replace(one, calls=tuple(sorted((*one.calls, *added[one.take.path]), key=_by_start)))
+        replace(
+            one, calls=tuple(sorted((*one.calls, *added[one.take.path]), key=attrgetter("span")))
+        )
         for one in every
     ]
-
-
-def _by_start(call: Call) -> Span:
-    return call.span
 
 
 def name_better_sound(

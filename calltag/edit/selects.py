@@ -18,9 +18,10 @@ import opentimelineio as otio
 from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import edl as edl_format
 from calltag.edit.formats import otio as otio_format
-from calltag.edit.markers import TakeMarkers, from_log, same_take
+from calltag.edit.markers import TakeMarkers, from_log
 from calltag.errors import InputError
 from calltag.media.clock import DEFAULT_RATE
+from calltag.media.copies import same_take
 from calltag.media.timecode import Rate, frame_to_seconds, nearest_frame
 from calltag.records.found import Call, TakeLog
 from calltag.takes.picture import grade_of_call

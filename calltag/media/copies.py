@@ -71,6 +71,22 @@ def copies_of(take: Take, takes: Iterable[Take]) -> list[Take]:
     return [one for one in _alike(takes).get(take.digest, ()) if one.path != take.path]
 
 
+def same_take(one: Take, other: Take) -> bool:
+    """Tell whether two takes of the log are one, or one is a copy of the other.
+
+    Parameters
+    ----------
+    one, other : Take
+        The takes.
+
+    Returns
+    -------
+    bool
+        Whether their path or their content is the same.
+    """
+    return one.path == other.path or bool(one.digest and one.digest == other.digest)
+
+
 def each_once(take_logs: Sequence[TakeLog]) -> dict[str, tuple[str, ...]]:
     """Choose one take of each recording, where copies of it are among them.
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from calltag.edit.markers import describe_call, from_log, is_of_type, place, same_take, with_comment
+from calltag.edit.markers import describe_call, from_log, is_of_type, place, with_comment
 from calltag.records.found import TakeLog
 from calltag.records.verdict import Usable, Verdict
 
@@ -111,15 +111,6 @@ def test_types(types, fits):
 def test_types_of_labels_that_name_no_animal_before_a_colon(label):
     assert is_of_type(label, [label.upper()])
     assert not is_of_type(label, ["", " ", "marsh hooter: boom", "hooter", "boom"])
-
-
-def test_a_copy_is_the_same_take_and_a_file_that_was_not_read_is_no_copy():
-    take = make_take("pit/A003.mov")
-    assert same_take(take, replace(take, digest="changed since"))
-    assert same_take(take, replace(take, path="backup/A003.mov"))
-    assert not same_take(take, replace(take, path="backup/A003.mov", digest="another"))
-    unread = replace(take, digest="")
-    assert not same_take(unread, replace(unread, path="backup/A003.mov"))
 
 
 def test_a_first_comment_stands_alone(morning):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from calltag.files import is_there
-from calltag.media.copies import at_hand, each_once, with_copies
+from calltag.media.copies import at_hand, each_once, same_take, with_copies
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
 
@@ -27,6 +27,15 @@ def take(folder, path, digest="d1"):
 
 def files(takes):
     return [one.file for one in with_copies(takes)]
+
+
+def test_a_copy_is_the_same_take_and_a_file_that_was_not_read_is_no_copy(tmp_path):
+    one = take(tmp_path, "pit/A003.mov")
+    assert same_take(one, take(tmp_path, "pit/A003.mov", "changed since"))
+    assert same_take(one, take(tmp_path, "backup/A003.mov"))
+    assert not same_take(one, take(tmp_path, "backup/A003.mov", "another"))
+    unread = take(tmp_path, "pit/A003.mov", "")
+    assert not same_take(unread, take(tmp_path, "backup/A003.mov", ""))
 
 
 def test_a_copy_stands_in_for_a_file_that_is_away(tmp_path):
