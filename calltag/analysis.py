@@ -6,7 +6,7 @@ import logging
 from collections.abc import Callable
 from dataclasses import replace
 
-from calltag.errors import CalltagError, MediaError, ModelError
+from calltag.errors import ModelError, why_failed
 from calltag.naming import finder
 from calltag.plan import Job
 from calltag.records.found import TakeLog
@@ -93,14 +93,8 @@ def outcome(analyse: Callable[[Job], TakeLog], job: Job) -> TakeLog | str:
     """
     try:
         return analyse(job)
-    except MediaError as error:
-        return error.reason
     except ModelError:  # not the clip's fault: it would be the same for all
         raise
-    except CalltagError as error:
-        return str(error)
-    except MemoryError:
-        return "there was not enough memory for it; close other programs, or use --workers 1"
     except Exception as error:
         logger.debug("%s", job.file, exc_info=True)
-        return f"could not be analysed ({type(error).__name__}: {error}); please report this"
+        return why_failed(error, "could not be analysed")

@@ -146,6 +146,38 @@ class WriteError(InputError):
         return type(self), (self.path, self.reason)
 
 
+def why_failed(error: Exception, what: str) -> str:
+    """Say why the work on one file ended, so that the work on others goes on.
+
+    Parameters
+    ----------
+    error : Exception
+        What ended it.
+    what : str
+        What could not be done, to go before the name of an error that nobody foresaw.
+
+    Returns
+    -------
+    str
+        The reason and what to do, without the file's name.
+
+    Examples
+    --------
+    >>> why_failed(KeyError("pond"), "could not be analysed")
+    "could not be analysed (KeyError: 'pond'); please report this"
+    """
+    if isinstance(error, MediaError):
+        return error.reason
+    if isinstance(error, CalltagError):
+        return str(error)
+    if isinstance(error, MemoryError):
+        return (
+            "there was not enough memory for it; close other programs, or use --workers 1 where "
+            "the command has it"
+        )
+    return f"{what} ({type(error).__name__}: {error}); please report this"
+
+
 class LogError(CalltagError):
     """A log that cannot be opened, or that another version wrote."""
 

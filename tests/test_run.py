@@ -416,7 +416,8 @@ def test_a_defect_of_ours_costs_one_take(shoot: Shoot) -> None:
     assert reasons == {
         "A001.mov": "could not be analysed (ZeroDivisionError: division by zero); "
         "please report this",
-        "A002.mov": "there was not enough memory for it; close other programs, or use --workers 1",
+        "A002.mov": "there was not enough memory for it; close other programs, or use --workers 1 "
+        "where the command has it",
     }
 
 

@@ -6,7 +6,7 @@ import logging
 from dataclasses import dataclass, replace
 
 from calltag.edit.selects import worth
-from calltag.errors import CalltagError, MediaError
+from calltag.errors import CalltagError, MediaError, why_failed
 from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.inside import take_file
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
@@ -120,7 +120,7 @@ def gather(job: Job) -> TakeMedia:
         )
     except Exception as error:
         logger.debug("%s", take_log.take.path, exc_info=True)
-        return failed(job, f"cannot be shown ({type(error).__name__}: {error}); report this")
+        return failed(job, why_failed(error, "cannot be shown"))
 
 
 def failed(job: Job, reason: str) -> TakeMedia:
@@ -207,8 +207,6 @@ def _call(take_log: TakeLog, call: Call, problems: list[str]) -> CallMedia | Non
             shades=_SHADES,
         )
         return CallMedia(picture=picture, mp3=excerpt.mp3(), gain_db=excerpt.gain_db)
-    except MediaError as error:
-        problems.append(error.reason)
     except CalltagError as error:
-        problems.append(str(error))
+        problems.append(why_failed(error, "its sound cannot be shown"))
     return None

@@ -8,7 +8,7 @@ from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from calltag.errors import CalltagError, MediaError
+from calltag.errors import why_failed
 from calltag.log import Log
 from calltag.records.found import Call, Picture, TakeLog
 from calltag.records.take import Problem
@@ -154,10 +154,6 @@ def measured(one: Look) -> list[Picture] | str:
     """
     try:
         return look_at(one.file, one.duration_s, one.moments_s)
-    except MediaError as error:
-        return error.reason
-    except CalltagError as error:
-        return str(error)
     except Exception as error:
         logger.debug("%s", one.file, exc_info=True)
-        return f"its picture cannot be measured ({type(error).__name__}: {error}); report this"
+        return why_failed(error, "its picture cannot be measured")

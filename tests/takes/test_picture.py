@@ -14,7 +14,8 @@ from calltag.errors import MediaError
 from calltag.log import Log
 from calltag.records.found import Call, Picture, TakeLog
 from calltag.records.take import Take
-from calltag.takes.looking import Look, look, wanted_look, with_pictures
+from calltag.takes import looking
+from calltag.takes.looking import Look, look, measured, wanted_look, with_pictures
 from calltag.takes.picture import (
     PictureGrade,
     grade,
@@ -211,6 +212,28 @@ def test_pictures_are_looked_at_side_by_side_and_kept(tmp_path: Path, make_clip:
     assert [problem.path for problem in problems] == ["A002.mov"]
     assert "not picture or sound" in problems[0].reason
     assert told == [(1, 2), (2, 2)]
+
+
+@pytest.mark.parametrize(
+    ("error", "told"),
+    [
+        (MemoryError(), "there was not enough memory for it"),
+        (MediaError(Path("A001.mov"), "has no picture"), "has no picture"),
+        (KeyError("pond"), "its picture cannot be measured (KeyError: 'pond'); please report this"),
+    ],
+    ids=["memory", "clip", "defect"],
+)
+def test_a_look_that_fails_is_told_in_a_sentence(
+    monkeypatch: pytest.MonkeyPatch, error: Exception, told: str
+) -> None:
+    def fail(*_: object) -> None:
+        raise error
+
+    monkeypatch.setattr(looking, "look_at", fail)
+    one = Look(path="A001.mov", file=Path("A001.mov"), duration_s=2.0, moments_s=(1.0,))
+    found = measured(one)
+    assert isinstance(found, str)
+    assert found.startswith(told)
 
 
 def test_a_file_without_picture_is_told(tmp_path: Path, make_clip: Clip) -> None:
