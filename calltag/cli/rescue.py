@@ -154,6 +154,7 @@ def _say_figures(rescue: Rescue) -> None:
 
 def _bext(take: Take, treatment: Treatment) -> Bext:
     from calltag.edit.when import take_bext
+    from calltag.media.bext import history_line
     from calltag.media.clock import take_clock
 
     rate_hz = take.sample_rate_hz or 0
@@ -162,5 +163,5 @@ def _bext(take: Take, treatment: Treatment) -> Bext:
         take_clock(take),
         rate_hz,
         description=f"{take.path}, treated: {treatment}",
-        history=f"A=PCM,F={rate_hz},W=24,T=calltag rescue: {treatment}",
+        history=history_line(rate_hz, f"calltag rescue: {treatment}"),
     )

@@ -21,7 +21,7 @@ from calltag.edit.selects import Select, gap_frames, timeline_rate
 from calltag.edit.take_files import refuse_footage
 from calltag.errors import InputError
 from calltag.files import refuse_existing
-from calltag.media.bext import Bext
+from calltag.media.bext import Bext, history_line
 from calltag.media.reader import read_span
 from calltag.media.timecode import frame_to_seconds, parse_start
 from calltag.media.wav_writing import Cue, write_wav
@@ -137,7 +137,7 @@ def render_selects(
         description=f"{len(selects)} selects",
         time_reference=round(begin * RATE_HZ),
         history="\n".join(
-            f"A=PCM,F={RATE_HZ},W=24,M=mono,T=select {number}: {gain:+.1f} dB"
+            history_line(RATE_HZ, f"select {number}: {gain:+.1f} dB", mode="mono")
             for number, gain in enumerate(gains_db, 1)
         ),
     )

@@ -19,7 +19,7 @@ from calltag.errors import InputError, MediaError
 from calltag.learn.labels import species_of
 from calltag.library.rdf import remarks
 from calltag.library.story import BY_HAND, Facts, Heard, Story, cut_id, tidy
-from calltag.media.bext import Bext
+from calltag.media.bext import Bext, history_line
 from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.reader import read_span
 from calltag.media.timecode import Rate
@@ -217,8 +217,6 @@ def cut_bext(take: Take, cut: Cut, story: Story, clock: Clock, *, subtype: str) 
     Bext
         Description, start time, loudness of the file, coding history.
     """
-    layout = _LAYOUTS.get(story.channels, "multi")
-    bits = 32 if subtype == "FLOAT" else 24
     fades = " and ".join(f"{1000 * n / cut.rate_hz:.0f} ms" for n in cut.fades)
     where = ", ".join(part for part in (story.place, (story.recorded or "")[:10]) if part)
     at = story.start_tc or f"{story.source_start_s:.2f} s"
@@ -230,7 +228,11 @@ def cut_bext(take: Take, cut: Cut, story: Story, clock: Clock, *, subtype: str) 
         description=". ".join(part for part in words if part),
         first=cut.first,
         reference=story.id.replace("-", ""),
-        history=f"A=PCM,F={cut.rate_hz},W={bits},M={layout},"
-        f"T=calltag {__version__}: cut from {take.path}; faded {fades} at its ends",
+        history=history_line(
+            cut.rate_hz,
+            f"calltag {__version__}: cut from {take.path}; faded {fades} at its ends",
+            bits=32 if subtype == "FLOAT" else 24,
+            mode=_LAYOUTS.get(story.channels, "multi"),
+        ),
     )
     return replace(bext, loudness_lufs=story.loudness_lufs, true_peak_dbtp=story.true_peak_dbtp)

@@ -44,6 +44,7 @@ from calltag.library.sound_file import (
 )
 from calltag.library.story import Story
 from calltag.library.tables import CREDIT_COLUMNS, credit_row
+from calltag.media.bext import history_line
 from calltag.media.timecode import Rate
 from calltag.records.found import Call
 from calltag.records.marker import Marker
@@ -338,7 +339,7 @@ def _copy(kept: Kept, target: Path, loudness_lufs: float | None) -> HandedOut:
         level_dbfs=None if level_dbfs is None else level_dbfs + gain_db,
     )
     why = f"{gain_db:+.2f} dB for {loudness_lufs:g} LUFS"
-    line = f"A=PCM,F={rate_hz},W=24,T=calltag {__version__}: {why}"
+    line = history_line(rate_hz, f"calltag {__version__}: {why}")
     bext = replace(
         bext,
         history=f"{bext.history}\n{line}".strip(),

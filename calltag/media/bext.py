@@ -92,6 +92,40 @@ def pack_bext(bext: Bext) -> bytes:
     return fixed + _ascii(history)
 
 
+def history_line(rate_hz: int, done: str, *, bits: int | None = 24, mode: str = "") -> str:
+    """Write a line of coding history: a step that sound went through.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Sampling rate that it was stored at.
+    done : str
+        What was done, in free text.
+    bits : int or None
+        How many it was stored in; None where that was left as it was.
+    mode : str
+        ``mono``, ``stereo`` or the like; empty leaves it out.
+
+    Returns
+    -------
+    str
+        The line, without its end.
+
+    References
+    ----------
+    .. [1] EBU R 98, "Format for the <CodingHistory> field in Broadcast Wave Format files", 1999.
+
+    Examples
+    --------
+    >>> history_line(48_000, "bed of 2 stretches", mode="stereo")
+    'A=PCM,F=48000,W=24,M=stereo,T=bed of 2 stretches'
+    """
+    fields = ["A=PCM", f"F={rate_hz}"]
+    fields += [f"W={bits}"] if bits else []
+    fields += [f"M={mode}"] if mode else []
+    return ",".join([*fields, f"T={done}"])
+
+
 def with_history(content: bytes, line: str) -> bytes:
     """Add a line to the coding history of a `bext` chunk; all else stays as it was.
 

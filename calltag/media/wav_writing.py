@@ -111,14 +111,14 @@ def write_wav(
     n_samples = 0
     with written_whole(path) as partial, partial.open("wb") as file:
         file.write(b"RIFF\0\0\0\0WAVE")
-        file.write(_chunk(b"JUNK", bytes(DS64_BYTES)))
+        file.write(pack_chunk(b"JUNK", bytes(DS64_BYTES)))
         if bext is not None:
-            file.write(_chunk(b"bext", pack_bext(bext)))
-        file.write(_chunk(b"fmt ", _format(channels, rate_hz, subtype)))
+            file.write(pack_chunk(b"bext", pack_bext(bext)))
+        file.write(pack_chunk(b"fmt ", _format(channels, rate_hz, subtype)))
         fact_at = None
         if subtype == "FLOAT":
             fact_at = file.tell() + 8
-            file.write(_chunk(b"fact", bytes(4)))
+            file.write(pack_chunk(b"fact", bytes(4)))
         data_at = file.tell() + 8
         file.write(b"data\0\0\0\0")
         for block in chain([first], blocks):
@@ -129,10 +129,10 @@ def write_wav(
         if cues:
             file.write(pack_cues(cues))
         if info:
-            texts = b"".join(_chunk(k.encode("ascii"), _zero_ended(t)) for k, t in info.items())
-            file.write(_chunk(b"LIST", b"INFO" + texts))
+            texts = b"".join(pack_chunk(k.encode("ascii"), _zero_ended(t)) for k, t in info.items())
+            file.write(pack_chunk(b"LIST", b"INFO" + texts))
         for name, content in (chunks or {}).items():
-            file.write(_chunk(name.encode("ascii"), content))
+            file.write(pack_chunk(name.encode("ascii"), content))
         state_sizes(file, data_at, data_bytes, n_samples, fact_at)
     return n_samples
 
@@ -160,7 +160,7 @@ def state_sizes(
     if riff_bytes > _RIFF_LIMIT:
         file.seek(0)
         file.write(struct.pack("<4sI4s", b"RF64", IN_DS64, b"WAVE"))
-        file.write(_chunk(b"ds64", struct.pack("<QQQI", riff_bytes, data_bytes, n_samples, 0)))
+        file.write(pack_chunk(b"ds64", struct.pack("<QQQI", riff_bytes, data_bytes, n_samples, 0)))
         data_bytes = IN_DS64
     else:
         file.seek(4)
@@ -190,12 +190,14 @@ def pack_cues(cues: Sequence[Cue]) -> bytes:
     points, labels, regions = b"", b"", b""
     for number, cue in enumerate(sorted(cues), 1):
         points += struct.pack("<II4sIII", number, cue.sample, b"data", 0, 0, cue.sample)
-        labels += _chunk(b"labl", struct.pack("<I", number) + _zero_ended(cue.label))
+        labels += pack_chunk(b"labl", struct.pack("<I", number) + _zero_ended(cue.label))
         if cue.length:
             region = struct.pack("<II4sHHHH", number, cue.length, b"rgn ", 0, 0, 0, 0)
-            regions += _chunk(b"ltxt", region)
+            regions += pack_chunk(b"ltxt", region)
     texts = labels + regions  # FFmpeg stops reading at the first that is no label
-    return _chunk(b"cue ", struct.pack("<I", len(cues)) + points) + _chunk(b"LIST", b"adtl" + texts)
+    return pack_chunk(b"cue ", struct.pack("<I", len(cues)) + points) + pack_chunk(
+        b"LIST", b"adtl" + texts
+    )
 
 
 def _format(channels: int, rate_hz: int, subtype: str) -> bytes:
@@ -234,7 +236,21 @@ def stored_bytes(block: npt.NDArray[Any], subtype: str) -> bytes:
     return whole.astype("<i4").reshape(-1).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
 
 
-def _chunk(name: bytes, content: bytes) -> bytes:
+def pack_chunk(name: bytes, content: bytes) -> bytes:
+    """Pack a chunk.
+
+    Parameters
+    ----------
+    name : bytes
+        Its four letters.
+    content : bytes
+        What is in it.
+
+    Returns
+    -------
+    bytes
+        Name, size and content, padded to even length.
+    """
     return struct.pack("<4sI", name, len(content)) + content + b"\0" * (len(content) % 2)
 
 

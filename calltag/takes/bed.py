@@ -19,7 +19,7 @@ import soxr
 
 from calltag.arrays import FloatArray
 from calltag.errors import InputError
-from calltag.media.bext import Bext
+from calltag.media.bext import Bext, history_line
 from calltag.media.reader import read_span
 from calltag.media.wav_writing import write_wav
 from calltag.records.found import TakeLog
@@ -277,7 +277,7 @@ def _bext(bed: Bed, n_channels: int, like: Take | None, keep_calls: bool) -> Bex
         loudness_range_lu=bed.range_lu,
         true_peak_dbtp=bed.true_peak_dbtp,
         history="\n".join(
-            [f"A=PCM,F={RATE_HZ},W=24,M={channels},T=bed of {made_of}"]
+            [history_line(RATE_HZ, f"bed of {made_of}", mode=channels)]
             + [f"from {part}" for part in bed.parts]
         ),
     )

@@ -4,8 +4,7 @@ A take that is a wave file is copied byte for byte in its own sample format, wit
 its own cues stay, with their names and lengths, and ours are added. Where it has a `bext` chunk,
 its coding history gets a line that tells so; where it has none, one with its start is added. Of any
 other take the sound is decoded and stored as it was: 16 or 24 bit, or float. Cues are exact to the
-sample, from the take's first. A copy that outgrows 32-bit sizes is RF64
-(EBU Tech 3306).
+sample, from the take's first. A copy that outgrows 32-bit sizes is RF64 (EBU Tech 3306).
 """
 
 from __future__ import annotations
@@ -22,9 +21,8 @@ from calltag.edit.text import one_line
 from calltag.edit.when import take_bext
 from calltag.errors import InputError, MediaError, reason_of
 from calltag.files import written_whole
-from calltag.media.bext import Bext, pack_bext, with_history
+from calltag.media.bext import ORIGINATOR, Bext, history_line, pack_bext, with_history
 from calltag.media.opening import open_take
-from calltag.media.own import HISTORY_TEXT
 from calltag.media.reader import SoundReader
 from calltag.media.streams import sound_streams
 from calltag.media.wav_file import Chunk, iter_chunks
@@ -32,6 +30,7 @@ from calltag.media.wav_writing import (
     DS64_BYTES,
     LAST_CUE_SAMPLE,
     Cue,
+    pack_chunk,
     pack_cues,
     state_sizes,
     write_wav,
@@ -176,9 +175,9 @@ def _copy(source: Path, target: Path, chunks: list[Chunk], one: TakeMarkers) -> 
     with source.open("rb") as reading, target.open("wb") as writing:
         length = source.stat().st_size
         writing.write(b"RIFF\0\0\0\0WAVE")
-        _write_chunk(writing, b"JUNK", bytes(DS64_BYTES))
+        writing.write(pack_chunk(b"JUNK", bytes(DS64_BYTES)))
         if all(chunk.name != "bext" for chunk in chunks):
-            _write_chunk(writing, b"bext", pack_bext(_bext(one, rate_hz)))
+            writing.write(pack_chunk(b"bext", pack_bext(_bext(one, rate_hz))))
         for chunk in chunks:
             reading.seek(chunk.offset)
             if chunk.name == "data":
@@ -197,8 +196,10 @@ def _copy(source: Path, target: Path, chunks: list[Chunk], one: TakeMarkers) -> 
             if chunk.name == "LIST" and content[:4] == b"adtl":
                 continue
             if chunk.name == "bext":
-                content = with_history(content, f"A=PCM,F={rate_hz},{HISTORY_TEXT} cues")
-            _write_chunk(writing, chunk.name.encode("latin-1"), content)
+                content = with_history(
+                    content, history_line(rate_hz, f"{ORIGINATOR} cues", bits=None)
+                )
+            writing.write(pack_chunk(chunk.name.encode("latin-1"), content))
         writing.write(pack_cues(cues))
         state_sizes(writing, data_at, data_bytes, data_bytes // frame_bytes)
 
@@ -215,10 +216,6 @@ def _pieces(source: Path, reading: BinaryIO, n_bytes: int) -> Iterator[bytes]:
             break
         yield piece
         n_bytes -= len(piece)
-
-
-def _write_chunk(file: BinaryIO, name: bytes, content: bytes) -> None:
-    file.write(struct.pack("<4sI", name, len(content)) + content + b"\0" * (len(content) % 2))
 
 
 def _decode(source: Path, target: Path, one: TakeMarkers) -> None:
