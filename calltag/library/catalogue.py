@@ -45,6 +45,7 @@ _KIND = Kind(
 _UNFINISHED = "rebuilding"
 _DATED = re.compile(r"[0-9]{4}-(0[1-9]|1[0-2])(?![0-9])")
 _CACHE_KB = 65_536
+_AT_ONCE = 5000  # rows of measurements that are held in memory
 _HALF = np.dtype("<f2")  # likeness to a thousandth, in half the room
 
 
@@ -301,7 +302,7 @@ class Catalogue(Closing):
             db.execute("DELETE FROM vectors WHERE cut = ?", (key,))
 
     def features_without_vector(
-        self, version: int, placed: int, *, after: int = 0, limit: int = 5000
+        self, version: int, placed: int, *, after: int = 0
     ) -> list[tuple[int, FloatArray]]:
         """Return the measurements of kept calls that have no vector of a version yet.
 
@@ -313,19 +314,17 @@ class Catalogue(Closing):
             Version of the vectors.
         after : int
             Only calls whose `Kept.key` is above this.
-        limit : int
-            How many at most.
 
         Returns
         -------
         list of tuple of int and np.ndarray of shape (n_features,)
-            `Kept.key` of each, in order, and the measurements.
+            `Kept.key` of each, in order, and the measurements; of the first `_AT_ONCE`.
         """
         rows = self.read(
             "SELECT cut, vector FROM features WHERE version = ? AND cut > ? AND NOT EXISTS "
             "(SELECT 1 FROM vectors WHERE vectors.cut = features.cut AND version = ?) "
             "ORDER BY cut LIMIT ?",
-            (version, after, placed, limit),
+            (version, after, placed, _AT_ONCE),
         )
         return [(key, unpack_features(blob)) for key, blob in rows]
 

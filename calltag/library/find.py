@@ -200,7 +200,6 @@ def choices(catalogue: Catalogue) -> Choices:
     Choices
         Types, places and months, with counts.
     """
-
     months = catalogue.read(
         "SELECT month, count(*) FROM cuts WHERE month IS NOT NULL GROUP BY month ORDER BY month"
     )

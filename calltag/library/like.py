@@ -26,9 +26,9 @@ from calltag.sound.channels import Chooser
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 _LOUD_DB = 40.0  # of a sound without a call, what is no further below its loudest is compared
-_STEP_S = 0.01
-_LEAST_S = 0.1
-_LONGEST_S = 10.0
+_STEP_S = 0.01  # levels are told apart this finely
+_LOOKED_AT_S = 60.0  # of a file, where no call is found in it
+_LEAST_S, _LONGEST_S = 0.1, 10.0  # of its loud part
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +166,7 @@ def _placed(catalogue: Catalogue) -> Iterator[list[tuple[int, FloatArray]]]:
             yield list(zip((key for key, _ in alike), vectors, strict=True))
 
 
-def sample_of_kept(catalogue: Catalogue, kept: Kept, finder: Finder | None = None) -> Sample:
+def sample_of_kept(catalogue: Catalogue, kept: Kept) -> Sample:
     """Take a kept call for the sound to look for.
 
     Parameters
@@ -174,9 +174,7 @@ def sample_of_kept(catalogue: Catalogue, kept: Kept, finder: Finder | None = Non
     catalogue : Catalogue
         The library's catalogue.
     kept : Kept
-        The kept call.
-    finder : Finder or None
-        What measures it again if another version measured it; loaded unless given.
+        The kept call; measured again if another version of calltag measured it.
 
     Returns
     -------
@@ -192,7 +190,7 @@ def sample_of_kept(catalogue: Catalogue, kept: Kept, finder: Finder | None = Non
     if stored is not None and stored[0] == FEATURE_VERSION:
         features = stored[1]
     else:
-        features = _measured(finder or Finder.load(), kept.file, kept.story.call)
+        features = _measured(Finder.load(), kept.file, kept.story.call)
     return Sample(features, kept.story.call, kept_id=kept.story.id)
 
 
@@ -297,7 +295,7 @@ def _measured(finder: Finder, file: Path, span: Span) -> FloatArray:
 
 
 def _loud_part(file: Path) -> Span:
-    samples, rate_hz = read_span(file, 0.0, 60.0)
+    samples, rate_hz = read_span(file, 0.0, _LOOKED_AT_S)
     sound = Chooser(rate_hz).choose(samples)
     step = max(1, round(_STEP_S * rate_hz))
     power = np.square(sound[: len(sound) // step * step]).reshape(-1, step).mean(axis=1)

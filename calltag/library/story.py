@@ -254,15 +254,13 @@ def to_plain(story: Story, *, features: bool = True) -> dict[str, Any]:
     return {name: value for name, value in plain.items() if value not in (None, "", ())}
 
 
-def from_plain(plain: Mapping[str, Any], *, features: FloatArray | None = None) -> Story:
+def from_plain(plain: Mapping[str, Any]) -> Story:
     """Make a story of what `to_plain` made of one.
 
     Parameters
     ----------
     plain : mapping
         By the names of the attributes; others are passed over.
-    features : np.ndarray, shape (n_features,), float32, or None
-        Measurements that are kept apart.
 
     Returns
     -------
@@ -278,10 +276,9 @@ def from_plain(plain: Mapping[str, Any], *, features: FloatArray | None = None) 
     values = {name: value for name, value in plain.items() if name in known}
     values["noise"] = tuple(values.get("noise", ()))
     values["also_heard"] = tuple(Heard(*one) for one in values.get("also_heard", ()))
-    packed = values.pop("features", None)
-    if packed is not None:
-        features = unpack_features(base64.b64decode(packed, validate=True))
-    return Story(**values, features=features)
+    if (packed := values.get("features")) is not None:
+        values["features"] = unpack_features(base64.b64decode(packed, validate=True))
+    return Story(**values)
 
 
 def checksum(story: Story) -> str:

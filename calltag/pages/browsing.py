@@ -16,7 +16,7 @@ from calltag.errors import CalltagError, ExistsError, InputError, MediaError
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.doubles import doubles_of
 from calltag.library.find import Order, Query, choices, find
-from calltag.library.hand_out import hand_out, report_lines
+from calltag.library.hand_out import call_of, hand_out, report_lines
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_excerpt
 from calltag.pages.inside import inside
 from calltag.pages.rendering import render
@@ -200,20 +200,7 @@ def _cut_and_drawn(kept: Kept) -> tuple[Excerpt, Spectrogram]:
 def _mark(kept: Kept) -> list[Call]:
     """The call in its file, as pictures mark it."""
     story = kept.story
-    if story.low_hz is None or story.high_hz is None:
-        return []
-    return [
-        Call(
-            start_s=story.call_start_s,
-            end_s=story.call_end_s,
-            low_hz=story.low_hz,
-            high_hz=story.high_hz,
-            peak_hz=story.peak_hz or 0.0,
-            snr_db=story.snr_db or 0.0,
-            level_dbfs=story.level_dbfs or 0.0,
-            call_probability=1.0,
-        )
-    ]
+    return [] if story.low_hz is None or story.high_hz is None else [call_of(story)]
 
 
 def _query(request: Request) -> Query:

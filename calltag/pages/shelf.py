@@ -17,6 +17,7 @@ from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.heard import Heard
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.pages.still import still_jpeg
+from calltag.takes.picture import moment_of
 
 _KEPT = 24
 _STILL_SIDE, _STILL_QUALITY = 480, 80
@@ -116,8 +117,6 @@ def _cut_and_drawn(heard: Heard) -> tuple[Excerpt, Spectrogram]:
 def _photographed(heard: Heard) -> bytes | None:
     if not heard.take.has_picture:
         return None
-    from calltag.takes.picture import moment_of
-
     try:
         return still_jpeg(
             heard.file, moment_of(heard.call), side=_STILL_SIDE, quality=_STILL_QUALITY
