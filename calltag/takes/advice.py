@@ -18,7 +18,7 @@ from calltag.sound.spectrum import MEAN_SQUARE, N_BINS
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import Cut, by_band
 from calltag.takes.masking import Effect
-from calltag.takes.standing import ENOUGH_DB, STANDS_DB, Figures, kept, stand_db, weights
+from calltag.takes.standing import ENOUGH_DB, FLOOR, STANDS_DB, Figures, kept, stand_db, weights
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.treatment import Treatment, gains_of
 from calltag.takes.words import stretches
@@ -178,7 +178,7 @@ def _rest_lufs(heard: Spectra, regions: Sequence[int], gain: DoubleArray) -> flo
     power = (heard.rest * weights() * gain).sum(axis=1)[regions] * MEAN_SQUARE
     length_s = heard.rest_s[regions]
     mean = np.average(power, weights=length_s) if length_s.any() else power.mean()
-    return lufs(float(mean) + 1e-12)
+    return lufs(float(mean) + FLOOR)
 
 
 def _holds(span: Span, call: Call) -> bool:

@@ -42,7 +42,6 @@ from calltag.takes.clean_stretches import (
 )
 from calltag.takes.crossfade import join
 from calltag.takes.standing import used_channel
-from calltag.takes.thresholds import Thresholds
 from calltag.takes.words import clock
 from calltag.words import counted
 
@@ -54,7 +53,8 @@ LONGEST_S = 900.0
 _HOLE_MARGIN_S = 0.1  # kept clear of where sound drops out
 _STEP_MARGIN_S = 0.4  # and of where its level steps
 _MATCH_DB = 6.0  # stretches are brought to one loudness by at most this much
-_ROUNDING_S = 0.01
+_ROUNDING_S = 0.01  # ends of stretches are whole samples: so much may be lacking of a length
+_PIECE_S = 10
 _TOO_DIFFERENT_DB = 12.0  # a stretch so much louder or softer is another place or weather
 
 
@@ -119,7 +119,6 @@ def make_bed(
     seconds: float = 60.0,
     like: Take | None = None,
     keep_calls: bool = False,
-    thresholds: Thresholds | None = None,
 ) -> Bed:
     """Find or build a bed and write it.
 
@@ -137,8 +136,6 @@ def make_bed(
         The take that it is for: background of its place and time of day is preferred.
     keep_calls : bool
         Whether calls may sound in it.
-    thresholds : Thresholds or None
-        For the verdicts; None for those of `thresholds.toml`.
 
     Returns
     -------
@@ -158,9 +155,9 @@ def make_bed(
             f"a bed of {seconds:g} s: choose a length from {LEAST_STRETCH_S:.0f} to "
             f"{LONGEST_S:.0f} s"
         )
-    found = clean_stretches(take_logs, like=like, keep_calls=keep_calls, thresholds=thresholds)
+    found = clean_stretches(take_logs, like=like, keep_calls=keep_calls)
     if not found:
-        raise InputError(why_none(take_logs, keep_calls=keep_calls, thresholds=thresholds))
+        raise InputError(why_none(take_logs, keep_calls=keep_calls))
     chosen = choose(found, seconds)
     others = [stretch for stretch in found if stretch not in chosen]
     channels = min(2, max(stretch.take.channels for stretch in chosen))
@@ -261,9 +258,10 @@ def _holes(sound: FloatArray, start_s: float) -> list[Span]:
 
 
 def _pieces(sound: FloatArray) -> Iterator[FloatArray]:
-    """The sound in pieces of ten seconds, which measuring and writing copy in double precision."""
-    for first in range(0, sound.shape[1], 10 * RATE_HZ):
-        yield sound[:, first : first + 10 * RATE_HZ]
+    """The sound in short pieces, since measuring and writing copy it in double precision."""
+    n = _PIECE_S * RATE_HZ
+    for first in range(0, sound.shape[1], n):
+        yield sound[:, first : first + n]
 
 
 def _bext(bed: Bed, n_channels: int, like: Take | None, keep_calls: bool) -> Bext:

@@ -10,7 +10,6 @@ from calltag.media.clock import DAY_S, apart_s, recorded_at, time_of_day_s, with
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Take
-from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import NATURAL_SOUND
 from calltag.takes.verdict import judge, likely_calls
 from calltag.takes.words import clock
@@ -24,6 +23,7 @@ LEAST_STRETCH_S = 2 * FADE_S + 1.0
 CALL_MARGIN_S = 0.5
 """Kept clear before and after a call that is avoided."""
 
+_LEAST_TOLD_S = 0.1  # of a stretch that is too short, to say how long the longest is
 _TIME_STEP_S = 1800.0  # differences in time of day that are heard: the dawn chorus changes in this
 
 
@@ -41,7 +41,6 @@ def clean_stretches(
     *,
     like: Take | None = None,
     keep_calls: bool = False,
-    thresholds: Thresholds | None = None,
     least_s: float = LEAST_STRETCH_S,
 ) -> list[Stretch]:
     """Find clean natural background in the rushes.
@@ -54,8 +53,6 @@ def clean_stretches(
         The take that the bed is for.
     keep_calls : bool
         Whether calls may sound in it.
-    thresholds : Thresholds or None
-        For the verdicts; None for those of `thresholds.toml`.
     least_s : float
         Shorter stretches are left out.
 
@@ -65,13 +62,12 @@ def clean_stretches(
         Those that are long enough, those that fit best first: the same place, then the
         nearest time of day to half an hour, then the longest. Of copies of a take, one is used.
     """
-    t = thresholds or read_thresholds()
     found = []
     for take_log in take_logs:
         take = take_log.take
         natural = [
             Span(use.start_s, use.end_s)
-            for use in judge(take_log, t).usable
+            for use in judge(take_log).usable
             if use.purpose == NATURAL_SOUND
         ]
         calls = [
@@ -97,7 +93,6 @@ def why_none(
     take_logs: Sequence[TakeLog],
     *,
     keep_calls: bool = False,
-    thresholds: Thresholds | None = None,
 ) -> str:
     """Say why there is no clean stretch that is long enough, and what to do.
 
@@ -107,24 +102,14 @@ def why_none(
         The rushes.
     keep_calls : bool
         Whether calls may sound in it.
-    thresholds : Thresholds or None
-        For the verdicts; None for those of `thresholds.toml`.
 
     Returns
     -------
     str
         The reason, without a full stop at the end.
     """
-
-    def _longest(keep_calls: bool) -> Stretch | None:
-        """Find the longest clean stretch, however short."""
-        short = clean_stretches(
-            take_logs, keep_calls=keep_calls, thresholds=thresholds, least_s=0.1
-        )
-        return max(short, key=lambda stretch: stretch.span.length_s, default=None)
-
     none = f"no clean background of {LEAST_STRETCH_S:.0f} s or longer"
-    with_calls, without = _longest(keep_calls=True), _longest(keep_calls=False)
+    with_calls = _longest(take_logs, keep_calls=True)
     if with_calls is None:
         return (
             f"{none} in these rushes: every take is spoilt, and `calltag takes` says by what; log "
@@ -134,11 +119,18 @@ def why_none(
         return (
             f"{none} in these rushes (at most {_where(with_calls)}): log a longer take of the place"
         )
-    at_most = f"at most {_where(without)}" if without else "something calls all the time"
+    free = _longest(take_logs, keep_calls=False)
+    at_most = f"at most {_where(free)}" if free else "something calls all the time"
     return (
         f"{none} without a call in these rushes ({at_most}): let calls sound in it with --calls "
         f"keep (up to {_where(with_calls)}), or log a take of the place while nothing calls"
     )
+
+
+def _longest(take_logs: Sequence[TakeLog], *, keep_calls: bool) -> Stretch | None:
+    """The longest clean stretch that is long enough to be named."""
+    found = clean_stretches(take_logs, keep_calls=keep_calls, least_s=_LEAST_TOLD_S)
+    return max(found, key=lambda stretch: stretch.span.length_s, default=None)
 
 
 def _where(stretch: Stretch) -> str:

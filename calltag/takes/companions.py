@@ -16,7 +16,6 @@ from calltag.records.alignment import Alignment
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Take
-from calltag.takes.thresholds import Thresholds
 from calltag.takes.verdict import judge
 from calltag.takes.words import stretches
 
@@ -81,7 +80,6 @@ def companions(
     take_log: TakeLog,
     others: Iterable[TakeLog],
     alignments: Iterable[Alignment] = (),
-    thresholds: Thresholds | None = None,
 ) -> list[Companion]:
     """Find takes with usable sound that ran at the same time as another.
 
@@ -93,8 +91,6 @@ def companions(
         The rushes.
     alignments : iterable of Alignment
         Takes that were lined up on their sound.
-    thresholds : Thresholds or None
-        For the companions' verdicts; None for those of `thresholds.toml`.
 
     Returns
     -------
@@ -118,7 +114,7 @@ def companions(
             continue
         usable_s = sum(
             max(0.0, min(use.end_s + offset_s, end_s) - max(use.start_s + offset_s, start_s))
-            for use in judge(other, thresholds).usable
+            for use in judge(other).usable
         )
         if usable_s >= _LEAST_S:
             companion = Companion(

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from calltag.errors import MediaError
 from calltag.records.found import Call, Picture, TakeLog
 from calltag.records.take import Take
 from calltag.takes.thresholds import Thresholds, read_thresholds
@@ -28,7 +29,11 @@ WORTH = {SHAKY: 0.7, MOVING: 0.95, SOFT: 0.85, BLURRED: 0.6}
 """What such a picture leaves of a call's worth to the edit."""
 
 _LENGTH_S = 0.8
+"""Length of a look."""
+
 _MOST_FRAMES = 40
+"""Pictures that a look takes in at most: at a high rate it is shorter."""
+
 _APART_S = 0.5
 """Calls that are closer than this share a look at the picture."""
 
@@ -36,7 +41,10 @@ _PLACES = (1 / 6, 1 / 2, 5 / 6)
 """Where a take is looked at, as parts of its length."""
 
 _MOTION_PX = 320
+"""Longest side of the pictures that movement is measured on."""
+
 _DETAIL_PX = 1280
+"""The same of the one that sharpness is measured on."""
 
 
 class PictureGrade(NamedTuple):
@@ -106,9 +114,7 @@ def grade(picture: Picture, thresholds: Thresholds | None = None) -> PictureGrad
     return PictureGrade(steadiness, sharpness)
 
 
-def grade_of_call(
-    take_log: TakeLog, call: Call, thresholds: Thresholds | None = None
-) -> PictureGrade | None:
+def grade_of_call(take_log: TakeLog, call: Call) -> PictureGrade | None:
     """Grade the picture at a call.
 
     Parameters
@@ -117,8 +123,6 @@ def grade_of_call(
         Its take.
     call : Call
         The call.
-    thresholds : Thresholds or None
-        Where the lines are drawn; None for those of `thresholds.toml`.
 
     Returns
     -------
@@ -126,18 +130,16 @@ def grade_of_call(
         The grades; None where the picture has not been looked at, or there is none.
     """
     picture = _nearest(take_log.pictures, moment_of(call))
-    return None if picture is None else grade(picture, thresholds)
+    return None if picture is None else grade(picture)
 
 
-def grade_of_take(take_log: TakeLog, thresholds: Thresholds | None = None) -> PictureGrade | None:
+def grade_of_take(take_log: TakeLog) -> PictureGrade | None:
     """Grade the picture of a take: what it is in most of the places that were looked at.
 
     Parameters
     ----------
     take_log : TakeLog
         The take.
-    thresholds : Thresholds or None
-        Where the lines are drawn; None for those of `thresholds.toml`.
 
     Returns
     -------
@@ -146,7 +148,7 @@ def grade_of_take(take_log: TakeLog, thresholds: Thresholds | None = None) -> Pi
     """
     if not take_log.pictures:
         return None
-    grades = [grade(picture, thresholds) for picture in take_log.pictures]
+    grades = [grade(picture) for picture in take_log.pictures]
     steadiness, all_alike = _most(one.steadiness for one in grades)
     sharpness, all_as_sharp = _most(one.sharpness for one in grades)
     return PictureGrade(steadiness, sharpness, mostly=not (all_alike and all_as_sharp))
@@ -235,7 +237,6 @@ def look_at(path: Path, duration_s: float, moments_s: Sequence[float]) -> list[P
         If the file or its picture cannot be read; a moment whose picture is damaged is left out
         where there are others.
     """
-    from calltag.errors import MediaError
     from calltag.media.pictures import PictureReader
 
     found: list[Picture] = []

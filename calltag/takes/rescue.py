@@ -28,15 +28,23 @@ from calltag.takes.advice import cut_lines, machine_lines, nothing_helps
 from calltag.takes.call_spectra import QUIET_S, Spectra, listen
 from calltag.takes.cuts import Cut
 from calltag.takes.masking import Left, effects
-from calltag.takes.standing import Figures, clipped_ppm, figures, loudness, used_channel, weights
+from calltag.takes.standing import (
+    FLOOR,
+    Figures,
+    clipped_ppm,
+    figures,
+    loudness,
+    used_channel,
+    weights,
+)
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.treatment import Treatment, gains_of, heard_channel
 from calltag.takes.usable import needed_cuts
 from calltag.takes.verdict import likely_calls
 from calltag.takes.whole_cut import cut_of_whole
+from calltag.takes.words import THROUGHOUT
 
 _BETTER_CHANNEL_DB = 2.0
-_THROUGHOUT = 0.9  # a cut over this part of the take is made over all of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,7 +237,7 @@ def _mended_tracks(
 
 def _as_cuts(cuts: tuple[Cut, ...], duration_s: float) -> dict[str, Any]:
     """One cut for the whole take where it is the only one, and reaches over nearly all of it."""
-    if len(cuts) == 1 and cuts[0].span.length_s >= _THROUGHOUT * duration_s:
+    if len(cuts) == 1 and cuts[0].span.length_s >= THROUGHOUT * duration_s:
         return {"band": cuts[0].band}
     return {"cuts": cuts}
 
@@ -265,7 +273,7 @@ def _clearness_db(spectra: Spectra) -> float:
     own = spectra.calls > 0
     call = (spectra.calls * weights()).sum(axis=1)
     rest = (spectra.backgrounds * own * weights()).sum(axis=1)
-    return float(np.median(10 * np.log10((call + 1e-12) / (rest + 1e-12))))
+    return float(np.median(10 * np.log10((call + FLOOR) / (rest + FLOOR))))
 
 
 def _hum(path: Path, places_s: Sequence[float], channel: int, cut_hz: float) -> Hum | None:

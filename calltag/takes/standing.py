@@ -31,7 +31,8 @@ ENOUGH_DB = 15.0
 KEPT = 0.8
 """Part of its loudness that a treatment must leave of a call, 1 dB less, for it to stand."""
 
-_FLOOR = 1e-12
+FLOOR = 1e-12
+"""Power that is added where a level is taken of what may be silent: 120 dB below full scale."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +170,7 @@ def figures(heard: Spectra, gains: Gains | None = None, was: DoubleArray | None 
         standing=int(((above >= STANDS_DB) & kept(heard, gains.calls, was)).sum()),
         calls=len(above),
         median_db=float(np.median(above)) if len(above) else float("nan"),
-        rest_lufs=lufs(rest + _FLOOR),
+        rest_lufs=lufs(rest + FLOOR),
     )
 
 
@@ -235,4 +236,4 @@ def stand_db(heard: Spectra, gain: DoubleArray | float = 1.0) -> DoubleArray:
         Levels in dB, K-weighted.
     """
     rest = (heard.backgrounds * (weights() * gain)).sum(axis=1)
-    return 10 * np.log10((loudness(heard, gain) + _FLOOR) / (rest + _FLOOR))
+    return 10 * np.log10((loudness(heard, gain) + FLOOR) / (rest + FLOOR))

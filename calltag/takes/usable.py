@@ -18,6 +18,8 @@ from calltag.takes.words import listed
 NATURAL_SOUND = "natural sound"
 """Purpose of a stretch that is good as it is."""
 
+_MOST_OF_IT = 0.9  # of a take shorter than any usable stretch, this part is one
+
 
 class _Cell(NamedTuple):
     span: Span
@@ -54,7 +56,7 @@ def usable_stretches(
     t = thresholds
     cells = _cells(effects, broken, duration_s, t)
     natural_s = sum(cell.span.length_s for cell in cells if cell.left == Left.NATURAL)
-    least_s = min(t.least_usable_s, 0.9 * duration_s)
+    least_s = min(t.least_usable_s, _MOST_OF_IT * duration_s)
     usable: list[Usable] = []
     for kept, group in itertools.groupby(cells, lambda cell: cell.left != Left.LOST):
         run = list(group)

@@ -6,6 +6,9 @@ from collections.abc import Sequence
 
 from calltag.records.span import Span
 
+THROUGHOUT = 0.9
+"""Part of a take from which on what is in it is called throughout, and cut throughout."""
+
 _NAMED = 3  # stretches named one by one before the rest is counted
 
 
@@ -129,7 +132,7 @@ def stretches(spans: Sequence[Span], duration_s: float | None = None) -> str:
     'at 0:00-0:04, 0:10-0:14 and 2 more places (16 s)'
     """
     total_s = sum(span.length_s for span in spans)
-    if duration_s is not None and total_s >= 0.9 * duration_s:
+    if duration_s is not None and total_s >= THROUGHOUT * duration_s:
         return "throughout"
     named = [_stretch(span) for span in spans[:_NAMED]]
     if len(spans) > _NAMED:
