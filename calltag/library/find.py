@@ -173,8 +173,9 @@ def find(catalogue: Catalogue, query: Query) -> Found:
     0
     >>> folder.cleanup()
     """
-    conditions, values = _conditions(query)
-    where = f"WHERE {' AND '.join(conditions)}" if conditions else ""
+    asked = list(_conditions(query))
+    where = f"WHERE {' AND '.join(condition for condition, _ in asked)}" if asked else ""
+    values = [value for _, bound in asked for value in bound]
     ((total,),) = catalogue.read(f"SELECT count(*) FROM cuts {where}", values)
     limit = -1 if query.limit is None else query.limit
     # The keys first, so that what is sorted is narrow.
@@ -251,33 +252,24 @@ def by_name(catalogue: Catalogue, name: str) -> Kept:
     return found[0]
 
 
-def _conditions(query: Query) -> tuple[list[str], list[object]]:
-    conditions: list[str] = []
-    values: list[object] = []
-
-    def add(condition: str, *more: object) -> None:
-        conditions.append(condition)
-        values.extend(more)
-
-    def one_of(column: str, wanted: Sequence[object]) -> str:
-        return f"{column} IN ({', '.join('?' * len(wanted))})"
-
+def _conditions(query: Query) -> Iterator[tuple[str, Sequence[object]]]:
+    """Yield what a kept call has to meet: conditions of SQL, and what their question marks are."""
     types = [one_line(name).casefold() or None for name in query.types]  # no name is like NULL
     if types:
         columns = ("label_key", "species_key", "head_key")
-        either = " OR ".join(one_of(column, types) for column in columns)
-        add(f"({either})", *types * len(columns))
+        either = " OR ".join(_one_of(column, types) for column in columns)
+        yield f"({either})", types * len(columns)
     if words := _match(query.words):
-        add("cuts.id IN (SELECT rowid FROM words WHERE words MATCH ?)", words)
+        yield "cuts.id IN (SELECT rowid FROM words WHERE words MATCH ?)", [words]
     if place := one_line(query.place):
-        add("instr(place_key, ?) > 0", place.casefold())
+        yield "instr(place_key, ?) > 0", [place.casefold()]
     if query.months:
         for month in query.months:
             if not 1 <= month <= 12:
                 raise InputError(f"month {month}: give a number from 1 to 12")
-        add(one_of("month", query.months), *query.months)
+        yield _one_of("month", query.months), query.months
     for condition, bound in (*_days(query), *_bounds(query)):
-        add(condition, bound)
+        yield condition, [bound]
     if query.ids:
         for name in query.ids:
             if not _is_id(name):
@@ -286,10 +278,13 @@ def _conditions(query: Query) -> tuple[list[str], list[object]]:
                     " lists them"
                 )
         wanted = [f"{name.strip().casefold()}*" for name in query.ids]
-        add(f"({' OR '.join(['cut_id GLOB ?'] * len(wanted))})", *wanted)
+        yield f"({' OR '.join(['cut_id GLOB ?'] * len(wanted))})", wanted
     if query.doubles:
-        add(HAS_DOUBLE)
-    return conditions, values
+        yield HAS_DOUBLE, []
+
+
+def _one_of(column: str, wanted: Sequence[object]) -> str:
+    return f"{column} IN ({', '.join('?' * len(wanted))})"
 
 
 def _days(query: Query) -> Iterator[tuple[str, str]]:

@@ -17,7 +17,7 @@ WORDS = (
     "take",
     "noise",
 )
-"""What full text is looked for in."""
+"""What full text is looked for in, as the newest step has it."""
 
 
 def _first_schema(db: sqlite3.Connection) -> None:
@@ -76,8 +76,9 @@ def _first_schema(db: sqlite3.Connection) -> None:
             cut INTEGER PRIMARY KEY REFERENCES cuts (id) ON DELETE CASCADE,
             version INTEGER NOT NULL,
             vector BLOB NOT NULL)""",
-        f"CREATE VIRTUAL TABLE words USING fts5 ({', '.join(WORDS)}, "
-        "tokenize = 'unicode61 remove_diacritics 2')",
+        """CREATE VIRTUAL TABLE words USING fts5 (
+            label, species, behaviour, sex, life_stage, place, recordist, equipment, rights, take,
+            noise, tokenize = 'unicode61 remove_diacritics 2')""",
         "CREATE TABLE notes (name TEXT PRIMARY KEY, value TEXT NOT NULL)",
     ):
         db.execute(statement)
