@@ -37,8 +37,8 @@ STANDARD_RATES = tuple(
 
 # Neighbours such as 59.94 and 60 lie 1/1000 apart; less than half of that keeps them apart.
 _MOST = 4e-4
-_LEAST = 1e-4
-_TAKEN_FOR = Fraction(1, 200)
+_LEAST = 1e-4  # however fine the clock: rates are also stated to two decimals, 29.97
+_TAKEN_FOR = Fraction(1, 200)  # what people write: 23.98, 29.97, 59.94
 
 
 def nearest_rate(fps: Fraction) -> Fraction:

@@ -11,7 +11,7 @@ import os
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 
 from calltag.errors import InputError, reason_of
@@ -23,22 +23,8 @@ from calltag.words import name_order
 PICTURE_SUFFIXES = frozenset(
     f".{suffix}"
     for suffix in (
-        *(
-            "3g2",
-            "3gp",
-            "asf",
-            "avi",
-            "dv",
-            "f4v",
-            "flv",
-            "m2t",
-            "m2ts",
-            "m2v",
-            "m4v",
-            "mkv",
-            "mod",
-        ),
-        *("mov", "mp4", "mpeg", "mpg", "mts", "mxf", "ogm", "ogv", "qt", "tod", "ts", "vob"),
+        *("3g2", "3gp", "asf", "avi", "dv", "f4v", "flv", "m2t", "m2ts", "m2v", "m4v", "mkv"),
+        *("mod", "mov", "mp4", "mpeg", "mpg", "mts", "mxf", "ogm", "ogv", "qt", "tod", "ts", "vob"),
         *("webm", "wmv"),
     )
 )
@@ -216,20 +202,21 @@ def _is_clip(path: PurePath) -> bool:
 def _distinct(clips: list[Clip]) -> list[Clip]:
     """Put the end of the folder's path before names that occur in several rushes."""
     counts = Counter(clip.name for clip in clips)
-    depths = {clip.name: 1 for clip in clips if counts[clip.name] > 1}
-
-    def named(clip: Clip) -> str:
-        depth = depths.get(clip.name, 0)
-        if depth >= len(clip.rushes.parts):  # two drives or shares of Windows
-            return printable(clip.path.as_posix())
-        above = clip.rushes.parts[-depth:] if depth else ()
-        return "/".join((*(printable(part.strip("/\\")) for part in above), clip.name))
-
+    depths = {name: int(n > 1) for name, n in counts.items()}
     deepest = max((len(clip.rushes.parts) for clip in clips), default=0)
     while True:
-        counts = Counter(named(clip) for clip in clips)
-        again = {clip.name for clip in clips if counts[named(clip)] > 1}
-        if not again or all(depths.get(name, 0) >= deepest for name in again):
-            return [Clip(clip.path, clip.rushes, named(clip)) for clip in clips]
+        names = [_longer_name(clip, depths[clip.name]) for clip in clips]
+        counts = Counter(names)
+        again = {clip.name for clip, name in zip(clips, names, strict=True) if counts[name] > 1}
+        if all(depths[name] >= deepest for name in again):
+            return [replace(clip, name=name) for clip, name in zip(clips, names, strict=True)]
         for name in again:
-            depths[name] = depths.get(name, 0) + 1
+            depths[name] += 1
+
+
+def _longer_name(clip: Clip, depth: int) -> str:
+    """A clip's name with so many parts of the folder's path before it."""
+    if depth >= len(clip.rushes.parts):  # two drives or shares of Windows
+        return printable(clip.path.as_posix())
+    above = clip.rushes.parts[-depth:] if depth else ()
+    return "/".join((*(printable(part.strip("/\\")) for part in above), clip.name))
