@@ -1,1 +1,1 @@
-"""The edit: timecode, retiming, sound delay, sync, markers. The only part that knows timecode."""
+"""The edit: markers and their formats, retiming, sound delay, sync, selects, tables."""

@@ -3,8 +3,8 @@
 There are two ways, and they are not the same. A take is *conformed* when each of its frames is
 shown for longer or shorter: 100 frames per second played at 25 show the same frames, four times as
 long. A take has a *speed* when the timeline's rate stays and frames are shown more than once, or
-left out.
-Conforming keeps a frame's number, and so is exact; at a speed, a frame is where it first shows.
+left out. Conforming keeps a frame's number, and so is exact; at a speed, a frame is where it first
+shows.
 
 Positions are whole frames and exact fractions throughout. Frame n of a take at speed s first shows
 at frame ``ceil(n / s)`` as played, and frame p as played shows frame ``floor(p * s)`` of the take.
@@ -22,7 +22,7 @@ from calltag.media.clock import Clock
 from calltag.media.timecode import Rate, can_drop, format_timecode, frame_to_seconds, nominal
 
 _SPEED = re.compile(r"(\d+(?:\.\d+)?) ?%", re.ASCII)
-_FASTEST = 100
+_FASTEST = 100  # times its own speed: more is a slip of the hand
 
 
 def parse_speed(text: str) -> Fraction:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import accumulate
 from pathlib import Path
 
 import numpy as np
@@ -131,45 +132,44 @@ def render_selects(
     refuse_existing([out], replace=replace_existing)
     gains_db = measure_gains(selects) if gains_db is None else tuple(gains_db)
     rate = timeline_rate(selects)
-    gap = gap_frames(gap_s, rate) / rate.fps
-    begin = frame_to_seconds(parse_start(record_start, rate), rate.fps)
+    between_s = frame_to_seconds(gap_frames(gap_s, rate), rate.fps)
+    begin_s = frame_to_seconds(parse_start(record_start, rate), rate.fps)
     bext = Bext(
         description=f"{len(selects)} selects",
-        time_reference=round(begin * RATE_HZ),
+        time_reference=round(begin_s * RATE_HZ),
         history="\n".join(
             history_line(RATE_HZ, f"select {number}: {gain:+.1f} dB", mode="mono")
             for number, gain in enumerate(gains_db, 1)
         ),
     )
-    write_wav(out, _blocks(selects, gains_db, gap), RATE_HZ, bext=bext, cues=_cues(selects, gap))
+    blocks, cues = _blocks(selects, gains_db, between_s), _cues(selects, between_s)
+    write_wav(out, blocks, RATE_HZ, bext=bext, cues=cues)
     return SelectsSound(out, gains_db)
 
 
-def _starts(selects: Sequence[Select], gap: Fraction) -> list[Fraction]:
-    """Where each begins on the timeline in seconds, and where the last ends."""
-    starts = [Fraction(0)]
-    for select in selects:
-        starts.append(starts[-1] + select.length_s + gap)
-    starts[-1] -= gap
-    return starts
+def _starts_s(selects: Sequence[Select], between_s: Fraction) -> list[Fraction]:
+    """Where each begins on the timeline."""
+    lengths_s = (select.length_s + between_s for select in selects[:-1])
+    return list(accumulate(lengths_s, initial=Fraction(0)))
 
 
-def _cues(selects: Sequence[Select], gap: Fraction) -> list[Cue]:
+def _cues(selects: Sequence[Select], between_s: Fraction) -> list[Cue]:
     cues = []
-    for select, start in zip(selects, _starts(selects, gap), strict=False):
+    for select, start_s in zip(selects, _starts_s(selects, between_s), strict=True):
         (marker,) = select.source.markers
         into_s = Fraction(marker.start_s) - select.start_s
         length = round((marker.end_s - marker.start_s) * RATE_HZ)
-        cues.append(Cue(round((start + max(into_s, Fraction(0))) * RATE_HZ), marker.name, length))
+        cues.append(Cue(round((start_s + max(into_s, Fraction(0))) * RATE_HZ), marker.name, length))
     return cues
 
 
 def _blocks(
-    selects: Sequence[Select], gains_db: Sequence[float], gap: Fraction
+    selects: Sequence[Select], gains_db: Sequence[float], between_s: Fraction
 ) -> Iterator[FloatArray]:
     at = 0
-    for select, gain_db, start in zip(selects, gains_db, _starts(selects, gap), strict=False):
-        first, end = round(start * RATE_HZ), round((start + select.length_s) * RATE_HZ)
+    starts_s = _starts_s(selects, between_s)
+    for select, gain_db, start_s in zip(selects, gains_db, starts_s, strict=True):
+        first, end = round(start_s * RATE_HZ), round((start_s + select.length_s) * RATE_HZ)
         yield np.zeros((1, first - at), np.float32)
         samples = np.zeros((1, end - first), np.float32)
         heard = _read(select)[: end - first]

@@ -17,6 +17,8 @@ TEMPERATURE_C = 15.0
 """Temperature of the air where none is given."""
 
 FARTHEST_M = 20_000.0
+"""What is said to be further away is a slip of the hand: no call carries so far."""
+
 _COLDEST_C, _HOTTEST_C = -60.0, 60.0
 
 
@@ -126,21 +128,18 @@ def advance_to_picture(
         f" {distance_m:g} m at {temperature_c:g} C"
     )
 
-    def _moved(marker: Marker) -> Marker:
-        if marker.kind != "call":
-            return marker
-        before = "; seen before the first frame" if marker.end_s <= delay_s else ""
-        return with_comment(
-            replace(
-                marker,
-                start_s=max(0.0, marker.start_s - delay_s),
-                end_s=max(0.0, marker.end_s - delay_s),
-            ),
-            slip + before,
-        )
-
-    return replace(
-        take_markers,
-        markers=tuple(_moved(marker) for marker in take_markers.markers),
-        advance_s=delay_s,
+    markers = (
+        _moved(marker, delay_s, slip) if marker.kind == "call" else marker
+        for marker in take_markers.markers
     )
+    return replace(take_markers, markers=tuple(markers), advance_s=delay_s)
+
+
+def _moved(marker: Marker, delay_s: float, slip: str) -> Marker:
+    before = "; seen before the first frame" if marker.end_s <= delay_s else ""
+    earlier = replace(
+        marker,
+        start_s=max(0.0, marker.start_s - delay_s),
+        end_s=max(0.0, marker.end_s - delay_s),
+    )
+    return with_comment(earlier, slip + before)

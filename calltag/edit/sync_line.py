@@ -36,6 +36,8 @@ _ONE_SOUND_S = 6.0  # what repeats is seldom longer, as a call, an alarm, a phra
 _FEWEST = 4
 _USUAL_DRIFT = 50e-6  # common practice; what short takes cannot tell is taken to be small
 _WINDOW_ERRORS_S = (0.00005, 0.0005)
+_ROUNDS = 8  # of fitting, each with the weights that the last one gave
+_DEVIATION = 1.5  # standard deviations of a Gaussian to its median distance, 1.4826, rounded up
 _NEIGHBOUR_S = 0.005  # lags closer than this are no rivals
 
 T = TypeVar("T", float, DoubleArray)
@@ -215,12 +217,13 @@ def _best_line(
             best, at, slope = float(total.max()), int(np.argmax(total)), float(tried)
     far = np.abs(columns - at) * _STEP_S > _NEIGHBOUR_S + most * longest_s
     rival = float(highest[far].max()) if far.any() else 0.0
-    mean, deviation = float(votes.mean()), max(float(votes.std()), 1e-9)
+    return (at - n + 0.5) * _STEP_S, slope, _evidence(best, votes), _evidence(rival, votes)
 
-    def stands_out(total: float) -> float:
-        return float((total / len(votes) - mean) / deviation * np.sqrt(len(votes)))
 
-    return (at - n + 0.5) * _STEP_S, slope, stands_out(best), stands_out(rival)
+def _evidence(total: float, votes: FloatArray) -> float:
+    """How far a sum of a vote from each window stands above chance, in deviations."""
+    deviation = max(float(votes.std()), 1e-9)
+    return float((total / len(votes) - float(votes.mean())) / deviation * np.sqrt(len(votes)))
 
 
 def _fitted(
@@ -245,12 +248,12 @@ def _fitted(
         return rough
     x, y, w = times_s[on_line] - rough.at_s, found_s[on_line], height[on_line]
     lag_s, slope, error_s = rough.lag_s, rough.slope, _WINDOW_ERRORS_S[1]
-    for _ in range(8):
+    for _ in range(_ROUNDS):
         distance = y - lag_s - slope * x
         weights = w / (1 + np.square(distance / error_s))
         lag_s, slope = _ridge(x, y, weights, error_s)
         typical_s = float(np.median(np.abs(y - lag_s - slope * x)))
-        error_s = float(np.clip(1.5 * typical_s, *_WINDOW_ERRORS_S))
+        error_s = float(np.clip(_DEVIATION * typical_s, *_WINDOW_ERRORS_S))
     return replace(rough, lag_s=lag_s, slope=slope, spread_s=typical_s)
 
 

@@ -38,6 +38,7 @@ _FEWEST_WINDOWS, _MOST_WINDOWS = 8, 64
 _WORK_S2 = 40_000.0  # windows times seconds of take A that are worth the wait: some five seconds
 _POOL = EVEN_RATE_HZ // 200  # steps of lag, 5 ms; within one, the highest value counts
 _BLOCK = 40_000  # length of an FFT that is fast for its length and fits the cache
+_DEVIATION = 1.4826  # of a Gaussian, over its median distance from the middle
 _LINEAR = 10.0  # mean powers; higher ones count by their logarithm: no window decides alone
 
 
@@ -282,7 +283,7 @@ def _peaks(
 ) -> list[Place]:
     """List the highest lags, apart from each other, in deviations of all."""
     middle = np.median(height[allowed])
-    deviation = 1.4826 * np.median(np.abs(height[allowed] - middle))
+    deviation = _DEVIATION * np.median(np.abs(height[allowed] - middle))
     standing = np.where(allowed, (height - middle) / max(float(deviation), 1e-9), -np.inf)
     places: list[Place] = []
     for _ in range(_PLACES):
