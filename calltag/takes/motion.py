@@ -44,6 +44,12 @@ _NOISE_CORNER = 0.8
 _ENOUGH_GRAIN = 4000
 """So many frequencies tell the level of the grain to a few hundredths."""
 
+_ABOVE_GRAIN = 4.0
+"""A frequency of so many times the grain's power counts half of one that stands far above it."""
+
+_SLOWEST = 2.5
+"""Changes of fewer cycles over the picture are light, not place: clouds, and the window itself."""
+
 _FADED = 0.4
 """Part of the picture, to both sides together, that is faded out."""
 
@@ -186,7 +192,7 @@ def _shift(
     cross = one.conj() * other
     power = np.abs(cross)
     # At least that of rounding to whole grey levels, whose variance is 1/12.
-    grain = max(4.0 * float(np.median(power.ravel()[corner])), shape[0] * shape[1] / 12)
+    grain = max(_ABOVE_GRAIN * float(np.median(power.ravel()[corner])), shape[0] * shape[1] / 12)
     weighed = weight / (power + grain)
     surface = fft.irfft2(weighed * cross, shape)
     # What all frequencies together would give if they agreed.
@@ -207,7 +213,7 @@ def _shift(
 
 def _between(three: FloatArray) -> float:
     """Top of a Gaussian through three values, as an offset from the middle one."""
-    if three.min() <= 0.02 * three[1]:
+    if three.min() <= 0.02 * three[1]:  # so narrow a top lies on its pixel
         return 0.0
     left, middle, right = np.log(three.astype(np.float64))
     bend = left - 2 * middle + right
@@ -236,7 +242,6 @@ def _weight(height: int, width: int) -> tuple[FloatArray, npt.NDArray[np.intp]]:
     down, right = np.meshgrid(fft.fftfreq(height), fft.rfftfreq(width), indexing="ij")
     cycles = np.hypot(down, right)
     weight = np.exp(-2 * (math.pi * _PEAK_PX * cycles) ** 2)
-    # The slowest changes are light, not place: clouds, and the window itself.
-    weight *= np.maximum(np.abs(down) * height, right * width) > 2.5
+    weight *= np.maximum(np.abs(down) * height, right * width) > _SLOWEST
     corner = np.flatnonzero(cycles > _NOISE_CORNER * 0.5)
     return weight.astype(np.float32), corner[:: 1 + len(corner) // _ENOUGH_GRAIN]

@@ -51,6 +51,21 @@ _WELL_MEASURED_PX = 1.5
 
 _HALVINGS = 4
 
+_SMALLEST_PX = 24
+"""Sides of a picture that is still looked at; less is hardly more than its own margin."""
+
+_MARGIN_PX = 8
+"""Left out along the picture's edges: the wider blur looks 7 pixels to each side."""
+
+_REACH = 3.5
+"""So many standard deviations away a blur ends."""
+
+_BOTH_WAYS = 6.0
+"""Deviation of what the weights 1, -2, 1 both ways make of grain of deviation 1 [3]_."""
+
+_MEDIAN_OF_DEVIATION = 0.6745
+"""Median distance of a Gaussian from its middle, as a part of its standard deviation."""
+
 _NO_EDGE_PX = 4.0
 """What is still softer than this in the smallest picture is light that changes over the view."""
 
@@ -80,7 +95,7 @@ def edge_blur_px(grey: npt.NDArray[np.uint8] | FloatArray) -> float | None:
     picture = np.asarray(grey, np.float32)
     best = None
     for halved in range(_HALVINGS + 1):
-        if min(picture.shape) < 24:
+        if min(picture.shape) < _SMALLEST_PX:
             break
         found = _edge_blur_px(picture)
         if found is not None:
@@ -97,8 +112,8 @@ def edge_blur_px(grey: npt.NDArray[np.uint8] | FloatArray) -> float | None:
 def _edge_blur_px(picture: FloatArray) -> float | None:
     across, down = _gradient(picture, _FINE_PX)
     steep = np.sqrt(across**2 + down**2)
-    steep[:8] = steep[-8:] = 0.0
-    steep[:, :8] = steep[:, -8:] = 0.0
+    for edge in (slice(_MARGIN_PX), slice(-_MARGIN_PX, None)):
+        steep[edge] = steep[:, edge] = 0.0
     grain = _grain(picture) / (math.sqrt(8 * math.pi) * _FINE_PX**2)
     steepest = _among_highest(steep.ravel(), _FEWEST_EDGES)
     least = max(_ABOVE_GRAIN * grain, _OF_STEEPEST * steepest, _LEAST_STEEP)
@@ -127,8 +142,8 @@ def _among_highest(values: FloatArray, n: int) -> float:
 
 def _gradient(picture: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray]:
     """Change per pixel to the right and downwards, seen through a blur."""
-    across = ndimage.gaussian_filter(picture, blur_px, order=(0, 1), truncate=3.5)
-    down = ndimage.gaussian_filter(picture, blur_px, order=(1, 0), truncate=3.5)
+    across = ndimage.gaussian_filter(picture, blur_px, order=(0, 1), truncate=_REACH)
+    down = ndimage.gaussian_filter(picture, blur_px, order=(1, 0), truncate=_REACH)
     return across, down
 
 
@@ -138,7 +153,7 @@ def _grain(picture: FloatArray) -> float:
     above, row, below = (picture[i : len(picture) - 2 + i : step] for i in range(3))
     rows = above - 2 * row + below
     both = rows[:, :-2] - 2 * rows[:, 1:-1] + rows[:, 2:]
-    return float(np.median(np.abs(both))) / (6 * 0.6745)
+    return float(np.median(np.abs(both))) / (_BOTH_WAYS * _MEDIAN_OF_DEVIATION)
 
 
 def _halved(picture: FloatArray) -> FloatArray:
