@@ -177,17 +177,18 @@ def _missing(gone: Mapping[str, Entry], clips: Sequence[Clip]) -> list[str]:
 
 
 def _identities(clips: Sequence[Clip]) -> dict[str, _Identity | MediaError]:
-    def identity(clip: Clip) -> _Identity | MediaError:
-        try:
-            return _Identity(digest(clip.path), clip.path.stat().st_size)
-        except MediaError as error:
-            return error
-        except OSError:  # gone between the two
-            return MediaError(clip.path, "is gone; check the drive or card")
-
     with ThreadPoolExecutor(READERS) as threads:
-        found = threads.map(identity, clips)
+        found = threads.map(_identity, clips)
         return {real_path(clip.path): one for clip, one in zip(clips, found, strict=True)}
+
+
+def _identity(clip: Clip) -> _Identity | MediaError:
+    try:
+        return _Identity(digest(clip.path), clip.path.stat().st_size)
+    except MediaError as error:
+        return error
+    except OSError:  # gone between the two
+        return MediaError(clip.path, "is gone; check the drive or card")
 
 
 def _stays(file: str, entry: Entry, identities: Mapping[str, _Identity | MediaError]) -> bool:

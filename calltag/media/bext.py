@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import struct
 from dataclasses import dataclass
 from pathlib import Path
-
-import numpy as np
 
 from calltag.media.wav_file import read_chunk
 from calltag.words import nearest_ascii
@@ -195,6 +194,6 @@ def _text(field: bytes) -> str:
 
 
 def _hundredths(value: float | None) -> int:
-    if value is None or not np.isfinite(value):
+    if value is None or not math.isfinite(value):
         return _NOT_STATED
     return round(max(-327.0, min(327.0, value)) * 100)

@@ -37,7 +37,7 @@ STANDARD_RATES = tuple(
 
 # Neighbours such as 59.94 and 60 lie 1/1000 apart; less than half of that keeps them apart.
 _MOST = 4e-4
-_LEAST = 1e-4  # however fine the clock: rates are also stated to two decimals, 29.97
+_LEAST = 1e-4  # however fine the clock: rates are also stated in decimals, as 29.97 and 23.976
 _TAKEN_FOR = Fraction(1, 200)  # what people write: 23.98, 29.97, 59.94
 
 

@@ -183,22 +183,15 @@ def _guessed(heard: Sequence[Heard], tagger: Tagger | None) -> list[Heard]:
 
 
 def _orders(heard: Sequence[Heard], tagger: Tagger | None) -> dict[Order, list[int]]:
-    def sounds(ones: Iterable[Heard]) -> list[Sound]:
-        return [
-            Sound(one.call.features, one.take.path, one.call.span)
-            for one in ones
-            if one.call.features is not None
-        ]
-
     by_take = [one.number for one in heard]
-    measured = [one for one in heard if one.call.features is not None]
-    waiting = [one for one in measured if one.label is None]
-    useful = [
-        waiting[i].number
-        for i in listening_order(
-            sounds(waiting), [one.call.call_probability for one in waiting], tagger
-        )
+    waiting = [
+        (one, Sound(one.call.features, one.take.path, one.call.span))
+        for one in heard
+        if one.label is None and one.call.features is not None
     ]
+    sounds = [sound for _, sound in waiting]
+    odds = [one.call.call_probability for one, _ in waiting]
+    useful = [waiting[i][0].number for i in listening_order(sounds, odds, tagger)]
     placed = set(useful)
     typed = sorted(heard, key=lambda one: (_type_key(one), -one.confidence))
     timed = sorted(heard, key=lambda one: _time_key(one.take, one.call.start_s))
