@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -13,8 +14,11 @@ import typer.main
 from calltag import __version__
 from calltag.cli import _streams, main
 from calltag.cli.app import app
+from calltag.edit.formats import all_formats
 from calltag.errors import OutputError
 from calltag.log import Log
+from calltag.pages.listening import NOISE_KEYS
+from calltag.records.label import NOISE_KINDS
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -43,6 +47,16 @@ def test_every_command_has_help_and_an_example(run, command: tuple[str, ...]) ->
     assert len(first) <= 72
     examples = ran.out.partition("Example")[2].splitlines()
     assert any(line.strip().startswith(f"calltag {' '.join(command)}") for line in examples)
+
+
+def test_every_marker_format_and_noise_kind_is_named_where_it_is_looked_for(run) -> None:
+    told = re.split(r"\W+", run("markers", "--help").out)
+    written = (ROOT / "README.md").read_text("utf-8")
+    for name, found in all_formats().items():
+        assert name in told
+        assert f"--as {name}`" in written or f"OUT{found.SUFFIX}`" in written
+    assert set(NOISE_KINDS) <= set(re.split(r"\W+", run("label", "--help").out))
+    assert set(NOISE_KEYS) == set(NOISE_KINDS)
 
 
 @pytest.mark.parametrize("group", [(), ("library",)], ids=str)
