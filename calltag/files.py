@@ -247,6 +247,29 @@ def refuse_own(paths: Collection[Path]) -> None:
             raise InputError(f"{path}: this lies in a call library; name a place outside it")
 
 
+def refuse_footage(paths: Collection[Path], sources: Collection[Path]) -> None:
+    """Make sure that no take is overwritten.
+
+    Parameters
+    ----------
+    paths : collection of Path
+        Files that are about to be written.
+    sources : collection of Path
+        The takes.
+
+    Raises
+    ------
+    InputError
+        If one is a take, or may be, as `folded` has it.
+    """
+    footage = {folded(source.resolve()) for source in sources}
+    for path in paths:
+        if folded(path.resolve()) in footage:
+            raise InputError(
+                f"{path}: this is a take, which is never written to; name one outside the rushes"
+            )
+
+
 def refuse_other_than_model(path: Path) -> None:
     """Make sure that a model overwrites nothing but a model.
 

@@ -11,7 +11,13 @@ from pathlib import Path
 import pytest
 
 from calltag.errors import InputError, MediaError, WriteError
-from calltag.files import refuse_existing, refuse_other_than_model, write_texts, written_whole
+from calltag.files import (
+    refuse_existing,
+    refuse_footage,
+    refuse_other_than_model,
+    write_texts,
+    written_whole,
+)
 from calltag.own_files import MODEL_CARD, SHEET_INDEX, SHEET_MARK, is_sheet
 
 
@@ -156,3 +162,9 @@ def test_a_file_that_windows_has_open_elsewhere_is_told(tmp_path, monkeypatch):
         write_texts({path: "new"}, replace=True)
     assert path.read_text() == "as it was"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_take_is_safe_whatever_the_capitals_of_its_name(tmp_path):
+    """Most disks of Macs and Windows take both for one file."""
+    with pytest.raises(InputError, match="never written to"):
+        refuse_footage([tmp_path / "Card" / "A001.wav"], [tmp_path / "card" / "a001.WAV"])

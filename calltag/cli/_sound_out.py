@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from calltag.cli._choose import choose_takes
 from calltag.errors import InputError
-from calltag.files import refuse_existing
+from calltag.files import refuse_existing, refuse_footage
 
 if TYPE_CHECKING:
     from calltag.records.found import TakeLog
@@ -34,8 +34,6 @@ def sound_target(
     out: Path | None, default: str, take_logs: Sequence[TakeLog], *, replace: bool
 ) -> Path:
     """Return the wave file to write, or say why it cannot be: footage and its folder are safe."""
-    from calltag.edit.take_files import refuse_footage
-
     target = out or Path(default)
     check_wave_name(target)
     takes = [one.take for one in take_logs]

@@ -156,7 +156,8 @@ def markers_command(
     from calltag.edit.per_take import per_take
     from calltag.edit.retime import parse_speed
     from calltag.edit.seen_twice import carry_over, name_better_sound
-    from calltag.edit.take_files import per_take_paths, refuse_footage
+    from calltag.edit.take_files import per_take_paths
+    from calltag.files import refuse_footage
     from calltag.log import Log
     from calltag.media.clock import common_rate
     from calltag.media.timecode import parse_rate

@@ -99,8 +99,7 @@ def selects_command(
     from calltag.edit.seen_twice import each_call_once
     from calltag.edit.selects import choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import measure_gains, render_selects
-    from calltag.edit.take_files import refuse_footage
-    from calltag.files import refuse_existing
+    from calltag.files import refuse_existing, refuse_footage
     from calltag.log import Log
     from calltag.media.clock import common_rate
     from calltag.media.timecode import parse_rate

@@ -19,9 +19,8 @@ import numpy as np
 
 from calltag.arrays import FloatArray
 from calltag.edit.selects import Select, gap_frames, timeline_rate
-from calltag.edit.take_files import refuse_footage
 from calltag.errors import InputError
-from calltag.files import refuse_existing
+from calltag.files import refuse_existing, refuse_footage
 from calltag.media.bext import Bext, history_line
 from calltag.media.reader import read_span
 from calltag.media.timecode import frame_to_seconds, parse_start

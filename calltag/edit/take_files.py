@@ -10,7 +10,7 @@ from pathlib import Path
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.errors import InputError, MediaError, WriteError, reason_of
-from calltag.files import folded, is_folder, is_there, refuse_existing
+from calltag.files import folded, is_folder, is_there, refuse_existing, refuse_footage
 from calltag.records.take import Problem
 
 _DRIVE = re.compile(r"(?<![^/])([A-Za-z]):(?=/)")
@@ -112,29 +112,6 @@ def write_copies(
             copy(source, path, one)
             written.append(path)
     return written
-
-
-def refuse_footage(paths: Sequence[Path], sources: Sequence[Path]) -> None:
-    """Make sure that no take is overwritten by its copy.
-
-    Parameters
-    ----------
-    paths : sequence of Path
-        Files that are about to be written.
-    sources : sequence of Path
-        The takes.
-
-    Raises
-    ------
-    InputError
-        If one is the other.
-    """
-    footage = {folded(source.resolve()) for source in sources}
-    for path in paths:
-        if folded(path.resolve()) in footage:
-            raise InputError(
-                f"{path}: this is a take, which is never written to; name one outside the rushes"
-            )
 
 
 def make_folder(out: Path) -> None:

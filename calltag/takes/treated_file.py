@@ -10,6 +10,7 @@ import numpy as np
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
+from calltag.files import refuse_footage
 from calltag.media.bext import Bext
 from calltag.media.reader import SoundReader
 from calltag.media.wav_writing import write_wav
@@ -88,8 +89,7 @@ def write_treated(
     MediaError
         If the sound cannot be read.
     """
-    if out.resolve() == path.resolve():
-        raise InputError(f"{out.name}: is the take itself, which is never written to; name another")
+    refuse_footage([out], [path])
     if not treatment:
         raise InputError(
             f"{path.name}: there is nothing to treat; add --low-cut, --high-cut or --channel"

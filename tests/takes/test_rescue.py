@@ -530,8 +530,9 @@ def test_what_would_exceed_full_scale_is_turned_down(scene, tmp_path):
 
 def test_the_take_itself_is_never_written_to(engine_take):
     path, log = engine_take
-    with pytest.raises(InputError, match="never written to"):
-        write_treated(path, path, log, Treatment(band=Band(low_hz=300.0)), Bext())
+    for out in (path, path.with_name(path.name.swapcase())):  # one file on most Macs
+        with pytest.raises(InputError, match="never written to"):
+            write_treated(path, out, log, Treatment(band=Band(low_hz=300.0)), Bext())
     silent = replace(log, take=replace(log.take, sample_rate_hz=None, channels=0))
     with pytest.raises(InputError, match="no sound"):
         examine(path, silent)

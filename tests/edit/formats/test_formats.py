@@ -10,7 +10,7 @@ import pytest
 
 from calltag.edit.formats import WriteOptions, all_formats, chapters, choose_format, wav_cues
 from calltag.edit.markers import TakeMarkers, from_log
-from calltag.edit.take_files import per_take_paths, refuse_footage
+from calltag.edit.take_files import per_take_paths
 from calltag.errors import InputError, WriteError
 from calltag.media.bext import Bext
 from calltag.media.rushes import find_clips
@@ -170,9 +170,3 @@ def test_no_name_leads_out_of_the_folder(tmp_path):
         "earlier/E/DCIM/x.vtt",
         "nas/rushes/x.vtt",
     ]
-
-
-def test_a_take_is_safe_whatever_the_capitals_of_its_name(tmp_path):
-    """Most disks of Macs and Windows take both for one file."""
-    with pytest.raises(InputError, match="never written to"):
-        refuse_footage([tmp_path / "Card" / "A001.wav"], [tmp_path / "card" / "a001.WAV"])
