@@ -98,7 +98,7 @@ def merge_seen_twice(
         the highest `calltag.edit.selects.sound_worth`: far above its background, little noise.
     """
     every = list(take_logs)
-    clocks = _shared_clocks(_with_copies(every, alignments))
+    clocks = _shared_clocks(_and_of_copies(every, alignments))
     groups: dict[tuple[str, int], set[tuple[str, int]]] = {}
     by_key = {}
     for one in every:
@@ -193,7 +193,7 @@ def _alike(span: Span, call: Call, other_span: Span, other: Call) -> bool:
     return in_one_band(call.low_hz, call.high_hz, other.low_hz, other.high_hz)
 
 
-def _with_copies(
+def _and_of_copies(
     take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
 ) -> Iterator[Alignment]:
     """Add how takes with the same content lie against each other."""
@@ -264,7 +264,7 @@ def carry_over(
         found, and lies where this take's picture shows it.
     """
     every, pairs = list(take_logs), list(alignments)
-    clocks = _shared_clocks(_with_copies(every, pairs))
+    clocks = _shared_clocks(_and_of_copies(every, pairs))
     sure = [
         replace(one, calls=tuple(c for c in one.calls if c.sureness >= min_confidence))
         for one in every
@@ -321,7 +321,7 @@ def name_better_sound(
     """
     every, pairs, marked = list(take_logs), list(alignments), list(marked)
     rate = marked[0].rate if marked else DEFAULT_RATE
-    clocks = _shared_clocks(_with_copies(every, pairs))
+    clocks = _shared_clocks(_and_of_copies(every, pairs))
     better: dict[tuple[str, Span], str] = {}
     for seen in merge_seen_twice(every, pairs):
         best = seen.best

@@ -209,7 +209,7 @@ def write_selects(
         If there is nothing to write, the suffix is another, an edit list cannot count a take's
         rate, or a file exists already or cannot be written.
     """
-    check_selects(selects, out)
+    _check_selects(selects, out)
     if _as_lists(out):
         return edl_format.write_lists(
             _events(selects, gap_s), out, options, if_too_fast="write a timeline (.otio) instead"
@@ -237,7 +237,7 @@ def selects_paths(selects: Sequence[Select], out: Path) -> list[Path]:
     InputError
         If there is nothing to write, or the suffix is another.
     """
-    check_selects(selects, out)
+    _check_selects(selects, out)
     return edl_format.list_paths(out, _list_tags(selects)) if _as_lists(out) else [out]
 
 
@@ -268,21 +268,8 @@ def sounds_of(selects: Sequence[Select], out: Path, sound: Path) -> dict[Path, l
     return sounds
 
 
-def check_selects(selects: Sequence[Select], out: Path) -> None:
-    """Make sure that there are selects, and that they can be written as asked.
-
-    Parameters
-    ----------
-    selects : sequence of Select
-        The calls.
-    out : Path
-        The file that was asked for.
-
-    Raises
-    ------
-    InputError
-        If there is nothing to write, or the suffix is another.
-    """
+def _check_selects(selects: Sequence[Select], out: Path) -> None:
+    """Make sure that there are selects, and that they can be written as asked."""
     if not selects:
         raise InputError(f"{out.name}: no call was chosen; `calltag calls` lists them")
     if out.suffix.lower() not in (edl_format.SUFFIX, otio_format.SUFFIX):

@@ -459,7 +459,7 @@ def _searched(story: Story) -> dict[str, object]:
         "place_key": story.place.casefold(),
         "recorded": story.recorded,
         "month": int(dated[1]) if dated else None,
-        "clock_s": clock_s(story),
+        "clock_s": _clock_s(story),
         "length_s": story.call.length_s,
         "low_hz": story.low_hz,
         "high_hz": story.high_hz,
@@ -477,19 +477,8 @@ def _marks(n: int) -> str:
     return ", ".join("?" * n)
 
 
-def clock_s(story: Story) -> float | None:
-    """Place the call of a story on the clock of its day, by the timecode of its take.
-
-    Parameters
-    ----------
-    story : Story
-        A story.
-
-    Returns
-    -------
-    float or None
-        Seconds since midnight; None where its take states no clock.
-    """
+def _clock_s(story: Story) -> float | None:
+    """Seconds since midnight of a call, by its timecode; None where its take states none."""
     if not story.start_tc:
         return None
     try:

@@ -178,7 +178,7 @@ def hand_out(
         listed = [_Listed(copy.file, copy.story, copy.gain_db) for copy in copies]
         listed += _there_before(folder, {copy.file.name for copy in copies})
         otio_format.write(
-            [_marked(copy, folder, rate or common_frame_rate(calls)) for copy in listed],
+            [_marked(copy, folder, rate or _common_frame_rate(calls)) for copy in listed],
             place / MARKERS_NAME,
             WriteOptions(title=folder.name),
         )
@@ -253,19 +253,8 @@ def report_lines(
         yield f"  {copy.file.name} {copy.gain_db:+.1f} dB{told}"
 
 
-def common_frame_rate(kept: Sequence[Kept]) -> Rate:
-    """Find the rate that most of the takes were filmed at.
-
-    Parameters
-    ----------
-    kept : sequence of Kept
-        Kept calls, at least one.
-
-    Returns
-    -------
-    Rate
-        The commonest.
-    """
+def _common_frame_rate(kept: Sequence[Kept]) -> Rate:
+    """The rate that most of the takes were filmed at."""
     rates = Counter((one.story.frame_rate, ";" in one.story.start_tc) for one in kept)
     (frame_rate, drop), _ = rates.most_common(1)[0]
     return Rate(Fraction(frame_rate), drop)

@@ -102,7 +102,7 @@ def open_take(path: Path) -> Iterator[InputContainer]:
     try:
         container = av.open(os.fspath(path.absolute()), metadata_errors="replace", options=_OPTIONS)
     except (av.error.FFmpegError, ValueError, OSError) as error:
-        raise MediaError(path, why_unreadable(path, error)) from None
+        raise MediaError(path, _why_unreadable(path, error)) from None
     with container:
         name = container.format.name
         if name in _LISTS:
@@ -110,7 +110,7 @@ def open_take(path: Path) -> Iterator[InputContainer]:
         if name in _BARE_STREAMS and path.suffix.lower() in _CONTAINERS:
             raise MediaError(path, _DAMAGED)  # what follows a spoilt beginning may look like that
         if not container.streams.audio and picture_stream(container) is None:
-            raise MediaError(path, why_unreadable(path))
+            raise MediaError(path, _why_unreadable(path))
         yield container
 
 
@@ -165,21 +165,8 @@ def drop_all_but(container: InputContainer, kept: list[int]) -> None:
         stream.discard = Discard.default if stream.index in kept else Discard.all
 
 
-def why_unreadable(path: Path, error: Exception | None = None) -> str:
-    """Say in one sentence why a file cannot be read as a clip, from what is in it.
-
-    Parameters
-    ----------
-    path : Path
-        A file that exists and holds something.
-    error : Exception, optional
-        What the library said.
-
-    Returns
-    -------
-    str
-        The reason and what to do, without the file's name.
-    """
+def _why_unreadable(path: Path, error: Exception | None = None) -> str:
+    """Say why a file that holds something is no clip, from what is in it, and what to do."""
     try:
         size = path.stat().st_size
         with path.open("rb") as file:

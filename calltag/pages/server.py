@@ -53,26 +53,15 @@ def serve(app: ASGIApp, *, open_browser: bool, tell: Callable[[str, bool], None]
             ws="none",
             timeout_graceful_shutdown=2,
         )
-        logging.getLogger("asyncio").addFilter(worth_telling)
+        logging.getLogger("asyncio").addFilter(_worth_telling)
         try:
             uvicorn.Server(config).run(sockets=[listening])
         except KeyboardInterrupt:
             return
 
 
-def worth_telling(record: logging.LogRecord) -> bool:
-    """Tell whether a message of the event loop is for the user.
-
-    Parameters
-    ----------
-    record : logging.LogRecord
-        The message.
-
-    Returns
-    -------
-    bool
-        False of a browser that dropped its connection: on Windows each has a traceback.
-    """
+def _worth_telling(record: logging.LogRecord) -> bool:
+    """False of a browser that dropped its connection: on Windows each has a traceback."""
     return not (record.exc_info and isinstance(record.exc_info[1], ConnectionResetError))
 
 

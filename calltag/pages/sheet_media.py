@@ -108,7 +108,7 @@ def gather(job: Job) -> TakeMedia:
     try:
         pictures = _looked(take_log, problems) if job.look else ()
         seen = with_pictures(take_log, pictures)
-        still_s = best_moment(seen)
+        still_s = _best_moment(seen)
         shown = _best(seen, job.best)
         return TakeMedia(
             pictures=pictures,
@@ -142,19 +142,8 @@ def failed(job: Job, reason: str) -> TakeMedia:
     return TakeMedia(shown=shown, calls=(None,) * len(shown), problems=(reason,))
 
 
-def best_moment(take_log: TakeLog) -> float:
-    """Find the moment that a take is best shown at.
-
-    Parameters
-    ----------
-    take_log : TakeLog
-        The take.
-
-    Returns
-    -------
-    float
-        The middle of the call that is worth most to the edit; of the take, where there is none.
-    """
+def _best_moment(take_log: TakeLog) -> float:
+    """The middle of the call that is worth most to the edit; of the take, where there is none."""
     best = max(take_log.calls, key=lambda call: worth(take_log, call), default=None)
     return take_log.take.duration_s / 2 if best is None else moment_of(best)
 
