@@ -14,11 +14,11 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calltag.errors import InputError, MediaError
+from calltag.errors import InputError, MediaError, ModelError
 from calltag.files import refuse_other_than_model
 from calltag.learn.by_hand import unmeasured
 from calltag.learn.examples import examples, unlabelled
-from calltag.learn.labels import noise_kind
+from calltag.learn.labels import is_call_type, noise_kind
 from calltag.learn.sameness import common_s
 from calltag.log import Log
 from calltag.media.copies import each_once, with_copies
@@ -26,7 +26,7 @@ from calltag.own_files import MODEL_SUFFIX
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.label import Label
 from calltag.records.span import Span
-from calltag.words import counted
+from calltag.words import counted, first_few, name_order
 
 if TYPE_CHECKING:
     from calltag.learn.examples import Example, Sound
@@ -122,8 +122,24 @@ def teach_log(
     tell("learning, and checking what was learnt")
     taught = teach(known, unlabelled=unknown)
     tell("naming the calls")
+    before = _types_known(model)
     save_model(model, taught)
+    if lost := sorted(before - _types_known(model), key=name_order):
+        notes.append(
+            f"The model before knew what these labels do not name: {first_few(lost)}. No call has "
+            "such a name now; `calltag library teach` learns what your call library holds, too"
+        )
     return taught.report, notes + name_finds(log, model)[1]
+
+
+def _types_known(model: Path) -> set[str]:
+    """The call types that a model names; none where there is no model that can be read."""
+    from calltag.learn.model_file import read_card
+
+    try:
+        return set(filter(is_call_type, read_card(model).examples))
+    except ModelError:
+        return set()
 
 
 def _of_recordings(

@@ -196,6 +196,22 @@ def test_types_are_learnt_from_labels_and_given_to_all_calls(shoot: Log, tmp_pat
     assert models == [models[0]] * 3 + [None]
 
 
+def test_types_that_teaching_takes_from_the_model_are_told(shoot: Log, tmp_path: Path) -> None:
+    """A second spring: the model came from the library, and this log has labels of one type."""
+    model = tmp_path / "calltag.model"
+    assert teach_log(shoot, model)[1] == []
+    assert teach_log(shoot, model)[1] == [], "nothing is lost"
+    shoot.change_labels(
+        remove=[one for one in shoot.labels() if one.label in ("marsh hooter: boom", "no call")],
+        put=[replace(one, label="pit rail: rasp") for one in shoot.labels() if one.start_s == 10],
+    )
+    (note,) = teach_log(shoot, model)[1]
+    assert note.startswith(
+        "The model before knew what these labels do not name: marsh hooter: boom. "
+    )
+    assert "`calltag library teach`" in note
+
+
 def test_a_model_names_takes_only_when_it_is_another_than_before(
     log: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -37,6 +37,11 @@ class ListenBy(StrEnum):
     TIME = "time"
 
 
+_NEXT = (
+    "Next: `calltag teach` learns from all labels, `calltag library teach` from your call library, "
+    "too."
+)
+
 MOST_SENTENCES = 20
 """Bad lines that are told one by one."""
 
@@ -154,7 +159,7 @@ def _listen(log: Path, takes: list[str], by: ListenBy, *, browser: bool) -> None
         n_labels = len(opened.labels())
     say(f"{counted(n_labels, 'label')} in the log, {n_labels - before:+d} in this sitting.")
     if n_labels > before:
-        say("Next: `calltag teach` learns from all labels.")
+        say(_NEXT)
 
 
 def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
@@ -201,7 +206,7 @@ def _tell(file: LabelFile, name: str) -> None:
     if file.bad:
         say(f"Left out: {counted(len(file.bad), 'line')} that cannot be used.")
     if file.labels:
-        say("Next: `calltag teach` learns from all labels.")
+        say(_NEXT)
 
 
 def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
