@@ -93,9 +93,9 @@ def calls_command(
     """List, filter and rank the calls.
 
     What a call is worth to the edit is how sure its type is, times how far it stands above the
-    background; noise at the same time halves it. Where its picture is known, a shaky, soft or
-    blurred one counts against it, too, and so does sound alone; `calltag sheet` and --picture look
-    at pictures.
+    background; noise at the same time halves it, and so does an end of the take that cuts it off.
+    Where its picture is known, a shaky, soft or blurred one counts against it, too, and so does
+    sound alone; `calltag sheet` and --picture look at pictures.
 
     \b
     Examples:

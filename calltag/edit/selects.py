@@ -32,7 +32,11 @@ HALF_WORTH_DB = 12.0
 
 NOISE_WORTH = 0.5
 CLIPPED_WORTH = 0.7
+CUT_OFF_WORTH = 0.5
 NO_PICTURE_WORTH = 0.8
+
+_END_S = 0.05
+"""A call this close to an end of its take goes on beyond it; codecs leave out about a frame."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,11 +84,14 @@ def sound_worth(take_log: TakeLog, call: Call) -> float:
     -------
     float
         From 0 to 1: how far it stands above the background (``snr / (snr + 12 dB)``), times
-        `NOISE_WORTH` for each noise kind heard with it, and `CLIPPED_WORTH` where the take's sound
-        is clipped, in every channel that was listened to.
+        `NOISE_WORTH` for each noise kind heard with it, `CUT_OFF_WORTH` where an end of the take
+        cuts it off, and `CLIPPED_WORTH` where the take's sound is clipped, in every channel that
+        was listened to.
     """
     snr_db = max(0.0, call.snr_db) if math.isfinite(call.snr_db) else 0.0
     value: float = snr_db / (snr_db + HALF_WORTH_DB) * NOISE_WORTH ** len(call.noise)
+    if call.start_s < _END_S or call.end_s > take_log.take.duration_s - _END_S:
+        value *= CUT_OFF_WORTH
     return value * CLIPPED_WORTH if clipped_ppm(take_log.take) > 0 else value
 
 

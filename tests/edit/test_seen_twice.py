@@ -63,6 +63,18 @@ def test_a_call_is_left_to_the_take_where_it_is_worth_most_with_its_picture() ->
     assert [[call.start_s for call in one.calls] for one in once] == [[2.0], [5.0]]
 
 
+def test_a_call_that_is_cut_off_is_left_to_the_take_that_has_it_whole() -> None:
+    """Cameras part a long take in several files, and a call may lie across two."""
+    a = log_of("a.mov", make_call(59.3, 60.0, snr_db=20))
+    b = log_of("b.mov", make_call(39.3, 40.4, snr_db=12))
+    (seen,) = merge_seen_twice([a, b], A_AND_B)
+    assert seen.best.take_log is b
+    assert [[call.start_s for call in one.calls] for one in each_call_once([a, b], A_AND_B)] == [
+        [],
+        [39.3],
+    ]
+
+
 def test_without_alignments_nothing_is_merged() -> None:
     logs = [log_of("a.mov", make_call(1, 2)), log_of("b.mov", make_call(1, 2))]
     assert found(logs, []) == [[("a.mov", 1)], [("b.mov", 1)]]

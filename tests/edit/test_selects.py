@@ -39,6 +39,8 @@ def log_of(*calls, path="a.mov", **changes):
         (log_of(make_call(1, 2), levels=SAFE), log_of(make_call(1, 2), levels=CLIPPED)),
         (log_of(make_call(1, 2)), TakeLog(take=make_sound(), calls=(make_call(1, 2),))),
         (log_of(make_call(1, 2, by_hand=True)), log_of(make_call(1, 2))),
+        (log_of(make_call(0.4, 1.1)), log_of(make_call(0, 0.7))),  # filmed whole, begun before
+        (log_of(make_call(59, 59.7)), log_of(make_call(59.3, 59.98, snr_db=18))),  # goes on after
         (log_of(make_call(1, 2, snr_db=3)), log_of(make_call(1, 2, snr_db=float("nan")))),
     ],
 )
