@@ -190,10 +190,9 @@ def markers_command(
         say("No takes are lined up yet, so each has its own calls; `calltag sync` lines them up.")
     marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)
     if not any(one.markers for one in marked):
-        raise InputError(
-            f"{out.name}: nothing to mark, so nothing was written;"
-            " --min-confidence 0 takes in all that was found"
-        )
+        doubtful = any(one.calls for one in take_logs) and min_confidence > 0
+        more = "; --min-confidence 0 takes in all that was found" if doubtful else ""
+        raise InputError(f"{out.name}: nothing to mark, so nothing was written{more}")
     targets = per_take_paths(marked, out, chosen.SUFFIX) if chosen.PER_TAKE else [out]
     refuse_footage([out, *targets], [one.take.file for one in every])
     problems: list[Problem] = []

@@ -278,6 +278,16 @@ def test_where_no_clip_is_there_nothing_was_done(shoot):
     assert not list(Path().glob("copies/*"))
 
 
+def test_more_is_proposed_only_where_more_was_found(shoot):
+    more = "; --min-confidence 0 takes in all that was found"
+    message = "day.otio: nothing to mark, so nothing was written"
+    doubtful = run("day.otio", "--take", "A001.mov", "--min-confidence", "0.99")
+    assert str(doubtful.exception) == message + more
+    with Log(Path("calltag.db")) as log:
+        log.put(replace(log.take_log("A001.mov"), calls=()), feature_version=1)
+    assert str(run("day.otio", "--take", "A001.mov").exception) == message
+
+
 def test_usable_noise_and_labels(shoot):
     with Log(Path("calltag.db")) as log:
         log.change_labels(
