@@ -113,16 +113,19 @@ class MediaError(CalltagError, OSError):
         The file.
     reason : str
         Why it cannot be read and what to do about it, without the file's name.
+    take : str, optional
+        What the log calls it, where it is one of several takes: cameras use file names again.
     """
 
-    def __init__(self, path: Path, reason: str) -> None:
-        super().__init__(f"{path.name}: {reason}")
+    def __init__(self, path: Path, reason: str, take: str | None = None) -> None:
+        super().__init__(f"{take or path.name}: {reason}")
         self.path = path
         self.reason = reason
+        self.take = take
 
-    def __reduce__(self) -> tuple[type[MediaError], tuple[Path, str]]:
+    def __reduce__(self) -> tuple[type[MediaError], tuple[Path, str, str | None]]:
         """Pickle by the arguments, so that a worker process can hand it back."""
-        return type(self), (self.path, self.reason)
+        return type(self), (self.path, self.reason, self.take)
 
 
 class WriteError(InputError):

@@ -22,7 +22,7 @@ from calltag.edit.selects import Select, gap_frames, timeline_rate
 from calltag.errors import InputError
 from calltag.files import refuse_existing, refuse_footage
 from calltag.media.bext import Bext, history_line
-from calltag.media.reader import read_span
+from calltag.media.reader import read_logged
 from calltag.media.timecode import frame_to_seconds, parse_start
 from calltag.media.wav_writing import Cue, write_wav
 from calltag.sound.channels import Chooser
@@ -180,7 +180,7 @@ def _blocks(
 def _read(select: Select) -> FloatArray:
     """The best channel of the stretch."""
     start_s, end_s = float(select.start_s), float(select.start_s + select.length_s)
-    samples, _ = read_span(select.source.take.file, start_s, end_s, rate_hz=RATE_HZ)
+    samples, _ = read_logged(select.source.take, start_s, end_s, rate_hz=RATE_HZ)
     return Chooser(RATE_HZ).choose(samples)
 
 

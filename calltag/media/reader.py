@@ -32,6 +32,7 @@ from calltag.media.streams import (
 )
 from calltag.media.wav_file import announced_bytes
 from calltag.records.span import Span
+from calltag.records.take import Take
 
 _STALL_S = 30.0
 """A stream that lies this far behind another has ended, or nearly; it is not waited for."""
@@ -156,6 +157,40 @@ def read_blocks(
     SoundReader : The same, with what is wrong with the sound.
     """
     yield from SoundReader(path, rate_hz=rate_hz, block_s=block_s)
+
+
+def read_logged(
+    take: Take, start_s: float, end_s: float, *, rate_hz: int | None = None
+) -> tuple[FloatArray, int]:
+    """Read a stretch of the sound of one of many takes, as `read_span` does.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+    start_s, end_s : float
+        The stretch; what lies outside the take is left out.
+    rate_hz : int, optional
+        Sampling rate wanted; that of the first sound stream unless given.
+
+    Returns
+    -------
+    samples : np.ndarray, shape (n_channels, n_samples), float32
+        The sound.
+    rate_hz : int
+        Its sampling rate.
+
+    Raises
+    ------
+    InputError
+        If the stretch has no length.
+    MediaError
+        If the file cannot be read, or has no sound; it names the take as the log does.
+    """
+    try:
+        return read_span(take.file, start_s, end_s, rate_hz=rate_hz)
+    except MediaError as error:
+        raise MediaError(error.path, error.reason, take.path) from None
 
 
 def read_span(

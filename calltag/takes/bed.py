@@ -20,7 +20,7 @@ import soxr
 from calltag.arrays import FloatArray
 from calltag.errors import InputError
 from calltag.media.bext import Bext, history_line
-from calltag.media.reader import read_span
+from calltag.media.reader import read_logged
 from calltag.media.wav_writing import write_wav
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
@@ -232,7 +232,7 @@ def _read(
 
 def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
     """The stretch on `channels` tracks: good ones, and the best again where they are few."""
-    sound, rate_hz = read_span(take.file, span.start_s, span.end_s)
+    sound, rate_hz = read_logged(take, span.start_s, span.end_s)
     if rate_hz != RATE_HZ:
         sound = soxr.resample(sound.T, rate_hz, RATE_HZ).T.astype(np.float32)
     good = used_channel(take)

@@ -125,6 +125,13 @@ def test_a_take_that_is_away_is_read_from_its_copy(shoot, away):
     assert result.exit_code == 0, result.output
 
 
+def test_a_take_that_is_gone_is_named_as_the_log_does(shoot):
+    (shoot / "rushes/jetty/B001.wav").unlink()
+    result = run("--seconds", "25")
+    assert str(result.exception).startswith("jetty/B001.wav: is not there")
+    assert not Path("bed.wav").exists()
+
+
 def test_too_little_is_told(shoot):
     result = run("--seconds", "120", "--for", "A003.wav")
     assert result.exit_code == 0, result.output
