@@ -155,7 +155,7 @@ def test_each_of_several_edit_lists_has_its_own_sound(shoot, clips):
     shutil.copyfile(clips / "A001.mov", shoot / "rushes" / "B001.mov")
     with Log(shoot / "calltag.db") as log:
         (one,) = log.take_logs()
-        take = replace(one.take, path="card2/B001.mov", digest="e", fps=Fraction(50))
+        take = replace(one.take, path="B001.mov", digest="e", fps=Fraction(50))
         log.put(replace(one, take=take, calls=one.calls[:2]), feature_version=1)
     result = run("best.edl", "--sound", "best.wav", "--handles", "0", "--gap", "0.2")
     assert result.exit_code == 0, result.output
