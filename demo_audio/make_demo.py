@@ -51,9 +51,11 @@ LABELLED_CALLS: tuple[tuple[str, CallType, tuple[int, ...]], ...] = (
 """Take, call type, and which of that type's calls in the take the user has labelled."""
 
 LABELLED_OTHER: tuple[tuple[str, float, float, str], ...] = (
-    ("ASH_A_0034.MP4", 4.15, 4.85, "machine/hedge trimmer"),
-    ("ASH_A_0034.MP4", 12.85, 13.6, "machine/hedge trimmer"),
-    ("ASH_B_0013.MOV", 2.0, 3.2, "machine/hedge trimmer"),
+    ("ASH_A_0034.MP4", 11.9, 14.0, "machine/hedge trimmer"),
+    ("ASH_A_0034.MP4", 17.1, 19.2, "machine/hedge trimmer"),
+    ("ASH_B_0013.MOV", 1.0, 4.0, "machine/hedge trimmer"),
+    ("ASH_B_0013.MOV", 5.0, 8.0, "machine/hedge trimmer"),
+    ("ASH_B_0013.MOV", 8.0, 10.5, "machine/hedge trimmer"),
     ("ASH_A_0036.MP4", 4.45, 5.2, "wind"),
     ("ASH_A_0036.MP4", 9.85, 10.9, "wind"),
     ("ASH_A_0036.MP4", 17.3, 17.95, "wind"),

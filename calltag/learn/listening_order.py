@@ -46,7 +46,7 @@ def listening_order(
     if not sounds:
         return []
     shapes = [sound.features.shape for sound in sounds]
-    shape = (len(tagger.judges.mean),) if tagger else max(set(shapes), key=shapes.count)
+    shape = (tagger.panel.n_features,) if tagger else max(set(shapes), key=shapes.count)
     alike = [i for i, own in enumerate(shapes) if own == shape]
     if not alike:
         return list(range(len(sounds)))

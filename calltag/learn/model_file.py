@@ -31,18 +31,21 @@ import numpy as np
 import skops.io
 
 import calltag
+from calltag.arrays import DoubleArray
 from calltag.errors import ModelError, reason_of
 from calltag.files import refuse_other_than_model, written_whole
 from calltag.learn.confidence import Confidence
 from calltag.learn.judges import Judges
 from calltag.learn.kinship import Kin, Kinship
+from calltag.learn.panel import Panel
 from calltag.learn.tagger import Tagger
 from calltag.learn.teach import Taught
+from calltag.learn.trust import Trust
 from calltag.own_files import MODEL_CARD
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ
 
-FORMAT = 5
+FORMAT = 6
 """Version of the file's layout."""
 
 LARGEST_BYTES = 500_000_000
@@ -172,7 +175,7 @@ def load_model(path: Path) -> Tagger:
     try:
         _check_types(content)
         tagger, probes, votes = _restored(skops.io.loads(content, trusted=sorted(_ALLOWED_TYPES)))
-        same = np.allclose(tagger.judges.judge(probes).votes, votes, rtol=0, atol=_VOTE_TOLERANCE)
+        same = np.allclose(_votes(tagger.panel, probes), votes, rtol=0, atol=_VOTE_TOLERANCE)
     except ModelError as error:
         raise ModelError(f"{path.name}: {error}") from None
     except Exception as error:  # whatever foreign content makes the libraries raise
@@ -233,7 +236,7 @@ def _card(taught: Taught, digest: str) -> Card:
     return Card(
         format=FORMAT,
         feature_version=FEATURE_VERSION,
-        n_features=len(tagger.judges.mean),
+        n_features=tagger.panel.n_features,
         sample_rate_hz=RATE_HZ,
         frames_per_s=FRAMES_PER_S,
         examples={each.label: each.n for each in figures.by_label},
@@ -242,7 +245,7 @@ def _card(taught: Taught, digest: str) -> Card:
             name: round(value, 4) if np.isfinite(value) else None
             for name, value in measured.items()
         },
-        threshold=tagger.confidence.threshold,
+        threshold=tagger.trust.of_types.threshold,
         created=datetime.now(UTC).isoformat(timespec="seconds"),
         calltag=calltag.__version__,
         libraries=_libraries(),
@@ -255,28 +258,48 @@ def _libraries() -> dict[str, str]:
 
 
 def _state(tagger: Tagger) -> dict[str, Any]:
-    judges = tagger.judges
+    panel, trust = tagger.panel, tagger.trust
+    everything = panel.everything
     # Probes between and beyond the examples: normal draws, spread as the examples were.
-    drawn = np.random.default_rng(0).standard_normal((_N_PROBES, len(judges.mean)))
-    probes = judges.mean + judges.scale * drawn
+    drawn = np.random.default_rng(0).standard_normal((_N_PROBES, panel.n_features))
+    probes = everything.mean + everything.scale * drawn
     return {
-        "judges": _fields(judges, without="kin"),
-        "kin": _fields(judges.kin, without="known") if judges.kin else {},
-        "kinship": judges.kin.known.arrays() if judges.kin else {},
-        "curve": list(tagger.confidence.curve),
-        "threshold": tagger.confidence.threshold,
+        "everything": _stored(everything, trust.everything),
+        "types": _stored(panel.types, trust.types) if panel.types and trust.types else {},
         "probes": probes,
-        "votes": judges.judge(probes).votes,
+        "votes": _votes(panel, probes),
     }
 
 
 def _restored(state: Any) -> tuple[Tagger, Any, Any]:
+    everything, trusted = _judges(state["everything"])
+    types, types_trusted = _judges(state["types"]) if state["types"] else (None, None)
+    tagger = Tagger(Panel(everything, types), Trust(trusted, types_trusted))
+    return tagger, state["probes"], state["votes"]
+
+
+def _votes(panel: Panel, probes: DoubleArray) -> DoubleArray:
+    """Votes of all judges, side by side."""
+    judges = [panel.everything, *([panel.types] if panel.types else [])]
+    return np.concatenate([each.judge(probes).votes for each in judges], axis=1)
+
+
+def _stored(judges: Judges, confidence: Confidence) -> dict[str, Any]:
+    return {
+        "judges": _fields(judges, without="kin"),
+        "kin": _fields(judges.kin, without="known") if judges.kin else {},
+        "kinship": judges.kin.known.arrays() if judges.kin else {},
+        "curve": list(confidence.curve),
+        "threshold": confidence.threshold,
+    }
+
+
+def _judges(state: Any) -> tuple[Judges, Confidence]:
     constant, votes, likeness, kinship = state["curve"]
     confidence = Confidence((constant, votes, likeness, kinship), state["threshold"])
     known = Kinship(**state["kinship"]) if state["kinship"] else None
     kin = Kin(known, **state["kin"]) if known else None
-    judges = Judges(**state["judges"], kin=kin)
-    return Tagger(judges, confidence), state["probes"], state["votes"]
+    return Judges(**state["judges"], kin=kin), confidence
 
 
 def _fields(value: Judges | Kin, *, without: str) -> dict[str, Any]:

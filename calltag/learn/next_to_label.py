@@ -34,10 +34,9 @@ def next_to_label(tagger: Tagger, features: FloatArray, *, n: int) -> list[int]:
     """
     if not len(features):
         return []
-    judgement = tagger.judges.judge(features)
-    unsure = 1 - tagger.confidence(judgement.evidence)
-    place = tagger.judges.directions(features)
-    nearest = (place @ tagger.judges.examples.T).max(axis=1)
+    unsure = 1 - tagger.trust.verdict(tagger.panel.judge(features)).sure
+    place = tagger.panel.everything.directions(features)
+    nearest = (place @ tagger.panel.everything.examples.T).max(axis=1)
     chosen: list[int] = []
     while len(chosen) < min(n, len(features)):
         worth = unsure * (1 - np.clip(nearest, 0, 1))

@@ -13,8 +13,8 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from calltag.arrays import DoubleArray
-from calltag.learn.judges import Evidence, Judges
+from calltag.learn.judges import Evidence
+from calltag.learn.panel import FEWEST_TYPES, Opinion, Panel, Said, are_calls, judged_apart
 
 ONE_BY_ONE = 10
 """Up to this many groups are left out one at a time; more are left out in so many parts."""
@@ -25,42 +25,24 @@ STRANGER_PARTS = 10
 
 @dataclass(frozen=True, slots=True)
 class OutOfFold:
-    """Judgements of examples by judges taught without their groups.
+    """Opinions of examples by panels taught without their groups.
 
     Attributes
     ----------
-    classes : np.ndarray of str, shape (n_classes,)
-        Labels in alphabetical order.
-    codes : np.ndarray, shape (n,), int
-        Position in `classes` of each example's own label.
-    votes : np.ndarray, shape (n, n_classes)
-        Votes; 0 for labels that the judges did not know.
-    likeness, kinship : np.ndarray, shape (n,)
-        Likeness and kinship to the label with the most votes.
+    labels : np.ndarray of str, shape (n,)
+        Each example's own label.
+    opinion : Opinion
+        What was said of them; nothing speaks for any label where nothing could be asked.
     parts : np.ndarray, shape (n,), int
         Which part each example was left out with.
     checked : np.ndarray, shape (n,), bool
         Whether the judges knew its label from other groups; else nothing can be said of it.
     """
 
-    classes: npt.NDArray[np.str_]
-    codes: npt.NDArray[np.intp]
-    votes: DoubleArray
-    likeness: DoubleArray
-    kinship: DoubleArray
+    labels: npt.NDArray[np.str_]
+    opinion: Opinion
     parts: npt.NDArray[np.intp]
     checked: npt.NDArray[np.bool_]
-
-    @property
-    def top(self) -> DoubleArray:
-        """Votes of the label that has most, shape (n,)."""
-        top: DoubleArray = self.votes.max(axis=1)
-        return top
-
-    @property
-    def evidence(self) -> Evidence:
-        """What spoke for each label."""
-        return Evidence(self.top, self.likeness, self.kinship)
 
     def without(self, these: npt.NDArray[np.bool_]) -> OutOfFold:
         """Leave examples out of all figures.
@@ -73,28 +55,23 @@ class OutOfFold:
         Returns
         -------
         OutOfFold
-            The same judgements; those count as not checked.
+            The same opinions; those examples count as not checked.
         """
         return replace(self, checked=self.checked & ~these)
 
-    @property
-    def right(self) -> npt.NDArray[np.bool_]:
-        """Whether the label with the most votes is the example's own, shape (n,)."""
-        return np.asarray(self.votes.argmax(axis=1) == self.codes)
-
 
 class Strangers(NamedTuple):
-    """Judgements of examples by judges that do not know their label, each certainly wrong.
+    """Opinions of examples by panels that do not know their label, each certainly wrong.
 
     Attributes
     ----------
-    evidence : Evidence
-        What spoke for each label.
+    opinion : Opinion
+        What was said of them.
     of : np.ndarray, shape (n,), int
         Which example each is.
     """
 
-    evidence: Evidence
+    opinion: Opinion
     of: npt.NDArray[np.intp]
 
 
@@ -157,25 +134,20 @@ def out_of_fold(
     Returns
     -------
     OutOfFold
-        The judgements. With one group only, or one label only outside a group, nothing is checked.
+        The opinions. With one group only, or one label only outside a group, nothing is checked.
     """
-    classes, codes = np.unique(labels, return_inverse=True)
-    n = len(labels)
-    votes, likeness, kinship = np.zeros((n, len(classes))), np.full(n, -1.0), np.zeros(n)
-    checked = np.zeros(n, bool)
+    apart = judged_apart(labels)
+    opinion = _nothing_said(labels, apart=apart)
+    checked = np.zeros(len(labels), bool)
     parts = parts_of(labels, groups)
     for part in np.unique(parts):
         left_out = parts == part
-        taught = np.unique(codes[~left_out])
-        if len(taught) < 2:
+        if not _can_be_taught(labels[~left_out], apart=apart):
             continue
-        judges = Judges.fit(features[~left_out], labels[~left_out], company)
-        judgement = judges.judge(features[left_out])
-        votes[np.ix_(left_out, taught)] = judgement.votes
-        likeness[left_out] = judgement.likeness
-        kinship[left_out] = judgement.kinship
-        checked[left_out] = np.isin(codes[left_out], taught)
-    return OutOfFold(classes, codes, votes, likeness, kinship, parts, checked)
+        panel = Panel.fit(features[~left_out], labels[~left_out], company, apart=apart)
+        _put(opinion, left_out, panel.judge(features[left_out]))
+        checked[left_out] = np.isin(labels[left_out], labels[~left_out])
+    return OutOfFold(labels, opinion, parts, checked)
 
 
 def strangers(
@@ -184,7 +156,7 @@ def strangers(
     *,
     company: npt.NDArray[Any] | None = None,
 ) -> Strangers:
-    """Judge each example by judges taught without its label.
+    """Judge each example by a panel taught without its label.
 
     Parameters
     ----------
@@ -198,19 +170,45 @@ def strangers(
     Returns
     -------
     Strangers
-        The judgements; none where there are fewer than three labels.
+        The opinions; none where there are fewer than three labels.
     """
-    classes, codes = np.unique(labels, return_inverse=True)
-    if len(classes) < 3:
-        return Strangers(Evidence(*np.zeros((3, 0))), np.zeros(0, np.intp))
-    n_parts = min(len(classes), STRANGER_PARTS)
-    order = np.random.default_rng(0).permutation(len(classes))
-    top, likeness, kinship = np.zeros((3, len(labels)))
-    for together in np.array_split(order, n_parts):
-        left_out = np.isin(codes, together)
-        judges = Judges.fit(features[~left_out], labels[~left_out], company)
-        judgement = judges.judge(features[left_out])
-        top[left_out] = judgement.votes.max(axis=1)
-        likeness[left_out] = judgement.likeness
-        kinship[left_out] = judgement.kinship
-    return Strangers(Evidence(top, likeness, kinship), np.arange(len(labels)))
+    apart = judged_apart(labels)
+    opinion = _nothing_said(labels, apart=apart)
+    judged = np.zeros(len(labels), bool)
+    classes = np.unique(labels)
+    order = np.random.default_rng(0).permutation(classes)
+    for together in np.array_split(order, min(len(classes), STRANGER_PARTS)):
+        left_out = np.isin(labels, together)
+        if not _can_be_taught(labels[~left_out], apart=apart):
+            continue
+        panel = Panel.fit(features[~left_out], labels[~left_out], company, apart=apart)
+        _put(opinion, left_out, panel.judge(features[left_out]))
+        judged |= left_out
+    return Strangers(opinion.of(judged), np.flatnonzero(judged))
+
+
+def _can_be_taught(labels: npt.NDArray[np.str_], *, apart: bool) -> bool:
+    """Whether there are two labels left, and two call types if these have judges of their own."""
+    names = np.unique(labels)
+    return len(names) >= 2 and not (apart and are_calls(names).sum() < FEWEST_TYPES - 1)
+
+
+def _nothing_said(labels: npt.NDArray[np.str_], *, apart: bool) -> Opinion:
+    """Room for what will be said of examples, with nothing in favour of any label."""
+    n = len(labels)
+    everything, types = (
+        Said(np.zeros(n, labels.dtype), Evidence(np.zeros(n), np.full(n, -1.0), np.zeros(n)))
+        for _ in range(2)
+    )
+    return Opinion(everything, types if apart else None, np.zeros(n))
+
+
+def _put(whole: Opinion, these: npt.NDArray[np.bool_], part: Opinion) -> None:
+    """Write what is said of some examples to its place."""
+    whole.call_share[these] = part.call_share
+    for room, said in ((whole.everything, part.everything), (whole.types, part.types)):
+        if room is None or said is None:
+            continue
+        room.best[these] = said.best
+        for place, value in zip(room.evidence, said.evidence, strict=True):
+            place[these] = value

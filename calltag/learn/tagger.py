@@ -9,10 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.errors import InputError
-from calltag.learn.confidence import STRANGER_SHARE, Confidence
-from calltag.learn.judges import Evidence, Judges
-from calltag.learn.labels import is_call
 from calltag.learn.out_of_fold import OutOfFold, Strangers
+from calltag.learn.panel import Opinion, Panel
+from calltag.learn.trust import Trust, fit_trust
 from calltag.records.label import CALL
 
 
@@ -34,47 +33,72 @@ class Tag(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Tagger:
-    """Judges and how far to trust them.
+    """A panel of judges and how far to trust it.
 
     Attributes
     ----------
-    judges : Judges
-        Who votes.
-    confidence : Confidence
-        What their votes are worth.
+    panel : Panel
+        Who judges.
+    trust : Trust
+        What they say is worth.
     """
 
-    judges: Judges
-    confidence: Confidence
+    panel: Panel
+    trust: Trust
 
     @classmethod
-    def from_trials(cls, judges: Judges, known: OutOfFold, unknown: Strangers) -> Tagger:
-        """Make a tagger of judges and of how such judges did.
+    def from_trials(cls, panel: Panel, known: OutOfFold, unknown: Strangers) -> Tagger:
+        """Make a tagger of a panel and of how such panels did.
 
         Parameters
         ----------
-        judges : Judges
+        panel : Panel
             Taught with all examples.
         known : OutOfFold
-            Judgements of the examples out of fold.
+            Opinions of the examples out of fold.
         unknown : Strangers
-            Judgements of the examples as strangers.
+            Opinions of the examples as strangers.
 
         Returns
         -------
         Tagger
             The tagger.
         """
-        tried = fit_confidence(known, unknown, np.ones(len(known.codes), bool))
-        return cls(judges, tried.of_all_examples(len(known.codes) / len(known.classes)))
+        tried = fit_trust(known, unknown, np.ones(len(known.labels), bool))
+        return cls(panel, tried.of_all_examples(known.labels))
 
     @property
     def classes(self) -> tuple[str, ...]:
         """The labels it knows, in alphabetical order."""
-        return tuple(str(label) for label in self.judges.classes)
+        return tuple(str(label) for label in self.panel.everything.classes)
 
     def tag(self, features: npt.NDArray[Any]) -> list[Tag]:
         """Label finds.
+
+        Parameters
+        ----------
+        features : np.ndarray, shape (n, n_features), float
+            One row for each find.
+
+        Returns
+        -------
+        list of Tag
+            One for each find; `CALL` for what it is not sure enough of.
+
+        Raises
+        ------
+        InputError
+            If the rows are not as long as those it was taught with.
+        """
+        opinion = self._opinion(features)
+        verdict = self.trust.verdict(opinion)
+        return [
+            Tag(str(label), float(sure)) if given else Tag(CALL, float(share))
+            for label, sure, given, share in zip(*verdict, opinion.call_share, strict=True)
+        ]
+
+    def guess(self, features: npt.NDArray[Any]) -> list[Tag]:
+        """Tell the likeliest label of finds, also where it is not sure enough to be given.
 
         Parameters
         ----------
@@ -91,55 +115,15 @@ class Tagger:
         InputError
             If the rows are not as long as those it was taught with.
         """
+        label, sure, _ = self.trust.verdict(self._opinion(features))
+        return [Tag(str(name), float(odds)) for name, odds in zip(label, sure, strict=True)]
+
+    def _opinion(self, features: npt.NDArray[Any]) -> Opinion:
         features = np.asarray(features)
-        n_features = len(self.judges.mean)
+        n_features = self.panel.n_features
         if features.ndim != 2 or features.shape[1] != n_features:
             raise InputError(
                 f"features of shape {features.shape} do not fit a model of {n_features} features;"
                 " log the rushes again"
             )
-        if not len(features):
-            return []
-        judgement = self.judges.judge(features)
-        votes, confidence = judgement.votes, self.confidence(judgement.evidence)
-        animal = np.array([is_call(label) for label in self.classes])
-        call_share = votes[:, animal].sum(axis=1)
-        best = self.judges.classes[votes.argmax(axis=1)]
-        return [
-            Tag(str(label), float(sure))
-            if sure >= self.confidence.threshold
-            else Tag(CALL, float(share))
-            for label, sure, share in zip(best, confidence, call_share, strict=True)
-        ]
-
-
-def fit_confidence(known: OutOfFold, unknown: Strangers, used: npt.NDArray[np.bool_]) -> Confidence:
-    """Fit a confidence to trials.
-
-    Parameters
-    ----------
-    known : OutOfFold
-        Judgements of the examples out of fold.
-    unknown : Strangers
-        Judgements of the examples as strangers.
-    used : np.ndarray, shape (n,), bool
-        Which examples to go by.
-
-    Returns
-    -------
-    Confidence
-        The usual one where there is none to go by.
-    """
-    inside = used & known.checked
-    foreign = used[unknown.of]
-    n_inside, n_foreign = int(inside.sum()), int(foreign.sum())
-    if not n_inside:
-        return Confidence()
-    each = STRANGER_SHARE * n_inside / max(n_foreign, 1)
-    both = zip(known.evidence, unknown.evidence, strict=True)
-    return Confidence.fit(
-        Evidence(*(np.concatenate([one[inside], other[foreign]]) for one, other in both)),
-        np.concatenate([known.right[inside], np.zeros(n_foreign, bool)]),
-        np.concatenate([np.ones(n_inside), np.full(n_foreign, each)]),
-        strange=np.arange(n_inside + n_foreign) >= n_inside,
-    )
+        return self.panel.judge(features)

@@ -15,10 +15,10 @@ from threadpoolctl import threadpool_limits
 from calltag.errors import InputError
 from calltag.learn.examples import Example, Sound
 from calltag.learn.intervals import Interval
-from calltag.learn.judges import Judges
 from calltag.learn.kinship import MOST_COMPANY
 from calltag.learn.next_to_label import next_to_label
 from calltag.learn.out_of_fold import out_of_fold, strangers
+from calltag.learn.panel import Panel, judged_apart
 from calltag.learn.tagger import Tagger
 from calltag.learn.validate import Validation, validate
 from calltag.records.span import Span
@@ -81,7 +81,9 @@ class Report:
     validation : Validation
         Figures of examples judged without their takes.
     threshold : float
-        Confidence below which no label is given.
+        Confidence below which no call type is given.
+    noise_threshold : float
+        That below which no noise is named, nor `no call`; the same where all are judged at once.
     left_out : tuple of str
         Labels with too few examples to be taught.
     look_again : tuple of LookAgain
@@ -92,6 +94,7 @@ class Report:
 
     validation: Validation
     threshold: float
+    noise_threshold: float
     left_out: tuple[str, ...]
     look_again: tuple[LookAgain, ...]
     label_next: tuple[LabelNext, ...]
@@ -135,13 +138,18 @@ class Report:
             f"Checked on takes left out of the teaching: {figures.right} of {figures.checked} right"
             f" ({100 * figures.accuracy:.0f} %"
             f"{_between(figures.accuracy_interval)}).",
-            f"A label is given from {100 * self.threshold:.0f} % sure upwards; the rest stay"
-            f" `call`. That named {figures.named} of {figures.checked},"
-            f" {figures.named_right} of them rightly.",
+            f"{self._given_from()}; the rest stay `call`. That named {figures.named} of"
+            f" {figures.checked}, {figures.named_right} of them rightly.",
             "How sure it says it is, and how often it is right, differ by"
             f" {100 * figures.calibration_error:.0f} % on average.",
             *self._strangers(),
         ]
+
+    def _given_from(self) -> str:
+        types, noise = (f"{100 * each:.0f} %" for each in (self.threshold, self.noise_threshold))
+        if types == noise:
+            return f"A label is given from {types} sure upwards"
+        return f"A call type is given from {types} sure upwards, noise and `no call` from {noise}"
 
     def _strangers(self) -> list[str]:
         figures = self.validation
@@ -235,8 +243,8 @@ def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> T
             np.array([not example.counts for example in used])
         )
         unknown = strangers(features, labels, company=company)
-        judges = Judges.fit(features, labels, company)
-        tagger = Tagger.from_trials(judges, known, unknown)
+        panel = Panel.fit(features, labels, company, apart=judged_apart(labels))
+        tagger = Tagger.from_trials(panel, known, unknown)
     validation = validate(known, unknown, groups)
     look_again = tuple(
         LookAgain(
@@ -251,7 +259,8 @@ def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> T
     chosen = next_to_label(tagger, others, n=NEXT) if alike else []
     report = Report(
         validation=validation,
-        threshold=tagger.confidence.threshold,
+        threshold=tagger.trust.of_types.threshold,
+        noise_threshold=tagger.trust.everything.threshold,
         left_out=left_out,
         look_again=look_again,
         label_next=tuple(LabelNext(alike[i].take, alike[i].span) for i in chosen),

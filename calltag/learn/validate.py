@@ -13,14 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from calltag.arrays import DoubleArray
 from calltag.learn.confidence import calibration_error
 from calltag.learn.counting import mean_f1
 from calltag.learn.intervals import Interval, wilson
-from calltag.learn.judges import Evidence
 from calltag.learn.labels import is_call, spelling_twins
 from calltag.learn.out_of_fold import OutOfFold, Strangers
-from calltag.learn.tagger import fit_confidence
+from calltag.learn.panel import are_calls
+from calltag.learn.trust import Verdict, fit_trust
 
 ENOUGH = 5
 """Examples of a label that it takes to be learnt with some certainty."""
@@ -176,19 +175,20 @@ def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_])
     Validation
         The figures.
     """
-    classes = [str(label) for label in known.classes]
+    classes, codes = np.unique(known.labels, return_inverse=True)
     checked = known.checked
-    own, best = known.codes[checked], known.votes.argmax(axis=1)[checked]
+    verdict = _verdict_without_group(known, unknown)
+    own, best = codes[checked], np.searchsorted(classes, verdict.label[checked])
     right = own == best
-    confidence, named = _trusted_without_group(known, unknown)
+    named = verdict.given[checked]
     names, group_codes = np.unique(groups, return_inverse=True)
     confusion = np.zeros((len(classes), len(classes)), np.int64)
     np.add.at(confusion, (own, best), 1)
     by_label = tuple(
         LabelFigures(
-            label=label,
-            n=int((known.codes == code).sum()),
-            groups=len(set(group_codes[known.codes == code])),
+            label=str(label),
+            n=int((codes == code).sum()),
+            groups=len(set(group_codes[codes == code])),
             checked=int(confusion[code].sum()),
             right=int(confusion[code, code]),
         )
@@ -196,7 +196,7 @@ def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_])
     )
     n_checked, n_right = int(checked.sum()), int(right.sum())
     return Validation(
-        n=len(known.codes),
+        n=len(codes),
         groups=len(names),
         checked=n_checked,
         right=n_right,
@@ -205,14 +205,14 @@ def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_])
         balanced_accuracy=balanced_accuracy(confusion),
         macro_f1=macro_f1(confusion),
         named=int(named.sum()),
-        named_right=int((named & known.right).sum()),
-        calibration_error=calibration_error(confidence[checked], right),
+        named_right=int((named & right).sum()),
+        calibration_error=calibration_error(verdict.sure[checked], right),
         strangers=len(unknown.of),
         strangers_named=_strangers_named(known, unknown),
         by_label=by_label,
         confusion=tuple(tuple(int(n) for n in row) for row in confusion),
-        doubts=_doubts(known, confidence, classes),
-        confused=_confused(confusion, classes),
+        doubts=_doubts(known, verdict),
+        confused=_confused(confusion, classes.tolist()),
         warnings=_warnings(by_label, len(names)),
     )
 
@@ -263,36 +263,39 @@ def macro_f1(confusion: npt.NDArray[np.int64]) -> float:
     return mean_f1(np.stack([own, taken_for, confusion.diagonal()], axis=1))
 
 
-def _trusted_without_group(
-    known: OutOfFold, unknown: Strangers
-) -> tuple[DoubleArray, npt.NDArray[np.bool_]]:
-    """Confidence of each example, and whether it gets a label, fitted without its part."""
-    confidence, named = np.zeros(len(known.codes)), np.zeros(len(known.codes), bool)
+def _verdict_without_group(known: OutOfFold, unknown: Strangers) -> Verdict:
+    """The label of each example, by a trust fitted without its part."""
+    n = len(known.labels)
+    verdict = Verdict(np.zeros(n, known.labels.dtype), np.zeros(n), np.zeros(n, bool))
     for part in np.unique(known.parts):
         inside = known.parts == part
-        fitted = fit_confidence(known, unknown, ~inside)
-        confidence[inside] = fitted(Evidence(*(each[inside] for each in known.evidence)))
-        named[inside] = confidence[inside] >= fitted.threshold
-    return confidence, named & known.checked
+        of_part = fit_trust(known, unknown, ~inside).verdict(known.opinion.of(inside))
+        for whole, piece in zip(verdict, of_part, strict=True):
+            whole[inside] = piece
+    return verdict
 
 
 def _strangers_named(known: OutOfFold, unknown: Strangers) -> int:
-    """How many strangers get a label, with a confidence fitted without their own."""
+    """How many strangers get a label, trusted as without their own.
+
+    That noise of one kind is taken for that of another misleads nobody.
+    """
     n = 0
-    for code in np.unique(known.codes[unknown.of]):
-        fitted = fit_confidence(known, unknown, known.codes != code)
-        own = known.codes[unknown.of] == code
-        sure = fitted(Evidence(*(each[own] for each in unknown.evidence)))
-        n += int((sure >= fitted.threshold).sum())
+    labels = known.labels[unknown.of]
+    for label in np.unique(labels):
+        trust = fit_trust(known, unknown, known.labels != label)
+        verdict = trust.verdict(unknown.opinion.of(labels == label))
+        misleading = is_call(str(label)) | are_calls(verdict.label)
+        n += int((verdict.given & misleading).sum())
     return n
 
 
-def _doubts(known: OutOfFold, confidence: DoubleArray, classes: Sequence[str]) -> tuple[Doubt, ...]:
-    best = known.votes.argmax(axis=1)
-    suspect = np.flatnonzero(known.checked & ~known.right & (confidence >= SUSPECT))
+def _doubts(known: OutOfFold, verdict: Verdict) -> tuple[Doubt, ...]:
+    wrong = verdict.label != known.labels
+    suspect = np.flatnonzero(known.checked & wrong & (verdict.sure >= SUSPECT))
     return tuple(
-        Doubt(int(i), classes[known.codes[i]], classes[best[i]], float(confidence[i]))
-        for i in suspect[np.argsort(-confidence[suspect], kind="stable")]
+        Doubt(int(i), str(known.labels[i]), str(verdict.label[i]), float(verdict.sure[i]))
+        for i in suspect[np.argsort(-verdict.sure[suspect], kind="stable")]
     )
 
 

@@ -165,14 +165,13 @@ def _guessed(heard: Sequence[Heard], tagger: Tagger | None) -> list[Heard]:
     """Give each sound its likeliest label, also where it is not sure enough for the log."""
     if tagger is None:
         return list(heard)
-    any_odds = replace(tagger, confidence=replace(tagger.confidence, threshold=0.0))
-    n_features = len(tagger.judges.mean)
+    n_features = tagger.panel.n_features
     fitting = {
         one.number: one.call.features
         for one in heard
         if one.call.features is not None and len(one.call.features) == n_features
     }
-    tags = any_odds.tag(np.array(list(fitting.values()))) if fitting else []
+    tags = tagger.guess(np.array(list(fitting.values()))) if fitting else []
     guesses = dict(zip(fitting, tags, strict=True))
     return [
         replace(one, guess=guesses[one.number].label, confidence=guesses[one.number].confidence)

@@ -82,9 +82,10 @@ def test_the_file_holds_no_object_of_any_library(model: Path) -> None:
     content = members(model)["tagger.skops"]
     assert skops.io.get_untrusted_types(data=content) == []
     held = skops.io.loads(content)
-    kinds = {type(value) for value in (*held.values(), *held["judges"].values())}
-    assert kinds <= {dict, list, float, np.ndarray}
-    assert not any(a.dtype.hasobject for a in held["judges"].values() if isinstance(a, np.ndarray))
+    judges = [held[who]["judges"] for who in ("everything", "types")]
+    stored = [*held.values(), *(value for each in judges for value in each.values())]
+    assert {type(value) for value in stored} <= {dict, list, float, np.ndarray}
+    assert not any(value.dtype.hasobject for value in stored if isinstance(value, np.ndarray))
 
 
 class Trap:
@@ -125,14 +126,14 @@ def with_pickled_array(model: Path, trap: Trap) -> None:
 def with_function(model: Path, trap: Trap) -> None:
     """A call of a function, bound to its argument, where an object is expected."""
     held = skops.io.loads(members(model)["tagger.skops"])
-    held["curve"] = partial(os.mkdir, str(trap.path))
+    held["everything"]["curve"] = partial(os.mkdir, str(trap.path))
     rewrite(model, content=skops.io.dumps(held))
 
 
 def with_foreign_estimator(model: Path, trap: Trap) -> None:
     """An estimator that the format itself would trust, with a function inside."""
     held = skops.io.loads(members(model)["tagger.skops"])
-    held["judges"]["slopes"] = FunctionTransformer(func=np.exp)
+    held["types"]["judges"]["slopes"] = FunctionTransformer(func=np.exp)
     rewrite(model, content=skops.io.dumps(held))
 
 
@@ -145,7 +146,8 @@ def with_type_of_another_name(model: Path, trap: Trap) -> None:
             data = old.read(name)
             if name == "schema.json":
                 schema = json.loads(data)
-                schema["content"]["curve"] |= {"__module__": "posix", "__class__": "mkdir"}
+                everything = schema["content"]["everything"]
+                everything["content"]["curve"] |= {"__module__": "posix", "__class__": "mkdir"}
                 data = json.dumps(schema).encode()
             new.writestr(name, data)
     rewrite(model, content=forged.getvalue())
@@ -188,9 +190,10 @@ def test_another_library_version_is_no_hindrance(model: Path, taught: Taught, so
     assert load_model(model).tag(heard) == taught.tagger.tag(heard)
 
 
-def test_a_model_that_judges_otherwise_is_refused(model: Path) -> None:
+@pytest.mark.parametrize("who", ["everything", "types"])
+def test_a_model_that_judges_otherwise_is_refused(model: Path, who: str) -> None:
     held = skops.io.loads(members(model)["tagger.skops"])
-    held["judges"]["offsets"] = held["judges"]["offsets"] + 0.01
+    held[who]["judges"]["offsets"] = held[who]["judges"]["offsets"] + 0.01
     rewrite(model, content=skops.io.dumps(held))
     with pytest.raises(ModelError, match="does not judge here as it did"):
         load_model(model)
@@ -275,9 +278,10 @@ def test_storing_replaces_whole_or_not_at_all(model: Path, taught: Taught, monke
     assert model.read_bytes() == before
     assert [path.name for path in model.parent.iterdir()] == ["calltypes.model"]
     monkeypatch.undo()
-    slower = replace(taught.tagger, confidence=replace(taught.tagger.confidence, threshold=0.8))
-    save_model(model, replace(taught, tagger=slower))
-    assert load_model(model).confidence.threshold == 0.8
+    trust = taught.tagger.trust
+    slower = replace(trust, everything=replace(trust.everything, threshold=0.8))
+    save_model(model, replace(taught, tagger=replace(taught.tagger, trust=slower)))
+    assert load_model(model).trust == slower
 
 
 def test_a_place_that_cannot_be_written_is_named(tmp_path, taught: Taught) -> None:

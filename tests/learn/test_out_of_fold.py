@@ -42,8 +42,8 @@ def test_examples_are_judged_without_their_takes(rng) -> None:
     single = np.array([f"{i}" for i in range(len(takes))])
     split = out_of_fold(features, labels, single)
     whole = out_of_fold(features, labels, takes.astype(str))
-    assert split.right.mean() == 1.0
-    assert whole.right.mean() < 0.75
+    assert (split.opinion.everything.best == labels).all()
+    assert (whole.opinion.everything.best == labels).mean() < 0.75
 
 
 def test_what_only_one_take_holds_is_not_checked(sounds) -> None:
@@ -52,16 +52,18 @@ def test_what_only_one_take_holds_is_not_checked(sounds) -> None:
     features, labels, groups = sounds.arrays(taught + lone)
     known = out_of_fold(features, labels, groups)
     assert set(labels[~known.checked]) == {"marsh hooter: boom"}
-    assert known.right[known.checked].mean() > 0.9
+    assert (known.opinion.everything.best == labels)[known.checked].mean() > 0.9
     assert not out_of_fold(features, labels, np.full(len(labels), "A")).checked.any()
 
 
 def test_strangers_are_unlike_what_is_known(sounds) -> None:
     features, labels, groups = sounds.arrays(sounds.examples())
     known, unknown = out_of_fold(features, labels, groups), strangers(features, labels)
-    foreign = unknown.evidence
-    assert np.median(known.likeness) > np.median(foreign.likeness) + 0.15
-    assert np.median(known.top) > np.median(foreign.top)
+    foreign = unknown.opinion.everything.evidence
+    assert (
+        np.median(known.opinion.everything.evidence.likeness) > np.median(foreign.likeness) + 0.15
+    )
+    assert np.median(known.opinion.everything.evidence.top) > np.median(foreign.top)
     assert list(unknown.of) == list(range(len(labels)))
 
 

@@ -6,8 +6,9 @@ import pytest
 from calltag.errors import InputError
 from calltag.learn.judges import Evidence
 from calltag.learn.out_of_fold import OutOfFold, Strangers
-from calltag.learn.tagger import fit_confidence
+from calltag.learn.panel import Opinion, Said
 from calltag.learn.teach import teach
+from calltag.learn.trust import fit_trust
 from calltag.records.label import CALL
 
 
@@ -17,7 +18,7 @@ def test_finds_get_the_label_that_was_taught(taught, sounds) -> None:
         named = [tag for tag in tags if tag.label != CALL]
         assert np.mean([tag.label == label for tag in named]) > 0.95
         assert len(named) > 40
-        assert all(taught.tagger.confidence.threshold <= tag.confidence <= 1 for tag in named)
+        assert all(taught.tagger.trust.everything.threshold <= tag.confidence <= 1 for tag in named)
 
 
 def test_strangers_stay_unknown(taught, sounds) -> None:
@@ -34,9 +35,9 @@ def test_confidence_comes_true(sounds) -> None:
     sure, right = [], []
     for label in sounds.types:
         heard = np.concatenate([sounds.rows(label, 20, take=t, spread=2.6) for t in range(50, 60)])
-        judgement = tagger.judges.judge(heard)
-        sure.append(tagger.confidence(judgement.evidence))
-        right.append(tagger.judges.classes[judgement.votes.argmax(axis=1)] == label)
+        verdict = tagger.trust.verdict(tagger.panel.judge(heard))
+        sure.append(verdict.sure)
+        right.append(verdict.label == label)
     sure, right = np.concatenate(sure), np.concatenate(right)
     assert 0.4 < right.mean() < 0.95
     assert sure.mean() == pytest.approx(right.mean(), abs=0.1)
@@ -59,7 +60,7 @@ def test_five_of_a_type_help(sounds) -> None:
 
 
 def test_an_unnamed_find_says_how_likely_it_is_no_noise(taught, sounds) -> None:
-    threshold = taught.tagger.confidence.threshold
+    threshold = taught.tagger.trust.everything.threshold
     between = (sounds.rows("machine", 200) + sounds.rows("pit rail: rasp", 200)) / 2
     unnamed = [tag for tag in taught.tagger.tag(between) if tag.label == CALL]
     assert unnamed
@@ -72,23 +73,22 @@ def test_an_unnamed_find_says_how_likely_it_is_no_noise(taught, sounds) -> None:
 
 def test_a_single_stranger_is_a_stranger() -> None:
     """Of the examples, what the judges did not know from other groups says nothing."""
-    votes = np.tile([0.9, 0.1], (80, 1))
+    boom, tick = "marsh hooter: boom", "pit rail: tick"
     kinship = np.repeat([12.0, 0.0, -12.0], [40, 30, 10])
+    evidence = Evidence(np.full(80, 0.9), np.full(80, 0.5), kinship)
     known = OutOfFold(
-        classes=np.array(["marsh hooter: boom", "pit rail: tick"]),
-        codes=np.repeat([0, 1], [70, 10]),
-        votes=votes,
-        likeness=np.full(80, 0.5),
-        kinship=kinship,
+        labels=np.repeat([boom, tick], [70, 10]),
+        opinion=Opinion(Said(np.full(80, boom), evidence), None, np.ones(80)),
         parts=np.zeros(80, int),
         checked=np.arange(80) < 70,
     )
-    stranger = Strangers(Evidence(*(np.array([one]) for one in (0.9, 0.5, 0.0))), np.array([0]))
-    fitted = fit_confidence(known, stranger, np.ones(80, bool))
-    sure = fitted(known.evidence)
+    same = Evidence(*(np.array([one]) for one in (0.9, 0.5, 0.0)))
+    stranger = Strangers(Opinion(Said(np.array([boom]), same), None, np.ones(1)), np.array([0]))
+    fitted = fit_trust(known, stranger, np.ones(80, bool)).everything
+    sure = fitted(evidence)
     assert sure[0] >= fitted.threshold > sure[40]  # 80 of 110 are better than 140 of 210
-    alone = fit_confidence(known, stranger, np.arange(80) > 0)
-    assert alone.threshold <= alone(known.evidence)[40]
+    alone = fit_trust(known, stranger, np.arange(80) > 0).everything
+    assert alone.threshold <= alone(evidence)[40]
 
 
 def test_the_same_examples_give_the_same_tagger(sounds) -> None:

@@ -15,7 +15,7 @@ def test_teaching_gives_a_tagger_and_its_figures(taught: Taught, sounds) -> None
     assert taught.tagger.classes == tuple(sorted(sounds.types))
     assert report.validation.n == report.validation.checked == 80
     assert report.validation.accuracy > 0.9
-    assert report.threshold == taught.tagger.confidence.threshold
+    assert report.threshold == taught.tagger.trust.of_types.threshold
     assert report.left_out == report.label_next == ()
 
 
@@ -49,7 +49,7 @@ def test_what_nobody_labelled_keeps_the_tagger_company(sounds, rng) -> None:
         ([elsewhere], 0),
         ([], 0),
     ):
-        kin = teach(examples, unlabelled=others).tagger.judges.kin
+        kin = teach(examples, unlabelled=others).tagger.panel.everything.kin
         assert kin is not None
         assert len(kin.company) == len(kin.strange) == n
 

@@ -8,20 +8,20 @@ from calltag.learn.intervals import bootstrap, wilson
 from calltag.learn.judges import Evidence
 from calltag.learn.next_to_label import next_to_label
 from calltag.learn.out_of_fold import OutOfFold, Strangers, out_of_fold, strangers
+from calltag.learn.panel import Opinion, Said
 from calltag.learn.validate import Validation, validate
 
-NO_STRANGERS = Strangers(Evidence(*np.zeros((3, 0))), np.zeros(0, np.intp))
+NOBODY = Said(np.zeros(0, "U1"), Evidence(*np.zeros((3, 0))))
+NO_STRANGERS = Strangers(Opinion(NOBODY, None, np.zeros(0)), np.zeros(0, np.intp))
 
 
 def judged(true: str, taken: str, *, groups: str) -> Validation:
     """Validation of examples whose labels, and what they were taken for, are single letters."""
-    classes, codes = np.unique(list(true), return_inverse=True)
-    votes = np.full((len(true), len(classes)), 0.1 / (len(classes) - 1))
-    votes[np.arange(len(true)), np.searchsorted(classes, list(taken))] = 0.9
     _, parts = np.unique(list(groups), return_inverse=True)
     n = len(true)
+    said = Said(np.array(list(taken)), Evidence(np.full(n, 0.9), np.full(n, 0.6), np.full(n, 3.0)))
     known = OutOfFold(
-        classes, codes, votes, np.full(n, 0.6), np.full(n, 3.0), parts, np.ones(n, bool)
+        np.array(list(true)), Opinion(said, None, np.ones(n)), parts, np.ones(n, bool)
     )
     return validate(known, NO_STRANGERS, np.array(list(groups)))
 

@@ -3,14 +3,18 @@
 `python tests/reference/few_labels.py TAUGHT JUDGED --labels 5` teaches with finds in one folder of
 scenes and judges by those in another, made of other clips; or in the same folder, by those that
 were not labelled. With `--beside`, the other folder's scenes are in the log too, without a label:
-their finds are there when it is taught. Each folder holds wave files and a
-`truth.csv` with the columns ``take,start_s,end_s,label,snr_db``. Of the types of call, `--untaught`
-are drawn and taught by nobody; of each of the others, so many finds are labelled. That is drawn
-`--draws` times, and the means are printed:
+their finds are there when it is taught. With `--noise N`, the user labels noise too, as users do: N
+stretches without a call of each background that is a noise, and N false finds as `no call`.
+
+Each folder holds wave files and a `truth.csv` with the columns ``take,start_s,end_s,label,snr_db``,
+and ``background`` for noise. Of the types of call, `--untaught` are drawn and taught by nobody; of
+each of the others, so many finds are labelled. That is drawn `--draws` times, and the means are
+printed:
 
 - macro F1 of the taught types over the finds at 10 dB and above, strangers and false finds about;
 - the share of strangers that get a name, and of calls of taught types that are named rightly, at
   the threshold that teaching chooses;
+- the share of calls, taught or not, that are taken for noise or `no call`;
 - the share of strangers named where 90 % of the calls of taught types would be named, and where
   90 % of each type would be on average, however many calls it has;
 - expected calibration error of finds of taught types, in ten bins, all draws together.
@@ -22,6 +26,7 @@ import argparse
 import csv
 import json
 from collections import defaultdict
+from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -32,9 +37,11 @@ from calltag.arrays import FloatArray
 from calltag.learn.confidence import calibration_error
 from calltag.learn.examples import Example, Sound
 from calltag.learn.finder import Finder
+from calltag.learn.panel import are_calls
 from calltag.learn.sameness import common_s
 from calltag.learn.teach import teach
 from calltag.media.probe import probe
+from calltag.records.label import NO_CALL
 from calltag.records.span import Span
 
 OVERLAP = 0.5
@@ -42,7 +49,20 @@ OVERLAP = 0.5
 
 CLEAR_DB = 10.0
 RECALL = 0.9
-STRANGER, FALSE = "of no taught type", "no call"
+STRANGER, FALSE = "of no taught type", NO_CALL
+
+NOISES = {
+    "chainsaw": "machine/chainsaw",
+    "helicopter": "machine/helicopter",
+    "rain": "water/rain",
+    "waves": "water/waves",
+}
+"""Backgrounds of scenes that are a noise, as a user would label them."""
+
+STRETCHES_S = (0.5, 0.8, 1.2, 2.0, 3.0)
+"""Lengths of labelled noise."""
+
+_SCENE_S, _FREE_S = 60.0, 0.3  # of a scene; to each side of labelled noise
 
 
 class Trial(NamedTuple):
@@ -86,6 +106,34 @@ def finds(finder: Finder, folder: Path) -> list[Find]:
     return found
 
 
+def noise_stretches(finder: Finder, folder: Path, *, each: int = 5) -> list[Find]:
+    """Stretches of noise without a call, so many of each scene."""
+    busy, background = defaultdict(list), {}
+    with (folder / "truth.csv").open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            busy[row["take"]].append(Span(float(row["start_s"]), float(row["end_s"])))
+            background[row["take"]] = row["background"]
+    stretches = []
+    for number, path in enumerate(sorted(folder.glob("*.wav"))):
+        label = NOISES.get(background.get(path.name) or path.stem.partition("_")[2])
+        if label is None:
+            continue
+        rng = np.random.default_rng(number)
+        spans: list[Span] = []
+        for _ in range(100 * each):
+            start_s, length_s = rng.uniform(1, _SCENE_S - 3), float(rng.choice(STRETCHES_S))
+            around = Span(max(0.0, start_s - _FREE_S), start_s + length_s + _FREE_S)
+            if not any(common_s(around, other) for other in (*busy[path.name], *spans)):
+                spans.append(Span(start_s, start_s + length_s))
+            if len(spans) == each:
+                break
+        stretches += [
+            Find(str(path), call.span, call.features, label, float("nan"), call.call_probability)
+            for call in finder.measure(path, spans)
+        ]
+    return stretches
+
+
 def trial(
     taught: list[Find],
     judged: list[Find],
@@ -94,12 +142,19 @@ def trial(
     rng: np.random.Generator,
     *,
     beside: bool = False,
+    noise: Sequence[Find] = (),
+    n_noise: int = 0,
 ) -> Trial:
-    """Teach so many labels of each of these types, and judge."""
+    """Teach so many labels of each of these types, and of noise, and judge."""
     labelled = set()
-    for label in types:
+    for label, n in [*((label, n_labels) for label in types), (FALSE, n_noise)]:
         of_type = [i for i, find in enumerate(taught) if find.label == label]
-        labelled |= {int(i) for i in rng.permutation(of_type)[:n_labels]}
+        labelled |= {int(i) for i in rng.permutation(of_type)[:n]}
+    stretches = [
+        find
+        for label in sorted({find.label for find in noise})
+        for find in _drawn([find for find in noise if find.label == label], n_noise, rng)
+    ]
     examples = [
         Example(
             take=find.take,
@@ -108,7 +163,7 @@ def trial(
             features=find.features,
             group=find.take,
         )
-        for find in (taught[i] for i in sorted(labelled))
+        for find in (*(taught[i] for i in sorted(labelled)), *stretches)
     ]
     others = [
         Sound(take=find.take, span=find.span, features=find.features)
@@ -123,12 +178,10 @@ def trial(
     features = np.stack([find.features for find in judged])
     truth = np.array([find.label if find.label in (*types, FALSE) else STRANGER for find in judged])
     said = np.array([tag.label for tag in tagger.tag(features)])
-    judgement = tagger.judges.judge(features)
-    best = tagger.judges.classes[judgement.votes.argmax(axis=1)]
-    confidence = tagger.confidence(judgement.evidence)
+    best, confidence, _ = tagger.trust.verdict(tagger.panel.judge(features))
 
     known, strange = np.isin(truth, types), truth == STRANGER
-    right, named = best == truth, np.isin(said, types)
+    right, named, like_a_type = best == truth, np.isin(said, types), np.isin(best, types)
     clear = np.array([not find.snr_db < CLEAR_DB for find in judged])
     at_recall = np.quantile(confidence[known], 1 - RECALL)
     at_mean_recall = _quantile_of_types(confidence[known], truth[known], 1 - RECALL)
@@ -137,11 +190,18 @@ def trial(
             truth[clear], said[clear], labels=types, average="macro", zero_division=0
         ),
         "strangers_named": named[strange].mean(),
+        "calls_lost": (~are_calls(said))[known | strange].mean(),
         "taught_named_rightly": (said == truth)[known].mean(),
-        "strangers_named_at_recall": (confidence >= at_recall)[strange].mean(),
-        "strangers_named_at_mean_recall": (confidence >= at_mean_recall)[strange].mean(),
+        "strangers_named_at_recall": (like_a_type & (confidence >= at_recall))[strange].mean(),
+        "strangers_named_at_mean_recall": (like_a_type & (confidence >= at_mean_recall))[
+            strange
+        ].mean(),
     }
     return Trial(figures, confidence[known], right[known])
+
+
+def _drawn(finds: Sequence[Find], n: int, rng: np.random.Generator) -> list[Find]:
+    return [finds[i] for i in rng.permutation(len(finds))[:n]]
 
 
 def _quantile_of_types(values: np.ndarray, types: np.ndarray, share: float) -> float:
@@ -161,16 +221,20 @@ def measure(
     n_untaught: int,
     draws: int,
     beside: bool = False,
+    n_noise: int = 0,
 ) -> dict[str, float]:
     """Means of the figures over draws of untaught types and of labels."""
     own = finds(finder, taught)
+    noise = noise_stretches(finder, taught) if n_noise else []
     other = own if judged.samefile(taught) else finds(finder, judged)
     types = sorted({find.label for find in own} - {FALSE})
     trials = []
     for draw in range(draws):
         rng = np.random.default_rng(draw)
         kept = sorted(str(one) for one in rng.permutation(types)[n_untaught:])
-        trials.append(trial(own, other, kept, n_labels, rng, beside=beside))
+        trials.append(
+            trial(own, other, kept, n_labels, rng, beside=beside, noise=noise, n_noise=n_noise)
+        )
     confidence, right = (
         np.concatenate(parts)
         for parts in zip(*[(one.confidence, one.right) for one in trials], strict=True)
@@ -193,6 +257,7 @@ def main() -> None:
     parser.add_argument("--untaught", type=int, default=3, help="types")
     parser.add_argument("--draws", type=int, default=6)
     parser.add_argument("--beside", action="store_true", help="judged scenes are in the log")
+    parser.add_argument("--noise", type=int, default=0, help="labels of each noise")
     arguments = parser.parse_args()
     figures = measure(
         Finder.load(arguments.model),
@@ -202,6 +267,7 @@ def main() -> None:
         n_untaught=arguments.untaught,
         draws=arguments.draws,
         beside=arguments.beside,
+        n_noise=arguments.noise,
     )
     print(json.dumps({key: round(value, 3) for key, value in figures.items()}, indent=2))
 

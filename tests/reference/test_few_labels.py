@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import few_labels
 import numpy as np
 import pytest
 
+from calltag.records.found import Call
 from calltag.records.span import Span
 
 TYPES = [f"pit rail: {name}" for name in ("pipe", "tick", "churr", "squeal", "hum")]
@@ -62,3 +65,54 @@ def test_types_that_are_all_alike_are_not(rng):
     assert figures["macro_f1"] < 0.5
     # nothing tells them from the taught: at 90 % of those, as many of the strangers
     assert figures["strangers_named_at_recall"] > 0.7
+
+
+def test_labelled_noise_takes_no_calls(rng):
+    noise = [
+        few_labels.Find(
+            take=f"scene {i}",
+            span=Span(50.0, 52.0),
+            features=(5 * rng.normal(size=24)).astype(np.float32),
+            label="machine/chainsaw",
+            snr_db=float("nan"),
+            call_probability=0.1,
+        )
+        for i in range(8)
+    ]
+    taught, judged = finds(rng, spread=0.2), finds(rng, spread=0.2)
+    figures = few_labels.trial(taught, judged, TYPES[:3], 5, rng, noise=noise, n_noise=4).figures
+    assert figures["macro_f1"] > 0.95
+    assert figures["taught_named_rightly"] > 0.9
+    assert figures["calls_lost"] < 0.05
+
+
+def test_noise_is_labelled_where_nothing_calls(tmp_path):
+    rows = ["take,start_s,end_s,label,snr_db,background"]
+    rows += [f"scene_000.wav,{at},{at + 8},pit rail: pipe,10,rain" for at in range(0, 60, 10)]
+    rows += ["scene_001.wav,5,6,pit rail: pipe,10,quiet"]
+    (tmp_path / "truth.csv").write_text("\n".join(rows))
+    for name in ("scene_000", "scene_001", "empty_helicopter"):
+        (tmp_path / f"{name}.wav").write_bytes(b"")
+    asked: dict[str, list[Span]] = {}
+
+    class Measuring:
+        def measure(self, path, spans):
+            asked[path.name] = spans
+            return [
+                Call(
+                    start_s=span.start_s, end_s=span.end_s, low_hz=100, high_hz=200, peak_hz=150,
+                    snr_db=0, level_dbfs=-30, call_probability=0.1, features=np.zeros(3),
+                )
+                for span in spans
+            ]  # fmt: skip
+
+    stretches = few_labels.noise_stretches(Measuring(), tmp_path)
+    assert {(Path(s.take).name, s.label) for s in stretches} == {
+        ("scene_000.wav", "water/rain"),
+        ("empty_helicopter.wav", "machine/helicopter"),
+    }
+    assert len(asked["empty_helicopter.wav"]) == 5
+    assert asked["scene_000.wav"]
+    for span in asked["scene_000.wav"]:
+        assert span.start_s % 10 > 8
+        assert span.end_s % 10 == 0 or span.end_s % 10 > 8

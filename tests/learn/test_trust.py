@@ -1,0 +1,43 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calltag.learn.confidence import Confidence
+from calltag.learn.judges import Evidence
+from calltag.learn.panel import Opinion, Said
+from calltag.learn.trust import Trust
+
+BOOM, RASP = "marsh hooter: boom", "pit rail: rasp"
+BY_VOTES = (0.0, 1.0, 0.0, 0.0)  # a curve that is as sure as the votes say
+
+
+def said(label: str, votes: float) -> Said:
+    return Said(np.array([label]), Evidence(np.array([votes]), np.zeros(1), np.zeros(1)))
+
+
+@pytest.mark.parametrize(
+    ("everything", "types", "call_share", "verdict"),
+    [
+        # sure noise has the last word
+        (("wind", 0.9), (BOOM, 0.95), 0.1, ("wind", 0.9, True)),
+        (("no call", 0.8), (BOOM, 0.95), 0.2, ("no call", 0.8, True)),
+        # of what is a call, those who know types tell which
+        ((BOOM, 0.9), (RASP, 0.95), 0.9, (RASP, 0.95, True)),
+        ((BOOM, 0.9), (RASP, 0.8), 0.9, (RASP, 0.8, False)),
+        ((BOOM, 0.4), (BOOM, 0.95), 0.6, (BOOM, 0.95, True)),
+        # of what is hardly noise, if it may be a call at all
+        (("wind", 0.4), (BOOM, 0.95), 0.6, (BOOM, 0.95, True)),
+        (("wind", 0.4), (BOOM, 0.8), 0.6, ("wind", 0.4, False)),
+        (("wind", 0.6), (BOOM, 0.95), 0.2, ("wind", 0.6, False)),
+        # where all are judged at once
+        ((BOOM, 0.9), None, 0.9, (BOOM, 0.9, True)),
+        (("wind", 0.6), None, 0.2, ("wind", 0.6, False)),
+    ],
+)
+def test_who_has_the_last_word(everything, types, call_share, verdict) -> None:
+    trust = Trust(Confidence(BY_VOTES, 0.7), None if types is None else Confidence(BY_VOTES, 0.9))
+    opinion = Opinion(said(*everything), types and said(*types), np.array([call_share]))
+    (label,), (sure,), (given,) = trust.verdict(opinion)
+    assert (label, given) == (verdict[0], verdict[2])
+    assert sure == pytest.approx(verdict[1])
