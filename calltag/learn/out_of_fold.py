@@ -37,12 +37,15 @@ class OutOfFold:
         Which part each example was left out with.
     checked : np.ndarray, shape (n,), bool
         Whether the judges knew its label from other groups; else nothing can be said of it.
+    believed : np.ndarray, shape (n,), bool
+        Whether its label was learnt from, wherever its group was not left out.
     """
 
     labels: npt.NDArray[np.str_]
     opinion: Opinion
     parts: npt.NDArray[np.intp]
     checked: npt.NDArray[np.bool_]
+    believed: npt.NDArray[np.bool_]
 
     def without(self, these: npt.NDArray[np.bool_]) -> OutOfFold:
         """Leave examples out of all figures.
@@ -119,6 +122,7 @@ def out_of_fold(
     groups: npt.NDArray[np.str_],
     *,
     company: npt.NDArray[Any] | None = None,
+    believed: npt.NDArray[np.bool_] | None = None,
 ) -> OutOfFold:
     """Judge each example by judges taught without its group.
 
@@ -130,24 +134,29 @@ def out_of_fold(
         Their labels, and what is left out together.
     company : np.ndarray, shape (n_company, n_features), optional
         Finds that nobody labelled.
+    believed : np.ndarray, shape (n,), bool, optional
+        Whose labels to learn from; all unless given.
 
     Returns
     -------
     OutOfFold
         The opinions. With one group only, or one label only outside a group, nothing is checked.
     """
-    apart = judged_apart(labels)
+    if believed is None:
+        believed = np.ones(len(labels), bool)
+    apart = judged_apart(labels[believed])
     opinion = _nothing_said(labels, apart=apart)
     checked = np.zeros(len(labels), bool)
     parts = parts_of(labels, groups)
     for part in np.unique(parts):
         left_out = parts == part
-        if not _can_be_taught(labels[~left_out], apart=apart):
+        taught = ~left_out & believed
+        if not _can_be_taught(labels[taught], apart=apart):
             continue
-        panel = Panel.fit(features[~left_out], labels[~left_out], company, apart=apart)
+        panel = Panel.fit(features[taught], labels[taught], company, apart=apart)
         _put(opinion, left_out, panel.judge(features[left_out]))
-        checked[left_out] = np.isin(labels[left_out], labels[~left_out])
-    return OutOfFold(labels, opinion, parts, checked)
+        checked[left_out] = np.isin(labels[left_out], labels[taught])
+    return OutOfFold(labels, opinion, parts, checked, believed)
 
 
 def strangers(
@@ -155,6 +164,7 @@ def strangers(
     labels: npt.NDArray[np.str_],
     *,
     company: npt.NDArray[Any] | None = None,
+    believed: npt.NDArray[np.bool_] | None = None,
 ) -> Strangers:
     """Judge each example by a panel taught without its label.
 
@@ -166,22 +176,27 @@ def strangers(
         Their labels.
     company : np.ndarray, shape (n_company, n_features), optional
         Finds that nobody labelled.
+    believed : np.ndarray, shape (n,), bool, optional
+        Whose labels to go by; the others are no strangers. All unless given.
 
     Returns
     -------
     Strangers
         The opinions; none where there are fewer than three labels.
     """
-    apart = judged_apart(labels)
+    if believed is None:
+        believed = np.ones(len(labels), bool)
+    apart = judged_apart(labels[believed])
     opinion = _nothing_said(labels, apart=apart)
     judged = np.zeros(len(labels), bool)
     classes = np.unique(labels)
     order = np.random.default_rng(0).permutation(classes)
     for together in np.array_split(order, min(len(classes), STRANGER_PARTS)):
-        left_out = np.isin(labels, together)
-        if not _can_be_taught(labels[~left_out], apart=apart):
+        of_these = np.isin(labels, together)
+        left_out, taught = of_these & believed, ~of_these & believed
+        if not _can_be_taught(labels[taught], apart=apart):
             continue
-        panel = Panel.fit(features[~left_out], labels[~left_out], company, apart=apart)
+        panel = Panel.fit(features[taught], labels[taught], company, apart=apart)
         _put(opinion, left_out, panel.judge(features[left_out]))
         judged |= left_out
     return Strangers(opinion.of(judged), np.flatnonzero(judged))

@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -17,15 +18,18 @@ from calltag.learn.examples import Example, Sound
 from calltag.learn.intervals import Interval
 from calltag.learn.kinship import MOST_COMPANY
 from calltag.learn.next_to_label import next_to_label
-from calltag.learn.out_of_fold import out_of_fold, strangers
+from calltag.learn.out_of_fold import OutOfFold, Strangers, out_of_fold, strangers
 from calltag.learn.panel import Panel, judged_apart
 from calltag.learn.tagger import Tagger
-from calltag.learn.validate import Validation, validate
+from calltag.learn.validate import Doubt, Validation, validate
 from calltag.records.span import Span
 from calltag.words import counted, sure
 
 LEAST = 2
 """Examples that a label must have to be taught at all."""
+
+SURELY_WRONG = 0.97
+"""A label is not learnt from where another one is at least this sure."""
 
 NEXT = 10
 """Sounds that are proposed for labelling."""
@@ -48,6 +52,8 @@ class LookAgain(NamedTuple):
         What it sounds like.
     confidence : float
         How sure that is.
+    learnt : bool
+        Whether it was learnt from all the same.
     """
 
     take: str
@@ -55,6 +61,7 @@ class LookAgain(NamedTuple):
     label: str
     suggestion: str
     confidence: float
+    learnt: bool
 
 
 class LabelNext(NamedTuple):
@@ -171,12 +178,7 @@ class Report:
     def _places_to_look(self) -> list[str]:
         lines = []
         if self.look_again:
-            lines.append("Labels to look at again:")
-            lines += [
-                f"  {doubt.take} at {doubt.span.start_s:.1f} s: labelled {doubt.label}, sounds like"
-                f" {doubt.suggestion} ({sure(doubt.confidence)} sure)"
-                for doubt in self.look_again[:_SHOWN]
-            ]
+            lines += self._doubtful()
         if self.label_next:
             lines.append("Label these next, they would teach most:")
             lines += [
@@ -184,6 +186,17 @@ class Report:
                 for sound in self.label_next[:_SHOWN]
             ]
         return lines
+
+    def _doubtful(self) -> list[str]:
+        return [
+            "Labels to look at again:",
+            *(
+                f"  {doubt.take} at {doubt.span.start_s:.1f} s: labelled {doubt.label}, sounds like"
+                f" {doubt.suggestion} ({sure(doubt.confidence)} sure"
+                f"{'' if doubt.learnt else ', so it was not learnt from'})"
+                for doubt in self.look_again[:_SHOWN]
+            ),
+        ]
 
     def _mind(self) -> list[str]:
         return [
@@ -238,14 +251,20 @@ def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> T
     others = np.array([sound.features for sound in alike]).reshape(-1, features.shape[1])
     company = others[_shows_what_else_there_is(examples, alike)]
     company = _some(company[np.isfinite(company).all(axis=1)], MOST_COMPANY)
+    counts = np.array([example.counts for example in used])
+    tried = partial(_tried, features, labels, groups, company)
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
-        known = out_of_fold(features, labels, groups, company=company).without(
-            np.array([not example.counts for example in used])
-        )
-        unknown = strangers(features, labels, company=company)
-        panel = Panel.fit(features, labels, company, apart=judged_apart(labels))
+        believed = np.ones(len(labels), bool)
+        known, unknown = tried(believed, counts)
+        validation = validate(known, unknown, groups)
+        doubts = validation.doubts
+        believed[_not_to_learn_from(doubts, labels)] = False
+        if not believed.all():
+            known, unknown = tried(believed, counts)
+            validation = validate(known, unknown, groups)
+        kept = labels[believed]
+        panel = Panel.fit(features[believed], kept, company, apart=judged_apart(kept))
         tagger = Tagger.from_trials(panel, known, unknown)
-    validation = validate(known, unknown, groups)
     look_again = tuple(
         LookAgain(
             used[doubt.index].take,
@@ -253,8 +272,9 @@ def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> T
             doubt.label,
             doubt.suggestion,
             doubt.confidence,
+            learnt=bool(believed[doubt.index]),
         )
-        for doubt in validation.doubts
+        for doubt in doubts
     )
     chosen = next_to_label(tagger, others, n=NEXT) if alike else []
     report = Report(
@@ -295,6 +315,28 @@ def _usable(examples: Sequence[Example]) -> tuple[list[Example], tuple[str, ...]
                 " --force"
             )
     return used, tuple(sorted(label for label, n in counts.items() if n < LEAST))
+
+
+def _tried(
+    features: npt.NDArray[Any],
+    labels: npt.NDArray[np.str_],
+    groups: npt.NDArray[np.str_],
+    company: npt.NDArray[Any],
+    believed: npt.NDArray[np.bool_],
+    counts: npt.NDArray[np.bool_],
+) -> tuple[OutOfFold, Strangers]:
+    """Judge examples, out of fold and as strangers, having learnt from those that are believed."""
+    known = out_of_fold(features, labels, groups, company=company, believed=believed)
+    unknown = strangers(features, labels, company=company, believed=believed)
+    return known.without(~counts), unknown
+
+
+def _not_to_learn_from(doubts: Sequence[Doubt], labels: npt.NDArray[np.str_]) -> list[int]:
+    """Which examples to leave out as surely wrong, unless too few of their label would be left."""
+    wrong = [doubt for doubt in doubts if doubt.confidence >= SURELY_WRONG]
+    of_label = Counter(doubt.label for doubt in wrong)
+    left = {label: int((labels == label).sum()) - n for label, n in of_label.items()}
+    return [doubt.index for doubt in wrong if left[doubt.label] >= LEAST]
 
 
 def _shows_what_else_there_is(

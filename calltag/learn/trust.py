@@ -124,7 +124,7 @@ def fit_trust(known: OutOfFold, unknown: Strangers, used: npt.NDArray[np.bool_])
     Trust
         With the usual confidence where there is none to go by.
     """
-    inside, foreign = used & known.checked, used[unknown.of]
+    inside, foreign = used & known.checked & known.believed, used[unknown.of]
     everything = _fitted(
         known.opinion.everything, known.labels, inside, unknown.opinion.everything, foreign
     )

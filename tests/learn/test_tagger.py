@@ -81,6 +81,7 @@ def test_a_single_stranger_is_a_stranger() -> None:
         opinion=Opinion(Said(np.full(80, boom), evidence), None, np.ones(80)),
         parts=np.zeros(80, int),
         checked=np.arange(80) < 70,
+        believed=np.ones(80, bool),
     )
     same = Evidence(*(np.array([one]) for one in (0.9, 0.5, 0.0)))
     stranger = Strangers(Opinion(Said(np.array([boom]), same), None, np.ones(1)), np.array([0]))

@@ -6,7 +6,8 @@ import pytest
 from calltag.errors import InputError
 from calltag.learn.examples import Sound
 from calltag.learn.kinship import MOST_COMPANY, N_FEATURES
-from calltag.learn.teach import NEXT, Taught, teach
+from calltag.learn.panel import Panel
+from calltag.learn.teach import NEXT, SURELY_WRONG, Taught, teach
 from calltag.records.span import Span
 
 
@@ -69,6 +70,43 @@ def test_report_names_places(sounds) -> None:
     text = report.text()
     assert "  B007.MOV at 83.4 s: labelled machine, sounds like" in text
     assert "Label these next, they would teach most:\n  A009.MOV at " in text
+
+
+def test_what_is_surely_labelled_wrongly_is_told_and_not_learnt_from(sounds) -> None:
+    examples = [
+        example._replace(span=Span(float(i), i + 0.5))
+        for i, example in enumerate(sounds.examples(takes=6, each=4, spread=0.5))
+    ]
+    wrong = [3, 30, 57]
+    for i in wrong:
+        others = [label for label in sounds.types if label != examples[i].label]
+        examples[i] = examples[i]._replace(label=others[0])
+    report = teach(examples).report
+    assert {doubt.span for doubt in report.look_again} == {examples[i].span for i in wrong}
+    unlearnt = [not doubt.learnt for doubt in report.look_again]
+    assert unlearnt == [doubt.confidence >= SURELY_WRONG for doubt in report.look_again]
+    assert any(unlearnt)
+    assert report.text().count(" sure, so it was not learnt from)") == sum(unlearnt)
+    # they count as not known, and are no reason to trust the others less
+    assert report.validation.checked == len(examples)
+    assert report.validation.right == len(examples) - len(wrong)
+    # the judges are as if nobody had labelled it
+    not_learnt = {doubt.span for doubt in report.look_again if not doubt.learnt}
+    kept = [each for each in examples if each.span not in not_learnt]
+    features, labels, _ = sounds.arrays(kept)
+    heard = np.concatenate([sounds.rows(label, 5, take=60) for label in sounds.types])
+    panels = (teach(examples).tagger.panel, Panel.fit(features, labels, apart=True))
+    votes, as_kept = (panel.everything.judge(heard).votes for panel in panels)
+    assert votes == pytest.approx(as_kept)
+
+
+def test_of_a_label_two_examples_are_learnt_from_whatever_they_sound_like(sounds) -> None:
+    examples = sounds.examples(takes=6, each=4)
+    few = [examples[i]._replace(label="silt crake: tick") for i in (4, 20, 36)]
+    report = teach([*examples, *few]).report
+    doubted = [doubt for doubt in report.look_again if doubt.label == "silt crake: tick"]
+    assert doubted
+    assert all(doubt.learnt for doubt in doubted)
 
 
 def test_labels_with_one_example_are_left_out_and_named(sounds) -> None:

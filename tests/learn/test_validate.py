@@ -21,7 +21,7 @@ def judged(true: str, taken: str, *, groups: str) -> Validation:
     n = len(true)
     said = Said(np.array(list(taken)), Evidence(np.full(n, 0.9), np.full(n, 0.6), np.full(n, 3.0)))
     known = OutOfFold(
-        np.array(list(true)), Opinion(said, None, np.ones(n)), parts, np.ones(n, bool)
+        np.array(list(true)), Opinion(said, None, np.ones(n)), parts, *np.ones((2, n), bool)
     )
     return validate(known, NO_STRANGERS, np.array(list(groups)))
 
