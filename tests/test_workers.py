@@ -159,6 +159,7 @@ def cluster() -> Iterator[str]:
         n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
     ) as local:
         yield local.scheduler_address
+        local.wait_for_workers(1, timeout=60)  # Dask cannot close while it replaces a dead one
 
 
 def test_a_cluster_does_the_work_elsewhere_and_survives_a_death(cluster: str) -> None:
