@@ -65,7 +65,7 @@ class Tagger:
             The tagger.
         """
         tried = fit_trust(known, unknown, np.ones(len(known.labels), bool))
-        return cls(panel, tried.of_all_examples(known.labels))
+        return cls(panel, tried.of_all_examples(known.labels[known.believed]))
 
     @property
     def classes(self) -> tuple[str, ...]:

@@ -252,15 +252,15 @@ def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> T
     company = others[_shows_what_else_there_is(examples, alike)]
     company = _some(company[np.isfinite(company).all(axis=1)], MOST_COMPANY)
     counts = np.array([example.counts for example in used])
-    tried = partial(_tried, features, labels, groups, company)
+    tried = partial(_tried, features, labels, groups, company, counts)
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
         believed = np.ones(len(labels), bool)
-        known, unknown = tried(believed, counts)
+        known, unknown = tried(believed)
         validation = validate(known, unknown, groups)
         doubts = validation.doubts
         believed[_not_to_learn_from(doubts, labels)] = False
         if not believed.all():
-            known, unknown = tried(believed, counts)
+            known, unknown = tried(believed)
             validation = validate(known, unknown, groups)
         kept = labels[believed]
         panel = Panel.fit(features[believed], kept, company, apart=judged_apart(kept))
@@ -322,8 +322,8 @@ def _tried(
     labels: npt.NDArray[np.str_],
     groups: npt.NDArray[np.str_],
     company: npt.NDArray[Any],
-    believed: npt.NDArray[np.bool_],
     counts: npt.NDArray[np.bool_],
+    believed: npt.NDArray[np.bool_],
 ) -> tuple[OutOfFold, Strangers]:
     """Judge examples, out of fold and as strangers, having learnt from those that are believed."""
     known = out_of_fold(features, labels, groups, company=company, believed=believed)
