@@ -53,7 +53,7 @@ class Tagger:
         Parameters
         ----------
         panel : Panel
-            Taught with all examples.
+            Taught with all examples that are believed.
         known : OutOfFold
             Opinions of the examples out of fold.
         unknown : Strangers

@@ -92,7 +92,7 @@ class Trust:
         Parameters
         ----------
         labels : np.ndarray of str, shape (n,)
-            Labels of all examples.
+            Labels of all examples that were learnt from.
 
         Returns
         -------

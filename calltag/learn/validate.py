@@ -125,7 +125,8 @@ class Validation:
     calibration_error : float
         Mean distance of confidence from the share that was right.
     strangers, strangers_named : int
-        Examples judged without their label being known, and how many would have been given another.
+        Examples judged without their label being known, and how many would have been given another;
+        noise that is taken for other noise is not among these.
     by_label : tuple of LabelFigures
         In alphabetical order.
     confusion : tuple of tuple of int
