@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.learn.judges import Evidence
-from calltag.learn.panel import FEWEST_TYPES, Opinion, Panel, Said, are_calls, judged_apart
+from calltag.learn.panel import Opinion, Panel, Said, judged_apart
 
 ONE_BY_ONE = 10
 """Up to this many groups are left out one at a time; more are left out in so many parts."""
@@ -144,16 +144,15 @@ def out_of_fold(
     """
     if believed is None:
         believed = np.ones(len(labels), bool)
-    apart = judged_apart(labels[believed])
-    opinion = _nothing_said(labels, apart=apart)
+    opinion = _nothing_said(labels, apart=judged_apart(labels[believed]))
     checked = np.zeros(len(labels), bool)
     parts = parts_of(labels, groups)
     for part in np.unique(parts):
         left_out = parts == part
         taught = ~left_out & believed
-        if not _can_be_taught(labels[taught], apart=apart):
+        if len(np.unique(labels[taught])) < 2:
             continue
-        panel = Panel.fit(features[taught], labels[taught], company, apart=apart)
+        panel = Panel.fit(features[taught], labels[taught], company)
         _put(opinion, left_out, panel.judge(features[left_out]))
         checked[left_out] = np.isin(labels[left_out], labels[taught])
     return OutOfFold(labels, opinion, parts, checked, believed)
@@ -186,26 +185,19 @@ def strangers(
     """
     if believed is None:
         believed = np.ones(len(labels), bool)
-    apart = judged_apart(labels[believed])
-    opinion = _nothing_said(labels, apart=apart)
+    opinion = _nothing_said(labels, apart=judged_apart(labels[believed]))
     judged = np.zeros(len(labels), bool)
     classes = np.unique(labels)
     order = np.random.default_rng(0).permutation(classes)
     for together in np.array_split(order, min(len(classes), STRANGER_PARTS)):
         of_these = np.isin(labels, together)
         left_out, taught = of_these & believed, ~of_these & believed
-        if not _can_be_taught(labels[taught], apart=apart):
+        if len(np.unique(labels[taught])) < 2:
             continue
-        panel = Panel.fit(features[taught], labels[taught], company, apart=apart)
+        panel = Panel.fit(features[taught], labels[taught], company)
         _put(opinion, left_out, panel.judge(features[left_out]))
         judged |= left_out
     return Strangers(opinion.of(judged), np.flatnonzero(judged))
-
-
-def _can_be_taught(labels: npt.NDArray[np.str_], *, apart: bool) -> bool:
-    """Whether there are two labels left, and two call types if these have judges of their own."""
-    names = np.unique(labels)
-    return len(names) >= 2 and not (apart and are_calls(names).sum() < FEWEST_TYPES - 1)
 
 
 def _nothing_said(labels: npt.NDArray[np.str_], *, apart: bool) -> Opinion:
@@ -219,10 +211,16 @@ def _nothing_said(labels: npt.NDArray[np.str_], *, apart: bool) -> Opinion:
 
 
 def _put(whole: Opinion, these: npt.NDArray[np.bool_], part: Opinion) -> None:
-    """Write what is said of some examples to its place."""
+    """Write what is said of some examples to its place.
+
+    Where one call type was left to learn, nobody knew types alone: who knew all labels, speaks.
+    """
     whole.call_share[these] = part.call_share
-    for room, said in ((whole.everything, part.everything), (whole.types, part.types)):
-        if room is None or said is None:
+    for room, said in (
+        (whole.everything, part.everything),
+        (whole.types, part.types or part.everything),
+    ):
+        if room is None:
             continue
         room.best[these] = said.best
         for place, value in zip(room.evidence, said.evidence, strict=True):

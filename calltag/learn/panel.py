@@ -6,7 +6,7 @@ steady noise has no shape that others of its label share, and as one more type a
 makes all of them less sure. To those who judge types, labelled noise is what else there is, as are
 the finds that nobody labelled.
 
-With fewer than three call types, or without any other label, all labels are judged at once.
+With one call type, or without any other label, all labels are judged at once.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from calltag.arrays import DoubleArray
 from calltag.learn.judges import Evidence, Judgement, Judges
 from calltag.learn.labels import is_call
 
-FEWEST_TYPES = 3
-"""Call types that have judges of their own, at least: with one left out, two can be told apart."""
+FEWEST_TYPES = 2
+"""Call types that have judges of their own, at least: one alone cannot be told from another."""
 
 
 class Said(NamedTuple):
@@ -99,10 +99,8 @@ class Panel:
         features: npt.NDArray[Any],
         labels: npt.NDArray[np.str_],
         company: npt.NDArray[Any] | None = None,
-        *,
-        apart: bool,
     ) -> Panel:
-        """Teach a panel.
+        """Teach a panel; call types have judges of their own where `judged_apart` says so.
 
         Parameters
         ----------
@@ -112,9 +110,6 @@ class Panel:
             Two different ones at least.
         company : np.ndarray, shape (n_company, n_features), optional
             Finds that nobody labelled: what else there is.
-        apart : bool
-            Whether call types have judges of their own, as `judged_apart` tells of all labels; then
-            there must be two types at least.
 
         Returns
         -------
@@ -122,7 +117,7 @@ class Panel:
             The panel.
         """
         everything = Judges.fit(features, labels, company)
-        if not apart:
+        if not judged_apart(labels):
             return cls(everything, None)
         calls = are_calls(labels)
         noise = features[~calls]
@@ -170,7 +165,7 @@ def judged_apart(labels: npt.NDArray[np.str_]) -> bool:
 
     Examples
     --------
-    >>> types = ["marsh hooter: boom", "pit rail: rasp", "lesser reedling: trill"]
+    >>> types = ["marsh hooter: boom", "pit rail: rasp"]
     >>> judged_apart(np.array([*types, "wind"])), judged_apart(np.array(types))
     (True, False)
     """

@@ -19,7 +19,7 @@ from calltag.learn.intervals import Interval
 from calltag.learn.kinship import MOST_COMPANY
 from calltag.learn.next_to_label import next_to_label
 from calltag.learn.out_of_fold import OutOfFold, Strangers, out_of_fold, strangers
-from calltag.learn.panel import Panel, judged_apart
+from calltag.learn.panel import Panel
 from calltag.learn.tagger import Tagger
 from calltag.learn.validate import Doubt, Validation, validate
 from calltag.records.span import Span
@@ -262,8 +262,7 @@ def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> T
         if not believed.all():
             known, unknown = tried(believed)
             validation = validate(known, unknown, groups)
-        kept = labels[believed]
-        panel = Panel.fit(features[believed], kept, company, apart=judged_apart(kept))
+        panel = Panel.fit(features[believed], labels[believed], company)
         tagger = Tagger.from_trials(panel, known, unknown)
     look_again = tuple(
         LookAgain(

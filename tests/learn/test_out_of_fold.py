@@ -70,3 +70,25 @@ def test_strangers_are_unlike_what_is_known(sounds) -> None:
 def test_two_labels_leave_no_strangers(sounds) -> None:
     features, labels, _ = sounds.arrays(sounds.examples(types=("machine", "no call")))
     assert len(strangers(features, labels).of) == 0
+
+
+def test_where_one_call_type_is_left_those_who_know_all_labels_speak_for_it(sounds) -> None:
+    features, labels, groups = sounds.arrays(
+        sounds.examples(types=("machine", "pit rail: rasp"), takes=4, each=3)
+        + sounds.examples(types=("marsh hooter: boom",), takes=1, each=3)
+    )
+    known, unknown = out_of_fold(features, labels, groups), strangers(features, labels)
+    assert known.opinion.types is not None
+    assert unknown.opinion.types is not None
+    for opinion, labelled in (
+        (known.opinion, groups == "A000.MOV"),
+        (unknown.opinion, labels[unknown.of] == "pit rail: rasp"),
+    ):
+        said = opinion.of(labelled)
+        assert said.types is not None
+        assert list(said.types.best) == list(said.everything.best)
+        assert list(said.types.evidence.top) == list(said.everything.evidence.top)
+    apart = known.opinion.of((groups != "A000.MOV") & (labels == "machine"))
+    assert apart.types is not None
+    assert not np.isin("machine", apart.types.best)
+    assert "machine" in apart.everything.best

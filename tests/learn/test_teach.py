@@ -95,7 +95,7 @@ def test_what_is_surely_labelled_wrongly_is_told_and_not_learnt_from(sounds) -> 
     kept = [each for each in examples if each.span not in not_learnt]
     features, labels, _ = sounds.arrays(kept)
     heard = np.concatenate([sounds.rows(label, 5, take=60) for label in sounds.types])
-    panels = (teach(examples).tagger.panel, Panel.fit(features, labels, apart=True))
+    panels = (teach(examples).tagger.panel, Panel.fit(features, labels))
     votes, as_kept = (panel.everything.judge(heard).votes for panel in panels)
     assert votes == pytest.approx(as_kept)
 
