@@ -80,12 +80,12 @@ def find_hum(samples: npt.NDArray[Any], rate_hz: int) -> Hum | None:
     # a line is to read its RMS level: a sine of amplitude 1 peaks at half the window's sum
     power /= len(frames) * (np.hanning(n).sum() / 2) ** 2 * 2
     level = 10 * np.log10(power + 1e-14)
-    found = [hum for mains_hz in (50.0, 60.0) if (hum := _at_mains(level, mains_hz))]
+    bin_hz = rate_hz / (2 * n)
+    found = [hum for mains_hz in (50.0, 60.0) if (hum := _at_mains(level, bin_hz, mains_hz))]
     return max(found, key=lambda hum: len(hum.lines), default=None)
 
 
-def _at_mains(level: DoubleArray, mains_hz: float) -> Hum | None:
-    bin_hz = 1 / (2 * _FRAME_S)
+def _at_mains(level: DoubleArray, bin_hz: float, mains_hz: float) -> Hum | None:
     lines, bases, heights, peaks = [], [], [], []
     for number in range(1, _LINES + 1):
         at = number * mains_hz / bin_hz

@@ -144,8 +144,10 @@ class LoudnessMeter(_Gate):
         Parameters
         ----------
         block : np.ndarray, shape (n_channels, n_samples), float
-            Samples, full scale at ±1.
+            Samples, full scale at ±1; there may be none.
         """
+        if not block.shape[1]:
+            return
         import scipy.signal  # 41 MB that logging, which measures off the spectrum, does without
 
         weighted, self._state = scipy.signal.sosfilt(self._stages, block, axis=1, zi=self._state)

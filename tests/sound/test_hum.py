@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from calltag.sound.engine import firing_rate_hz
@@ -31,3 +32,14 @@ def test_an_idling_saw_at_50_hz_is_no_hum(rng, made, wobble):
 def test_no_hum_in_noise_or_in_less_than_four_seconds(rng, made):
     assert find_hum(rng.normal(0, 0.1, 8 * RATE_HZ), RATE_HZ) is None
     assert find_hum(made.hum(50, [1, 2, 3], seconds=3.5), RATE_HZ) is None
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 44_100, 48_000])
+def test_four_seconds_are_enough_and_tell_the_frequency_as_well(rate_hz):
+    # thinning out takes a millisecond of sound at 48 kHz: bins then lie a little farther apart
+    t = np.arange(4 * rate_hz) / rate_hz
+    sound = sum(0.01 * np.sin(2 * np.pi * 50 * k * t) for k in (1, 2, 3))
+    found = find_hum(sound, rate_hz)
+    assert found is not None
+    assert found.base_hz == pytest.approx(50, abs=0.002)
+    assert found.level_dbfs == pytest.approx(10 * np.log10(3 * 0.01**2 / 2), abs=0.1)

@@ -172,6 +172,7 @@ def test_true_peak_is_the_same_in_pieces(rng, monkeypatch):
 def test_nothing_to_measure():
     assert integrated_lufs(np.zeros((2, RATE_HZ)), RATE_HZ) == float("-inf")
     assert integrated_lufs(np.ones((1, 100)), RATE_HZ) == float("-inf")
+    assert integrated_lufs(np.zeros((2, 0)), RATE_HZ) == float("-inf")
     assert SpectrumLoudness().integrated_lufs() == float("-inf")
     assert LoudnessMeter(RATE_HZ, 1).range_lu() == 0
     assert true_peak_dbtp(np.zeros(100)) == float("-inf")
