@@ -122,8 +122,8 @@ class Finder:
         MediaError
             If the sound cannot be read.
         """
-        reader = SoundReader(path, rate_hz=RATE_HZ, block_s=BLOCK_S)
         chooser = Chooser(floats=info.floats, highest=info.highest)
+        reader = SoundReader(path, rate_hz=RATE_HZ, block_s=BLOCK_S, recorded=chooser.note_recorded)
         loudness = SpectrumLoudness()
         tenths: list[FloatArray] = []  # mean squares
         this_pass = Pass(self._hearing, self._second_look)

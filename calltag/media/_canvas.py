@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import gcd
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,10 @@ _QUALITY = "HQ"
 
 Piece = Sequence[npt.NDArray[Any]]
 """Samples of each channel, as they were decoded."""
+
+Listener: TypeAlias = Callable[[slice, FloatArray, int], None]
+"""Is given sound as it was recorded: its rows in the blocks, its samples of shape (n_channels,
+n_samples) with full scale at ±1, and its rate."""
 
 
 class Filling(Protocol):
@@ -116,9 +120,16 @@ class ResampledRows:
     """Rows of the canvas that have another rate than the stream."""
 
     def __init__(
-        self, canvas: Canvas, rows: slice, rate_hz: int, to_hz: int, from_s: float
+        self,
+        canvas: Canvas,
+        rows: slice,
+        rate_hz: int,
+        to_hz: int,
+        from_s: float,
+        recorded: Listener | None = None,
     ) -> None:
         self._canvas, self._rows = canvas, rows
+        self._rate_hz, self._recorded = rate_hz, recorded
         # Begin where samples of both rates coincide, so that a span has the samples of the whole.
         step = rate_hz // gcd(rate_hz, to_hz)
         self._next = max(0, int((from_s - WARM_UP_S) * rate_hz) // step * step)
@@ -141,6 +152,8 @@ class ResampledRows:
             numbers = np.empty((n - late, self._n_channels), np.float32)
             for samples, column in zip(piece, numbers.T, strict=True):
                 _scale(samples[late:], scale, column)
+            if self._recorded is not None:
+                self._recorded(self._rows, numbers.T, self._rate_hz)
             self._push(numbers)
 
     def finish(self) -> None:

@@ -19,7 +19,7 @@ from av.container import InputContainer
 
 from calltag.arrays import FloatArray
 from calltag.errors import InputError, MediaError
-from calltag.media._canvas import WARM_UP_S, Canvas, ResampledRows, Rows, Sink
+from calltag.media._canvas import WARM_UP_S, Canvas, Listener, ResampledRows, Rows, Sink
 from calltag.media._seeking import seek
 from calltag.media._track import Track
 from calltag.media.missing_sound import late_by_s, told_faults, without_sound
@@ -51,6 +51,10 @@ class SoundReader:
         Sampling rate of the blocks; None for that of the first sound stream.
     block_s : float
         Length of a block in seconds; the last one is shorter.
+    recorded : callable or None
+        Is given each piece of a stream of another rate as it was recorded, before the block that it
+        belongs to is read: the rows that it has there (a slice), its samples of shape (n_channels,
+        n_samples), and its rate.
 
     Attributes
     ----------
@@ -71,7 +75,14 @@ class SoundReader:
         that of a part; known after the last block, None elsewhere.
     """
 
-    def __init__(self, path: Path, *, rate_hz: int | None = 48_000, block_s: float = 60.0) -> None:
+    def __init__(
+        self,
+        path: Path,
+        *,
+        rate_hz: int | None = 48_000,
+        block_s: float = 60.0,
+        recorded: Listener | None = None,
+    ) -> None:
         if rate_hz is not None and rate_hz <= 0:
             raise InputError(f"a sampling rate of {rate_hz} Hz makes no sense; give one above 0")
         if block_s <= 0:
@@ -79,6 +90,7 @@ class SoundReader:
         self.path = path
         self.rate_hz = rate_hz
         self.block_s = block_s
+        self._recorded = recorded
         self.faults: list[str] = []
         self.broken: list[Span] = []
         self.late = False
@@ -107,7 +119,9 @@ class SoundReader:
             block_n = max(1, round(self.block_s * rate_hz))
             n_channels = sum(stream.codec_context.channels for stream in streams)
             canvas = Canvas(n_channels, block_n)
-            tracks = _tracks(container, streams, canvas, rate_hz, path=self.path)
+            tracks = _tracks(
+                container, streams, canvas, rate_hz, path=self.path, recorded=self._recorded
+            )
             feeding = _Feeding(container, tracks)
             for _ in feeding:
                 while _is_full(canvas, tracks, rate_hz):
@@ -285,6 +299,7 @@ def _tracks(
     from_s: float | None = None,
     *,
     path: Path,
+    recorded: Listener | None = None,
 ) -> list[Track]:
     start_s = take_start_s(container)
     picture_s = _picture_s(container)
@@ -296,7 +311,7 @@ def _tracks(
         sink: Sink = (
             Rows(canvas, rows)
             if stream.rate == rate_hz
-            else ResampledRows(canvas, rows, stream.rate, rate_hz, from_s or 0.0)
+            else ResampledRows(canvas, rows, stream.rate, rate_hz, from_s or 0.0, recorded)
         )
         tracks.append(
             Track(

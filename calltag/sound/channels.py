@@ -109,6 +109,20 @@ class Chooser:
         self._silences = Silences(rate_hz)
         self._recent: DoubleArray | None = None
 
+    def note_recorded(self, rows: slice, samples: FloatArray, rate_hz: int) -> None:
+        """Take in sound of the next block as it was recorded, where that was at another rate.
+
+        Parameters
+        ----------
+        rows : slice
+            The channels of the block that it is of.
+        samples : np.ndarray, shape (n_channels, n_samples), float32
+            The sound.
+        rate_hz : int
+            Its sampling rate.
+        """
+        self._peaks.note_recorded(rows, samples, rate_hz)
+
     def choose(self, block: FloatArray) -> FloatArray:
         """Take the best channel out of the next block of the take.
 

@@ -49,6 +49,25 @@ class PeakMeter:
         self._rate_hz = rate_hz
         self._floats = floats
         self._highest = highest
+        self._recorded: dict[int, float] = {}  # clipped samples that no block has told of yet
+
+    def note_recorded(self, rows: slice, samples: FloatArray, rate_hz: int) -> None:
+        """Take in sound as it was recorded, at another rate than that of the blocks.
+
+        Flat tops do not survive a change of rate: so they are counted before, piece by piece.
+
+        Parameters
+        ----------
+        rows : slice
+            The channels of the next block that it is of.
+        samples : np.ndarray, shape (n_channels, n_samples), float32
+            The sound.
+        rate_hz : int
+            Its sampling rate.
+        """
+        for c, row in zip(range(rows.start, rows.stop), samples, strict=True):
+            _, clipped = self._measured(np.ascontiguousarray(row), rate_hz)
+            self._recorded[c] = self._recorded.get(c, 0.0) + clipped * self._rate_hz / rate_hz
 
     def add(self, block: FloatArray) -> npt.NDArray[np.int64]:
         """Take in the next block; samples are counted where its peak is at full scale.
@@ -61,24 +80,33 @@ class PeakMeter:
         Returns
         -------
         np.ndarray, shape (n_channels,), int64
-            How many samples of it are clipped.
+            How many samples of it are clipped, by it or as it was recorded, whichever is more.
         """
-        n = block.shape[1]
         clipped = np.zeros(len(block), np.int64)
         for c, row in enumerate(block):
-            hot: list[int] = []
-            for start in range(0, n, self._rate_hz):
-                second = row[start : start + self._rate_hz]
-                peak = abs(float(second[isamax(second)]))
-                self.peak = max(self.peak, peak)
-                if peak >= _FULL * self._highest:
-                    hot.append(start)
-            for start, end in _joined(hot, self._rate_hz):
-                clipped[c] += _count_clipped(
-                    row[start:end], floats=self._floats, highest=self._highest
-                )
+            peak, clipped[c] = self._measured(row, self._rate_hz)
+            self.peak = max(self.peak, peak)
+            if c in self._recorded:
+                recorded = round(self._recorded[c])
+                self._recorded[c] -= recorded
+                clipped[c] = max(clipped[c], recorded)
         self.clipped = self.clipped + clipped if len(self.clipped) else clipped
         return clipped
+
+    def _measured(self, row: FloatArray, rate_hz: int) -> tuple[float, int]:
+        """Highest sample of one channel, and how many are clipped."""
+        highest = 0.0
+        hot: list[int] = []  # seconds that reach full scale
+        for start in range(0, len(row), rate_hz):
+            second = row[start : start + rate_hz]
+            peak = abs(float(second[isamax(second)]))
+            highest = max(highest, peak)
+            if peak >= _FULL * self._highest:
+                hot.append(start)
+        return highest, sum(
+            _count_clipped(row[start:end], floats=self._floats, highest=self._highest)
+            for start, end in _joined(hot, rate_hz)
+        )
 
 
 def _joined(starts: list[int], length: int) -> Iterator[tuple[int, int]]:

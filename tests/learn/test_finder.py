@@ -368,6 +368,14 @@ def test_other_rates_are_brought_to_48_khz(plain, tmp_path, rate_hz):
     assert call.peak_hz == pytest.approx(2000, abs=30)
 
 
+@pytest.mark.parametrize("rate_hz", [44_100, 96_000])
+def test_what_a_recorder_of_another_rate_clipped_is_told(plain, tmp_path, rate_hz):
+    t = np.arange(4 * rate_hz) / rate_hz
+    whistle = np.clip(2 * np.sin(2 * np.pi * 3000 * t), -1, 1)  # two thirds of it: asin(1/2)
+    levels = found(plain, write(tmp_path / "a.wav", whistle, rate_hz)).levels
+    assert levels.clipped == pytest.approx(2 / 3 * 4 * RATE_HZ, rel=0.04)
+
+
 def test_a_clip_with_a_picture_and_two_channels(plain, make_clip, tmp_path):
     sound = sing(hiss(6, level=3e-3), 2)
     path = make_clip(tmp_path / "A001.mp4", seconds=6, samples=np.stack([0 * sound, sound]))

@@ -84,6 +84,26 @@ def test_rf64_is_read_as_libsndfile_wrote_it(tmp_path):
     np.testing.assert_array_equal(whole(path), sound)
 
 
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000])
+def test_sound_of_another_rate_is_shown_as_it_was_recorded(tmp_path, make_clip, rate_hz):
+    sound = noise(2, 3 * rate_hz)
+    path = make_clip(
+        tmp_path / "a.wav", fps=None, samples=sound, rate_hz=rate_hz, audio_codec="pcm_f32le"
+    )
+    shown = []
+
+    def recorded(rows, samples, its_rate_hz):
+        assert (rows, its_rate_hz) == (slice(0, 2), rate_hz)
+        shown.append(samples)
+
+    for i, block in enumerate(SoundReader(path, block_s=1.0, recorded=recorded)):
+        assert block.shape == (2, 48_000)
+        assert rate_hz == 48_000 or sum(map(np.size, shown)) >= 2 * rate_hz * (i + 1)
+    assert rate_hz != 48_000 or not shown  # the blocks themselves are what was recorded
+    if shown:
+        np.testing.assert_array_equal(np.concatenate(shown, axis=1), sound)
+
+
 @pytest.mark.parametrize("block_s", [0.1, 0.7, 1.0, 60.0])
 def test_blocks_join_to_the_whole(tmp_path, make_clip, block_s):
     sound = noise(2, 100_000)

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from scipy.signal import butter, sosfilt
 
 from calltag.media.probe import probe
-from calltag.media.reader import read_blocks
+from calltag.media.reader import SoundReader, read_blocks
 from calltag.sound.channels import ChannelReport, Chooser
+from calltag.sound.faults import clipped_samples
 
 RATE_HZ = 48_000
 
@@ -449,19 +450,25 @@ def test_clipped_samples_are_counted_exactly():
     assert report.faults == ("channel 1 is clipped (15 samples)",)
 
 
+@pytest.mark.parametrize("rate_hz", [8000, 44_100, RATE_HZ, 96_000, 192_000])
 @pytest.mark.parametrize("subtype", ["PCM_U8", "ULAW", "ALAW", "PCM_16", "PCM_24", "FLOAT"])
-def test_clipped_samples_are_counted_whatever_they_are_kept_as(tmp_path, subtype):
-    """The highest value of eight bits lies below full scale, and on one side only, or on both."""
+def test_clipped_samples_are_counted_whatever_they_are_kept_as(tmp_path, subtype, rate_hz):
+    """The highest value of eight bits lies below full scale, and on one side only, or on both.
+
+    A change of rate makes ripples of flat tops, and shallow ones of the highest samples.
+    """
     path = tmp_path / "a.wav"
-    sound = np.clip(A * 4, -0.9, 0.9)
-    sound[1000:1007] = 1.0
-    sound[2000:2003] = -1.0
-    soundfile.write(path, sound, RATE_HZ, subtype=subtype)
+    sound = np.clip(A[: 2 * rate_hz] * 4, -0.9, 0.9)
+    sound[1000:1070] = 1.0
+    sound[2000:2030] = -1.0
+    safe = 0.5 * sound
+    soundfile.write(path, np.stack([safe, sound], axis=1), rate_hz, subtype=subtype)
     info = probe(path)
     chooser = Chooser(floats=info.floats, highest=info.highest)
-    for block in read_blocks(path):
+    for block in SoundReader(path, block_s=0.5, recorded=chooser.note_recorded):
         chooser.choose(block)
-    assert chooser.report().clipped == 10
+    assert chooser.report().clipped == round(100 * RATE_HZ / rate_hz)
+    assert list(clipped_samples(chooser.report().found)) == [2]
 
 
 def test_a_limiter_below_full_scale_clips_nothing():
