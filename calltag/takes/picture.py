@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from calltag.errors import MediaError
 from calltag.records.found import Call, Picture, TakeLog
 from calltag.records.take import Take
-from calltag.takes.thresholds import Thresholds, read_thresholds
+from calltag.takes.thresholds import read_thresholds
 
 if TYPE_CHECKING:
     from calltag.media.pictures import Frame, PictureReader
@@ -75,15 +75,13 @@ class PictureGrade(NamedTuple):
         return WORTH.get(self.steadiness or "", 1.0) * WORTH.get(self.sharpness or "", 1.0)
 
 
-def grade(picture: Picture, thresholds: Thresholds | None = None) -> PictureGrade:
+def grade(picture: Picture) -> PictureGrade:
     """Grade what was measured of a picture.
 
     Parameters
     ----------
     picture : Picture
         The measurements.
-    thresholds : Thresholds or None
-        Where the lines are drawn; None for those of `thresholds.toml`.
 
     Returns
     -------
@@ -97,7 +95,7 @@ def grade(picture: Picture, thresholds: Thresholds | None = None) -> PictureGrad
     >>> str(grade(pan))
     'moving, sharp'
     """
-    t = thresholds or read_thresholds()
+    t = read_thresholds()
     steadiness = sharpness = None
     if picture.jitter_permille is not None and picture.drift_permille_per_s is not None:
         if picture.jitter_permille >= t.shaky_permille:

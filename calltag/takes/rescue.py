@@ -90,12 +90,7 @@ def is_mute(take: Take) -> bool:
     return take.levels is not None and take.levels.peak_dbfs == float("-inf")
 
 
-def examine(
-    path: Path,
-    take_log: TakeLog,
-    wanted: Treatment | None = None,
-    thresholds: Thresholds | None = None,
-) -> Rescue:
+def examine(path: Path, take_log: TakeLog, wanted: Treatment | None = None) -> Rescue:
     """Compute what would help a take.
 
     Parameters
@@ -106,8 +101,6 @@ def examine(
         What the log holds of it.
     wanted : Treatment or None
         A treatment of the user's own to look at in place of the one computed.
-    thresholds : Thresholds or None
-        Where the lines are drawn; None for those of `thresholds.toml`.
 
     Returns
     -------
@@ -121,13 +114,12 @@ def examine(
     MediaError
         If the sound cannot be read.
     """
-    t = thresholds or read_thresholds()
     take = take_log.take
     if is_mute(take):
         raise InputError(f"{take.path}: there is no sound in it to treat")
     if wanted is not None:
         _check(wanted, take)
-    case = _Case(path, take_log, t)
+    case = _Case(path, take_log, read_thresholds())
     treatment, advice = (wanted, []) if wanted is not None else _proposed(case)
     spectra = case.hear(heard_channel(take, treatment))
     return Rescue(

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from calltag.errors import InputError
-
-DEFAULT_FILE = Path(__file__).with_name("thresholds.toml")
+FILE = Path(__file__).with_name("thresholds.toml")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,49 +48,18 @@ class Thresholds:
 
 
 @cache
-def read_thresholds(path: Path = DEFAULT_FILE) -> Thresholds:
-    """Read thresholds from a file.
-
-    Parameters
-    ----------
-    path : Path
-        A TOML file with the tables of `thresholds.toml`; what it does not state stays as there.
+def read_thresholds() -> Thresholds:
+    """Read the thresholds from `thresholds.toml`.
 
     Returns
     -------
     Thresholds
         The thresholds.
 
-    Raises
-    ------
-    InputError
-        If the file is no TOML, or states a name that is none of the thresholds, or no number.
-
     Examples
     --------
     >>> read_thresholds().clear_snr_db
     6.0
     """
-    values = _values(DEFAULT_FILE)
-    if path != DEFAULT_FILE:
-        values |= _values(path)
-    return Thresholds(**values)
-
-
-def _values(path: Path) -> dict[str, float]:
-    try:
-        tables = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"{path.name}: cannot be read as thresholds: {error}") from error
-    known = {field.name for field in fields(Thresholds)}
-    values = {}
-    for table, entries in tables.items():
-        for name, value in entries.items() if isinstance(entries, dict) else [(table, entries)]:
-            if name not in known:
-                raise InputError(
-                    f"{path.name}: {name} is no threshold; the names are in {DEFAULT_FILE.name}"
-                )
-            if isinstance(value, bool) or not isinstance(value, int | float):
-                raise InputError(f"{path.name}: {name} must be a number, not {value!r}")
-            values[name] = float(value)
-    return values
+    tables = tomllib.loads(FILE.read_text("utf-8"))
+    return Thresholds(**{name: value for table in tables.values() for name, value in table.items()})

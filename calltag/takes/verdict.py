@@ -31,15 +31,13 @@ PICTURE_ONLY = "picture-only"
 GRADES = (CLEAN, PART, PICTURE_ONLY)
 
 
-def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
+def judge(take_log: TakeLog) -> Verdict:
     """Judge what the sound of a take is good for.
 
     Parameters
     ----------
     take_log : TakeLog
         All that the log holds of the take.
-    thresholds : Thresholds or None
-        Where the lines are drawn; None for those of `thresholds.toml`.
 
     Returns
     -------
@@ -53,7 +51,7 @@ def judge(take_log: TakeLog, thresholds: Thresholds | None = None) -> Verdict:
     >>> judge(TakeLog(take=take)).reasons
     ('the file holds no sound: use the sound of another recorder',)
     """
-    t = thresholds or read_thresholds()
+    t = read_thresholds()
     take, levels = take_log.take, take_log.take.levels
     if lost := _lost(take, t):
         return Verdict(grade=PICTURE_ONLY, usable=(), reasons=(lost,))

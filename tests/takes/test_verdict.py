@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
+import tomllib
+from dataclasses import asdict, replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calltag.errors import InputError
 from calltag.media.reader import SoundReader
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.span import Span
 from calltag.records.take import ChannelFault, FaultKind, Levels, Take
 from calltag.records.verdict import Usable, Verdict
 from calltag.takes.masking import Left, effects
-from calltag.takes.thresholds import DEFAULT_FILE, read_thresholds
+from calltag.takes.thresholds import FILE, read_thresholds
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary
 
 
@@ -533,30 +533,16 @@ def test_the_shoot_is_counted():
     assert isinstance(verdicts[0], Verdict)
 
 
-def test_own_thresholds(tmp_path):
-    own = tmp_path / "own.toml"
-    own.write_text("[calls]\nclear_snr_db = 3\n", "utf-8")
-    thresholds = read_thresholds(own)
-    assert thresholds.clear_snr_db == 3
-    assert thresholds.handle_s == read_thresholds().handle_s
-    log = take_log([whistle(5, snr_db=4.0)], [engine()])
-    assert judge(log).grade == PICTURE_ONLY
-    assert judge(log, thresholds).grade == PART
-
-
-@pytest.mark.parametrize(
-    ("text", "word"),
-    [("[calls]\nclear_snr = 3", "clear_snr"), ("clear_snr_db = 'a'", "number"), ("[", "read")],
-)
-def test_bad_thresholds_are_named(tmp_path, text, word):
-    own = tmp_path / "own.toml"
-    own.write_text(text, "utf-8")
-    with pytest.raises(InputError, match=word):
-        read_thresholds(own)
+def test_thresholds_are_those_of_the_file_and_all_of_them():
+    tables = tomllib.loads(FILE.read_text("utf-8"))
+    stated = {name: value for table in tables.values() for name, value in table.items()}
+    assert sum(map(len, tables.values())) == len(stated)  # none stands in two tables
+    assert asdict(read_thresholds()) == stated
+    assert {type(value) for value in stated.values()} == {float}
 
 
 def test_every_threshold_has_its_comment():
-    lines = DEFAULT_FILE.read_text("utf-8").splitlines()
+    lines = FILE.read_text("utf-8").splitlines()
     for above, line in itertools.pairwise(lines):
         if "=" in line and not line.startswith("#"):
             assert above.startswith("#") or "clipped_ppm" in above, line
