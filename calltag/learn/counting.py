@@ -26,6 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from calltag.arrays import DoubleArray
 from calltag.learn.event_matching import match_events
 from calltag.records.label import Label
 
@@ -165,14 +166,39 @@ def _overlap(
     truth: list[Label], found: list[Label]
 ) -> tuple[tuple[int, int, int, int], list[float]]:
     """Count a take by overlap: (references, found, finds, right), and the onset errors."""
-    t = np.array([(event.start_s, event.end_s) for event in truth]).reshape(-1, 1, 2)
-    f = np.array([(event.start_s, event.end_s) for event in found]).reshape(1, -1, 2)
-    shared = np.maximum(np.minimum(t[..., 1], f[..., 1]) - np.maximum(t[..., 0], f[..., 0]), 0.0)
-    hit = (shared.sum(axis=1) >= FOUND_SHARE * (t[..., 1] - t[..., 0])[:, 0]) & shared.any(axis=1)
-    right = (shared.sum(axis=0) >= RIGHT_SHARE * (f[..., 1] - f[..., 0])[0]) & shared.any(axis=0)
-    apart = np.where(shared > 0, np.abs(t[..., 0] - f[..., 0]), np.inf)
+    t, f = _ends_s(truth), _ends_s(found)
+    hit = _covered(t, f, FOUND_SHARE)
+    right = _covered(f, t, RIGHT_SHARE)
+    apart = np.where(_common_s(t, f) > 0, np.abs(t[:, None, 0] - f[None, :, 0]), np.inf)
     errors = [float(row.min()) for row in apart[hit]]
     return (len(truth), int(hit.sum()), len(found), int(right.sum())), errors
+
+
+def _ends_s(events: list[Label]) -> DoubleArray:
+    """Start and end of each event, shape (n, 2)."""
+    return np.array([(event.start_s, event.end_s) for event in events]).reshape(-1, 2)
+
+
+def _covered(these: DoubleArray, others: DoubleArray, share: float) -> npt.NDArray[np.bool_]:
+    """Which of these stretches the others cover a share of; where they overlap they count once."""
+    common_s = _common_s(these, _united(others)).sum(axis=1)
+    covered: npt.NDArray[np.bool_] = common_s >= share * (these[:, 1] - these[:, 0])
+    return covered & (common_s > 0)
+
+
+def _common_s(these: DoubleArray, others: DoubleArray) -> DoubleArray:
+    """How long each of these stretches overlaps each of the others, in seconds."""
+    t, o = these[:, None], others[None]
+    return np.maximum(np.minimum(t[..., 1], o[..., 1]) - np.maximum(t[..., 0], o[..., 0]), 0.0)
+
+
+def _united(stretches: DoubleArray) -> DoubleArray:
+    """The same without overlaps: those that overlap are one."""
+    if not len(stretches):
+        return stretches
+    starts, ends = np.sort(stretches, axis=0).T
+    apart = starts[1:] > ends[:-1]  # where as many have ended as have begun
+    return np.stack([starts[np.append(True, apart)], ends[np.append(apart, True)]], axis=1)
 
 
 def f1_of_all(table: npt.NDArray[np.int64]) -> float:

@@ -2,8 +2,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from calltag.errors import InputError
+from calltag.learn.counting import FOUND_SHARE
 from calltag.learn.event_matching import match_events
 from calltag.learn.score import finds, read_truth, score
 from calltag.records.found import Call, TakeLog
@@ -31,6 +34,23 @@ def event(start_s: float, end_s: float, label: str = "call", take: str = "A.MOV"
 def test_overlap_by_hand(found: list[tuple[float, float]], hit: int, right: int) -> None:
     got = score([event(10.0, 11.0)], [event(*span) for span in found]).overlap
     assert (got.hit, got.right) == (hit, right)
+
+
+def test_what_overlaps_counts_once() -> None:
+    # two animals at once, 0.3 s of a find of 1 s; and two finds of the same fifth of a call
+    both = [event(10.0, 10.3, "pit rail: rasp"), event(10.0, 10.3, "marsh hooter: boom")]
+    assert score(both, [event(10.0, 11.0)]).overlap.right == 0
+    assert score([event(10.0, 11.0)], [event(10.0, 10.2), event(10.0, 10.2)]).overlap.hit == 0
+
+
+@given(st.lists(st.tuples(st.integers(0, 30), st.integers(1, 9)), max_size=8))
+def test_a_call_is_covered_by_all_finds_together(spans: list[tuple[int, int]]) -> None:
+    eighths = {at for start, n in spans for at in range(start, start + n)}
+    found = [event(start / 8, (start + n) / 8) for start, n in spans]
+    for first, n in ((0, 8), (7, 16), (20, 4)):
+        common = len(eighths & set(range(first, first + n)))
+        got = score([event(first / 8, (first + n) / 8)], found).overlap
+        assert got.hit == (common >= FOUND_SHARE * n and common > 0)
 
 
 def test_a_call_is_found_by_a_quarter_of_its_own_length() -> None:
