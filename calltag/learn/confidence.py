@@ -44,6 +44,7 @@ _USUAL_THRESHOLD = 0.5
 # calls are of none, they are too sure with it or without.
 _MORE, _MOST_MORE = 6.0, 0.6
 _STRANGERS = 1.0  # for each taught sound, when the threshold is chosen
+_BINS = 10  # of the calibration error
 _FAR = 15.0  # beyond this more kinship, or less, says nothing new
 
 
@@ -146,9 +147,7 @@ class Confidence:
         return Confidence((constant + more, votes, like, kin), odds / (1 + odds))
 
 
-def calibration_error(
-    confidence: DoubleArray, right: npt.NDArray[np.bool_], n_bins: int = 10
-) -> float:
+def calibration_error(confidence: DoubleArray, right: npt.NDArray[np.bool_]) -> float:
     """Expected calibration error: how far confidence and share of right labels lie apart.
 
     Parameters
@@ -157,13 +156,12 @@ def calibration_error(
         Probabilities.
     right : np.ndarray, shape (n,), bool
         What came true.
-    n_bins : int
-        Bins of equal width.
 
     Returns
     -------
     float
-        Mean distance over the bins, each weighted by what is in it; ``nan`` for none.
+        Mean distance over ten bins of equal width, each weighted by what is in it; ``nan`` where
+        there is nothing.
 
     References
     ----------
@@ -180,7 +178,7 @@ def calibration_error(
     """
     if not len(confidence):
         return math.nan
-    bins = np.minimum((confidence * n_bins).astype(int), n_bins - 1)
+    bins = np.minimum((confidence * _BINS).astype(int), _BINS - 1)
     gaps = [
         (bins == b).sum() * abs(confidence[bins == b].mean() - right[bins == b].mean())
         for b in np.unique(bins)

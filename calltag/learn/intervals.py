@@ -65,10 +65,8 @@ def wilson(right: int, n: int) -> Interval:
     return Interval(max(0.0, (centre - reach) / scale), min(1.0, (centre + reach) / scale))
 
 
-def bootstrap(
-    table: npt.NDArray[Any], figure: Callable[[npt.NDArray[Any]], float], *, seed: int = 0
-) -> Interval:
-    """Interval of a figure when takes are drawn again, with replacement.
+def bootstrap(table: npt.NDArray[Any], figure: Callable[[npt.NDArray[Any]], float]) -> Interval:
+    """Interval of a figure when takes are drawn again, with replacement; the same every time.
 
     Parameters
     ----------
@@ -76,8 +74,6 @@ def bootstrap(
         Counts of each take, or of each group.
     figure : callable
         Makes the figure of the sum of some of them.
-    seed : int
-        Of the draws.
 
     Returns
     -------
@@ -91,7 +87,7 @@ def bootstrap(
     """
     if len(table) < 2:
         return Interval(math.nan, math.nan)
-    draws = np.random.default_rng(seed).integers(len(table), size=(RESAMPLES, len(table)))
+    draws = np.random.default_rng(0).integers(len(table), size=(RESAMPLES, len(table)))
     values = np.array([figure(table[draw].sum(axis=0)) for draw in draws])
     values = values[~np.isnan(values)]
     if not len(values):

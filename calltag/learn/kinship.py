@@ -16,9 +16,9 @@ model. They are those of takes in which others were labelled (`calltag.learn.tea
 
 The starter model's description of a moment is not used here, so that the prior outlives it.
 
-No direction may count for more than three times its spread within types: invented calls make length
-count for far too much. The figures, and what was tried and not kept, stand in ``models/RECORD.md``,
-under call types.
+Invented calls make length count for far too much, so what is known beforehand lets no direction
+vary more between types than three times what it does within them, as variances. The figures, and
+what was tried and not kept, stand in ``models/RECORD.md``, under call types.
 
 References
 ----------

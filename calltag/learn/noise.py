@@ -49,7 +49,7 @@ _KNOCK_MACHINE, _KNOCK_VOICE = -5.5, -3.7
 _KNOCK_MOST = 3.0
 _KNOCK_ODDS = 0.8
 _KNOCK_PEAK, _KNOCK_BESIDE, _KNOCK_REACH = 3, 4, 5  # tenths, from the knock's own on
-_USUAL_KNOCK_DB = 18.0  # a leap that falls by more, or stands more above 1 to 4 kHz, is surer:
+_USUAL_KNOCK_DB = 18.0  # a leap that falls by more, or stands more above 1 to 5 kHz, is surer:
 _PER_FALL_DB, _PER_HIGH_DB = 0.15, 0.1  # by so much of its odds a decibel
 _OVER_NEXT_DB = -2.0  # a knock is strongest in the lowest bands
 _SAME_MACHINE_S = 10.0
@@ -59,7 +59,7 @@ _HUM_SURE = 0.95  # of recordings without hum, none in a hundred showed it
 
 
 class NoiseMeter:
-    """Collects what is heard of noise, second by second."""
+    """Collects what is heard of noise, tenth by tenth of a second."""
 
     def __init__(self) -> None:
         self._levels_db: list[npt.NDArray[np.float16]] = []  # an hour of them is 5 MB

@@ -196,7 +196,6 @@ def score(
     durations_s: Mapping[str, float] | None = None,
     collar_s: float = ONSET_COLLAR_S,
     offset_share: float = OFFSET_SHARE,
-    seed: int = 0,
 ) -> Score:
     """Compare what was found with a reference annotation.
 
@@ -215,8 +214,6 @@ def score(
         Seconds that a start may be off, and an end at least.
     offset_share : float
         Share of a reference's length that its end may be off.
-    seed : int
-        Of the bootstrap over takes that the intervals come from.
 
     Returns
     -------
@@ -257,14 +254,14 @@ def score(
         takes=len(covered),
         left_out=left_out,
         overlap=overlap,
-        overlap_f1_interval=bootstrap(overlap_rows, f1_by_overlap, seed=seed),
+        overlap_f1_interval=bootstrap(overlap_rows, f1_by_overlap),
         events=Counts(*(int(n) for n in events.sum(axis=(0, 1)))),
-        events_f1_interval=bootstrap(events, f1_of_all, seed=seed),
+        events_f1_interval=bootstrap(events, f1_of_all),
         by_label=by_label,
         micro=Counts(*(int(n) for n in named.sum(axis=(0, 1)))),
-        micro_f1_interval=bootstrap(named, f1_of_all, seed=seed),
+        micro_f1_interval=bootstrap(named, f1_of_all),
         macro_f1=mean_f1(named.sum(axis=0)),
-        macro_f1_interval=bootstrap(named, mean_f1, seed=seed),
+        macro_f1_interval=bootstrap(named, mean_f1),
         false_per_minute=ratio(overlap.found - overlap.right, _minutes(covered, durations_s)),
         collar_s=collar_s,
     )

@@ -16,10 +16,10 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, POWER_FLOOR
+from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, to_db
 
 N_GROUPS = 4
-"""Groups of mel bands: 50-220, 220-440, 500-890 Hz, 1-4 kHz."""
+"""Groups of mel bands: 50-220, 220-440, 500-890 Hz, 1-5 kHz."""
 
 _GROUPS = ((0, 2), (3, 6), (8, 13), (18, 45))
 _TENTH = FRAMES_PER_S // 10
@@ -41,7 +41,7 @@ class Knock(NamedTuple):
     fall_db : float
         By how much it has fallen a quarter of a second later.
     over_next_db, over_high_db : float
-        How far the lowest bands stand above the next, and above those of 1 to 4 kHz.
+        How far the lowest bands stand above the next, and above those of 1 to 5 kHz.
     """
 
     frame: int
@@ -63,9 +63,7 @@ def group_levels_db(mel: FloatArray) -> FloatArray:
     np.ndarray, shape (n_frames, N_GROUPS), float32
         Mean level of each group.
     """
-    power = mel @ _MEANS
-    found: FloatArray = np.float32(10.0 / np.log(10.0)) * np.log(power + np.float32(POWER_FLOOR))
-    return found
+    return to_db(mel @ _MEANS)
 
 
 def _means() -> FloatArray:

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy.linalg.blas import isamax
 
 from calltag.arrays import FloatArray
+from calltag.sound.runs import runs
 
 _FULL = 0.999
 """From this part of the highest sample on, a sample is at full scale."""
@@ -130,6 +131,5 @@ def _count_clipped(row: FloatArray, *, floats: bool, highest: float) -> int:
     linked = hot[1:] & (row[1:] == row[:-1])
     if not floats:
         linked |= over[1:] & over[:-1] & (row[1:] * row[:-1] > 0)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], linked, [False]]).astype(np.int8)))
-    lengths = edges[1::2] - edges[::2] + 1
-    return int(lengths[lengths >= _CLIP_RUN].sum())
+    lengths = (after - first + 1 for first, after in runs(linked))
+    return sum(length for length in lengths if length >= _CLIP_RUN)

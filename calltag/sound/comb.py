@@ -37,7 +37,7 @@ class Comb:
     Attributes
     ----------
     lowest_hz, highest_hz, step_hz : float
-        The rates.
+        The rates; the highest is the first that is not looked for.
     lines : int
         At most so many lines of each count.
     top_hz : float

@@ -16,7 +16,6 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.errors import InputError
 from calltag.sound.comb import Comb, comb_evidence, follow, heights_db
 from calltag.sound.hum import describe_hum, find_hum
 from calltag.sound.thinning import thinned
@@ -84,58 +83,6 @@ class Beat:
     lines: float
     throb: float
     engine: Engine | None
-
-
-def firing_rate_hz(rpm: float, *, cylinders: int = 1, strokes: int = 2) -> float:
-    """Rate at which an engine fires.
-
-    Parameters
-    ----------
-    rpm : float
-        Turns per minute.
-    cylinders : int
-        Number of cylinders.
-    strokes : {2, 4}
-        A two-stroke fires at every turn, a four-stroke at every other.
-
-    Returns
-    -------
-    float
-        Firing rate in hertz.
-
-    Raises
-    ------
-    InputError
-        If `strokes` is neither 2 nor 4.
-
-    Examples
-    --------
-    >>> firing_rate_hz(3000), firing_rate_hz(2400, cylinders=4, strokes=4)
-    (50.0, 80.0)
-    """
-    if strokes not in (2, 4):
-        raise InputError(f"an engine has 2 or 4 strokes, not {strokes}")
-    return rpm / 60 * cylinders * 2 / strokes
-
-
-def engine_rpm(rate_hz: float, *, cylinders: int = 1, strokes: int = 2) -> float:
-    """Turns per minute of an engine that fires at a rate; the inverse of `firing_rate_hz`.
-
-    Parameters
-    ----------
-    rate_hz : float
-        Firing rate.
-    cylinders : int
-        Number of cylinders.
-    strokes : {2, 4}
-        Strokes of a cycle.
-
-    Returns
-    -------
-    float
-        Turns per minute.
-    """
-    return rate_hz / firing_rate_hz(1.0, cylinders=cylinders, strokes=strokes)
 
 
 def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
@@ -290,5 +237,6 @@ def describe_engines(engines: Sequence[Engine]) -> str:
     beat = f"beat of {' to '.join(rates)} Hz"
     if slowest < 35:  # slower than a small engine idles: blades, or a large engine
         return beat
-    rpm = [f"{round(engine_rpm(rate), -2):.0f}" for rate in (slowest, fastest)][: len(rates)]
+    # a one-cylinder two-stroke fires at every turn
+    rpm = [f"{round(60 * rate, -2):.0f}" for rate in (slowest, fastest)][: len(rates)]
     return f"{beat} ({' to '.join(rpm)} rpm if a one-cylinder two-stroke)"

@@ -109,7 +109,7 @@ def _log2(value: FloatArray | float) -> FloatArray:
     return np.log2(np.maximum(value, 1e-3)).astype(np.float32)
 
 
-def _slope(values: FloatArray, weight: FloatArray) -> tuple[float, float, float]:
+def _mean_std_slope(values: FloatArray, weight: FloatArray) -> tuple[float, float, float]:
     """Weighted mean, standard deviation and slope (over the whole length) of a track."""
     total = float(weight.sum()) + 1e-12
     mean = float(weight @ values) / total
@@ -242,7 +242,7 @@ def _colour(
     return np.concatenate(
         [
             [
-                *_slope(_log2(shape.centroid_hz(magnitude)), weight),
+                *_mean_std_slope(_log2(shape.centroid_hz(magnitude)), weight),
                 _log2(float(shape.bandwidth_hz(magnitude).mean())),
                 _log2(float(shape.rolloff_hz(magnitude).mean())),
                 flat.mean(),
@@ -260,7 +260,8 @@ def _melody(magnitude: FloatArray, weight: FloatArray, low: int, high: int) -> l
     track = _log2(shape.peak_hz(in_band))
     half = max(1, len(track) // 2)
     bend = (
-        _slope(track[:half], weight[:half])[2] - _slope(track[half:], weight[half:])[2]
+        _mean_std_slope(track[:half], weight[:half])[2]
+        - _mean_std_slope(track[half:], weight[half:])[2]
         if len(track) > 5
         else 0.0
     )
@@ -271,7 +272,7 @@ def _melody(magnitude: FloatArray, weight: FloatArray, low: int, high: int) -> l
         np.median(log_pitch),
         log_pitch.std(),
         (strength * weight).sum() / weight.sum(),
-        *_slope(track, weight),
+        *_mean_std_slope(track, weight),
         bend,
         np.abs(np.diff(track)).mean() if len(track) > 1 else 0.0,
     ]

@@ -46,9 +46,9 @@ def noise_floor_db(level_db: FloatArray) -> FloatArray:
     [-60.0]
     """
     n_frames, n_bands = level_db.shape
-    n_steps = max(1, n_frames // STEP_FRAMES)
     if n_frames < STEP_FRAMES:
         return np.repeat(level_db.min(axis=0, keepdims=True), n_frames, axis=0)
+    n_steps = n_frames // STEP_FRAMES
     steps = level_db[: n_steps * STEP_FRAMES].reshape(n_steps, STEP_FRAMES, n_bands).mean(axis=1)
     half = int(SPAN_S / 2 * FRAMES_PER_S / STEP_FRAMES)
     floor = running_percentile(steps.T, SHARE, half, ends="edge").T

@@ -171,7 +171,7 @@ def power_frames(blocks: Iterable[FloatArray]) -> Iterator[FloatArray]:
     """Power spectra of a take that comes in blocks, as if it had come in one piece.
 
     The take is padded with half a frame of silence at both ends, so that frame 0 is centred on its
-    first sample and the last frame on a sample within it.
+    first sample and the last frame within it, or just behind its last sample.
 
     Parameters
     ----------

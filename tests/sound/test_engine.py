@@ -8,13 +8,11 @@ import soundfile as sf
 import soxr
 from scipy.signal import butter, sosfilt
 
-from calltag.errors import InputError
 from calltag.sound.engine import (
+    Engine,
     describe_engines,
     describe_machine,
-    engine_rpm,
     find_engine,
-    firing_rate_hz,
     listen_for_beat,
 )
 from calltag.sound.hum import find_hum
@@ -22,28 +20,13 @@ from calltag.sound.hum import find_hum
 RATE_HZ = 48_000
 
 
-# Maker's sheet of a 46 cm3 saw (idle, top speed); common practice for the others.
-@pytest.mark.parametrize(
-    ("rpm", "cylinders", "strokes", "published_hz"),
-    [
-        (3000, 1, 2, 50),
-        (13_000, 1, 2, 217),
-        (2800, 1, 2, 47),
-        (9000, 1, 2, 150),
-        (5500, 4, 4, 183),
-        (4500, 1, 4, 37.5),
-        (2400, 4, 4, 80),
-    ],
-)
-def test_firing_rates(rpm, cylinders, strokes, published_hz):
-    rate = firing_rate_hz(rpm, cylinders=cylinders, strokes=strokes)
-    assert rate == pytest.approx(published_hz, abs=0.5)
-    assert engine_rpm(rate, cylinders=cylinders, strokes=strokes) == pytest.approx(rpm)
-
-
-def test_no_engine_has_three_strokes():
-    with pytest.raises(InputError, match="strokes"):
-        firing_rate_hz(3000, strokes=3)
+# Maker's sheet of a saw of 46 cm3 with one cylinder and two strokes: idle, top speed.
+@pytest.mark.parametrize(("firing_hz", "published_rpm"), [(50, 3000), (217, 13_000), (150, 9000)])
+def test_the_turns_of_a_two_stroke(firing_hz, published_rpm):
+    beat = Engine(
+        rate_hz=firing_hz, slowest_hz=firing_hz, fastest_hz=firing_hz, strength_db=9, share=1
+    )
+    assert f"({published_rpm} rpm if a one-cylinder two-stroke)" in describe_engines([beat])
 
 
 @pytest.mark.parametrize("rate_hz", [18, 26, 50, 80, 120, 183, 217])
@@ -67,7 +50,7 @@ def test_what_is_no_engine(rng):
 
 @pytest.mark.parametrize("wobble", [0.005, 0.02])
 def test_an_idling_saw_at_50_hz_is_told(rng, made, wobble):
-    saw = made.engine(rng, firing_rate_hz(3000), 8, wobble)
+    saw = made.engine(rng, 50, 8, wobble)
     assert "3000 rpm" in describe_machine(saw, RATE_HZ)
 
 
