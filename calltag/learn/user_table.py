@@ -39,7 +39,7 @@ def read_rows(path: Path, needed: Sequence[str]) -> Iterator[tuple[int, dict[str
     Raises
     ------
     InputError
-        If the file cannot be read or lacks a column.
+        If the file cannot be read, or lacks a column or has it twice.
     """
     rows = _rows(path)
     names = [name.strip().casefold() for name in next(rows, (1, []))[1]]
@@ -47,6 +47,11 @@ def read_rows(path: Path, needed: Sequence[str]) -> Iterator[tuple[int, dict[str
         raise InputError(
             f"{path.name}: no column {', '.join(missing)}; the first line must name"
             f" {', '.join(needed)}"
+        )
+    if twice := [name for name in needed if names.count(name) > 1]:
+        raise InputError(
+            f"{path.name}: more than one column {', '.join(twice)}; take all but one out, or give"
+            " the others another name"
         )
     for line, cells in rows:
         row = dict(zip(names, (cell.strip() for cell in cells), strict=False))

@@ -107,6 +107,8 @@ def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
     counts, since animals call in bursts. The larger of the two is the evidence; where the sound
     has next to no bass, what beats speaks against a machine.
     """
+    if len(samples) and np.ptp(samples) == 0:  # a constant's rounding would beat
+        samples = np.zeros_like(samples)
     throb = measure_throb(samples, rate_hz)
     lines, strength_db = _lines(*thinned(samples, rate_hz))
     if throb is None or not len(lines):

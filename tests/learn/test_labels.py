@@ -125,6 +125,7 @@ def test_finds_without_a_name_are_passed_over_or_wanted(tmp_path) -> None:
     [
         ("", "no column take, start_s, end_s, label"),
         ("take,start_s,label\n", "no column end_s"),
+        ("take,start_s,end_s,label,Label\nA,1,2,x,y\n", "more than one column label"),
         ("take,start_s,end_s,label\nA,1,2,x\nA,one,2,x\n", "line 3: start_s is `one`"),
         ("take,start_s,end_s,label\nA,1,inf,x\n", "line 2: end_s is `inf`"),
         ("take,start_s,end_s,label\nA,-1,2,x\n", "line 2: start_s is `-1`"),

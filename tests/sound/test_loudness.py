@@ -56,10 +56,15 @@ def test_ebu_tech_3341_momentary():
     assert LoudnessMeter(RATE_HZ, 2).loudest_lufs() == float("-inf")
 
 
-# EBU Tech 3342, table 1, signals 1 to 3: each within 1 LU.
+# EBU Tech 3342, table 1, signals 1 to 4 (the last from memory): each within 1 LU.
 @pytest.mark.parametrize(
     ("signal", "published"),
-    [([(-20, 20), (-30, 20)], 10), ([(-20, 20), (-15, 20)], 5), ([(-40, 20), (-20, 20)], 20)],
+    [
+        ([(-20, 20), (-30, 20)], 10),
+        ([(-20, 20), (-15, 20)], 5),
+        ([(-40, 20), (-20, 20)], 20),
+        ([(-50, 20), (-35, 20), (-20, 20), (-35, 20), (-50, 20)], 15),
+    ],
 )
 def test_ebu_tech_3342_loudness_range(signal, published):
     meter = LoudnessMeter(RATE_HZ, 2)
