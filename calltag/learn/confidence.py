@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
+from scipy.special import expit
 
 from calltag.arrays import DoubleArray
 from calltag.learn.judges import Evidence
@@ -122,7 +123,7 @@ class Confidence:
         np.ndarray, shape (n,)
             Probability that the label is right.
         """
-        return np.asarray(1 / (1 + np.exp(-_inputs(evidence) @ self.curve)))
+        return np.asarray(expit(_inputs(evidence) @ self.curve))
 
     def of_all_examples(self, per_label: float) -> Confidence:
         """Say what judges taught with all examples are worth, who know more than those tried.

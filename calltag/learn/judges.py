@@ -36,6 +36,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 from scipy.spatial.distance import cdist
+from scipy.special import expit, softmax
 from sklearn.covariance import ledoit_wolf
 from sklearn.linear_model import LogisticRegression
 from sklearn.svm import SVC
@@ -48,6 +49,7 @@ CUT = 4.0
 """Scaled features count no more than this."""
 
 _LINEAR_C = 0.3
+_MOST_ODDS = 30.0  # so that the votes for all labels never sum to nothing
 _CURVED_C = 5.0
 _CURVED_SHARPNESS = 6.0
 _CURVED_COUNTS = 2.0  # votes, of one for each of the others
@@ -235,15 +237,17 @@ class Judges:
         white = scaled @ self.whitening
         kernel = np.exp(-self.gamma * cdist(weighted, self.vectors, "sqeuclidean"))
         distance = cdist(white, self.centres, "sqeuclidean")
+        straight = weighted @ self.slopes + self.offsets
+        curved = kernel @ self.alphas + self.biases
         votes = (
-            _shares(_sigmoid(weighted @ self.slopes + self.offsets))
-            + _CURVED_COUNTS * _softmax(_CURVED_SHARPNESS * (kernel @ self.alphas + self.biases))
-            + _softmax(-distance / 2 / _DISTANCE_SOFTNESS)
+            _shares(expit(np.clip(straight, -_MOST_ODDS, _MOST_ODDS)))
+            + _CURVED_COUNTS * softmax(_CURVED_SHARPNESS * curved, axis=1)
+            + softmax(-distance / 2 / _DISTANCE_SOFTNESS, axis=1)
         )
         kinship = np.zeros(votes.shape)
         if self.kin is not None:
             kinship = self.kin.scores(features)
-            votes = votes + self._kin_counts * _softmax(kinship / _KIN_SOFTNESS)
+            votes = votes + self._kin_counts * softmax(kinship / _KIN_SOFTNESS, axis=1)
         votes = _shares(votes)
         length = np.linalg.norm(white, axis=1, keepdims=True)
         cosine = _unit(white) @ self.examples.T * (self.reach / np.maximum(length, self.reach))
@@ -334,16 +338,8 @@ def _whitening(residuals: DoubleArray) -> DoubleArray:
     return np.asarray(np.linalg.cholesky(np.linalg.inv(within)))
 
 
-def _sigmoid(x: DoubleArray) -> DoubleArray:
-    return 1 / (1 + np.exp(-np.clip(x, -30, 30)))
-
-
 def _shares(x: DoubleArray) -> DoubleArray:
     return x / x.sum(axis=1, keepdims=True)
-
-
-def _softmax(x: DoubleArray) -> DoubleArray:
-    return _shares(np.exp(x - x.max(axis=1, keepdims=True)))
 
 
 def _unit(x: DoubleArray) -> DoubleArray:
