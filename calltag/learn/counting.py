@@ -3,9 +3,9 @@
 Two ways of counting, each with its own use:
 
 - By events, as the sound-event community counts [1]_: a find is right when its start lies within
-  a collar of a reference's start (`ONSET_COLLAR_S` unless told otherwise) and its end within the
-  greater of that and a share of the reference's length. One find answers for one reference, paired
-  so that as many as possible are right.
+  a collar of a reference's start (`calltag.learn.sameness.ONSET_COLLAR_S` unless told otherwise)
+  and its end within the greater of that and a share of the reference's length. One find answers
+  for one reference, paired so that as many as possible are right.
 - By overlap, which asks less of the edges: a reference counts as found when finds cover
   `FOUND_SHARE` of it, a find as right when `RIGHT_SHARE` of it lies in references.
 

@@ -35,7 +35,7 @@ DOUBT_FROM, SURE_FROM = -1.0, 6.0
 """A call is in doubt where its log-odds rise above the first and stay below the second."""
 
 _BESIDE_STEPS = STEPS_PER_S // 2  # to each side of such moments that is in doubt with them
-_CONTEXT_STEPS = 3 * STEPS_PER_S // 5  # what the other network must know to each side of that
+_CONTEXT_STEPS = 3 * STEPS_PER_S // 5  # given to the other network to each side of such moments
 
 
 @dataclass(frozen=True, slots=True)

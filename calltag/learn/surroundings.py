@@ -1,7 +1,7 @@
 """What an event is judged by: how it stands in its surroundings.
 
-The starter model hears a second and a half to each side. A saw that is revved sounds much like a
-call there; what gives it away is that it sounded like that before, and will again. So more is
+The starter model hears a second or two to each side. A saw that is revved sounds much like a call
+there; what gives it away is that it sounded like that before, and will again. So more is
 gathered of each event: its odds, and what the fifteen seconds on each side hold where nothing was
 found. How much louder is its band than usual there, does any moment there have its colour, how do
 the odds run while there is no call?

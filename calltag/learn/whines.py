@@ -1,10 +1,10 @@
 """Whines: tones that a machine holds for longer than an animal has breath.
 
-The starter model hears 1.4 s to each side, so that a tone that is held is a whistle to it: the
-motor of a blower, a turbine, a transformer. Here the tone is followed for as long as it lasts. One
-that neither pauses nor wavers for `HELD_S` is a machine's; it is taken out of what the model hears,
-so that calls beside and over it are found. A reeling bird or a cricket goes on as long, but beats
-many times a second, which the sound itself tells.
+The starter model hears a second or two to each side, so that a tone that is held is a whistle to
+it: the motor of a blower, a turbine, a transformer. Here the tone is followed for as long as it
+lasts. One that neither pauses nor wavers for `HELD_S` is a machine's; it is taken out of what the
+model hears, so that calls beside and over it are found. A reeling bird or a cricket goes on as
+long, but beats many times a second, which the sound itself tells.
 """
 
 from __future__ import annotations

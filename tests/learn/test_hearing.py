@@ -18,10 +18,12 @@ from calltag.learn.hearing import (
     model_input,
     starter_model,
 )
+from calltag.learn.network import session
+from calltag.learn.windows import CONTEXT_FRAMES
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.features import N_EMBEDDING
-from calltag.sound.floor import noise_floor_db
-from calltag.sound.spectrum import N_MELS, RATE_HZ, mel_power, power_spectrum, to_db
+from calltag.sound.floor import SPAN_S, noise_floor_db
+from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, power_spectrum, to_db
 
 N_STEPS = 20 * STEPS_PER_S
 SILENCE_DB = np.full((2 * N_STEPS, N_MELS), -60, np.float32)
@@ -94,6 +96,23 @@ def test_what_it_is_told_beside_the_doubt_is_enough() -> None:
     off = np.abs(call - (alone + closer) / 2)[changed]
     assert np.median(off) < 0.3
     assert off.max() < 1
+
+
+@pytest.mark.parametrize(
+    ("path", "told_s"),
+    [(starter_model(), 1.3), (closer_model(starter_model()), 1.9)],
+    ids=["first", "closer"],
+)
+def test_a_window_holds_all_that_is_heard_of_its_own_frames(rng, path, told_s) -> None:
+    level = rng.normal(0, 1, (1, 2, 1600, N_MELS)).astype(np.float32)
+    changed = level.copy()
+    changed[:, :, 800:802] += 3
+    network = session(path)
+    call, other = (network.run(["call"], {"level": x})[0][0] for x in (level, changed))
+    steps = np.flatnonzero(call != other)
+    reach_s = max(400 - steps[0], steps[-1] - 400) / STEPS_PER_S
+    assert reach_s == pytest.approx(told_s, abs=0.05)
+    assert SPAN_S / 2 + reach_s < CONTEXT_FRAMES / FRAMES_PER_S
 
 
 def test_a_starter_model_of_which_a_part_is_missing_is_told(tmp_path) -> None:
