@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calltag.cli._choose import CallFilter, Found
+from calltag.cli._log import read_alignments
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def heard_once(found: Sequence[Found], log: Log) -> list[Found]:
     for one, call in found:
         own = by_take.get(one.take.path) or changed(one, calls=())
         by_take[one.take.path] = changed(own, calls=(*own.calls, call))
-    seen = merge_seen_twice(by_take.values(), log.alignments())
+    seen = merge_seen_twice(by_take.values(), read_alignments(log))
     return [(one.best.take_log, one.best.call) for one in seen]
 
 
@@ -121,7 +122,7 @@ def with_origins(found: Sequence[Found], every: Sequence[TakeLog], log: Log) -> 
     from calltag.library.keep import Wanted, heard_elsewhere
 
     entries = {entry.take.path: entry for entry in log.entries()}
-    elsewhere = heard_elsewhere(every, log.alignments())
+    elsewhere = heard_elsewhere(every, read_alignments(log))
     return [
         Wanted(
             take=one.take,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from calltag.log import Log
+    from calltag.records.alignment import Alignment
     from calltag.records.found import TakeLog
 
 
@@ -22,3 +23,10 @@ def read_takes(log: Log, *, features: bool = False) -> Iterator[TakeLog]:
     labels = labels_by_take(log)
     for take_log in at_hand(log.take_logs(features=features), log.takes()):
         yield with_labels(take_log, labels.get(take_log.take.path, []))
+
+
+def read_alignments(log: Log) -> list[Alignment]:
+    """Return how takes lie against each other: as they were heard, and over files that go on."""
+    from calltag.media.joins import with_joins
+
+    return with_joins(log.alignments(), log.takes())

@@ -103,7 +103,7 @@ def calls_command(
       calltag calls --best 10 --picture
       calltag calls --clean --min-snr 12 --as csv > calls.csv
     """
-    from calltag.cli._log import read_takes
+    from calltag.cli._log import read_alignments, read_takes
     from calltag.cli._look import look_for_best
     from calltag.edit.marking import check_types
     from calltag.edit.seen_twice import merge_seen_twice
@@ -117,7 +117,7 @@ def calls_command(
     )
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
-        alignments = opened.alignments()
+        alignments = read_alignments(opened)
         unread = opened.problems()
     check_types(every, types or ())
     named = choose_takes(every, takes or (), unread)

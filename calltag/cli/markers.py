@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._choose import choose_takes
-from calltag.cli._log import read_takes
+from calltag.cli._log import read_alignments, read_takes
 from calltag.cli._options import (
     LOG_NAME,
     LogFile,
@@ -167,7 +167,7 @@ def markers_command(
     _refuse_idle(context, chosen, has_distance=distance is not None)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
-        alignments = opened.alignments() if every_camera else []
+        alignments = read_alignments(opened) if every_camera else []
         labels = labels_by_take(opened)
         unread = opened.problems()
     check_types(every, types or ())
@@ -186,7 +186,7 @@ def markers_command(
         distances_m=_distances(distance, paths),
         temperatures_c=_temperatures(distance, temperature, paths),
     )
-    if every_camera and not alignments:
+    if every_camera and not any(pair.overlap_s > 0 for pair in alignments):
         say("No takes are lined up yet, so each has its own calls; `calltag sync` lines them up.")
     marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)
     if not any(one.markers for one in marked):

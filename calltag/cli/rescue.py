@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._log import read_takes
+from calltag.cli._log import read_alignments, read_takes
 from calltag.cli._options import LOG_NAME, LogFile, Replace
 from calltag.cli._output import say
 from calltag.cli._sound_out import one_take, sound_target
@@ -96,7 +96,7 @@ def rescue_command(
 
     with Log(log, create=False) as opened:
         take_logs = list(read_takes(opened))
-        alignments = opened.alignments()
+        alignments = read_alignments(opened)
         unread = opened.problems()
     chosen = one_take(take_logs, take, unread)
     own = chosen.take

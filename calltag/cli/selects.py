@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._choose import CallFilter, choose_takes
-from calltag.cli._log import read_takes
+from calltag.cli._log import read_alignments, read_takes
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Replace, SoundRate, Takes, Types
 from calltag.cli._output import say
 from calltag.cli._sound_out import check_wave_name
@@ -109,7 +109,7 @@ def selects_command(
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         unread = opened.problems()
-        alignments = opened.alignments()
+        alignments = read_alignments(opened)
     check_types(every, types or ())
     take_logs = list(choose_takes(every, takes or (), unread))
     if once:

@@ -17,12 +17,13 @@ from calltag.cli._progress import bar
 from calltag.errors import InputError, MediaError
 from calltag.records.found import TakeLog
 from calltag.records.take import Take
-from calltag.words import counted, sure
+from calltag.words import counted, first_few, name_order, sure
 
 if TYPE_CHECKING:
     from calltag.edit.sync import Comparison, Source
     from calltag.edit.tables import Row
     from calltag.log import Log
+    from calltag.records.alignment import Alignment
 
 DATA_COLUMNS = (
     "take_a",
@@ -99,6 +100,11 @@ def sync_command(
     was lined up is kept in the log, for `calltag calls --once`. Where the sound does not say for
     sure, as with one that repeats, that is told and nothing is kept.
 
+    Cameras and recorders close a file at 4 GB or so, and go on in the next. Where two takes of the
+    log state so, by timecode and date or by samples since midnight, what was lined up with one
+    tells where the other lies; too little may be heard in it. That `goes on`, and counts in the
+    other commands too.
+
     It is the sound that is lined up: cameras ten metres apart hear a call up to a frame apart.
     The column `its clock` says by how many millionths (ppm) the second take's clock runs fast, or
     slow below zero: 100 ppm are a frame in seven minutes.
@@ -109,7 +115,7 @@ def sync_command(
       calltag sync R001.WAV card1 card2 --by-timecode --within 60
       calltag sync card1 card2 --by-timecode
     """
-    from calltag.edit.sync import count_pairs, sync_takes
+    from calltag.edit.sync import count_pairs, follow_joins, sync_takes
     from calltag.edit.sync_search import Bounds
     from calltag.log import Log
     from calltag.media.copies import with_copies
@@ -144,6 +150,8 @@ def sync_command(
         except KeyboardInterrupt:
             say("Stopped; nothing was kept.")
             raise typer.Exit(STOPPED) from None
+        stays = _not_looked_for_again(opened, compared, narrow=narrow)
+        compared, others = follow_joins(compared, stays, known)
         if how is not As.TABLE:
             print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
         elif compared:
@@ -156,6 +164,7 @@ def sync_command(
         if left:
             what = counted(left, "pair that was lined up stays", "pairs that were lined up stay")
             say(f"{what} so: this did not look everywhere.")
+        _tell_others(others, compared)
     for problem in problems:
         say(f"{problem.path}: {problem.reason}")
     end(problems, done=bool(compared))
@@ -172,6 +181,23 @@ def _print(compared: Sequence[Comparison]) -> None:
         print_table(COLUMNS, [_cells(one) for one in listed])
     if listed is common:
         say(f"{counted(apart, 'pair has', 'pairs have')} no common sound (--as csv lists them).")
+
+
+def _not_looked_for_again(
+    log: Log, compared: Sequence[Comparison], *, narrow: bool
+) -> list[Alignment]:
+    """What the log knows and this look leaves as it is."""
+    looked_for = {frozenset((one.take_a, one.take_b)) for one in compared if not narrow}
+    return [p for p in log.alignments() if frozenset((p.take_a, p.take_b)) not in looked_for]
+
+
+def _tell_others(others: Sequence[Alignment], compared: Sequence[Comparison]) -> None:
+    """Name the files that were not named, in which those that were go on."""
+    named = {name for one in compared for name in (one.take_a, one.take_b)}
+    found = {name for pair in others for name in (pair.take_a, pair.take_b)} - named
+    if found:
+        files = first_few(sorted(found, key=name_order))
+        say(f"These go on in other files, which are in place too: {files}.")
 
 
 def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[list[Source]]:

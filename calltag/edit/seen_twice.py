@@ -3,6 +3,8 @@
 Takes that were lined up share a clock, also those that were lined up with a third. On it, two finds
 are the same call if they overlap, leaving some room for the way that sound takes from one camera to
 the other, and lie in the same band. The closest are joined first; a call has one find in each take.
+Where one take ends as another begins, as in a recording over several files, what is cut off at the
+end of the one and at the beginning of the other is one call.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from calltag.edit.markers import TakeMarkers, with_comment
-from calltag.edit.selects import sound_worth, worth
+from calltag.edit.selects import CUT_OFF_S, sound_worth, worth
 from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
@@ -172,6 +174,25 @@ def _same_calls(
                     if _alike(span, call, their_span, their_call):
                         keys = (one.take.path, number), (other.take.path, their_number)
                         yield ends_apart_s(span, their_span), *keys
+            yield from _parted(one, other, clocks)
+            yield from _parted(other, one, clocks)
+
+
+def _parted(
+    one: TakeLog, other: TakeLog, clocks: Mapping[str, _Clock]
+) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
+    """Yield the finds that are one call, cut in two where one take ends and the other begins."""
+    end_s = clocks[one.take.path].span(Span(0.0, one.take.duration_s)).end_s
+    begin_s = clocks[other.take.path].first_s
+    if abs(begin_s - end_s) > SLACK_S:
+        return
+    for number, call in enumerate(one.calls):
+        if call.end_s < one.take.duration_s - CUT_OFF_S:
+            continue
+        for their_number, their_call in enumerate(other.calls):
+            if their_call.start_s < CUT_OFF_S and _of_one_kind(call, their_call):
+                apart_s = abs(one.take.duration_s - call.end_s) + abs(their_call.start_s)
+                yield apart_s, (one.take.path, number), (other.take.path, their_number)
 
 
 def _on_shared_clock(take_log: TakeLog, clock: _Clock) -> list[tuple[Span, int]]:
@@ -186,6 +207,10 @@ def _alike(span: Span, call: Call, other_span: Span, other: Call) -> bool:
     grown = Span(other_span.start_s - SLACK_S, other_span.end_s + SLACK_S)
     if common_s(span, grown) < ENOUGH * min(span.length_s, other_span.length_s):
         return False
+    return _of_one_kind(call, other)
+
+
+def _of_one_kind(call: Call, other: Call) -> bool:
     if is_call(call.label) != is_call(other.label):
         return False
     if call.by_hand and other.by_hand and call.label != other.label:

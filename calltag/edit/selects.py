@@ -35,7 +35,7 @@ CLIPPED_WORTH = 0.7
 CUT_OFF_WORTH = 0.5
 NO_PICTURE_WORTH = 0.8
 
-_END_S = 0.05
+CUT_OFF_S = 0.05
 """A call this close to an end of its take goes on beyond it; codecs leave out about a frame."""
 
 
@@ -90,7 +90,7 @@ def sound_worth(take_log: TakeLog, call: Call) -> float:
     """
     snr_db = max(0.0, call.snr_db) if math.isfinite(call.snr_db) else 0.0
     value: float = snr_db / (snr_db + HALF_WORTH_DB) * NOISE_WORTH ** len(call.noise)
-    if call.start_s < _END_S or call.end_s > take_log.take.duration_s - _END_S:
+    if call.start_s < CUT_OFF_S or call.end_s > take_log.take.duration_s - CUT_OFF_S:
         value *= CUT_OFF_WORTH
     return value * CLIPPED_WORTH if clipped_ppm(take_log.take) > 0 else value
 

@@ -12,7 +12,7 @@ are seconds from the beginning of a take.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import combinations
@@ -23,8 +23,9 @@ from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.media.clock import DAY_S, within_half_s
+from calltag.media.joins import OFF_S, with_joins
 from calltag.records.alignment import Alignment
-from calltag.records.take import Problem
+from calltag.records.take import Problem, Take
 
 WORTH_TELLING = 10.0
 """Evidence, see `Line.evidence`, with that of the rest, from which on a place is told: of unrelated
@@ -51,6 +52,7 @@ class Outcome(StrEnum):
     """What comparing two takes came to."""
 
     LINED_UP = "lined up"
+    GOES_ON = "goes on"
     UNSURE = "unsure"
     NOTHING = "no common sound"
 
@@ -66,7 +68,8 @@ class Comparison:
     outcome : Outcome
         Whether they were lined up.
     alignment : Alignment or None
-        How they lie; the best guess where that is unsure, None where nothing is common.
+        How they lie; the best guess where that is unsure, None where nothing is common. Of a take
+        that another one goes on in, what follows from that.
     reason : str
         Why, in plain words.
     """
@@ -224,6 +227,69 @@ def compare(
         lines = _lines(a, b, within)
     narrow = within.high_s - within.low_s <= _NARROW_S
     return _judged(a, b, take_a, take_b, lines, narrow=narrow)
+
+
+def follow_joins(
+    compared: Iterable[Comparison], alignments: Iterable[Alignment], takes: Iterable[Take]
+) -> tuple[list[Comparison], list[Alignment]]:
+    """Say of pairs of which the sound alone did not tell what follows for files that go on.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        What was compared.
+    alignments : iterable of Alignment
+        What is known of other pairs.
+    takes : iterable of Take
+        All takes of the log.
+
+    Returns
+    -------
+    compared : list of Comparison
+        The same pairs. Where what the sound leaves unsure is where a join of files puts the takes,
+        they are lined up; otherwise what the join says is told as such.
+    others : list of Alignment
+        What follows for further pairs with takes that were compared.
+    """
+    compared = list(compared)
+    names = {name for one in compared for name in (one.take_a, one.take_b)}
+    heard = [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
+    heard += alignments
+    known = {frozenset((pair.take_a, pair.take_b)) for pair in heard}
+    derived = {
+        frozenset((pair.take_a, pair.take_b)): pair
+        for pair in with_joins(heard, takes)
+        if pair.overlap_s > 0
+    }
+    followed = []
+    for one in compared:
+        pair = frozenset((one.take_a, one.take_b))
+        lies = None if pair in known else derived.pop(pair, None)
+        if lies is not None:
+            one = _followed(one, lies if lies.take_a == one.take_a else lies.turned())
+        followed.append(one)
+    others = [one for pair, one in derived.items() if pair not in known and pair & names]
+    return followed, others
+
+
+def _followed(one: Comparison, lies: Alignment) -> Comparison:
+    middle_s = max(0.0, lies.offset_s) + lies.overlap_s / 2
+    if (
+        one.alignment is not None
+        and abs(one.alignment.in_b(middle_s) - lies.in_b(middle_s)) <= OFF_S
+    ):
+        return replace(
+            one,
+            outcome=Outcome.LINED_UP,
+            alignment=replace(one.alignment, confidence=lies.confidence),
+            reason="agrees with where the file before or after puts it",
+        )
+    return replace(
+        one,
+        outcome=Outcome.GOES_ON,
+        alignment=lies,
+        reason="by the file before or after; too little is heard here to check",
+    )
 
 
 def _nothing(take_a: str, take_b: str, reason: str) -> Comparison:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,3 +69,20 @@ class Alignment:
             When take A heard the same; outside the take where it did not run.
         """
         return b_s / (1 + self.drift_ppm / 1e6) + self.offset_s
+
+    def turned(self) -> Alignment:
+        """Exchange the takes.
+
+        Returns
+        -------
+        Alignment
+            The same, with take B as take A.
+        """
+        faster = 1 + self.drift_ppm / 1e6
+        return replace(
+            self,
+            take_a=self.take_b,
+            take_b=self.take_a,
+            offset_s=self.in_b(0.0),
+            drift_ppm=(1 / faster - 1) * 1e6,
+        )

@@ -1,0 +1,169 @@
+"""Recordings that go on over several files, as cameras and recorders close one at 4 GB or so.
+
+Two files are one recording where the second begins when the first ends, to a frame or so by the
+clock that they state, and their folder, streams and the letters of their names are the same. A
+clock may run only while the camera does, so that each take begins where the one before ended, hours
+ago: timecode counts where the dates of both say the same. Samples since midnight count without
+dates too. Dates alone are too coarse.
+
+What is known of how one file lies holds for those that it goes on in: that is derived, not heard.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left, bisect_right
+from collections import Counter, defaultdict, deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import chain
+from pathlib import PurePosixPath
+
+from calltag.media.clock import DEFAULT_RATE, apart_s, day_s, recorded_at, time_of_day_s
+from calltag.records.alignment import Alignment
+from calltag.records.take import Take
+
+OFF_S = 0.1
+"""What was heard may put joined files this far off one another, and no farther."""
+
+_OFF_FRAMES = 1.5
+_DATES_OFF_S = 1.5  # two dates to the second
+_TO_THE_SECOND = len("2026-04-18T05:12:06")
+
+
+def joins(takes: Iterable[Take]) -> list[Alignment]:
+    """Find the files that a recording goes on in.
+
+    Parameters
+    ----------
+    takes : iterable of Take
+        All takes of a log.
+
+    Returns
+    -------
+    list of Alignment
+        Take A, and as take B the file that it goes on in: nothing was heard in both. A take has one
+        at most before it and one after it; where several would do, none is chosen.
+    """
+    alike: dict[object, list[tuple[float, Take]]] = defaultdict(list)
+    for take in takes:
+        begins_s = time_of_day_s(take)
+        if begins_s is not None and not take.variable_rate:
+            alike[_kind(take)].append((begins_s % day_s(take), take))
+    found = list(chain.from_iterable(map(_joins_of, alike.values())))
+    after = Counter(one.take_a for one in found)
+    before = Counter(one.take_b for one in found)
+    return [one for one in found if after[one.take_a] == before[one.take_b] == 1]
+
+
+def with_joins(alignments: Iterable[Alignment], takes: Iterable[Take]) -> list[Alignment]:
+    """Add to what was heard how the files lie that the takes go on in.
+
+    Parameters
+    ----------
+    alignments : iterable of Alignment
+        How takes lie against each other, by their sound.
+    takes : iterable of Take
+        All takes of the log.
+
+    Returns
+    -------
+    list of Alignment
+        The same; the joins, but for those that the sound contradicts; and what follows for other
+        pairs of takes that ran at the same time.
+    """
+    every, known = list(takes), list(alignments)
+    length_s = {take.path: take.duration_s for take in every}
+    trusted = _not_contradicted(joins(every), known)
+    beside: dict[str, list[tuple[str, float]]] = defaultdict(list)
+    for join in trusted:
+        beside[join.take_a].append((join.take_b, join.offset_s))
+        beside[join.take_b].append((join.take_a, -join.offset_s))
+    pairs = {frozenset((one.take_a, one.take_b)) for one in (*known, *trusted)}
+    derived: list[Alignment] = []
+    waiting = deque(known)
+    while waiting:
+        for one in _moved(waiting.popleft(), beside):
+            both_s = _overlap_s(one, length_s)
+            pair = frozenset((one.take_a, one.take_b))
+            if both_s > 0 and pair not in pairs:
+                pairs.add(pair)
+                derived.append(replace(one, overlap_s=both_s))
+                waiting.append(derived[-1])
+    return [*known, *trusted, *derived]
+
+
+def _kind(take: Take) -> object:
+    """What the files of one recording have in common."""
+    path = PurePosixPath(take.path)
+    letters = re.sub(r"\d+", "", path.name)
+    streams = take.fps, take.sample_rate_hz, take.channels, take.width, take.height
+    return take.rushes, path.parent, letters, streams, take.start_tc is None
+
+
+def _joins_of(group: Sequence[tuple[float, Take]]) -> Iterator[Alignment]:
+    """Yield the joins of takes of one kind, given with the time of day at which each begins."""
+    starts = sorted(
+        (begins_s + days * day_s(take), number)
+        for number, (begins_s, take) in enumerate(group)
+        for days in (0, 1)
+    )
+    for begins_s, take in group:
+        off_s = _OFF_FRAMES / float(take.fps or DEFAULT_RATE.fps)
+        ends_s = [begins_s + length_s for length_s in (take.duration_s, take.picture_s) if length_s]
+        first = bisect_left(starts, (min(ends_s) - off_s, 0))
+        last = bisect_right(starts, (max(ends_s) + off_s, len(group)))
+        for at_s, number in starts[first:last]:
+            other = group[number][1]
+            if other is not take and _dates_agree(take, other, at_s - begins_s):
+                yield Alignment(
+                    take_a=take.path,
+                    take_b=other.path,
+                    offset_s=at_s - begins_s,
+                    drift_ppm=0.0,
+                    confidence=1.0,
+                    overlap_s=0.0,
+                )
+
+
+def _dates_agree(take: Take, other: Take, later_s: float) -> bool:
+    """Whether the dates of two takes put one so much later; without them, what counts samples."""
+    dates = recorded_at(take), recorded_at(other)
+    exact = all(len(one.recorded or "") >= _TO_THE_SECOND for one in (take, other))
+    if dates[0] is None or dates[1] is None or not exact:
+        return take.start_tc is None
+    return abs(apart_s(dates[0], dates[1]) - later_s) <= _DATES_OFF_S
+
+
+def _not_contradicted(joined: Iterable[Alignment], heard: Iterable[Alignment]) -> list[Alignment]:
+    """Leave joins out of which a take that heard both files, or they themselves, say otherwise."""
+    by_other: dict[str, dict[str, Alignment]] = defaultdict(dict)
+    for pair in heard:
+        by_other[pair.take_b][pair.take_a] = pair
+        by_other[pair.take_a][pair.take_b] = pair.turned()
+    trusted = []
+    for join in joined:
+        first, second = by_other[join.take_a], by_other[join.take_b]
+        off_s = (
+            abs(first[path].in_a(join.offset_s) - second[path].in_a(0.0))
+            for path in first.keys() & second.keys()
+        )
+        if join.take_b not in first and all(one_s <= OFF_S for one_s in off_s):
+            trusted.append(join)
+    return trusted
+
+
+def _moved(
+    pair: Alignment, beside: Mapping[str, Sequence[tuple[str, float]]]
+) -> Iterator[Alignment]:
+    """Yield how the files that go on in either take of a pair, or before it, lie to the other."""
+    for path, later_s in beside.get(pair.take_b, ()):
+        yield replace(pair, take_b=path, offset_s=pair.in_a(later_s))
+    for path, later_s in beside.get(pair.take_a, ()):
+        yield replace(pair, take_a=path, offset_s=pair.offset_s - later_s)
+
+
+def _overlap_s(pair: Alignment, length_s: Mapping[str, float]) -> float:
+    """How long both takes of a pair ran; below zero where not at the same time."""
+    ends_s = pair.in_a(length_s.get(pair.take_b, 0.0))
+    return min(length_s.get(pair.take_a, 0.0), ends_s) - max(0.0, pair.offset_s)
