@@ -15,7 +15,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -79,6 +79,14 @@ class _Clock(NamedTuple):
 
     def own(self, span: Span) -> Span:
         return Span(*((at_s - self.first_s) / self.scale for at_s in span))
+
+
+class _Placed(NamedTuple):
+    """A take on the clock that its group shares: when it ran, and its calls with their numbers."""
+
+    log: TakeLog
+    ran: Span
+    calls: list[tuple[Span, int]]
 
 
 def merge_seen_twice(
@@ -158,45 +166,49 @@ def _same_calls(
     take_logs: Sequence[TakeLog], clocks: dict[str, _Clock]
 ) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
     """Yield pairs of finds that are one call: seconds between their ends, and the finds."""
-    by_group: dict[str, list[TakeLog]] = defaultdict(list)
+    by_group: dict[str, list[_Placed]] = defaultdict(list)
     for one in take_logs:
-        if one.take.path in clocks and one.calls:
-            by_group[clocks[one.take.path].group].append(one)
+        clock = clocks.get(one.take.path)
+        if clock is not None and one.calls:
+            by_group[clock.group].append(_placed(one, clock))
     for group in by_group.values():
         for one, other in combinations(group, 2):
-            ours, theirs = (_on_shared_clock(log, clocks[log.take.path]) for log in (one, other))
-            longest_s = max(span.length_s for span, _ in theirs)
-            for span, number in ours:
-                first = bisect_left(theirs, span.start_s - SLACK_S - longest_s, key=_start_s)
-                last = bisect_right(theirs, span.end_s + SLACK_S, key=_start_s)
-                for their_span, their_number in theirs[first:last]:
-                    call, their_call = one.calls[number], other.calls[their_number]
+            if one.ran.start_s > other.ran.end_s + SLACK_S:
+                continue
+            if other.ran.start_s > one.ran.end_s + SLACK_S:
+                continue
+            longest_s = max(span.length_s for span, _ in other.calls)
+            for span, number in one.calls:
+                first = bisect_left(other.calls, span.start_s - SLACK_S - longest_s, key=_start_s)
+                last = bisect_right(other.calls, span.end_s + SLACK_S, key=_start_s)
+                for their_span, their_number in other.calls[first:last]:
+                    call, their_call = one.log.calls[number], other.log.calls[their_number]
                     if _alike(span, call, their_span, their_call):
-                        keys = (one.take.path, number), (other.take.path, their_number)
+                        keys = (one.log.take.path, number), (other.log.take.path, their_number)
                         yield ends_apart_s(span, their_span), *keys
-            yield from _parted(one, other, clocks)
-            yield from _parted(other, one, clocks)
+            yield from _parted(one, other)
+            yield from _parted(other, one)
 
 
 def _parted(
-    one: TakeLog, other: TakeLog, clocks: Mapping[str, _Clock]
+    one: _Placed, other: _Placed
 ) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
     """Yield the finds that are one call, cut in two where one take ends and the other begins."""
-    end_s = clocks[one.take.path].span(Span(0.0, one.take.duration_s)).end_s
-    begin_s = clocks[other.take.path].first_s
-    if abs(begin_s - end_s) > SLACK_S:
+    if abs(other.ran.start_s - one.ran.end_s) > SLACK_S:
         return
-    for number, call in enumerate(one.calls):
-        if call.end_s < one.take.duration_s - CUT_OFF_S:
+    length_s = one.log.take.duration_s
+    for number, call in enumerate(one.log.calls):
+        if call.end_s <= length_s - CUT_OFF_S:
             continue
-        for their_number, their_call in enumerate(other.calls):
+        for their_number, their_call in enumerate(other.log.calls):
             if their_call.start_s < CUT_OFF_S and _of_one_kind(call, their_call):
-                apart_s = abs(one.take.duration_s - call.end_s) + abs(their_call.start_s)
-                yield apart_s, (one.take.path, number), (other.take.path, their_number)
+                apart_s = abs(length_s - call.end_s) + abs(their_call.start_s)
+                yield apart_s, (one.log.take.path, number), (other.log.take.path, their_number)
 
 
-def _on_shared_clock(take_log: TakeLog, clock: _Clock) -> list[tuple[Span, int]]:
-    return sorted((clock.span(call.span), number) for number, call in enumerate(take_log.calls))
+def _placed(take_log: TakeLog, clock: _Clock) -> _Placed:
+    calls = sorted((clock.span(call.span), number) for number, call in enumerate(take_log.calls))
+    return _Placed(take_log, clock.span(Span(0.0, take_log.take.duration_s)), calls)
 
 
 def _start_s(placed: tuple[Span, int]) -> float:
@@ -294,6 +306,7 @@ def carry_over(
         replace(one, calls=tuple(c for c in one.calls if c.sureness >= min_confidence))
         for one in every
     ]
+    running = _Running(every, clocks)
     added: dict[str, list[Call]] = defaultdict(list)
     for seen in merge_seen_twice(sure, pairs):
         best = seen.best
@@ -302,14 +315,12 @@ def carry_over(
         clock = clocks[best.take_log.take.path]
         span = clock.span(best.call.span)
         found_in = [sighting.take_log.take for sighting in seen.sightings]
-        for one in every:
-            path, duration_s = one.take.path, one.take.duration_s
-            if path not in clocks or clocks[path].group != clock.group:
-                continue
-            if any(same_take(one.take, take) for take in found_in):
+        for take in running.during(clock.group, span):
+            path = take.path
+            if any(same_take(take, other) for other in found_in):
                 continue
             here = clocks[path].own(span)
-            if not (here.start_s >= 0 and here.end_s <= duration_s):
+            if not (here.start_s >= 0 and here.end_s <= take.duration_s):
                 continue
             call = replace(best.call, start_s=here.start_s, end_s=here.end_s)
             (said,) = matched([call], labels.get(path, ()))
@@ -347,6 +358,7 @@ def name_better_sound(
     every, pairs, marked = list(take_logs), list(alignments), list(marked)
     rate = marked[0].rate if marked else DEFAULT_RATE
     clocks = _shared_clocks(_and_of_copies(every, pairs))
+    running = _Running(every, clocks)
     better: dict[tuple[str, Span], str] = {}
     for seen in merge_seen_twice(every, pairs):
         best = seen.best
@@ -356,19 +368,13 @@ def name_better_sound(
         own = take_clock(take, rate)
         words = f"better sound: {take.path} at {own.label(own.frames(*best.call.span)[0])}"
         group = clocks[take.path].group
-        others = {
-            one.take.path: clock
-            for one in every
-            if (clock := clocks.get(one.take.path)) is not None
-            and clock.group == group
-            and not same_take(one.take, take)
-        }
         for found_in, call in seen.sightings:  # any of them may have been carried over
             span = clocks[found_in.take.path].span(call.span)
-            for path, clock in others.items():
-                better[path, _rounded(clock.own(span))] = words
+            for other in running.during(group, span):
+                if not same_take(other, take):
+                    better[other.path, _rounded(clocks[other.path].own(span))] = words
         for take_log, call in seen.sightings[1:]:
-            if take_log.take.path in others:
+            if take_log.take.path in clocks and not same_take(take_log.take, take):
                 better[take_log.take.path, _rounded(call.span)] = words
     named = []
     for one in marked:
@@ -379,6 +385,32 @@ def name_better_sound(
             markers.append(with_comment(marker, note) if note else marker)
         named.append(replace(one, markers=tuple(markers)))
     return named
+
+
+class _Running:
+    """When takes ran, on the clock that their group shares."""
+
+    def __init__(self, take_logs: Iterable[TakeLog], clocks: Mapping[str, _Clock]) -> None:
+        self._runs: dict[str, list[tuple[Span, str, Take]]] = defaultdict(list)
+        for take in (one.take for one in take_logs if one.take.path in clocks):
+            ran = clocks[take.path].span(Span(0.0, take.duration_s))
+            self._runs[clocks[take.path].group].append((ran, take.path, take))
+        self._longest_s: dict[str, float] = {}
+        for group, runs in self._runs.items():
+            runs.sort(key=itemgetter(0, 1))
+            self._longest_s[group] = max(ran.length_s for ran, _, _ in runs)
+
+    def during(self, group: str, span: Span) -> Iterator[Take]:
+        """Yield the takes of a group that ran during a span, with a little room at its ends."""
+        runs = self._runs[group]
+        first = bisect_left(
+            runs, span.end_s - self._longest_s[group] - SLACK_S, key=lambda run: run[0].start_s
+        )
+        for ran, _, take in runs[first:]:
+            if ran.start_s > span.start_s + SLACK_S:
+                break
+            if ran.end_s >= span.end_s - SLACK_S:
+                yield take
 
 
 def _rounded(span: Span) -> Span:
