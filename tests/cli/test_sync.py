@@ -347,3 +347,106 @@ def test_another_file_of_a_logged_takes_name_is_not_that_take(run, tmp_path) -> 
 def test_a_place_that_is_no_number_is_refused(run) -> None:
     names = [str(demo_clips() / name) for name in PAIR]
     assert run("sync", *names, "--around", "nan").status == 2
+
+
+# Recordings over several files
+
+WIDE, MORE = "wide/ASH_B_0012.MOV", "wide/ASH_B_0013.MOV"
+LENS = "long/ASH_A_0031.MOV"
+JOIN_S = 30.0
+
+
+def split(folder: Path, pairs, make_clip, *, after_s: float, second_date: str) -> None:
+    """A recording in two files, and a clip of 20 s over their join that ends so long after it.
+
+    A call lies across the join, and one 0.6 s after it; the clip's own clock is wrong.
+    """
+    rng = np.random.default_rng(7)
+    n = int(2 * JOIN_S * pairs.RATE_HZ)
+    whistle = pairs.call(rng, 0)
+    quiet_s = JOIN_S - 1.0, JOIN_S + 2.0
+    events = [
+        (at, sound)
+        for at, sound in pairs.chorus(rng, 2 * JOIN_S - 2, every_s=2.0)
+        if not quiet_s[0] < at / pairs.RATE_HZ + 0.4 < quiet_s[1]
+    ]
+    events += [(int(at_s * pairs.RATE_HZ), whistle) for at_s in (JOIN_S - 0.35, JOIN_S + 0.6)]
+    wide, lens = (pairs.heard(rng, events, pairs.pink(rng, n), snr_db) for snr_db in (18, 25))
+    join = int(JOIN_S * pairs.RATE_HZ)
+    begins_s = JOIN_S + after_s - 20
+    begin = int(begins_s * pairs.RATE_HZ)
+    for name, sound, timecode, date in (
+        (WIDE, wide[:join], "05:12:00:00", "2026-04-18T04:12:00Z"),
+        (MORE, wide[join:], "05:12:30:00", second_date),
+        (LENS, lens[begin : begin + 20 * pairs.RATE_HZ], "05:40:00:00", "2026-04-18T04:40:00Z"),
+    ):
+        make_clip(
+            folder / name,
+            seconds=len(sound) / pairs.RATE_HZ,
+            samples=(0.4 * sound / np.abs(sound).max())[None].astype(np.float32),
+            audio_codec="pcm_s16le",
+            timecode=timecode,
+            metadata={"creation_time": date},
+        )
+
+
+def places(ran) -> dict[tuple[str, str], tuple[str, float | None]]:
+    assert ran.status == 0
+    rows = json.loads(ran.out)
+    return {(r["take_a"], r["take_b"]): (r["outcome"], r["offset_s"]) for r in rows}
+
+
+def calls_in(ran) -> list[dict[str, str]]:
+    assert ran.status == 0
+    return list(csv.DictReader(io.StringIO(ran.out)))
+
+
+def test_a_clip_over_a_join_is_lined_up_with_both_files(run, tmp_path, pairs, make_clip) -> None:
+    split(tmp_path / "r", pairs, make_clip, after_s=1.2, second_date="2026-04-18T04:12:30Z")
+    assert run("log", "r").status == 0
+    found = places(run("sync", "long", "wide", "--as", "json"))
+    assert found[LENS, WIDE] == ("lined up", pytest.approx(-11.2, abs=0.002))
+    assert found[LENS, MORE] == ("goes on", pytest.approx(18.8, abs=0.002))
+    assert kept_in(tmp_path) == [(LENS, WIDE)], "what follows is not kept as heard"
+
+    begins = {WIDE: -11.2, MORE: 18.8, LENS: 0.0}
+    once = calls_in(run("calls", "--once", "--as", "csv"))
+    heard_s = sorted(begins[row["take"]] + float(row["start_s"]) for row in once)
+    assert min(np.diff(heard_s)) > 0.3, "no call comes twice"
+    assert len(once) < len(calls_in(run("calls", "--as", "csv")))
+
+    marked = run("markers", "m.csv", "--every-camera")
+    assert marked.status == 0
+    told = run("rescue", LENS, "--dry-run").err
+    assert f"{MORE} ran at the same time, at 0:18-0:20" in told
+    assert "it begins 18.800 s after this take" in told
+    assert "line the two up" not in told
+
+    named = run("sync", LENS, WIDE)
+    assert f"These go on in other files, which are in place too: {MORE}." in named.err
+
+
+def test_what_the_sound_leaves_unsure_is_settled_by_a_join(run, tmp_path, pairs, make_clip) -> None:
+    split(tmp_path / "r", pairs, make_clip, after_s=6.0, second_date="2026-04-18T04:12:30Z")
+    alone = places(run("sync", f"r/{LENS}", f"r/{MORE}", "--as", "json"))
+    assert list(alone.values()) == [("unsure", pytest.approx(14, abs=0.002))]
+    assert run("log", "r").status == 0
+    found = places(run("sync", "long", "wide", "--as", "json"))
+    assert found[LENS, MORE] == ("lined up", pytest.approx(14, abs=0.002))
+    assert kept_in(tmp_path) == [(LENS, WIDE), (LENS, MORE)]
+
+
+def test_files_between_which_the_camera_stood_still_do_not_go_on(
+    run, tmp_path, pairs, make_clip
+) -> None:
+    """Timecode goes on, as it does where it runs with the recording alone; the dates do not."""
+    split(tmp_path / "r", pairs, make_clip, after_s=1.2, second_date="2026-04-18T05:02:30Z")
+    assert run("log", "r").status == 0
+    outcome, _ = places(run("sync", "long", "wide", "--as", "json"))[LENS, MORE]
+    assert outcome in ("unsure", "no common sound")
+    assert kept_in(tmp_path) == [(LENS, WIDE)]
+
+
+def kept_in(folder: Path) -> list[tuple[str, str]]:
+    with Log(folder / "calltag.db") as log:
+        return [(one.take_a, one.take_b) for one in log.alignments()]

@@ -75,6 +75,45 @@ def test_a_call_that_is_cut_off_is_left_to_the_take_that_has_it_whole() -> None:
     ]
 
 
+GOES_ON = [lined_up("b1.mov", "b2.mov", 60.0)]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "once"),
+    [
+        ((59.4, 60.01), (0.0, 0.4), True),
+        ((59.4, 59.97), (0.03, 0.4), True),
+        ((59.0, 59.8), (0.0, 0.4), False),
+        ((59.4, 60.0), (0.2, 0.6), False),
+    ],
+)
+def test_a_call_that_two_files_share_is_one(first, second, once) -> None:
+    """A recording goes on in the next file, and the join cuts a call in two."""
+    logs = [log_of("b1.mov", make_call(*first)), log_of("b2.mov", make_call(*second))]
+    assert len(merge_seen_twice(logs, GOES_ON)) == (1 if once else 2)
+    assert len(merge_seen_twice(logs[::-1], GOES_ON)) == (1 if once else 2)
+    assert len(merge_seen_twice(logs, [])) == 2
+
+
+@pytest.mark.parametrize(
+    "changes", [{"low_hz": 3000, "high_hz": 6000}, {"label": "pit rail: tick", "by_hand": True}]
+)
+def test_two_calls_beside_a_join_stay_two(changes) -> None:
+    first = log_of("b1.mov", make_call(59.4, 60.0, by_hand=True))
+    second = log_of("b2.mov", replace(make_call(0.0, 0.4), **changes))
+    assert len(merge_seen_twice([first, second], GOES_ON)) == 2
+
+
+def test_two_files_and_a_camera_that_has_the_call_whole() -> None:
+    logs = [
+        log_of("a.mov", make_call(9.4, 10.4, snr_db=14)),
+        log_of("b1.mov", make_call(59.4, 60.0, snr_db=14)),
+        log_of("b2.mov", make_call(0.0, 0.4, snr_db=14)),
+    ]
+    (seen,) = merge_seen_twice(logs, [*GOES_ON, lined_up("b1.mov", "a.mov", 50.0)])
+    assert (seen.best.take_log.take.path, len(seen.also_in)) == ("a.mov", 2)
+
+
 def test_without_alignments_nothing_is_merged() -> None:
     logs = [log_of("a.mov", make_call(1, 2)), log_of("b.mov", make_call(1, 2))]
     assert found(logs, []) == [[("a.mov", 1)], [("b.mov", 1)]]
