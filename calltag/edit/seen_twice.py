@@ -167,10 +167,10 @@ def _same_calls(
 ) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
     """Yield pairs of finds that are one call: seconds between their ends, and the finds."""
     by_group: dict[str, list[_Placed]] = defaultdict(list)
-    for one in take_logs:
-        clock = clocks.get(one.take.path)
-        if clock is not None and one.calls:
-            by_group[clock.group].append(_placed(one, clock))
+    for take_log in take_logs:
+        clock = clocks.get(take_log.take.path)
+        if clock is not None and take_log.calls:
+            by_group[clock.group].append(_placed(take_log, clock))
     for group in by_group.values():
         for one, other in combinations(group, 2):
             if one.ran.start_s > other.ran.end_s + SLACK_S:
