@@ -16,6 +16,7 @@ from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict, deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from itertools import chain
 from pathlib import PurePosixPath
 
@@ -110,12 +111,13 @@ def _joins_of(group: Sequence[tuple[float, Take]]) -> Iterator[Alignment]:
     )
     for begins_s, take in group:
         off_s = _OFF_FRAMES / float(take.fps or DEFAULT_RATE.fps)
-        ends_s = [begins_s + length_s for length_s in (take.duration_s, take.picture_s) if length_s]
+        ends_s = begins_s + take.duration_s, begins_s + (take.picture_s or take.duration_s)
         first = bisect_left(starts, (min(ends_s) - off_s, 0))
         last = bisect_right(starts, (max(ends_s) + off_s, len(group)))
         for at_s, number in starts[first:last]:
             other = group[number][1]
-            if other is not take and _dates_agree(take, other, at_s - begins_s):
+            days = int(at_s // day_s(take))
+            if at_s > begins_s and _dates_agree(take, other, at_s - begins_s, days):
                 yield Alignment(
                     take_a=take.path,
                     take_b=other.path,
@@ -126,13 +128,22 @@ def _joins_of(group: Sequence[tuple[float, Take]]) -> Iterator[Alignment]:
                 )
 
 
-def _dates_agree(take: Take, other: Take, later_s: float) -> bool:
-    """Whether the dates of two takes put one so much later; without them, what counts samples."""
+def _dates_agree(take: Take, other: Take, later_s: float, days: int) -> bool:
+    """Whether dates put one take so much later; samples need no more than the right day, if any."""
     dates = recorded_at(take), recorded_at(other)
     exact = all(len(one.recorded or "") >= _TO_THE_SECOND for one in (take, other))
     if dates[0] is None or dates[1] is None or not exact:
-        return take.start_tc is None
+        return take.start_tc is None and _days_later(take, other) in (None, days)
     return abs(apart_s(dates[0], dates[1]) - later_s) <= _DATES_OFF_S
+
+
+def _days_later(take: Take, other: Take) -> int | None:
+    """By how many days one take is later; None where the day of either is not known."""
+    try:
+        first, second = (date.fromisoformat((one.recorded or "")[:10]) for one in (take, other))
+    except ValueError:
+        return None
+    return (second - first).days
 
 
 def _not_contradicted(joined: Iterable[Alignment], heard: Iterable[Alignment]) -> list[Alignment]:

@@ -98,6 +98,7 @@ def test_to_a_frame_by_each_clock_and_over_midnight(first, second) -> None:
         {"recorded": "2026-04-18"},
         {"recorded": "2026-04-18T04:20Z"},
         {"recorded": "2026-04-19T04:20:00Z"},
+        {"duration_s": 0.0, "start_tc": "05:12:00:00"},
     ],
 )
 def test_what_is_no_join(changes) -> None:
@@ -117,6 +118,21 @@ def test_samples_since_midnight_join_with_dates_and_without(recorded) -> None:
     later = replace(MORE_SOUND, time_reference=19_201 * 48_000, recorded=recorded)
     assert found(SOUND, later) == []
     assert found(SOUND, replace(MORE_SOUND, recorded="2026-04-19T04:20:00Z")) == []
+
+
+def test_a_recorder_that_begins_at_the_same_time_every_day_goes_on_in_the_same_days_file() -> None:
+    days = [
+        replace(one, path=one.path.replace("R00", f"R{day}0"), recorded=f"2026-04-{day}")
+        for day in (18, 19)
+        for one in (SOUND, MORE_SOUND)
+    ]
+    assert found(*days) == [("1801", "1802", 480.0), ("1901", "1902", 480.0)]
+    before, after = 86_000 * 48_000, 80 * 48_000
+    midnight = [
+        replace(SOUND, time_reference=before, recorded="2026-04-18"),
+        replace(MORE_SOUND, time_reference=after, recorded="2026-04-19"),
+    ]
+    assert len(joins(midnight)) == 1
 
 
 def test_where_two_files_would_do_none_is_chosen() -> None:
