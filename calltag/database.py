@@ -139,6 +139,23 @@ class Database:
                     self._db.execute("ROLLBACK")
                 raise
 
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """Read the file as it was at one moment, whoever writes to it meanwhile.
+
+        Raises
+        ------
+        CalltagError
+            The kind's error, if the file cannot be read.
+        """
+        with self._told():
+            self._db.execute("BEGIN DEFERRED")
+            try:
+                yield
+            finally:
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
+
     def check_writable(self) -> None:
         """Make sure that the file can be written, before the work that goes into it.
 
@@ -197,7 +214,7 @@ class Database:
     def _prepare(self, migrations: Sequence[Migration]) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")
         newest = len(migrations)
-        with self._reading():
+        with self.reading():
             version = self._checked_version(newest)
         if version < newest:
             with self.writing() as db:
@@ -208,16 +225,6 @@ class Database:
                 db.execute(f"PRAGMA user_version = {newest}")
         with suppress(sqlite3.OperationalError):  # busy, or a disk that cannot: works without, too
             self._db.execute("PRAGMA journal_mode = WAL")
-
-    @contextmanager
-    def _reading(self) -> Iterator[None]:
-        """Read the file as it was at one moment, whoever writes to it meanwhile."""
-        self._db.execute("BEGIN DEFERRED")
-        try:
-            yield
-        finally:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
 
     def _checked_version(self, newest: int) -> int:
         """Tell how new the file is; call it within a transaction, as it asks more than once."""

@@ -28,6 +28,9 @@ class Queries(Closing):
     def _writing(self) -> AbstractContextManager[sqlite3.Connection]:
         return self._database.writing()
 
+    def _reading(self) -> AbstractContextManager[None]:
+        return self._database.reading()
+
     def _read(self, query: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
         return self._database.read(query, values)
 

@@ -90,8 +90,11 @@ class TakeQueries(Queries):
         TakeLog
             A take, its calls and its noise.
         """
-        for take in self.takes():
-            yield self._take_log(take, features=features)
+        rows = self._read("SELECT id, path FROM takes")
+        for take_id, _ in sorted(rows, key=lambda row: name_order(row[1])):
+            found = self._take_log("id = ?", take_id, features=features)
+            if found is not None:  # another command may have taken it out of the log meanwhile
+                yield found
 
     def take_log(self, path: str, *, features: bool = False) -> TakeLog:
         """Return one take with what was found in it.
@@ -113,23 +116,29 @@ class TakeQueries(Queries):
         LogError
             If the log has no such take.
         """
-        rows = self._read(f"SELECT {TAKE_COLUMNS} FROM takes WHERE path = ?", (path,))
-        if not rows:
+        found = self._take_log("path = ?", path, features=features)
+        if found is None:
             raise self._no_take(path)
-        return self._take_log(take_of(rows[0]), features=features)
+        return found
 
-    def _take_log(self, take: Take, *, features: bool) -> TakeLog:
-        where = "WHERE take_id = (SELECT id FROM takes WHERE path = ?) ORDER BY start_s, end_s"
+    def _take_log(self, where: str, value: object, *, features: bool) -> TakeLog | None:
+        """Read a take and all that was found in it, as it is at one moment."""
         columns = CALL_COLUMNS if features else CALL_COLUMNS.replace("features", "NULL")
-        calls = self._read(f"SELECT label_id, {columns} FROM calls {where}", (take.path,))
-        rows = self._read(f"SELECT {NOISE_COLUMNS} FROM noise {where}", (take.path,))
-        noise = tuple(map(noise_of, rows))
-        pictures = self._read(f"SELECT {PICTURE_COLUMNS} FROM pictures {where}", (take.path,))
+        of_take = "WHERE take_id = ? ORDER BY start_s, end_s"
+        with self._reading():
+            rows = self._read(f"SELECT id, {TAKE_COLUMNS} FROM takes WHERE {where}", (value,))
+            if not rows:
+                return None
+            take_id, *row = rows[0]
+            calls = self._read(f"SELECT label_id, {columns} FROM calls {of_take}", (take_id,))
+            noise = self._read(f"SELECT {NOISE_COLUMNS} FROM noise {of_take}", (take_id,))
+            pictures = self._read(f"SELECT {PICTURE_COLUMNS} FROM pictures {of_take}", (take_id,))
+        spans = tuple(map(noise_of, noise))
         return TakeLog(
-            take=take,
-            calls=with_noise(map(call_of, calls), noise),
-            noise=noise,
-            pictures=tuple(picture_of(row) for row in pictures),
+            take=take_of(row),
+            calls=with_noise(map(call_of, calls), spans),
+            noise=spans,
+            pictures=tuple(map(picture_of, pictures)),
         )
 
     def put(self, take_log: TakeLog, *, feature_version: int) -> str | None:
@@ -217,6 +226,8 @@ class TakeQueries(Queries):
 
         Raises
         ------
+        NameTakenError
+            If another take has one of the new paths; nothing is moved then.
         LogError
             If the log cannot be written.
         """
@@ -224,14 +235,18 @@ class TakeQueries(Queries):
             return
         with self._writing() as db:
             # By way of names that no file can have: a path is unique in the table at every step.
-            db.executemany(
-                "UPDATE takes SET path = ? WHERE path = ?",
-                [(f"\0{number}", old) for number, old in enumerate(places)],
-            )
-            db.executemany(
-                "UPDATE takes SET rushes = ?, path = ? WHERE path = ?",
-                [(*new, f"\0{number}") for number, new in enumerate(places.values())],
-            )
+            between = {f"\0{number}": old for number, old in enumerate(places)}
+            db.executemany("UPDATE takes SET path = ? WHERE path = ?", between.items())
+            for name, old in between.items():
+                rushes, new = places[old]
+                if _has_take(db, name) and _has_take(db, new):
+                    raise NameTakenError(
+                        f"{new}: another command gave this name to a take meanwhile; log the "
+                        "rushes again"
+                    )
+                db.execute(
+                    "UPDATE takes SET rushes = ?, path = ? WHERE path = ?", (rushes, new, name)
+                )
 
     def forget(self, paths: Iterable[str]) -> None:
         """Take takes out of the log, with all that was found in them and their labels.

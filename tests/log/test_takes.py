@@ -6,6 +6,7 @@ import sqlite3
 
 import pytest
 
+from calltag.database import Database
 from calltag.errors import LogError, NameTakenError
 from calltag.log import Log
 from calltag.records.found import NoiseSpan, TakeLog
@@ -138,3 +139,63 @@ def test_a_problem_ends_when_the_take_is_read(log: Log) -> None:
     assert [rushes for rushes, _ in log.problems()] == ["/other"]
     log.clear_problems([("/other", "A001.mov")])
     assert log.problems() == []
+
+
+# Two commands at once
+
+
+def heard(kind: str) -> NoiseSpan:
+    return NoiseSpan(
+        start_s=0, end_s=9, kind=kind, confidence=1.0, level_dbfs=-30, low_hz=20, high_hz=300
+    )
+
+
+@pytest.mark.parametrize("after", ["FROM takes", "FROM calls", "FROM noise"])
+def test_a_take_that_is_logged_again_meanwhile_is_read_as_it_was(
+    log: Log, monkeypatch: pytest.MonkeyPatch, after: str
+) -> None:
+    was = TakeLog(take=take(), calls=(call(1),), noise=(heard("wind"),))
+    log.put(was, feature_version=1)
+    read = Database.read
+
+    def overtaken(self: Database, query: str, *values: object) -> list[tuple[object, ...]]:
+        rows = read(self, query, *values)  # type: ignore[arg-type]
+        if after in query:
+            monkeypatch.undo()
+            with Log(log.path) as other:
+                now = TakeLog(take=take(width=640), calls=(call(5),), noise=(heard("water"),))
+                other.put(now, feature_version=1)
+        return rows
+
+    monkeypatch.setattr(Database, "read", overtaken)
+    one = log.take_log("A001.mov")
+    assert (one.take.width, one.calls[0].start_s, one.noise[0].kind) == (0, 1.0, "wind")
+    again = log.take_log("A001.mov")
+    assert (again.take.width, again.calls[0].start_s, again.noise[0].kind) == (640, 5.0, "water")
+
+
+def test_takes_that_are_moved_or_forgotten_while_all_are_read_lose_no_calls(log: Log) -> None:
+    for path in ("a", "b", "c"):
+        log.put(TakeLog(take=take(path), calls=(call(1),)), feature_version=1)
+    reading = log.take_logs()
+    found = [next(reading)]
+    with Log(log.path) as other:
+        other.move({"b": ("/ashmere", "hide/b")})
+        other.forget(["c"])
+    found += reading
+    assert [(one.take.path, len(one.calls)) for one in found] == [("a", 1), ("hide/b", 1)]
+
+
+def test_a_name_that_was_given_away_meanwhile_is_told_and_nothing_is_moved(log: Log) -> None:
+    for path in ("a", "b"):
+        log.put(TakeLog(take=take(path)), feature_version=1)
+    with pytest.raises(NameTakenError, match=r"^b: .*; log the rushes again$"):
+        log.move({"a": ("/elsewhere", "b")})
+    assert log.takes() == [take("a"), take("b")]
+
+
+def test_what_another_command_moved_already_is_left_where_it_is(log: Log) -> None:
+    log.put(TakeLog(take=take("a")), feature_version=1)
+    for _ in range(2):
+        log.move({"a": ("/ashmere", "hide/a")})
+    assert [one.path for one in log.takes()] == ["hide/a"]
