@@ -85,6 +85,10 @@ def _unprintable(table: Mapping[str, Any]) -> str | None:
         if isinstance(value, Mapping):
             if option := _unprintable(value):
                 return option
-        elif isinstance(value, str) and any(ord(sign) < ord(" ") for sign in value):
-            return name
+        else:
+            values = value if isinstance(value, list) else [value]
+            if any(
+                ord(sign) < ord(" ") for text in values if isinstance(text, str) for sign in text
+            ):
+                return name
     return None

@@ -40,6 +40,7 @@ def test_tables_are_read(path: Path, mark: str) -> None:
             "mend that line; TOML takes \\ for a sign of its own",
         ),
         (b'[all]\nlibrary = "D:\\temp"\n', "`library` is not what you wrote; TOML takes \\ for"),
+        (b'[keep]\ntake = ["a", "D:\\temp"]\n', "`take` is not what you wrote; TOML takes \\ for"),
     ],
 )
 def test_a_file_that_cannot_be_used_is_told(path: Path, content: bytes, sentence: str) -> None:

@@ -66,7 +66,7 @@ def _command_defaults(
         option = options.get(_plain(name))
         if option is None:
             raise _wrong(f"[{where}]", f"there is no option `{name}`", name, options)
-        defaults[option.name] = _value(context, option, value, f"[{where}] {name}")
+        defaults[option.name] = _value(context, option, name, value, where)
     return defaults
 
 
@@ -79,7 +79,7 @@ def _spread(context: typer.Context, defaults: Defaults, name: str, value: Any) -
         known.update(options)
         if option := options.get(_plain(name)):
             try:
-                typed = _value(context, option, value, f"[{EVERY_COMMAND}] {name}")
+                typed = _value(context, option, name, value, EVERY_COMMAND)
             except typer.BadParameter as error:
                 refused = error
                 continue
@@ -94,20 +94,26 @@ def _spread(context: typer.Context, defaults: Defaults, name: str, value: Any) -
         raise _wrong(f"[{EVERY_COMMAND}]", f"no command has an option `{name}`", name, known)
 
 
-def _value(context: typer.Context, option: Any, value: Any, where: str) -> Any:
+def _value(context: typer.Context, option: Any, name: str, value: Any, table: str) -> Any:
+    """The default that a value makes which stands under one of the option's names."""
+    where = f"{SETTINGS_NAME}, [{table}] {name}"
     if isinstance(value, dict) or (isinstance(value, list) and not option.multiple):
-        raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: give a single value")
+        raise typer.BadParameter(f"{where}: give a single value")
     if option.is_flag != isinstance(value, bool):
         wanted = "true or false" if option.is_flag else "a value, not true or false"
-        raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: give {wanted}")
+        raise typer.BadParameter(f"{where}: give {wanted}")
+    if f"--{_plain(name)}" in option.secondary_opts:  # the `--clean` of `--noise/--clean`
+        if not value:
+            other = _plain(option.opts[0])
+            raise typer.BadParameter(f"{where}: write `{other} = true`, or leave it out")
+        return False
     if not option.is_flag:  # as if it had been typed
         value = [str(item) for item in value] if isinstance(value, list) else str(value)
         value = [value] if option.multiple and isinstance(value, str) else value
     try:
         option.process_value(context, value)
     except typer.BadParameter as error:
-        reason = plain_error(error.message)
-        raise typer.BadParameter(f"{SETTINGS_NAME}, {where}: {reason}") from None
+        raise typer.BadParameter(f"{where}: {plain_error(error.message)}") from None
     return value
 
 
@@ -121,11 +127,12 @@ def _commands(group: Any, above: tuple[str, ...] = ()) -> Iterator[tuple[tuple[s
 
 
 def _options(command: Any) -> dict[str, Any]:
+    """The options of a command by their long names, both names of a switch."""
     return {
         _plain(name): option
         for option in command.params
         if option.param_type_name == "option" and option.name != "help"
-        for name in option.opts
+        for name in (*option.opts, *option.secondary_opts)
         if name.startswith("--")
     }
 
