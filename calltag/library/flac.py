@@ -18,6 +18,9 @@ from typing import NamedTuple
 
 from calltag.errors import MediaError
 
+FROM_COPY = "take it from a copy of the library"
+"""What to do where a kept call's file is damaged."""
+
 _MARK = b"fLaC"
 _STREAMINFO, _COMMENT, _CUESHEET, _SEEKTABLE = 0, 4, 5, 3
 _LAST = 0x80
@@ -95,39 +98,8 @@ def read_comments(path: Path) -> dict[str, str]:
                     name, _, text = line.partition("=")
                     found.setdefault(name.upper(), text)
             except (struct.error, UnicodeDecodeError):
-                raise MediaError(path, "its comments are damaged") from None
+                raise MediaError(path, f"its comments are damaged; {FROM_COPY}") from None
     return found
-
-
-def read_cues(path: Path) -> list[int]:
-    """Read the cue sheet of a FLAC file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    list of int
-        Samples that its points lie at, without the end.
-
-    Raises
-    ------
-    MediaError
-        If the file is no FLAC file, or is cut off.
-    """
-    for block in _read_blocks(path):
-        if block.kind == _CUESHEET:
-            at = _SHEET_HEAD.size
-            points = []
-            for _ in range(block.content[at - 1]):
-                offset, number, _, _, indices = _TRACK.unpack_from(block.content, at)
-                at += _TRACK.size + indices * _INDEX.size
-                if number != _LEAD_OUT:
-                    points.append(offset)
-            return points
-    return []
 
 
 def _blocks(data: bytes) -> tuple[list[_Block], int]:
@@ -151,7 +123,7 @@ def _read_blocks(path: Path) -> list[_Block]:
             size = int.from_bytes(head[1:], "big")
             content = file.read(size)
             if len(head) < 4 or len(content) < size:
-                raise MediaError(path, "this FLAC file is cut off")
+                raise MediaError(path, f"this FLAC file is cut off; {FROM_COPY}")
             last = bool(head[0] & _LAST)
             blocks.append(_Block(head[0] & ~_LAST, content))
     return blocks

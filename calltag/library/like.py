@@ -236,7 +236,7 @@ def sample_of_file(file: Path, span: Span | None = None, finder: Finder | None =
             return Sample(_measured(finder, file, story.call), story.call, kept_id=story.id)
     info = probe(file)
     if info.sample_rate_hz is None:
-        raise MediaError(file, "has no sound to compare")
+        raise MediaError(file, "has no sound to compare; name a file that has some")
     calls = finder.analyse(file, info).calls
     if calls:
         best = max(calls, key=lambda call: call.call_probability * max(call.snr_db, 0.0))
@@ -300,7 +300,9 @@ def _loud_part(file: Path) -> Span:
     step = max(1, round(_STEP_S * rate_hz))
     power = np.square(sound[: len(sound) // step * step]).reshape(-1, step).mean(axis=1)
     if not power.size or power.max() <= 0:
-        raise MediaError(file, "holds nothing but silence")
+        raise MediaError(
+            file, "holds nothing but silence; name another, or say with --at where to listen"
+        )
     loud = np.flatnonzero(power >= power.max() * 10 ** (-_LOUD_DB / 10))
     start_s = float(loud[0] * step / rate_hz)
     end_s = min(float((loud[-1] + 1) * step / rate_hz), start_s + _LONGEST_S)

@@ -206,9 +206,12 @@ def read_samples(path: Path) -> DoubleArray:
     import soundfile
 
     try:
+        path.stat()  # of a file that is gone, soundfile says no more than of a damaged one
         samples, _ = soundfile.read(path, dtype="float64", always_2d=True)
     except soundfile.LibsndfileError as error:
-        raise MediaError(path, "its sound is damaged") from error
+        raise MediaError(path, f"its sound is damaged; {flac.FROM_COPY}") from error
+    except OSError as error:
+        raise _unreadable(path, error) from error
     return np.ascontiguousarray(samples.T)
 
 
@@ -284,23 +287,24 @@ def _sound_bytes(path: Path) -> Iterator[bytes]:
     if path.suffix.lower() == ".flac":
         import soundfile
 
+        path.stat()  # as in `read_samples`
         try:
             with soundfile.SoundFile(path) as file:
                 for block in file.blocks(1 << 16, dtype="int32", always_2d=True):
                     yield stored_bytes(block.T, "PCM_24")
         except soundfile.LibsndfileError as error:
-            raise MediaError(path, "its sound is damaged") from error
+            raise MediaError(path, f"its sound is damaged; {flac.FROM_COPY}") from error
         return
     chunk = next((one for one in iter_chunks(path) if one.name == "data"), None)
     if chunk is None:
-        raise MediaError(path, "it has no sound")
+        raise MediaError(path, f"it has no sound; {flac.FROM_COPY}")
     with path.open("rb") as reading:
         reading.seek(chunk.offset)
         left = chunk.size
         while left:
             piece = reading.read(min(left, _PIECE_BYTES))
             if not piece:
-                raise MediaError(path, "its sound is cut off")
+                raise MediaError(path, f"its sound is cut off; {flac.FROM_COPY}")
             yield piece
             left -= len(piece)
 

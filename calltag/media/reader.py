@@ -245,7 +245,7 @@ def read_span(
     with open_take(path) as container:
         streams = sound_streams(container)
         if not streams:
-            raise MediaError(path, "has no sound")
+            raise MediaError(path, "has no sound; use the sound of another recorder")
         rate_hz = rate_hz or streams[0].rate
         first, last = max(0, round(start_s * rate_hz)), max(0, round(end_s * rate_hz))
         n_channels = sum(stream.codec_context.channels for stream in streams)

@@ -159,7 +159,7 @@ def whole_excerpt(path: Path) -> Excerpt:
     """
     channels, _ = read_span(path, 0.0, LONGEST_S, rate_hz=RATE_HZ)
     if not channels.shape[1]:
-        raise MediaError(path, "has no sound")
+        raise MediaError(path, "has no sound; take it from a copy of the library")
     return _excerpt(Chooser(RATE_HZ).choose(channels), 0.0)
 
 

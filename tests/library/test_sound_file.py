@@ -17,7 +17,14 @@ from lxml import etree
 
 from calltag.errors import MediaError
 from calltag.library.rdf import NAMESPACES, from_rdf, to_rdf
-from calltag.library.sound_file import file_hash, read_cut_bext, read_story, sound_hash, write_cut
+from calltag.library.sound_file import (
+    file_hash,
+    read_cut_bext,
+    read_samples,
+    read_story,
+    sound_hash,
+    write_cut,
+)
 from calltag.library.story import BY_HAND, Heard, Story, tidy
 from calltag.media.bext import Bext
 from calltag.media.wav_file import iter_chunks, read_chunk
@@ -157,6 +164,38 @@ def test_files_of_others_are_told(tmp_path, suffix):
     path.write_bytes(b"nothing of the kind")
     with pytest.raises(MediaError, match="this is no"):
         read_story(path)
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_a_kept_file_that_is_gone_is_not_called_damaged(tmp_path, suffix):
+    for read in (read_story, read_samples, sound_hash, read_cut_bext, file_hash):
+        with pytest.raises(
+            MediaError, match=r"could not be read \(no such file .*; check the drive"
+        ):
+            read(tmp_path / f"a{suffix}")
+
+
+@pytest.mark.parametrize(
+    ("suffix", "read", "reason"),
+    [
+        (".wav", sound_hash, "its sound is cut off"),
+        (".flac", sound_hash, "its sound is damaged"),
+        (".flac", read_samples, "its sound is damaged"),
+        (".flac", read_story, "this FLAC file is cut off"),
+    ],
+)
+def test_a_kept_file_that_is_cut_off_says_what_to_do(keep, shot, suffix, read, reason):
+    (kept,) = keep(wanted(shot, call(3.0)), as_flac=suffix == ".flac")
+    whole = kept.file.read_bytes()
+    sound_at = (
+        next(one.offset for one in iter_chunks(kept.file) if one.name == "data")
+        if suffix == ".wav"
+        else 0
+    )
+    left = {sound_hash: sound_at + (len(whole) - sound_at) // 2, read_samples: 3, read_story: 200}
+    kept.file.write_bytes(whole[: left[read]])
+    with pytest.raises(MediaError, match=f"{reason}; take it from a copy of the library$"):
+        read(kept.file)
 
 
 def test_no_guess_is_certain_and_files_that_said_so_still_read_whole():
