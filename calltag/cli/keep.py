@@ -165,6 +165,8 @@ def keep_command(
             "say which calls to keep: --type, --take, --best, --by-hand, or --from with a table of "
             "calls"
         )
+    if at:
+        _refuse_idle(context)
     if source is not None and min_confidence <= LIKELY and not typed(context, "min_confidence"):
         min_confidence = 0.0  # the table may name doubtful calls
     wanted = CallFilter(
@@ -205,6 +207,20 @@ def keep_command(
         _list(folder, calls, options.replace)
         return
     _keep(folder, calls, options)
+
+
+def _refuse_idle(context: typer.Context) -> None:
+    """Refuse options that choose among calls, where `--at` says which."""
+    for option, name in (
+        ("source", "--from"),
+        ("types", "--type"),
+        ("min_confidence", "--min-confidence"),
+        ("min_snr", "--min-snr"),
+        ("clean", "--clean"),
+        ("by_hand", "--by-hand"),
+    ):
+        if typed(context, option):
+            raise InputError(f"--at says which calls to keep, whatever {name} says; leave out one")
 
 
 def _asked_for(

@@ -211,6 +211,13 @@ def test_a_dry_run_writes_nothing(run, rushes, tmp_path):
         (("--type", "heron"), "the log has no such call"),
         (("--best", "1", "--date", "yesterday"), "write the day as 2026-04-18"),
         (("--take", "A001.wav", "--at", "nan"), "A001.wav: no call was found at nan s"),
+        *(
+            (
+                ("--take", "A002.wav", "--at", "3.2", *more),
+                f"whatever {more[0]} says; leave out one",
+            )
+            for more in (("--from", "some.csv"), ("--type", "pit rail"), ("--min-snr", "90"))
+        ),
         (("--type", "pit rail", "--min-snr", "90"), "no call in the log is of that kind"),
     ],
     ids=str,
