@@ -212,9 +212,7 @@ def labels_by_take(log: Log) -> dict[str, list[Label]]:
     return dict(by_take)
 
 
-def name_finds(
-    log: Log, model: Path, *, measure: Callable[[Path, Sequence[Span]], list[Call]] | None = None
-) -> tuple[str, list[str]]:
+def name_finds(log: Log, model: Path) -> tuple[str, list[str]]:
     """Give finds and noise of a log the names that a taught model has for their measurements.
 
     Parameters
@@ -223,8 +221,6 @@ def name_finds(
         The log.
     model : Path
         The model.
-    measure : callable, optional
-        Takes a file and spans, returns a call for each; `Finder.measure` unless given.
 
     Returns
     -------
@@ -243,20 +239,25 @@ def name_finds(
     from calltag.learn.model_file import load_model
     from calltag.sound.features import FEATURE_VERSION
 
+    name = _name_of(model)  # before it is loaded: one that is replaced meanwhile has to name again
     tagger = load_model(model)
-    notes = _measure_noise(log, tagger.classes, measure)
-    name = f"{model.name} {hashlib.sha256(model.read_bytes()).hexdigest()[:12]}"
+    notes = _measure_noise(log, tagger.classes)
     entries = [entry for entry in log.entries() if entry.feature_version == FEATURE_VERSION]
     if any(entry.model != name for entry in entries):
         log.give_types(tagger.tag, feature_version=FEATURE_VERSION, model=name)
     return name, notes
 
 
-def _measure_noise(
-    log: Log,
-    names: Iterable[str],
-    measure: Callable[[Path, Sequence[Span]], list[Call]] | None,
-) -> list[str]:
+def _name_of(model: Path) -> str:
+    """The name that a log keeps of a model, by which another of the same file name is known."""
+    try:
+        content = model.read_bytes()
+    except OSError:  # why is told where it is loaded
+        content = b""
+    return f"{model.name} {hashlib.sha256(content).hexdigest()[:12]}"
+
+
+def _measure_noise(log: Log, names: Iterable[str]) -> list[str]:
     """Measure excerpts of noise that a model may have a name for, and store them.
 
     Steady noise has no finds in it, which a model could name. It is measured only where the model
@@ -283,7 +284,7 @@ def _measure_noise(
         found = log.take_log(path).calls
         excerpts = [_excerpt(noise, found) for noise in waiting]
         try:
-            calls = (measure or finder().measure)(files[path], excerpts)
+            calls = finder().measure(files[path], excerpts)
         except MediaError as error:
             notes.append(f"{path}: {error.reason} (its noise has no details until then)")
             continue
@@ -311,17 +312,13 @@ def _excerpt(noise: NoiseSpan, found: Sequence[Call]) -> Span:
     return min(spans, key=lambda span: sum(common_s(span, call.span) for call in found))
 
 
-def measure_labels(
-    log: Log, *, measure: Callable[[Path, Sequence[Span]], list[Call]] | None = None
-) -> list[str]:
+def measure_labels(log: Log) -> list[str]:
     """Measure the sound under labels that no find belongs to, and store it.
 
     Parameters
     ----------
     log : Log
         The log.
-    measure : callable, optional
-        Takes a file and spans, returns a call for each; `Finder.measure` unless given.
 
     Returns
     -------
@@ -343,7 +340,7 @@ def measure_labels(
         if not waiting:
             continue
         try:
-            calls = (measure or finder().measure)(files[path], [label.span for label in waiting])
+            calls = finder().measure(files[path], [label.span for label in waiting])
         except MediaError as error:
             notes.append(f"{path}: {error.reason} ({len(waiting)} of its labels wait for that)")
             continue

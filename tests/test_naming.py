@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -58,6 +59,16 @@ def measured(start_s: float) -> Call:
 
 
 @pytest.fixture
+def measured_by(monkeypatch: pytest.MonkeyPatch) -> Callable[[Callable[..., list[Call]]], None]:
+    """Call it to have sound measured, from then on, by another than the finder."""
+
+    def measured_by(measure: Callable[..., list[Call]]) -> None:
+        monkeypatch.setattr("calltag.naming.finder", lambda: SimpleNamespace(measure=measure))
+
+    return measured_by
+
+
+@pytest.fixture
 def log(tmp_path: Path):
     with Log(tmp_path / "calltag.db") as log:
         log.put(
@@ -66,7 +77,7 @@ def log(tmp_path: Path):
         yield log
 
 
-def test_the_sound_under_a_label_without_find_is_measured_once(log: Log) -> None:
+def test_the_sound_under_a_label_without_find_is_measured_once(log: Log, measured_by) -> None:
     asked = []
 
     def measure(file, spans):
@@ -79,8 +90,9 @@ def test_the_sound_under_a_label_without_find_is_measured_once(log: Log) -> None
             Label(take="A001.mov", start_s=30.0, end_s=31.5, label="pit rail"),
         ]
     )
-    assert measure_labels(log, measure=measure) == []
-    assert measure_labels(log, measure=measure) == []
+    measured_by(measure)
+    assert measure_labels(log) == []
+    assert measure_labels(log) == []
     assert asked == [(Path("/ashmere/A001.mov"), [30.0])]
     assert [(c.start_s, c.end_s, c.by_hand) for c in log.take_log("A001.mov").calls] == [
         (1.0, 2.0, False),
@@ -88,16 +100,18 @@ def test_the_sound_under_a_label_without_find_is_measured_once(log: Log) -> None
     ]
 
 
-def test_a_label_waits_for_a_take_that_is_not_at_hand(log: Log) -> None:
+def test_a_label_waits_for_a_take_that_is_not_at_hand(log: Log, measured_by) -> None:
     log.change_labels(put=[Label(take="A001.mov", start_s=30.0, end_s=31.0, label="pit rail")])
 
     def refuse(file, _spans):
         raise MediaError(file, "is gone; check the drive or card")
 
-    assert measure_labels(log, measure=refuse) == [
+    measured_by(refuse)
+    assert measure_labels(log) == [
         "A001.mov: is gone; check the drive or card (1 of its labels wait for that)"
     ]
-    assert measure_labels(log, measure=lambda _file, _spans: [measured(30.0)]) == []
+    measured_by(lambda _file, _spans: [measured(30.0)])
+    assert measure_labels(log) == []
     assert log.take_log("A001.mov").calls[-1].by_hand
 
 
@@ -238,6 +252,25 @@ def test_a_model_names_takes_only_when_it_is_another_than_before(
     assert tagged == [1, 1, 1]
 
 
+def test_a_model_that_another_command_replaces_meanwhile_is_not_taken_for_the_new_one(
+    log: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    model = tmp_path / "calltag.model"
+    model.write_bytes(b"pit rail")
+
+    def load(path: Path) -> SimpleNamespace:
+        label = path.read_text()
+        path.write_bytes(b"marsh hooter")
+        return SimpleNamespace(classes=(label,), tag=lambda rows: [(label, 0.8)] * len(rows))
+
+    monkeypatch.setattr("calltag.learn.model_file.load_model", load)
+    names = []
+    for _ in range(2):
+        name_finds(log, model)
+        names.append(log.take_log("A001.mov").calls[0].label)
+    assert names == ["pit rail", "marsh hooter"]
+
+
 def test_without_labels_there_is_nothing_to_learn(log: Log, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="there is no label yet; name five or more"):
         teach_log(log, tmp_path / "calltag.model")
@@ -297,14 +330,14 @@ def with_noise(shoot: Log, tmp_path: Path, rng: np.random.Generator):
     return shoot
 
 
-def test_noise_without_finds_is_named_by_an_excerpt(with_noise, tmp_path, monkeypatch) -> None:
+def test_noise_without_finds_is_named_by_an_excerpt(with_noise, tmp_path, measured_by) -> None:
     asked: list[tuple[Path, list[Span]]] = []
 
     def measure(file, spans):
         asked.append((file, list(spans)))
         return [call(span.start_s, np.full(6, 9.0)) for span in spans]
 
-    monkeypatch.setattr("calltag.naming.finder", lambda: SimpleNamespace(measure=measure))
+    measured_by(measure)
     model = tmp_path / "calltag.model"
     _, notes = teach_log(with_noise, model)
     assert notes == []
@@ -317,11 +350,11 @@ def test_noise_without_finds_is_named_by_an_excerpt(with_noise, tmp_path, monkey
     shown = with_labels(with_noise.take_log("B001.mov"), [])
     assert [n.kind for n in shown.noise] == ["machine/hedge trimmer", "wind", "machine"]
     # it is measured once; and read again with the take
-    assert name_finds(with_noise, model, measure=measure)[1] == []
+    assert name_finds(with_noise, model)[1] == []
     assert len(asked) == 1
     again = with_noise.take_log("B001.mov")
     with_noise.put(again, feature_version=FEATURE_VERSION)
-    assert name_finds(with_noise, model, measure=measure)[1] == []
+    assert name_finds(with_noise, model)[1] == []
     assert len(asked) == 2
 
 
@@ -338,7 +371,7 @@ def test_noise_without_finds_is_named_by_an_excerpt(with_noise, tmp_path, monkey
     ],
 )
 def test_an_excerpt_of_noise_lies_near_its_middle_beside_what_was_found(
-    with_noise, tmp_path, monkeypatch, span_s, found_s, excerpt_s
+    with_noise, tmp_path, measured_by, span_s, found_s, excerpt_s
 ) -> None:
     asked: list[Span] = []
 
@@ -346,7 +379,7 @@ def test_an_excerpt_of_noise_lies_near_its_middle_beside_what_was_found(
         asked.extend(spans)
         return [call(span.start_s, np.full(6, 9.0)) for span in spans]
 
-    monkeypatch.setattr("calltag.naming.finder", lambda: SimpleNamespace(measure=measure))
+    measured_by(measure)
     found = tuple(call(start_s, np.zeros(6)) for start_s in found_s)
     steady = (noise("machine", *span_s),)
     with_noise.put(
@@ -356,34 +389,30 @@ def test_an_excerpt_of_noise_lies_near_its_middle_beside_what_was_found(
     assert [tuple(map(pytest.approx, span)) for span in asked] == ([excerpt_s] if excerpt_s else [])
 
 
-def test_noise_that_sounds_of_nothing_taught_keeps_its_name(with_noise, tmp_path, monkeypatch):
-    monkeypatch.setattr(
-        "calltag.naming.finder",
-        lambda: SimpleNamespace(
-            measure=lambda _file, spans: [call(s.start_s, np.full(6, -4.0)) for s in spans]
-        ),
-    )
+def test_noise_that_sounds_of_nothing_taught_keeps_its_name(with_noise, tmp_path, measured_by):
+    measured_by(lambda _file, spans: [call(s.start_s, np.full(6, -4.0)) for s in spans])
     teach_log(with_noise, tmp_path / "calltag.model")
     shown = with_labels(with_noise.take_log("B001.mov"), [])
     assert [n.kind for n in shown.noise] == ["machine", "wind", "machine"]
 
 
-def test_noise_of_a_take_that_is_not_at_hand_waits(with_noise, tmp_path, monkeypatch) -> None:
+def test_noise_of_a_take_that_is_not_at_hand_waits(with_noise, tmp_path, measured_by) -> None:
     def refuse(file, _spans):
         raise MediaError(file, "is gone; check the drive or card")
 
-    monkeypatch.setattr("calltag.naming.finder", lambda: SimpleNamespace(measure=refuse))
+    measured_by(refuse)
     model = tmp_path / "calltag.model"
     _, notes = teach_log(with_noise, model)
     assert notes == [
         "B001.mov: is gone; check the drive or card (its noise has no details until then)"
     ]
     found = [call(9.0, np.full(6, 9.0))]
-    assert name_finds(with_noise, model, measure=lambda *_: found)[1] == []
+    measured_by(lambda *_: found)
+    assert name_finds(with_noise, model)[1] == []
     assert with_labels(with_noise.take_log("B001.mov"), []).noise[0].kind == "machine/hedge trimmer"
 
 
-def test_without_a_taught_detail_no_noise_is_measured(shoot, tmp_path) -> None:
+def test_without_a_taught_detail_no_noise_is_measured(shoot, tmp_path, measured_by) -> None:
     shoot.put(
         TakeLog(take=take("B001.mov"), noise=(noise("machine", 5, 25),)),
         feature_version=FEATURE_VERSION,
@@ -394,4 +423,5 @@ def test_without_a_taught_detail_no_noise_is_measured(shoot, tmp_path) -> None:
     def never(*_):
         raise AssertionError
 
-    assert name_finds(shoot, model, measure=never)[1] == []
+    measured_by(never)
+    assert name_finds(shoot, model)[1] == []
