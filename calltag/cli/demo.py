@@ -17,7 +17,7 @@ from calltag.cli._options import LOG_NAME
 from calltag.cli._output import say
 from calltag.cli._shells import as_typed
 from calltag.errors import CalltagError, InputError, reason_of
-from calltag.files import is_there
+from calltag.files import is_there, write_texts
 
 if TYPE_CHECKING:
     from calltag.edit.formats import Format
@@ -110,7 +110,7 @@ def demo_command(
             if status:
                 raise CalltagError(f"step {number} of the demo did not end well; see above")
     told += ["", *summary(clips, out), "", CLOSING.format(markers=out / "markers")]
-    (out / "summary.txt").write_text("\n".join(told) + "\n", "utf-8")
+    write_texts({out / "summary.txt": "\n".join(told) + "\n"}, replace=True)
     typer.echo(f"\nAll of it is in {out}; summary.txt says what is what.")
     typer.echo(told[-1])
 

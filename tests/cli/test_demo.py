@@ -122,3 +122,14 @@ def test_clips_that_are_not_there_are_told(run, tmp_path, monkeypatch) -> None:
     assert ran.err == (
         "calltag: the demo's clips are missing from the installation; install calltag again\n"
     )
+
+
+def test_a_summary_that_cannot_be_written_is_told(run, few_clips, tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(demo, "steps", lambda *_: ())
+    monkeypatch.setattr(demo, "summary", lambda *_: ())
+    out = tmp_path / "calltag-demo"
+    (out / "summary.txt").mkdir(parents=True)
+    shutil.copy(few_clips / "labels.csv", out)
+    ran = run("demo")
+    assert ran.status == 1
+    assert "summary.txt: there is a folder of this name; name another" in ran.err
