@@ -39,8 +39,8 @@ def at_seconds(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Foun
     for at_s in seconds:
         call = min(calls, key=lambda call: (_away_s(call, at_s), call.span.length_s), default=None)
         if call is None or not _away_s(call, at_s) <= AT_SLACK_S:
-            near = f"; the nearest is at {call.start_s:.2f} s" if call else ""
-            raise InputError(f"{one.take.path}: no call was found at {at_s:g} s{near}")
+            near = f"the nearest is at {call.start_s:.2f} s" if call else "it has no call at all"
+            raise InputError(f"{one.take.path}: no call was found at {at_s:g} s; {near}")
         if all(other is not call for _, other in found):
             found.append((one, call))
     return found

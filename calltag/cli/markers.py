@@ -191,8 +191,12 @@ def markers_command(
     marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)
     if not any(one.markers for one in marked):
         doubtful = any(one.calls for one in take_logs) and min_confidence > 0
-        more = "; --min-confidence 0 takes in all that was found" if doubtful else ""
-        raise InputError(f"{out.name}: nothing to mark, so nothing was written{more}")
+        hint = (
+            "--min-confidence 0 takes in all that was found"
+            if doubtful
+            else "`calltag calls` lists what was found"
+        )
+        raise InputError(f"{out.name}: nothing to mark, so nothing was written; {hint}")
     targets = per_take_paths(marked, out, chosen.SUFFIX) if chosen.PER_TAKE else [out]
     refuse_footage([out, *targets], [one.take.file for one in every])
     problems: list[Problem] = []

@@ -280,7 +280,9 @@ def _check_selects(selects: Sequence[Select], out: Path) -> None:
     if not selects:
         raise InputError(f"{out.name}: no call was chosen; `calltag calls` lists them")
     if out.suffix.lower() not in (edl_format.SUFFIX, otio_format.SUFFIX):
-        raise InputError(f"{out}: selects are a timeline (.otio) or an edit list (.edl)")
+        raise InputError(
+            f"{out}: selects are a timeline (.otio) or an edit list (.edl); end the name so"
+        )
 
 
 def _list_tags(selects: Sequence[Select]) -> list[str]:

@@ -85,7 +85,7 @@ def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
             yield before + reader.line_num, cells
     except csv.Error as error:
         line = before + reader.line_num
-        raise InputError(f"{path.name}, line {line}: is no CSV ({error})") from None
+        raise InputError(f"{path.name}, line {line}: is no CSV ({error}); mend that line") from None
 
 
 def _point(cell: str) -> str:

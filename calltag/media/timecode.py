@@ -107,7 +107,9 @@ def parse_rate(text: str) -> Rate:
         raise InputError(f"frame rate {text!r}: write a number such as 25, 23.976 or 29.97df")
     fps = snap_rate(fps)
     if drop and not can_drop(fps):
-        raise InputError(f"frame rate {text!r}: only 29.97 and 59.94 are counted drop-frame")
+        raise InputError(
+            f"frame rate {text!r}: only 29.97 and 59.94 are counted drop-frame; leave `df` out"
+        )
     return Rate(fps, drop)
 
 
@@ -262,7 +264,9 @@ def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
     hours, minutes, seconds, frames = (int(match[i]) for i in (1, 2, 3, 5))
     per_second = nominal(fps)
     if hours > 23 or minutes > 59 or seconds > 59:
-        raise InputError(f"timecode {label!r}: there is no such time of day")
+        raise InputError(
+            f"timecode {label!r}: there is no such time of day; write one from 00:00:00 to 23:59:59"
+        )
     digits = _frame_digits(per_second)
     # Rates of ten and less, and above a hundred, are also written with as few digits as they need.
     fewest = 2 if per_second > 10 else 1

@@ -38,7 +38,9 @@ def serve(app: ASGIApp, *, open_browser: bool, tell: Callable[[str, bool], None]
         listening = socket.create_server((_HOST, 0))
     except OSError as error:
         reason = reason_of(error)
-        raise InputError(f"no port can be opened on this computer ({reason})") from None
+        raise InputError(
+            f"no port can be opened on this computer ({reason}); close other programs and try again"
+        ) from None
     with listening:
         port, token = listening.getsockname()[1], new_token()
         address = f"http://{_HOST}:{port}/{token}/"

@@ -43,6 +43,7 @@ from calltag.takes.usable import needed_cuts
 from calltag.takes.verdict import likely_calls
 from calltag.takes.whole_cut import cut_of_whole
 from calltag.takes.words import THROUGHOUT
+from calltag.words import counted
 
 _BETTER_CHANNEL_DB = 2.0
 
@@ -116,7 +117,9 @@ def examine(path: Path, take_log: TakeLog, wanted: Treatment | None = None) -> R
     """
     take = take_log.take
     if is_mute(take):
-        raise InputError(f"{take.path}: there is no sound in it to treat")
+        raise InputError(
+            f"{take.path}: there is no sound in it to treat; use the sound of another recorder"
+        )
     if wanted is not None:
         _check(wanted, take)
     case = _Case(path, take_log, read_thresholds())
@@ -186,9 +189,15 @@ def _proposed(case: _Case) -> tuple[Treatment, list[str]]:
 def _check(wanted: Treatment, take: Take) -> None:
     """Refuse a treatment that the take cannot have."""
     if wanted.channel is not None and wanted.channel > take.channels:
-        raise InputError(f"{take.path}: has {take.channels} channels, no channel {wanted.channel}")
+        raise InputError(
+            f"{take.path}: has {counted(take.channels, 'channel')}, no channel {wanted.channel}; "
+            "name one that it has, or none"
+        )
     if not wanted.band.is_open:
-        raise InputError(f"{take.path}: a {wanted.band} leave nothing between them")
+        raise InputError(
+            f"{take.path}: a {wanted.band} leave nothing between them; set the low cut below the "
+            "high cut"
+        )
 
 
 def _worth_hearing(take: Take, clipped: Sequence[int]) -> list[int]:

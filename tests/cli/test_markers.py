@@ -285,7 +285,8 @@ def test_more_is_proposed_only_where_more_was_found(shoot):
     assert str(doubtful.exception) == message + more
     with Log(Path("calltag.db")) as log:
         log.put(replace(log.take_log("A001.mov"), calls=()), feature_version=1)
-    assert str(run("day.otio", "--take", "A001.mov").exception) == message
+    nothing = run("day.otio", "--take", "A001.mov")
+    assert str(nothing.exception) == message + "; `calltag calls` lists what was found"
 
 
 def test_usable_noise_and_labels(shoot):

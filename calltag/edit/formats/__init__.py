@@ -104,7 +104,7 @@ def choose_format(out: Path, name: str | None = None) -> Format:
     formats = all_formats()
     if name is not None:
         if name not in formats:
-            raise InputError(f"format {name!r}: there is {', '.join(formats)}")
+            raise InputError(f"format {name!r}: there is {', '.join(formats)}; choose one of these")
         return formats[name]
     if not out.suffix or is_folder(out):
         return formats["webvtt"]
