@@ -128,6 +128,26 @@ with Log(path) as log:
         assert len(log.takes()) == 80
 
 
+def test_a_full_disk_is_told_and_leaves_what_was_there(tmp_path: Path) -> None:
+    """SQLite imitates it: a file that may have no more pages."""
+    path = tmp_path / "calltag.db"
+    with Log(path) as log:
+        log.put(TakeLog(take=take("A001.mov"), calls=(call(1),)), feature_version=1)
+        ((pages,),) = log._database.read("PRAGMA page_count")
+        log._database.read(f"PRAGMA max_page_count = {pages + 1}")
+        many = tuple(call(float(number)) for number in range(500))
+        with pytest.raises(LogError) as error:
+            log.put(TakeLog(take=take("A001.mov"), calls=many), feature_version=2)
+        assert sentence(error).endswith("calltag.db: the disk is full; make room and start again")
+        (entry,) = log.entries()
+        assert entry.feature_version == 1
+        assert len(log.take_log("A001.mov").calls) == 1
+        log._database.read(f"PRAGMA max_page_count = {pages + 100}")
+        log.put(TakeLog(take=take("A001.mov"), calls=many), feature_version=2)
+    with Log(path) as log:
+        assert len(log.take_log("A001.mov").calls) == 500
+
+
 def test_a_locked_log_is_told(tmp_path: Path) -> None:
     path = tmp_path / "calltag.db"
     with Log(path, busy_timeout_s=0.05) as log:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from calltag.records.found import HUM, Call, NoiseSpan, with_noise
 
 
@@ -50,3 +52,12 @@ def test_hum_that_lasts_as_long_as_the_take_is_with_no_call() -> None:
     assert [one.noise for one in with_noise([call(3, 4)], [hum])] == [()]
     other = noise("machine", 3.5, 8.0)
     assert [one.noise for one in with_noise([call(3, 4)], [hum, other])] == [("machine",)]
+
+
+def test_how_sure_a_label_is() -> None:
+    """Of a call without a type, that it is a call; of a type, that it is this one."""
+    found = replace(call(0.0, 1.0), call_probability=0.7, confidence=0.2)
+    assert found.sureness == 0.7
+    named = replace(found, label="pit rail")
+    assert named.sureness == 0.2
+    assert replace(named, by_hand=True).sureness == 1.0

@@ -1,0 +1,32 @@
+"""Stretches of time, joined."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calltag.records.span import Span, merged
+
+times_s = st.integers(0, 60)
+spans = st.lists(
+    st.tuples(times_s, times_s).map(lambda ends: Span(min(ends), max(ends))), max_size=8
+)
+
+
+@given(spans, st.integers(0, 5))
+def test_what_is_joined_covers_the_same_and_short_gaps(several: list[Span], gap_s: int) -> None:
+    joined = merged(several, gap_s)
+    assert all(b.start_s - a.end_s > gap_s for a, b in pairwise(joined))
+    for at_s in range(61):
+        inside = any(one.start_s <= at_s <= one.end_s for one in several)
+        # in a gap that is short enough, or in a span
+        before = [one.end_s for one in several if one.end_s <= at_s]
+        after = [one.start_s for one in several if one.start_s >= at_s]
+        bridged = bool(before and after) and min(after) - max(before) <= gap_s
+        assert any(one.start_s <= at_s <= one.end_s for one in joined) == (inside or bridged)
+
+
+def test_length_and_middle() -> None:
+    assert (Span(2.0, 5.0).length_s, Span(2.0, 5.0).middle_s) == (3.0, 3.5)

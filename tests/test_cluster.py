@@ -1,0 +1,101 @@
+"""Work on a Dask cluster, where Dask is installed."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from calltag.errors import InputError
+from calltag.workers import work_through
+
+# Functions for workers stand inside the tests, as in test_workers.py.
+
+
+@pytest.fixture
+def cluster() -> Iterator[str]:
+    """Address of a cluster with one worker."""
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as local:
+        yield local.scheduler_address
+        local.wait_for_workers(1, timeout=60)  # Dask cannot close while it replaces a dead one
+
+
+def test_a_cluster_does_the_work_elsewhere_and_survives_a_death(cluster: str) -> None:
+    here = os.getpid()
+
+    def work(item: int) -> int:
+        if os.getpid() == here:
+            return -1
+        if item == 1:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return item
+
+    done = {d.index: d for d in work_through(work, range(4), workers=1, dask=cluster)}
+    assert {index: d.result for index, d in done.items()} == {0: 0, 1: None, 2: 2, 3: 3}
+    assert done[1].died
+
+
+def test_a_cluster_gives_an_item_that_is_blamed_a_turn_alone(cluster: str, tmp_path: Path) -> None:
+    """Of all that a dying worker held, Dask cannot tell which it died over."""
+    distributed = pytest.importorskip("distributed")
+    deaths = distributed.scheduler.dask.config.get("distributed.scheduler.allowed-failures") + 1
+
+    def dies_while_others_are_about(item: int) -> int:
+        died = tmp_path / "died"
+        died.mkdir(exist_ok=True)
+        if item == 1 and len(list(died.iterdir())) < deaths:
+            (died / str(os.getpid())).touch()
+            os.kill(os.getpid(), signal.SIGKILL)
+        return item
+
+    done = list(work_through(dies_while_others_are_about, range(2), workers=1, dask=cluster))
+    assert len(list((tmp_path / "died").iterdir())) == deaths
+    assert {d.index: (d.result, d.died) for d in done} == {0: (0, False), 1: (1, False)}
+
+
+def test_a_cluster_that_loses_its_workers_is_told(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    distributed = pytest.importorskip("distributed")
+    monkeypatch.setattr("calltag.cluster.TIMEOUT_S", 5)
+    monkeypatch.setattr("calltag.cluster.ALONE_S", 0.5)
+    begun = tmp_path / "begun"
+
+    def sleeps(item: int) -> int:
+        begun.touch()
+        time.sleep(600)
+        return item
+
+    def leave(local: distributed.LocalCluster) -> None:
+        while not begun.exists():
+            time.sleep(0.05)
+        local.sync(local.workers[0].close)
+
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as local:
+        threading.Thread(target=leave, args=(local,)).start()
+        with pytest.raises(InputError, match="the scheduler has no workers; start some"):
+            list(work_through(sleeps, [1], workers=1, dask=local.scheduler_address))
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "hide"])
+def test_a_cluster_that_is_not_there_is_told(address: str) -> None:
+    pytest.importorskip("distributed")
+    with pytest.raises(InputError, match=f"--dask {address}: no Dask scheduler answers there"):
+        list(work_through(abs, [1], workers=1, dask=address))
+
+
+def test_dask_missing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(InputError, match=r"Dask is not installed; install calltag with"):
+        list(work_through(abs, [1], workers=1, dask="tcp://hide:8786"))
