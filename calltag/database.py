@@ -20,6 +20,7 @@ from typing import Any, Self
 from urllib.parse import quote
 
 from calltag.errors import CalltagError
+from calltag.files import is_file, is_folder
 from calltag.own_files import WAL_SUFFIX
 
 BUSY_TIMEOUT_S = 30.0
@@ -86,7 +87,7 @@ class Database:
     ) -> None:
         self.path = path
         self._kind = kind
-        if not path.parent.is_dir():
+        if not is_folder(path.parent):
             raise kind.error(f"{path}: the folder {path.parent} does not exist; make it first")
         try:
             self._open(path, migrations, busy_timeout_s)
@@ -209,7 +210,7 @@ class Database:
     def _is_settled(self) -> bool:
         """Tell whether all is in the file, and nothing beside it that a killed writer left."""
         beside = self.path.with_name(f"{self.path.name}{WAL_SUFFIX}")
-        return self.path.is_file() and not (beside.is_file() and beside.stat().st_size)
+        return is_file(self.path) and not (beside.is_file() and beside.stat().st_size)
 
     def _prepare(self, migrations: Sequence[Migration]) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")

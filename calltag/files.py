@@ -110,6 +110,25 @@ def is_there(path: Path) -> bool:
         return False
 
 
+def is_file(path: Path) -> bool:
+    """Tell whether there is a file; none can be where the name is too long.
+
+    Parameters
+    ----------
+    path : Path
+        Any path.
+
+    Returns
+    -------
+    bool
+        Whether there is one; False where the folder may not be entered, too.
+    """
+    try:
+        return path.is_file()
+    except OSError:
+        return False
+
+
 def is_folder(path: Path) -> bool:
     """Tell whether there is a folder; none can be where the name is too long.
 

@@ -46,6 +46,7 @@ from calltag.cli._options import (
 from calltag.cli._output import end, say
 from calltag.cli._progress import bar
 from calltag.errors import InputError
+from calltag.files import is_file
 from calltag.records.label import LIKELY
 from calltag.words import CARE, counted
 
@@ -246,7 +247,7 @@ def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:
     from calltag.library.keep import cuts_of
 
     known: list[Wanted] = []
-    if (folder / NAME).is_file() and not replace:
+    if is_file(folder / NAME) and not replace:
         by_take: dict[str, list[Call]] = {}
         for one in calls:
             by_take.setdefault(one.take.digest, []).append(one.call)
@@ -263,7 +264,7 @@ def _keep(folder: Path, calls: Sequence[Wanted], options: KeepOptions) -> None:
     from calltag.library.catalogue import NAME, Catalogue
     from calltag.library.keep import keep_calls
 
-    begun = not (folder / NAME).is_file()
+    begun = not is_file(folder / NAME)
     with Catalogue(folder, create=True) as catalogue:
         if begun:
             say(f"A new call library begins in {folder}.")

@@ -15,6 +15,7 @@ from calltag.cli._options import LOG_NAME, As, LogFile, finite
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._progress import bar
 from calltag.errors import InputError, MediaError
+from calltag.files import is_file
 from calltag.records.found import TakeLog
 from calltag.records.take import Take
 from calltag.words import counted, first_few, name_order, sure
@@ -125,7 +126,7 @@ def sync_command(
     middle_s = around or 0.0
     near = Bounds(middle_s - within, middle_s + within)
     narrow = by_timecode or around is not None
-    with Log(log, create=False) if log.is_file() else Log(Path(":memory:")) as opened:
+    with Log(log, create=False) if is_file(log) else Log(Path(":memory:")) as opened:
         known = with_copies(opened.takes())
         named = list(_sources(takes, known))
         sources = [source for of_name in named for source in of_name]
@@ -210,7 +211,7 @@ def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[list[Sourc
     seen: set[Path | str] = set()
     for name in names:
         file = Path(name)
-        files = [file.resolve()] if file.is_file() else _named(name, known)
+        files = [file.resolve()] if is_file(file) else _named(name, known)
         if len(files) == 1 and files[0] in seen:
             raise InputError(f"{name}: named twice; name two takes of the same moment")
         of_name = []

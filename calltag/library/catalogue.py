@@ -22,6 +22,7 @@ import numpy as np
 from calltag.arrays import FloatArray
 from calltag.database import Closing, Database, Kind
 from calltag.errors import InputError, LibraryError, reason_of
+from calltag.files import is_file, is_folder
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import in_one_band
 from calltag.library.schema import MIGRATIONS, WORDS
@@ -114,7 +115,7 @@ class Catalogue(Closing):
     def __init__(self, folder: Path, *, create: bool = False) -> None:
         self.folder = folder
         path = folder / NAME
-        if not create and not path.is_file():
+        if not create and not is_file(path):
             raise LibraryError(_missing(folder))
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -397,7 +398,7 @@ class Catalogue(Closing):
 
 
 def _missing(folder: Path) -> str:
-    if folder.is_dir() and next(sound_files(folder), None) is not None:
+    if is_folder(folder) and next(sound_files(folder), None) is not None:
         return (
             f"{folder}: there is no catalogue here; `calltag library rebuild` makes one from the "
             "files, or name another folder with --library"

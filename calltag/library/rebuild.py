@@ -14,7 +14,7 @@ from pathlib import Path
 
 from calltag.database import is_damage
 from calltag.errors import LibraryError, MediaError
-from calltag.files import is_one, printable
+from calltag.files import is_folder, is_one, is_there, printable
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.keep import sweep
 from calltag.library.like import prepare
@@ -76,9 +76,9 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
         If there is no such folder, nothing of a library is in it, or its catalogue cannot be
         written.
     """
-    if not folder.is_dir():
+    if not is_folder(folder):
         raise LibraryError(f"{folder}: there is no such folder; name the library with --library")
-    if not (folder / NAME).exists() and next(sound_files(folder), None) is None:
+    if not is_there(folder / NAME) and next(sound_files(folder), None) is None:
         raise LibraryError(
             f"{folder}: there is neither a catalogue nor a sound file here; name the library with "
             "--library"
@@ -133,7 +133,8 @@ def refuse_lost_catalogue(folder: Path) -> None:
     LibraryError
         If there are kept calls in it, and no catalogue.
     """
-    if not (folder / NAME).exists() and any(map(_has_story, sound_files(folder))):
+    lost = is_folder(folder) and not is_there(folder / NAME)
+    if lost and any(map(_has_story, sound_files(folder))):
         raise LibraryError(
             f"{folder}: there are kept calls here, but no catalogue; `calltag library rebuild` "
             "makes one from the files"

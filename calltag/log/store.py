@@ -10,6 +10,7 @@ from pathlib import Path
 
 from calltag.database import BUSY_TIMEOUT_S, Database, Kind
 from calltag.errors import LogError
+from calltag.files import is_file
 from calltag.log.alignments import AlignmentQueries
 from calltag.log.call_types import CallTypeQueries
 from calltag.log.labels import LabelQueries
@@ -65,7 +66,7 @@ class Log(TakeQueries, ProblemQueries, LabelQueries, CallTypeQueries, AlignmentQ
         self, path: Path, *, create: bool = True, busy_timeout_s: float = BUSY_TIMEOUT_S
     ) -> None:
         self.path = path
-        if not create and not path.is_file():
+        if not create and not is_file(path):
             raise LogError(
                 f"{path}: there is no log here; make one with `calltag log RUSHES`, "
                 "or name another with --log"

@@ -295,3 +295,29 @@ def test_ctrl_c_while_it_starts_ends_with_130(monkeypatch: pytest.MonkeyPatch) -
     with pytest.raises(SystemExit) as ended:
         main(["--help"])
     assert ended.value.code == 130
+
+
+TOO_LONG = "x" * 300
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("calls", "--log", TOO_LONG),
+        ("teach", "--log", TOO_LONG),
+        ("log", "rushes", "--log", TOO_LONG),
+        ("sync", "A001.mov", TOO_LONG),
+        ("sync", "A001.mov", "B001.mov", "--log", TOO_LONG),
+        ("keep", "--best", "1", "--library", TOO_LONG),
+        ("library", "teach", "--log", TOO_LONG, "--library", "lib"),
+        ("library", "like", TOO_LONG, "--library", "lib"),
+        *(("library", name, "--library", TOO_LONG) for name in ("find", "check", "rebuild")),
+    ],
+    ids=lambda arguments: " ".join(arguments).replace(TOO_LONG, "…"),
+)
+def test_a_name_that_no_disk_can_hold_is_told(run, log: Path, arguments: tuple[str, ...]) -> None:
+    (log.parent / "rushes").mkdir(exist_ok=True)
+    (log.parent / "rushes" / "A001.mov").write_bytes(b"no clip")
+    ran = run(*arguments)
+    assert ran.status == 1
+    assert ran.err.startswith("calltag: ")

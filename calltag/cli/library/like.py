@@ -12,6 +12,7 @@ from calltag.cli._options import As, ListedAs
 from calltag.cli._output import Column, print_data, print_table, say
 from calltag.cli.library._kept import COLUMNS, kept_cells
 from calltag.errors import InputError
+from calltag.files import is_file
 from calltag.words import position
 
 
@@ -67,7 +68,7 @@ def like_command(
     with Catalogue(library_folder(library)) as catalogue:
         warn_unfinished(catalogue)
         file = Path(sound)
-        if file.is_file():
+        if is_file(file):
             sample = sample_of_file(file, None if at is None else Span(at, at + length))
         elif file.suffix:
             raise InputError(

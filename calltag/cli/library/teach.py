@@ -11,6 +11,7 @@ import typer
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_unfinished
 from calltag.cli._options import LOG_NAME, ByHand, LogFile, NewModel
 from calltag.cli._output import say
+from calltag.files import is_file
 from calltag.words import counted
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def teach_command(
     from calltag.naming import MODEL_NAME, teach_log, teach_without_log
 
     target = model or log.with_name(MODEL_NAME)
-    has_log = log.is_file()
+    has_log = is_file(log)
     with Catalogue(library_folder(library)) as catalogue:
         warn_unfinished(catalogue)
         learnt = lessons(
