@@ -34,7 +34,8 @@ def on_cluster(
     Parameters
     ----------
     function : callable
-        Takes an item; it has to return what went wrong, not raise it.
+        Takes an item; what went wrong with one it has to return, since what it raises ends the
+        work on all.
     items : sequence
         What to work on.
     address : str

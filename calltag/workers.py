@@ -85,7 +85,8 @@ def work_through(
     Parameters
     ----------
     function : callable
-        Takes an item; it has to return what went wrong, not raise it.
+        Takes an item; what went wrong with one it has to return, since what it raises ends the
+        work on all.
     items : sequence
         What to work on.
     workers : int
