@@ -63,6 +63,7 @@ def teach_log(
     model: Path,
     *,
     more: Sequence[Example] = (),
+    company: Sequence[Sound] = (),
     tell: Callable[[str], None] | None = None,
 ) -> tuple[Report, list[str]]:
     """Learn call types from the labels of a log, store the model, and name all calls with it.
@@ -75,6 +76,8 @@ def teach_log(
         Where to store the model.
     more : sequence of Example
         What is learnt from beside them, as the calls of the library.
+    company : sequence of Sound
+        What else there is, beside the finds of the log.
     tell : callable, optional
         Told in a few words what is being done, at the beginning of each step.
 
@@ -120,7 +123,7 @@ def teach_log(
             " again, the labels stay"
         )
     tell("learning, and checking what was learnt")
-    taught = teach(known, unlabelled=unknown)
+    taught = teach(known, unlabelled=unknown, company=company)
     tell("naming the calls")
     before = _types_known(model)
     save_model(model, taught)
@@ -163,7 +166,9 @@ def _of_recordings(
     return known, unknown
 
 
-def teach_without_log(known: Sequence[Example], model: Path) -> Report:
+def teach_without_log(
+    known: Sequence[Example], model: Path, *, company: Sequence[Sound] = ()
+) -> Report:
     """Learn call types from examples alone, and store the model.
 
     Parameters
@@ -172,6 +177,8 @@ def teach_without_log(known: Sequence[Example], model: Path) -> Report:
         Labelled sounds, as the calls of the library.
     model : Path
         Where to store the model.
+    company : sequence of Sound
+        What else there is.
 
     Returns
     -------
@@ -188,7 +195,7 @@ def teach_without_log(known: Sequence[Example], model: Path) -> Report:
     from calltag.learn.teach import teach
 
     refuse_other_than_model(model)
-    taught = teach(known)
+    taught = teach(known, company=company)
     save_model(model, taught)
     return taught.report
 

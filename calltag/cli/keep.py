@@ -207,7 +207,7 @@ def keep_command(
     if dry_run:
         _list(folder, calls, options.replace)
         return
-    _keep(folder, calls, options)
+    _keep(folder, calls, every, options)
 
 
 def _refuse_idle(context: typer.Context) -> None:
@@ -260,8 +260,11 @@ def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:
     say(f"{text}; {len(known)} more are kept already." if known else f"{text}.")
 
 
-def _keep(folder: Path, calls: Sequence[Wanted], options: KeepOptions) -> None:
+def _keep(
+    folder: Path, calls: Sequence[Wanted], every: Sequence[TakeLog], options: KeepOptions
+) -> None:
     from calltag.library.catalogue import NAME, Catalogue
+    from calltag.library.company import note_company
     from calltag.library.keep import keep_calls
 
     begun = not is_file(folder / NAME)
@@ -270,6 +273,8 @@ def _keep(folder: Path, calls: Sequence[Wanted], options: KeepOptions) -> None:
             say(f"A new call library begins in {folder}.")
         with bar("keeping") as told:
             report = keep_calls(catalogue, calls, options, told=lambda done: told(done, len(calls)))
+        unread = {problem.path for problem in report.problems}
+        note_company(catalogue, every, [one for one in calls if one.take.path not in unread])
         for line in report_lines(report, folder):
             say(line)
         for line in double_lines(catalogue, report):

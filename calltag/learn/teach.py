@@ -221,7 +221,12 @@ class Taught:
     report: Report
 
 
-def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> Taught:
+def teach(
+    examples: Sequence[Example],
+    *,
+    unlabelled: Sequence[Sound] = (),
+    company: Sequence[Sound] = (),
+) -> Taught:
     """Teach a tagger, and find out how well it learnt; the same examples give the same tagger.
 
     Parameters
@@ -247,12 +252,13 @@ def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> T
     features = np.stack([example.features for example in used])
     labels = np.array([example.label for example in used])
     groups = np.array([example.group for example in used])
-    alike = [sound for sound in unlabelled if sound.features.shape == features.shape[1:]]
-    others = np.array([sound.features for sound in alike]).reshape(-1, features.shape[1])
-    company = others[_shows_what_else_there_is(examples, alike)]
-    company = _some(company[np.isfinite(company).all(axis=1)], MOST_COMPANY)
+    alike, others = _rows_like(unlabelled, features)
+    beside = np.concatenate(
+        [others[_shows_what_else_there_is(examples, alike)], _rows_like(company, features)[1]]
+    )
+    beside = _some(beside[np.isfinite(beside).all(axis=1)], MOST_COMPANY)
     counts = np.array([example.counts for example in used])
-    tried = partial(_tried, features, labels, groups, company, counts)
+    tried = partial(_tried, features, labels, groups, beside, counts)
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
         believed = np.ones(len(labels), bool)
         known, unknown = tried(believed)
@@ -262,7 +268,7 @@ def teach(examples: Sequence[Example], *, unlabelled: Sequence[Sound] = ()) -> T
         if not believed.all():
             known, unknown = tried(believed)
             validation = validate(known, unknown, groups)
-        panel = Panel.fit(features[believed], labels[believed], company)
+        panel = Panel.fit(features[believed], labels[believed], beside)
         tagger = Tagger.from_trials(panel, known, unknown)
     look_again = tuple(
         LookAgain(
@@ -314,6 +320,15 @@ def _usable(examples: Sequence[Example]) -> tuple[list[Example], tuple[str, ...]
                 " --force"
             )
     return used, tuple(sorted(label for label, n in counts.items() if n < LEAST))
+
+
+def _rows_like(
+    sounds: Sequence[Sound], features: npt.NDArray[Any]
+) -> tuple[list[Sound], npt.NDArray[Any]]:
+    """Sounds that are measured as the examples are, and the rows of their features."""
+    alike = [sound for sound in sounds if sound.features.shape == features.shape[1:]]
+    rows = np.array([sound.features for sound in alike]).reshape(-1, features.shape[1])
+    return alike, rows
 
 
 def _tried(

@@ -30,6 +30,7 @@ from calltag.library.sound_file import sound_files
 from calltag.library.story import Story, from_plain, to_plain
 from calltag.media.timecode import frame_to_seconds, parse_timecode
 from calltag.own_files import CATALOGUE_ID, CATALOGUE_NAME
+from calltag.records.span import Span
 from calltag.stored import pack_features, unpack_features
 
 NAME = CATALOGUE_NAME
@@ -372,6 +373,55 @@ class Catalogue(Closing):
         keys, blobs = zip(*rows, strict=True)
         halves = np.frombuffer(b"".join(blobs), _HALF)
         return list(keys), halves.astype(np.float32).reshape(len(keys), -1)
+
+    def put_company(
+        self, digest: str, version: int, finds: Iterable[tuple[Span, FloatArray]]
+    ) -> None:
+        """Store what else was found in a take, in place of what was known of that.
+
+        Parameters
+        ----------
+        digest : str
+            Identity of the take's content.
+        version : int
+            Version of the measurements.
+        finds : iterable of tuple of Span and np.ndarray of shape (n_features,)
+            Where each lies in the take, and its measurements.
+
+        Raises
+        ------
+        LibraryError
+            If the catalogue cannot be written.
+        """
+        with self._database.writing() as db:
+            db.execute("DELETE FROM company WHERE digest = ?", (digest,))
+            db.executemany(
+                "INSERT OR REPLACE INTO company VALUES (?, ?, ?, ?, ?)",
+                ((digest, *span, version, pack_features(vector)) for span, vector in finds),
+            )
+
+    def company(self, version: int) -> list[tuple[str, Span, FloatArray]]:
+        """Return what else was found in the takes that calls were kept of.
+
+        Parameters
+        ----------
+        version : int
+            Version of the measurements.
+
+        Returns
+        -------
+        list of tuple of str, Span and np.ndarray of shape (n_features,)
+            Identity of the take's content, where in it, and measurements.
+        """
+        rows = self.read(
+            "SELECT digest, start_s, end_s, vector FROM company WHERE version = ? AND digest IN "
+            "(SELECT take_digest FROM cuts) ORDER BY digest, start_s, end_s",
+            (version,),
+        )
+        return [
+            (digest, Span(start_s, end_s), unpack_features(vector))
+            for digest, start_s, end_s, vector in rows
+        ]
 
     @property
     def unfinished(self) -> bool:

@@ -10,11 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from calltag.learn.by_hand import speaks_for
-from calltag.learn.examples import Example
+from calltag.learn.examples import Example, Sound
 from calltag.learn.finder import Finder
 from calltag.learn.labels import is_call_type
 from calltag.learn.sameness import in_one_band, share_enough
 from calltag.library.catalogue import Catalogue, Kept
+from calltag.library.company import company
 from calltag.library.like import measure_outdated
 from calltag.library.story import Story
 from calltag.records.label import Label
@@ -40,6 +41,8 @@ class Lessons:
     ----------
     examples : tuple of Example
         One for each kept call that is learnt from.
+    company : tuple of Sound
+        What else was found in the takes that calls were kept of.
     by_hand : int
         How many of them the user labelled; the others were named by a model.
     unsure : int
@@ -53,6 +56,7 @@ class Lessons:
     """
 
     examples: tuple[Example, ...]
+    company: tuple[Sound, ...]
     by_hand: int
     unsure: int
     in_log: int
@@ -126,7 +130,21 @@ def lessons(
                 span=story.source,
             )
         )
-    return Lessons(tuple(examples), by_hand, unsure, in_log, measured, tuple(notes))
+    return Lessons(
+        examples=tuple(examples),
+        company=tuple(
+            company(
+                catalogue,
+                {digest: [one.source for one in stories] for digest, stories in taken.items()},
+                without={digest for digest, take in known.items() if take.labels},
+            )
+        ),
+        by_hand=by_hand,
+        unsure=unsure,
+        in_log=in_log,
+        measured=measured,
+        notes=tuple(notes),
+    )
 
 
 def _are_one(one: Story, other: Story) -> bool:

@@ -84,5 +84,17 @@ def _first_schema(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
-MIGRATIONS = (_first_schema,)
+def _company(db: sqlite3.Connection) -> None:
+    db.execute(
+        """CREATE TABLE company (
+            digest TEXT NOT NULL,
+            start_s REAL NOT NULL,
+            end_s REAL NOT NULL,
+            version INTEGER NOT NULL,
+            vector BLOB NOT NULL,
+            PRIMARY KEY (digest, start_s, end_s))"""
+    )
+
+
+MIGRATIONS = (_first_schema, _company)
 """Steps from each schema version to the next. A step is never changed, only followed by another."""

@@ -66,9 +66,10 @@ def teach_command(
         )
     if has_log:
         with Log(log, create=False) as opened:
-            report, notes = teach_log(opened, target, more=learnt.examples)
+            report, notes = teach_log(opened, target, more=learnt.examples, company=learnt.company)
     else:
-        report, notes = teach_without_log(learnt.examples, target), []
+        report = teach_without_log(learnt.examples, target, company=learnt.company)
+        notes = []
     typer.echo(report.text())
     for note in (*learnt.notes, *notes):
         say(note)
@@ -104,6 +105,11 @@ def _lessons(learnt: Lessons) -> Iterator[str]:
         yield (
             "What a model named is known easily again, so the figures are somewhat better than they"
             " should be; --by-hand leaves those calls out."
+        )
+    if learnt.company:
+        yield (
+            f"What else calls: {counted(len(learnt.company), 'other find')} of the takes that they"
+            " were kept of."
         )
     if learnt.unsure:
         yield f"Left out: {counted(learnt.unsure, 'call')} not labelled by you, or not sure enough."
