@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.hearing import FRAMES_PER_STEP, Hearing, starter_model
 from calltag.learn.measuring import Event, Listened, measure_call
 from calltag.learn.one_pass import Pass
@@ -30,8 +30,8 @@ from calltag.sound.channels import Chooser
 from calltag.sound.events import measure_region
 from calltag.sound.faults import said
 from calltag.sound.floor import STEP_FRAMES
-from calltag.sound.loudness import SpectrumLoudness, channel_gain
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, power_frames
+from calltag.sound.take_loudness import TakeLoudness
 
 BLOCK_S = 15.0
 """Sound is read in blocks of this length: arrays of a few megabytes."""
@@ -124,17 +124,15 @@ class Finder:
         """
         chooser = Chooser(floats=info.floats, highest=info.highest)
         reader = SoundReader(path, rate_hz=RATE_HZ, block_s=BLOCK_S, recorded=chooser.note_recorded)
-        loudness = SpectrumLoudness()
-        tenths: list[FloatArray] = []  # mean squares
+        loudness = TakeLoudness()
+        tenths: list[DoubleArray] = []  # mean squares, and means
         this_pass = Pass(self._hearing, self._second_look)
-        gain = 1.0
 
         def chosen() -> Iterator[FloatArray]:
             """Yield the channel to listen to, and note its level."""
-            nonlocal gain
             for block in reader:
                 samples = chooser.choose(block)
-                gain = channel_gain(block, chooser.index)
+                loudness.hear(block, chooser.index, samples)
                 tenths.append(_mean_squares(samples))
                 this_pass.recent.add(samples)
                 yield samples
@@ -142,7 +140,7 @@ class Finder:
         def metered() -> Iterator[FloatArray]:
             """Yield the spectrum, and measure its loudness."""
             for power in power_frames(chosen()):
-                loudness.add(power, gain=gain)
+                loudness.add(power, gain=loudness.gain)
                 yield power
 
         for window in windows(metered()):
@@ -218,14 +216,20 @@ class Finder:
         )
 
 
-def _mean_squares(samples: FloatArray) -> FloatArray:
-    """Mean square of each whole tenth of a second."""
+def _mean_squares(samples: FloatArray) -> DoubleArray:
+    """Mean square, and mean, of each whole tenth of a second."""
     tenths = samples[: len(samples) // _TENTH * _TENTH].reshape(-1, _TENTH)
-    return np.asarray(np.einsum("ij,ij->i", tenths, tenths) / _TENTH)
+    squares = np.einsum("ij,ij->i", tenths, tenths) / _TENTH
+    return np.stack([squares, tenths.mean(axis=1, dtype=np.float64)])
 
 
-def _floor_dbfs(tenths: Sequence[FloatArray]) -> float:
-    """Level that a take stays above but for `FLOOR_PERCENT` of its tenths of a second."""
-    mean_squares = np.concatenate(tenths) if tenths else np.zeros(0)
+def _floor_dbfs(tenths: Sequence[DoubleArray]) -> float:
+    """Level that a take stays above but for `FLOOR_PERCENT` of its tenths of a second.
+
+    A constant offset of the whole take is no sound: it is left out.
+    """
+    squares, means = np.concatenate(tenths, axis=1) if tenths else np.zeros((2, 0))
+    offset = means.mean() if len(means) else 0.0
+    mean_squares = np.maximum(squares - 2 * offset * means + offset**2, 0.0) * (squares > 0)
     floor = np.percentile(mean_squares, FLOOR_PERCENT) if len(mean_squares) else 0.0
     return float(10 * np.log10(floor)) if floor > 0 else float("-inf")

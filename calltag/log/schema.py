@@ -214,6 +214,32 @@ def _noise_of_calls_told_by_the_takes(db: sqlite3.Connection) -> None:
     db.execute("ALTER TABLE calls DROP COLUMN noise")
 
 
+_SAMPLES = re.compile(r"(?<= is clipped \()[\d,]+(?= samples\))")
+
+
+def _clipped_samples_at_their_own_rate(db: sqlite3.Connection) -> None:
+    """Count clipped samples as they were recorded; before, it was as if all were at 48 kHz."""
+    for take_id, rate_hz, clipped, faults, channel_faults in db.execute(
+        "SELECT id, sample_rate_hz, clipped, faults, channel_faults FROM takes "
+        "WHERE clipped > 0 AND sample_rate_hz != 48000"
+    ).fetchall():
+        times = rate_hz / 48_000
+        said = []
+        for fault in json.loads(faults or "[]"):
+            if told := _SAMPLES.search(fault):
+                samples = round(int(told[0].replace(",", "")) * times)
+                fault = f"{fault[: told.start()]}{samples:,}{fault[told.end() :]}"
+            said.append(fault)
+        found = [
+            [kind, channels, other, at_s, amount * times if kind == "clipped" else amount]
+            for kind, channels, other, at_s, amount in json.loads(channel_faults or "[]")
+        ]
+        db.execute(
+            "UPDATE takes SET clipped = ?, faults = ?, channel_faults = ? WHERE id = ?",
+            (round(clipped * times), json.dumps(said), json.dumps(found), take_id),
+        )
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
@@ -224,6 +250,7 @@ MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _channel_faults_as_data,
     _length_of_picture,
     _noise_of_calls_told_by_the_takes,
+    _clipped_samples_at_their_own_rate,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 

@@ -24,9 +24,10 @@ _QUALITY = "HQ"
 Piece = Sequence[npt.NDArray[Any]]
 """Samples of each channel, as they were decoded."""
 
-Listener: TypeAlias = Callable[[slice, FloatArray, int], None]
-"""Is given sound as it was recorded: its rows in the blocks, its samples of shape (n_channels,
-n_samples) with full scale at ±1, and its rate."""
+Listener: TypeAlias = Callable[[slice, int, FloatArray, int], None]
+"""Is given sound as it was recorded: its rows in the blocks, its first sample, counted at its own
+rate from the beginning of the take, its samples of shape (n_channels, n_samples) with full scale at
+±1, and its rate."""
 
 
 class Filling(Protocol):
@@ -153,7 +154,7 @@ class ResampledRows:
             for samples, column in zip(piece, numbers.T, strict=True):
                 _scale(samples[late:], scale, column)
             if self._recorded is not None:
-                self._recorded(self._rows, numbers.T, self._rate_hz)
+                self._recorded(self._rows, self._next, numbers.T, self._rate_hz)
             self._push(numbers)
 
     def finish(self) -> None:

@@ -53,8 +53,9 @@ class SoundReader:
         Length of a block in seconds; the last one is shorter.
     recorded : callable or None
         Is given each piece of a stream of another rate as it was recorded, before the block that it
-        belongs to is read: the rows that it has there (a slice), its samples of shape (n_channels,
-        n_samples), and its rate.
+        belongs to is read: the rows that it has there (a slice), its first sample, counted at its
+        own rate from the beginning of the take, its samples of shape (n_channels, n_samples), and
+        its rate.
 
     Attributes
     ----------

@@ -65,9 +65,9 @@ class Levels:
     Attributes
     ----------
     peak_dbfs : float
-        Highest sample of any channel; ``-inf`` for digital silence.
+        Highest sample of any channel, as it was recorded; ``-inf`` for digital silence.
     clipped : int
-        Samples in runs at full scale, all channels.
+        Samples in runs at full scale, all channels, at their own rate.
     loudness_lufs : float
         Integrated loudness (ITU-R BS.1770) of the take; ``-inf`` where there is nothing to measure.
     floor_dbfs : float

@@ -7,7 +7,7 @@ nothing and a channel full of wind spoils a clean one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -27,9 +27,9 @@ from calltag.sound.channel_seconds import (
     of_all,
 )
 from calltag.sound.clipping import PeakMeter
-from calltag.sound.dropouts import ZERO
+from calltag.sound.dropouts import DROPOUT_S, ZERO, zero_runs
 from calltag.sound.faults import said
-from calltag.sound.silences import DEAD_S, Silences
+from calltag.sound.silences import DEAD_S, RecordedSilences, Silences
 from calltag.sound.spectrum import RATE_HZ
 
 _SPARE_DB = 12.0  # a safety track this much lower is as good as the other
@@ -53,9 +53,9 @@ class ChannelReport(NamedTuple):
     found : tuple of ChannelFault
         What is wrong.
     peak_dbfs : float
-        Highest sample of any channel; ``-inf`` for digital silence.
+        Highest sample of any channel, as it was recorded; ``-inf`` for digital silence.
     clipped : int
-        Samples in runs at full scale, all channels.
+        Samples in runs at full scale, all channels, as they were recorded.
     """
 
     channel: str
@@ -107,21 +107,26 @@ class Chooser:
         self._seconds: list[Seconds] = []
         self._peaks = PeakMeter(rate_hz, floats=floats, highest=highest)
         self._silences = Silences(rate_hz)
+        self._recorded = RecordedSilences(rate_hz)
+        self._recorded_runs: Mapping[int, Sequence[tuple[int, int]]] = {}
         self._recent: DoubleArray | None = None
 
-    def note_recorded(self, rows: slice, samples: FloatArray, rate_hz: int) -> None:
+    def note_recorded(self, rows: slice, at: int, samples: FloatArray, rate_hz: int) -> None:
         """Take in sound of the next block as it was recorded, where that was at another rate.
 
         Parameters
         ----------
         rows : slice
             The channels of the block that it is of.
+        at : int
+            Its first sample, counted at its own rate from the beginning of the take.
         samples : np.ndarray, shape (n_channels, n_samples), float32
             The sound.
         rate_hz : int
             Its sampling rate.
         """
         self._peaks.note_recorded(rows, samples, rate_hz)
+        self._recorded.add(rows, at, samples, rate_hz)
 
     def choose(self, block: FloatArray) -> FloatArray:
         """Take the best channel out of the next block of the take.
@@ -140,7 +145,8 @@ class Chooser:
             chosen: FloatArray = block[0]
             return chosen
         clipped = self._peaks.add(block)
-        self._silences.add(block)
+        self._recorded_runs = self._recorded.within(self._silences.n_samples, block.shape[1])
+        self._silences.add(block, self._recorded_runs)
         seconds = measure_seconds(block, self._rate_hz)
         self._seconds.append(seconds)
         return self._follow(block, seconds, clipped)
@@ -227,9 +233,12 @@ class Chooser:
     def _death(self, block: FloatArray, seconds: Seconds, channel: int, after: int) -> int | None:
         """Find where a channel falls silent for long, or sinks into the noise, after a sample."""
         n = block.shape[1]
+        zeros: Iterable[tuple[int, int]] = self._silences.runs[channel]
+        if channel in self._recorded_runs:  # the block's own, since it is cut
+            zeros = zero_runs(block[channel], round(DROPOUT_S * self._rate_hz))
         deaths = [
             start
-            for start, end in self._silences.runs[channel]
+            for start, end in zeros
             if start >= after
             and (end - start) > (_DEAD_AT_END_S if end == n else DEAD_S) * self._rate_hz
         ]

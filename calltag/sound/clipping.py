@@ -33,9 +33,9 @@ class PeakMeter:
     Attributes
     ----------
     peak : float
-        The highest sample of any channel so far, full scale at 1.
+        The highest sample of any channel so far, as it was recorded, full scale at 1.
     clipped : np.ndarray, shape (n_channels,), int64
-        Samples in runs at full scale so far; empty before the first block.
+        Samples in runs at full scale so far, as they were recorded; empty before the first block.
 
     Examples
     --------
@@ -50,12 +50,14 @@ class PeakMeter:
         self._rate_hz = rate_hz
         self._floats = floats
         self._highest = highest
-        self._recorded: dict[int, float] = {}  # clipped samples that no block has told of yet
+        self._recorded: dict[int, int] = {}  # clipped samples of channels of another rate,
+        self._untold: dict[int, float] = {}  # and those, at the blocks' rate, that no block told of
 
     def note_recorded(self, rows: slice, samples: FloatArray, rate_hz: int) -> None:
         """Take in sound as it was recorded, at another rate than that of the blocks.
 
-        Flat tops do not survive a change of rate: so they are counted before, piece by piece.
+        Neither flat tops nor peaks survive a change of rate: so channels that are heard so are
+        measured here alone, piece by piece, and not in the blocks.
 
         Parameters
         ----------
@@ -67,8 +69,10 @@ class PeakMeter:
             Its sampling rate.
         """
         for c, row in zip(range(rows.start, rows.stop), samples, strict=True):
-            _, clipped = self._measured(np.ascontiguousarray(row), rate_hz)
-            self._recorded[c] = self._recorded.get(c, 0.0) + clipped * self._rate_hz / rate_hz
+            peak, clipped = self._measured(np.ascontiguousarray(row), rate_hz)
+            self.peak = max(self.peak, peak)
+            self._recorded[c] = self._recorded.get(c, 0) + clipped
+            self._untold[c] = self._untold.get(c, 0.0) + clipped * self._rate_hz / rate_hz
 
     def add(self, block: FloatArray) -> npt.NDArray[np.int64]:
         """Take in the next block; samples are counted where its peak is at full scale.
@@ -81,17 +85,19 @@ class PeakMeter:
         Returns
         -------
         np.ndarray, shape (n_channels,), int64
-            How many samples of it are clipped, by it or as it was recorded, whichever is more.
+            How many samples of it are clipped; of another rate, as many as last so long.
         """
         clipped = np.zeros(len(block), np.int64)
         for c, row in enumerate(block):
-            peak, clipped[c] = self._measured(row, self._rate_hz)
-            self.peak = max(self.peak, peak)
-            if c in self._recorded:
-                recorded = round(self._recorded[c])
-                self._recorded[c] -= recorded
-                clipped[c] = max(clipped[c], recorded)
-        self.clipped = self.clipped + clipped if len(self.clipped) else clipped
+            if c in self._untold:
+                clipped[c] = round(self._untold[c])
+                self._untold[c] -= clipped[c]
+            else:
+                peak, clipped[c] = self._measured(row, self._rate_hz)
+                self.peak = max(self.peak, peak)
+        self.clipped = self.clipped + clipped if len(self.clipped) else clipped.copy()
+        for c, recorded in self._recorded.items():
+            self.clipped[c] = recorded
         return clipped
 
     def _measured(self, row: FloatArray, rate_hz: int) -> tuple[float, int]:

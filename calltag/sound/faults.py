@@ -73,7 +73,7 @@ def clipped_samples(faults: Iterable[ChannelFault]) -> dict[int, int]:
     Returns
     -------
     dict of int to int
-        Samples at 48 kHz, by the numbers of the channels, from 1; those not clipped left out.
+        Samples as recorded, by the numbers of the channels, from 1; those not clipped left out.
 
     Examples
     --------

@@ -1,9 +1,10 @@
 """Loudness as broadcasters measure it: ITU-R BS.1770-4, EBU R 128.
 
-`LoudnessMeter` filters every sample, as the recommendation has it. `SpectrumLoudness` weights the
-shared spectrum that a take's logging needs anyway, which costs next to nothing: on steady sound the
-two agree to 0.02 LU, on real recordings of five seconds to 0.12 LU in nine of ten (what is left is
-gating: a short click fills a window of 43 ms).
+`LoudnessMeter` filters every sample, as the recommendation has it. `SpectrumLoudness`, and for all
+channels of a take `calltag.sound.take_loudness`, weights the shared spectrum that a take's logging
+needs anyway, which costs next to nothing: on steady sound the two agree to 0.02 LU, on real
+recordings of five seconds to 0.12 LU in nine of ten (what is left is gating: a short click fills a
+window of 43 ms).
 
 All channels count alike: a camera's four tracks are four microphones, no surround layout.
 """
@@ -28,8 +29,6 @@ _RELATIVE_GATE_LU = -10.0
 _STEPS_SHORT_TERM = 30  # short-term loudness: 3 s (EBU Tech 3341)
 _RANGE_GATE_LU = -20.0  # EBU Tech 3342
 _FITTED_BINS = 24  # below 560 Hz the K-weighting bends within the width of a bin
-_LAG = 16  # samples apart: low frequencies, which change more slowly, fall out of differences
-_EVERY, _PIECE = 4800, 600  # samples: an eighth of each tenth of a second, at 48 kHz
 
 
 class _Gate:
@@ -38,9 +37,13 @@ class _Gate:
     def __init__(self) -> None:
         self._energies: list[DoubleArray] = []
 
+    def _step_energies(self) -> DoubleArray:
+        """Mean power of each step so far."""
+        return np.concatenate(self._energies) if self._energies else np.zeros(0)
+
     def _block_powers(self, steps: int) -> DoubleArray:
         """Mean power of every `steps` consecutive steps, one block a step."""
-        energies = np.concatenate(self._energies) if self._energies else np.zeros(0)
+        energies = self._step_energies()
         if len(energies) < steps:
             return np.zeros(0)
         total = np.concatenate([[0.0], np.cumsum(energies)])
@@ -183,41 +186,14 @@ class SpectrumLoudness(_Gate):
         power : np.ndarray, shape (n_frames, N_BINS), float32
             Power as `calltag.sound.spectrum` gives it.
         gain : float
-            Energy of all channels over that of this one, as `channel_gain` gives it.
+            Energy of this channel and its copies over that of this one.
         """
-        weighted = np.concatenate([self._waiting, power @ _spectrum_weights() * np.float32(gain)])
+        weighted = np.concatenate([self._waiting, power @ spectrum_weights() * np.float32(gain)])
         per_step = round(_STEP_S * spectrum.FRAMES_PER_S)
         n_steps = len(weighted) // per_step
         self._waiting = weighted[n_steps * per_step :]
         steps = weighted[: n_steps * per_step].reshape(n_steps, per_step)
         self._energies.append(steps.mean(axis=1, dtype=np.float64))
-
-
-def channel_gain(block: FloatArray, chosen: int) -> float:
-    """Energy of all channels together over that of one, for `SpectrumLoudness`.
-
-    Exact where channels differ in level alone, as one microphone on two tracks does. Taken on an
-    eighth of the samples and above the low frequencies, which the K-weighting leaves out too.
-
-    Parameters
-    ----------
-    block : np.ndarray, shape (n_channels, n_samples), float32
-        Samples.
-    chosen : int
-        Index of the channel whose spectrum is at hand.
-
-    Returns
-    -------
-    float
-        Ratio, at least 1; the number of channels where the chosen one is silent.
-    """
-    channels, n_samples = block.shape
-    pieces = block[:, : n_samples // _EVERY * _EVERY].reshape(channels, -1, _EVERY)[:, :, :_PIECE]
-    if not pieces.size:
-        pieces = block[:, None]
-    bent = pieces[:, :, _LAG:] - pieces[:, :, :-_LAG]
-    energy = np.einsum("csn,csn->c", bent, bent)
-    return float(energy.sum() / energy[chosen]) if energy[chosen] > 0 else float(channels)
 
 
 def integrated_lufs(samples: npt.NDArray[Any], rate_hz: int) -> float:
@@ -276,11 +252,16 @@ def ungated_lufs(samples: npt.NDArray[Any], rate_hz: int) -> float:
 
 
 @cache
-def _spectrum_weights() -> FloatArray:
+def spectrum_weights() -> FloatArray:
     """Weights from the shared spectrum's bins to K-weighted mean square.
 
     The lowest bins are fitted, for there the K-weighting changes within a bin's width: so that a
     sine at every frequency reads right, in least squares.
+
+    Returns
+    -------
+    np.ndarray, shape (N_BINS,), float32
+        Weights.
     """
     bins = np.arange(spectrum.N_BINS)
     weights = k_weighting(bins * spectrum.BIN_HZ) * spectrum.MEAN_SQUARE

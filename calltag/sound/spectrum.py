@@ -130,18 +130,20 @@ def _window() -> FloatArray:
     return (hann * (2.0 / hann.sum())).astype(np.float32)
 
 
-def framed_power(samples: FloatArray) -> FloatArray:
+def framed_power(samples: FloatArray, hop: int = HOP) -> FloatArray:
     """Power spectrum of every whole frame in a stretch of samples, without padding.
 
     Parameters
     ----------
     samples : np.ndarray, shape (n_samples,), float32
         One channel at `RATE_HZ`.
+    hop : int
+        Samples from each frame to the next.
 
     Returns
     -------
     np.ndarray, shape (n_frames, N_BINS), float32
-        Power; ``n_frames = 1 + (n_samples - N_FFT) // HOP``, none where there is no whole frame.
+        Power; ``n_frames = 1 + (n_samples - N_FFT) // hop``, none where there is no whole frame.
 
     Examples
     --------
@@ -154,7 +156,7 @@ def framed_power(samples: FloatArray) -> FloatArray:
     """
     if len(samples) < N_FFT:
         return np.zeros((0, N_BINS), np.float32)
-    frames = np.lib.stride_tricks.sliding_window_view(samples, N_FFT)[::HOP]
+    frames = np.lib.stride_tricks.sliding_window_view(samples, N_FFT)[::hop]
     power = np.empty((len(frames), N_BINS), np.float32)
     windowed = np.empty((_FRAMES_AT_ONCE, N_FFT), np.float32)
     for first in range(0, len(frames), _FRAMES_AT_ONCE):

@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pyloudnorm
 import pytest
 import soundfile as sf
 from scipy.signal import butter, sosfilt
@@ -83,9 +84,9 @@ def blocks(monkeypatch):
     return use
 
 
-def hiss(seconds, level=1e-3, seed=0):
+def hiss(seconds, level=1e-3, seed=0, rate_hz=RATE_HZ):
     rng = np.random.default_rng(seed)
-    return level * rng.standard_normal(round(seconds * RATE_HZ))
+    return level * rng.standard_normal(round(seconds * rate_hz))
 
 
 def sing(sound, at_s, length_s=0.6, *, frequency_hz=3000.0, level=0.05):
@@ -373,7 +374,59 @@ def test_what_a_recorder_of_another_rate_clipped_is_told(plain, tmp_path, rate_h
     t = np.arange(4 * rate_hz) / rate_hz
     whistle = np.clip(2 * np.sin(2 * np.pi * 3000 * t), -1, 1)  # two thirds of it: asin(1/2)
     levels = found(plain, write(tmp_path / "a.wav", whistle, rate_hz)).levels
-    assert levels.clipped == pytest.approx(2 / 3 * 4 * RATE_HZ, rel=0.04)
+    assert levels.clipped == pytest.approx(2 / 3 * 4 * rate_hz, rel=0.04)
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 44_100, RATE_HZ, 96_000, 192_000])
+def test_peaks_and_dropouts_are_those_of_the_file_at_any_rate(plain, tmp_path, rate_hz):
+    """A change of rate lowers a click, rings over flat tops and rounds the ends of silence."""
+    sound = hiss(18, rate_hz=rate_hz)
+    sound[5 * rate_hz] = 0.9
+    gaps_s = [(4.0, 4.012), (9.0, 9.05), (14.9, 15.1)]  # the last over the border of a block
+    for start_s, end_s in gaps_s:
+        sound[round(start_s * rate_hz) : round(end_s * rate_hz)] = 0
+    path = write(tmp_path / "a.wav", sound, rate_hz)
+    levels = found(plain, path).levels
+    assert levels.peak_dbfs == pytest.approx(20 * np.log10(0.9), abs=0.001)
+    told = [fault for fault in levels.channel_faults if fault.kind == FaultKind.DROPS_OUT]
+    starts_s, lengths_s = zip(*((fault.at_s, fault.amount) for fault in told), strict=True)
+    assert starts_s == pytest.approx([start_s for start_s, _ in gaps_s], abs=5e-4)
+    assert lengths_s == pytest.approx([end_s - start_s for start_s, end_s in gaps_s], abs=5e-4)
+
+
+@pytest.mark.parametrize("rate_hz", [44_100, 96_000])
+def test_channels_of_another_rate_die_at_the_sample(plain, tmp_path, rate_hz):
+    sound = np.stack([hiss(20, rate_hz=rate_hz, seed=seed) for seed in (1, 2)])
+    sound[0, round(12.345 * rate_hz) :] = 0
+    levels = found(plain, write(tmp_path / "a.wav", sound, rate_hz)).levels
+    (stops,) = levels.channel_faults
+    assert (stops.kind, stops.channels, levels.channel) == (FaultKind.STOPS, (1,), "1, 2")
+    assert stops.at_s == pytest.approx(12.345, abs=1e-4)
+
+
+@pytest.mark.parametrize("beside", ["wind", "another place", "a copy", "one that dies"])
+def test_loudness_is_that_of_all_channels(plain, tmp_path, rng, beside):
+    """ITU-R BS.1770-4 sums the channels' energies; pyloudnorm filters every sample of them."""
+    good = hiss(40)
+    for at_s in (3, 8, 12, 19, 26, 33):
+        sing(good, at_s + 0.03)
+    other = {
+        "wind": 0.8 * good + sosfilt(butter(2, 300, fs=RATE_HZ, output="sos"), hiss(40, level=0.5)),
+        "another place": hiss(40, level=0.02, seed=5),
+        "a copy": -0.25 * good,
+        "one that dies": np.where(np.arange(len(good)) < 20 * RATE_HZ, hiss(40, level=0.02), 0),
+    }[beside]
+    sound = np.stack([good, other])
+    path = write(tmp_path / "a.wav", sound)
+    theirs = pyloudnorm.Meter(RATE_HZ).integrated_loudness(sound.T)
+    assert found(plain, path).levels.loudness_lufs == pytest.approx(theirs, abs=0.15)
+
+
+def test_an_offset_lifts_no_floor(plain, tmp_path):
+    sound = hiss(8, level=2e-3)
+    levels = found(plain, write(tmp_path / "a.wav", sound + 0.05)).levels
+    assert levels.floor_dbfs == pytest.approx(20 * np.log10(2e-3), abs=0.3)
+    assert levels.peak_dbfs == pytest.approx(20 * np.log10((sound + 0.05).max()), abs=0.01)
 
 
 def test_a_clip_with_a_picture_and_two_channels(plain, make_clip, tmp_path):

@@ -184,6 +184,38 @@ def test_what_a_log_of_version_8_says_of_noise_is_what_its_takes_say(
         assert [(call.start_s, call.noise) for call in calls] == [(5.0, ()), (12.0, ("machine",))]
 
 
+def test_clipped_samples_of_a_log_of_version_9_are_counted_at_their_own_rate(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They were counted as if every take were at 48 kHz."""
+    path = tmp_path / "calltag.db"
+    monkeypatch.setattr("calltag.log.store.MIGRATIONS", MIGRATIONS[:9])
+    Log(path).close()
+    monkeypatch.undo()
+    kept = json.dumps([("clipped", [2], 0, 0.0, 1200.0), ("offset", [1], 0, 0.0, 0.02)])
+    db = sqlite3.connect(path)
+    with db:
+        db.executemany(
+            "INSERT INTO takes (path, rushes, digest, size_bytes, duration_s, variable_rate, "
+            "channels, width, height, sample_rate_hz, clipped, channel, faults, broken, "
+            "channel_faults, feature_version, logged_at) "
+            "VALUES (?, '/r', 'd', 1, 60.0, 0, 2, 0, 0, ?, 1200, '1', ?, '[]', ?, 4, '2026-05-03')",
+            [
+                (f"{rate_hz}.wav", rate_hz, '["channel 2 is clipped (1,200 samples)"]', kept)
+                for rate_hz in (48_000, 96_000)
+            ],
+        )
+    db.close()
+    with Log(path) as log:
+        told = {take.sample_rate_hz: take.levels for take in log.takes()}
+    for rate_hz, clipped in ((48_000, 1200), (96_000, 2400)):
+        levels = told[rate_hz]
+        assert levels is not None
+        assert levels.clipped == clipped
+        assert levels.faults == (f"channel 2 is clipped ({clipped:,} samples)",)
+        assert [fault.amount for fault in levels.channel_faults] == [clipped, 0.02]
+
+
 def test_a_step_that_fails_leaves_the_old_log_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

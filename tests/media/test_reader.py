@@ -92,8 +92,9 @@ def test_sound_of_another_rate_is_shown_as_it_was_recorded(tmp_path, make_clip, 
     )
     shown = []
 
-    def recorded(rows, samples, its_rate_hz):
+    def recorded(rows, at, samples, its_rate_hz):
         assert (rows, its_rate_hz) == (slice(0, 2), rate_hz)
+        assert at == sum(piece.shape[1] for piece in shown)
         shown.append(samples)
 
     for i, block in enumerate(SoundReader(path, block_s=1.0, recorded=recorded)):

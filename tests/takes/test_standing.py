@@ -184,6 +184,8 @@ HOT = (ChannelFault(FaultKind.CLIPPED, (1,), amount=480),)
         (listened("1"), None, 250.0),  # it is not said which of the four
         (listened("1", clipped=0), None, 0.0),
         (replace(listened("1"), levels=None), None, 0.0),
+        # a second of 96 kHz has twice as many
+        (replace(listened("1", channel_faults=HOT), sample_rate_hz=96_000), None, 500.0),
     ],
 )
 def test_clipped_samples_per_million(take, channel, ppm):
