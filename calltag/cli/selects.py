@@ -162,4 +162,4 @@ def _tell_sound(made: SelectsSound, chosen: Sequence[Select]) -> None:
     levels = f"{len(changed)} not at its own level" if changed else "each at its own level"
     say(f"{made.path}: {counted(len(chosen), 'call')}, {levels}")
     for select, gain_db in changed:
-        say(f"  {select.source.take.path} at {select.call.start_s:.1f} s: {gain_db:+.1f} dB")
+        say(f"  {select.source.take.path} at {select.call.start_s:.1f} s: {gain_db:+z.1f} dB")

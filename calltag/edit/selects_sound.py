@@ -137,7 +137,7 @@ def render_selects(
         description=f"{len(selects)} selects",
         time_reference=round(begin_s * RATE_HZ),
         history="\n".join(
-            history_line(RATE_HZ, f"select {number}: {gain:+.1f} dB", mode="mono")
+            history_line(RATE_HZ, f"select {number}: {gain:+z.1f} dB", mode="mono")
             for number, gain in enumerate(gains_db, 1)
         ),
     )

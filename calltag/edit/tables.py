@@ -152,7 +152,7 @@ def rounded(value: float | Fraction, decimals: int) -> float | int | None:
     number = float(value)
     if not math.isfinite(number):
         return None
-    return round(number, decimals) if decimals else round(number)
+    return round(number, decimals) + 0.0 if decimals else round(number)  # no minus before zero
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]) -> str:

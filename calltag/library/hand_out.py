@@ -250,7 +250,7 @@ def report_lines(
                 f"shorter than {SHORTEST_S:g} s, of which R 128 knows no loudness: set by its level"
             )
         told = f": {'; '.join(remarks)}" if remarks else ""
-        yield f"  {copy.file.name} {copy.gain_db:+.1f} dB{told}"
+        yield f"  {copy.file.name} {copy.gain_db:+z.1f} dB{told}"
 
 
 def _common_frame_rate(kept: Sequence[Kept]) -> Rate:
@@ -327,7 +327,7 @@ def _copy(kept: Kept, target: Path, loudness_lufs: float | None) -> HandedOut:
         true_peak_dbtp=true_peak_dbtp(samples),
         level_dbfs=None if level_dbfs is None else level_dbfs + gain_db,
     )
-    why = f"{gain_db:+.2f} dB for {loudness_lufs:g} LUFS"
+    why = f"{gain_db:+z.2f} dB for {loudness_lufs:g} LUFS"
     line = history_line(rate_hz, f"calltag {__version__}: {why}")
     bext = replace(
         bext,

@@ -28,6 +28,7 @@ _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
 _STEPS_SHORT_TERM = 30  # short-term loudness: 3 s (EBU Tech 3341)
 _RANGE_GATE_LU = -20.0  # EBU Tech 3342
+_LOWEST_RATE_HZ = 32_000  # from which on the K-weighting is right to 0.02 dB
 _FITTED_BINS = 24  # below 560 Hz the K-weighting bends within the width of a bin
 
 
@@ -211,7 +212,7 @@ def integrated_lufs(samples: npt.NDArray[Any], rate_hz: int) -> float:
     float
         Loudness in LUFS; ``-inf`` for silence and for less than 0.4 s.
     """
-    sound = np.atleast_2d(samples)
+    sound, rate_hz = _at_a_rate_that_will_do(np.atleast_2d(samples), rate_hz)
     meter = LoudnessMeter(rate_hz, len(sound))
     meter.add(sound)
     return meter.integrated_lufs()
@@ -243,12 +244,24 @@ def ungated_lufs(samples: npt.NDArray[Any], rate_hz: int) -> float:
     """
     import scipy.signal
 
-    sound = np.atleast_2d(samples)
+    sound, rate_hz = _at_a_rate_that_will_do(np.atleast_2d(samples), rate_hz)
     if not sound.shape[1]:
         return float("-inf")
     weighted = scipy.signal.sosfilt(k_stages(rate_hz), sound, axis=1)
     power = float(np.einsum("cn,cn->", weighted, weighted)) / sound.shape[1]
     return lufs(power) if power > 0 else float("-inf")
+
+
+def _at_a_rate_that_will_do(sound: npt.NDArray[Any], rate_hz: int) -> tuple[npt.NDArray[Any], int]:
+    """Bring sound of a low rate to 48 kHz.
+
+    There the K-weighting is bent: at 2 kHz it reads 0.5 dB too much at a rate of 8 kHz.
+    """
+    if rate_hz <= 0 or rate_hz >= _LOWEST_RATE_HZ:
+        return sound, rate_hz
+    import soxr
+
+    return soxr.resample(sound.T, rate_hz, spectrum.RATE_HZ, quality="VHQ").T, spectrum.RATE_HZ
 
 
 @cache

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calltag.edit.tables import CALL_COLUMNS, TAKE_COLUMNS, call_row, csv_text, take_row
+from calltag.edit.tables import CALL_COLUMNS, TAKE_COLUMNS, call_row, csv_text, rounded, take_row
 from calltag.media.timecode import Rate
 from calltag.records.found import Call
 from calltag.records.take import Levels, Take
@@ -124,6 +124,10 @@ def test_row_of_a_take_without_sound():
 def test_text_like_a_formula_is_guarded(text):
     (row,) = csv.DictReader(io.StringIO(csv_text(["label"], [{"label": text}]), newline=""))
     assert row["label"] == "'" + text
+
+
+def test_zero_has_no_sign():
+    assert [str(rounded(number, 1)) for number in (-0.04, 0.04, -0.06)] == ["0.0", "0.0", "-0.1"]
 
 
 def test_numbers_are_left_alone():

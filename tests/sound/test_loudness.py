@@ -10,7 +10,7 @@ from scipy.signal import butter, sosfilt
 
 from calltag.errors import InputError
 from calltag.sound.k_weighting import k_weighting
-from calltag.sound.loudness import LoudnessMeter, SpectrumLoudness, integrated_lufs
+from calltag.sound.loudness import LoudnessMeter, SpectrumLoudness, integrated_lufs, ungated_lufs
 from calltag.sound.spectrum import power_spectrum
 from calltag.sound.take_loudness import beside
 from calltag.sound.true_peak import true_peak_dbtp
@@ -136,6 +136,16 @@ def test_both_meters_on_real_recordings(field):
     assert np.abs(by_samples).max() < 0.25
     assert np.percentile(np.abs(by_spectrum), 90) < 0.2
     assert np.abs(np.mean(by_spectrum)) < 0.05
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 11_025, 16_000, 22_050, 32_000, 44_100, 96_000, 192_000])
+@pytest.mark.parametrize("frequency_hz", [300, 1000, 2000, 3000])
+def test_a_tone_is_as_loud_at_every_rate(rate_hz, frequency_hz):
+    """BS.1770-4, annex 1: at other rates than 48 kHz the filters have the same response."""
+    tone = 0.1 * np.sin(2 * np.pi * frequency_hz * np.arange(5 * rate_hz) / rate_hz)
+    expected = -0.691 + 10 * np.log10(0.1**2 / 2 * k_weighting(frequency_hz))
+    for measured in (integrated_lufs, ungated_lufs):
+        assert measured(tone, rate_hz) == pytest.approx(expected, abs=0.03)
 
 
 @pytest.mark.parametrize("upper_hz", [15, 40, 150])
