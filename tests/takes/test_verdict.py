@@ -352,10 +352,12 @@ def test_a_safety_track_saves_a_take_whose_other_track_is_clipped():
     assert "10 % of the sound is clipped" in lost.reasons[0]
 
 
-def test_clipping_is_told_of_the_sound_as_it_was_listened_to():
+def test_clipping_is_told_by_its_share_at_any_rate():
     both = tuple(ChannelFault(FaultKind.CLIPPED, (n,), amount=200_000) for n in (1, 2))
     log = take_log(clipped=400_000, channel_faults=both)
-    fast = replace(log, take=replace(log.take, sample_rate_hz=96_000))
+    twice = tuple(fault._replace(amount=400_000) for fault in both)  # as long, at twice the rate
+    fast = take_log(clipped=800_000, channel_faults=twice)
+    fast = replace(fast, take=replace(fast.take, sample_rate_hz=96_000))
     assert judge(fast).reasons == judge(log).reasons
 
 
