@@ -2,7 +2,7 @@
 
 The spectrum of the chosen channel is at hand. Channels that are that one at another level, as one
 microphone on two tracks is, count by that level; of those that hold something else, as one full of
-wind does, a spectrum is taken too, at every second frame.
+wind does, spectra are taken too, one in each tenth of a second: logging costs 3 % more by it.
 """
 
 from __future__ import annotations
@@ -18,14 +18,11 @@ from calltag.sound.loudness import SpectrumLoudness, spectrum_weights
 from calltag.sound.spectrum import FRAMES_PER_S, HOP, N_FFT, framed_power
 
 _COPY = 0.999  # squared correlation from which on channels differ in level alone
-_LAGS = (
-    16,
-    5,
-)  # samples apart: low frequencies, which change more slowly, fall out of differences;
-# and so do multiples of 3 kHz with the first lag, which the second one keeps
+# Samples apart: low frequencies, which change more slowly, fall out of differences; and so do
+# multiples of 3 kHz with the first lag, which the second one keeps.
+_LAGS = (16, 5)
 _EVERY, _PIECE = 4800, 600  # samples: an eighth of each tenth of a second, at 48 kHz
-_HOP = 2 * HOP
-_STEP_FRAMES = FRAMES_PER_S * HOP // _HOP // 10
+_HOP = FRAMES_PER_S // 10 * HOP  # a step of the loudness
 
 
 class TakeLoudness(SpectrumLoudness):
@@ -85,10 +82,9 @@ class TakeLoudness(SpectrumLoudness):
     def _step_energies(self) -> DoubleArray:
         energies = super()._step_energies().copy()
         frames = np.concatenate([*self._beside, np.zeros(1)])
-        frames = (frames[:-1] + frames[1:]) / 2  # each stands for the time up to the next
-        steps = frames[: len(frames) // _STEP_FRAMES * _STEP_FRAMES].reshape(-1, _STEP_FRAMES)
+        steps = (frames[:-1] + frames[1:]) / 2  # each stands for the time up to the next
         n = min(len(energies), len(steps))
-        energies[:n] += steps[:n].mean(axis=1, dtype=np.float64)
+        energies[:n] += steps[:n]
         return energies
 
 
