@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import itertools
 import os
-from collections.abc import Collection, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from calltag.errors import (
@@ -63,6 +63,29 @@ def written_whole(path: Path) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             partial.unlink()
+
+
+@contextmanager
+def written_together(paths: Sequence[Path]) -> Iterator[list[Path]]:
+    """Write files that belong together: none gets its own name before all are complete.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        The files to write, as by `written_whole`.
+
+    Yields
+    ------
+    list of Path
+        Where to write each. If the block ends by an error, all files are as they were.
+
+    Raises
+    ------
+    WriteError
+        If one cannot be written.
+    """
+    with ExitStack() as stack:
+        yield [stack.enter_context(written_whole(path)) for path in paths]
 
 
 def _put_in_place(partial: Path, path: Path) -> None:

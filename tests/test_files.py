@@ -16,6 +16,7 @@ from calltag.files import (
     refuse_footage,
     refuse_other_than_model,
     write_texts,
+    written_together,
     written_whole,
 )
 from calltag.own_files import MODEL_CARD, SHEET_INDEX, SHEET_MARK, is_sheet
@@ -45,6 +46,28 @@ def test_an_error_leaves_what_was_there(tmp_path, error):
         write_half()
     assert path.read_text() == "old"
     assert [found.name for found in tmp_path.iterdir()] == ["calls.csv"]
+
+
+@pytest.mark.parametrize("error", [RuntimeError, KeyboardInterrupt])
+def test_files_that_belong_together_appear_together(tmp_path, error):
+    paths = [tmp_path / "a.onnx", tmp_path / "b.npz"]
+    for path in paths:
+        path.write_text("old")
+
+    def write(stop: type[BaseException] | None) -> None:
+        with written_together(paths) as partials:
+            partials[0].write_text("new")
+            if stop is not None:
+                raise stop
+            partials[1].write_text("new")
+            assert [path.read_text() for path in paths] == ["old", "old"]
+
+    with pytest.raises(error):
+        write(error)
+    assert [path.read_text() for path in paths] == ["old", "old"]
+    write(None)
+    assert [path.read_text() for path in paths] == ["new", "new"]
+    assert sorted(tmp_path.iterdir()) == paths
 
 
 def test_a_full_disk_is_told(tmp_path):

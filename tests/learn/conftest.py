@@ -1,4 +1,4 @@
-"""Invented sounds as rows of features: what the learning tests teach with."""
+"""Invented sounds, as rows of features and as spectrograms: what the learning tests teach with."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ import pytest
 
 from calltag.learn.examples import Example, Sound
 from calltag.learn.teach import Taught, teach
+from calltag.learn.voice import shown
 from calltag.records.span import Span
+from calltag.sound.spectrum import N_MELS
 
 N_FEATURES = 40
 TYPES = ("lesser reedling: trill", "machine", "marsh hooter: boom", "pit rail: rasp")
@@ -60,6 +62,31 @@ class Sounds:
             np.array([example.label for example in examples]),
             np.array([example.group for example in examples]),
         )
+
+
+class Tones:
+    """Calls that are tones one after the other, as the network of voices sees them."""
+
+    behind = np.full(N_MELS, 1e-6, np.float32)
+
+    def call(self, rng: np.random.Generator, bands: list[int], *, each: int = 6) -> np.ndarray:
+        """Tones one after the other, 30 dB over the background give or take, in some noise."""
+        mel = self.behind * rng.gamma(2, 0.5, (each * len(bands), N_MELS))
+        for i, band in enumerate(bands):
+            level = self.behind[0] * 10 ** ((30 + rng.normal(0, 2)) / 10)
+            mel[i * each : (i + 1) * each, band + int(rng.integers(-1, 2))] += level
+        return shown(mel.astype(np.float32), self.behind)
+
+    @staticmethod
+    def nearest_is_own(placed: np.ndarray, codes: np.ndarray) -> float:
+        distance = ((placed[:, None] - placed) ** 2).sum(axis=2)
+        np.fill_diagonal(distance, np.inf)
+        return float((codes[distance.argmin(axis=1)] == codes).mean())
+
+
+@pytest.fixture
+def tones() -> Tones:
+    return Tones()
 
 
 @pytest.fixture

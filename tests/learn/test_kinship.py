@@ -11,14 +11,9 @@ from scipy.stats import multivariate_normal
 
 from calltag.errors import ModelError
 from calltag.learn import kinship
-from calltag.learn.invented_types import (
-    animal,
-    backgrounds,
-    heard,
-    learn_kinship,
-    with_voices,
-    write,
-)
+from calltag.learn.invented_types.animals import animal
+from calltag.learn.invented_types.covariances import with_voices
+from calltag.learn.invented_types.heard import backgrounds, heard
 from calltag.learn.judges import Judges
 from calltag.learn.kinship import N_FEATURES, Kin, Kinship, prior
 from calltag.learn.voice import voice
@@ -33,14 +28,6 @@ def known() -> Kinship:
     """Types spread four times as wide as the calls of one, in six measurements."""
     one = np.ones(N)
     return Kinship(np.zeros(N), one, np.eye(N), np.zeros(N), 4.0 * one)
-
-
-def types(rng: np.random.Generator, n: int, each: int) -> tuple[np.ndarray, np.ndarray]:
-    """Calls of types one and a half times as far apart as the calls of one; code of each."""
-    codes = np.repeat(np.arange(n), each)
-    calls = rng.normal(0, 1.5, (n, N))[codes] + rng.normal(0, 1, (len(codes), N))
-    mixed = np.linalg.qr(np.random.default_rng(0).normal(size=(N, N)))[0] * np.arange(1, N + 1)
-    return calls @ mixed + 7, codes
 
 
 def known_and_strange(
@@ -61,17 +48,6 @@ def known_and_strange(
     strange = kin.scores(np.concatenate(table[half:])).max(axis=1)
     right = own.argmax(axis=1) == np.repeat(np.arange(half), 3)
     return float(right.mean()), float((own.max(axis=1)[:, None] > strange).mean())
-
-
-def test_spreads_of_many_types_are_found_again(rng) -> None:
-    rows, codes = types(rng, 600, 8)
-    found = learn_kinship(rows, codes)
-    assert found.spread == pytest.approx(np.full(N, 2.25), rel=0.35)
-    placed = found.place(rows)
-    centres = np.stack([placed[codes == code].mean(axis=0) for code in range(600)])
-    within = (placed - centres[codes]).T @ (placed - centres[codes]) / (len(codes) - 600)
-    assert within == pytest.approx(np.eye(N), abs=0.15)
-    assert placed.mean(axis=0) == pytest.approx(np.zeros(N), abs=0.2)
 
 
 def test_kinship_is_the_ratio_of_two_normal_densities(known, rng) -> None:
@@ -174,18 +150,6 @@ def test_the_prior_fits_the_features_and_tells_invented_types_apart() -> None:
     assert right > 0.75
     assert area > 0.8
     assert len(prior().mean) == N_MEASURED < N_FEATURES
-
-
-def test_a_prior_is_read_as_it_was_written(tmp_path, monkeypatch, rng) -> None:
-    rows, codes = types(rng, 30, 8)
-    known = learn_kinship(rows, codes)
-    write(tmp_path / "kinship.npz", known)
-    monkeypatch.setattr(kinship, "PRIOR", tmp_path / "kinship.npz")
-    prior.cache_clear()
-    try:
-        assert prior().place(rows) == pytest.approx(known.place(rows), abs=1e-3)
-    finally:
-        prior.cache_clear()
 
 
 @pytest.mark.field

@@ -21,21 +21,6 @@ from calltag.sound.spectrum import N_BINS, N_MELS, mel_power
 BEHIND = np.full(N_MELS, 1e-6, np.float32)
 
 
-def call(rng: np.random.Generator, bands: list[int], *, each: int = 6) -> np.ndarray:
-    """Tones one after the other, 30 dB over the background give or take, in some noise."""
-    mel = BEHIND * rng.gamma(2, 0.5, (each * len(bands), N_MELS))
-    for i, band in enumerate(bands):
-        level = 10 ** ((30 + rng.normal(0, 2)) / 10)
-        mel[i * each : (i + 1) * each, band + int(rng.integers(-1, 2))] += level * BEHIND[0]
-    return shown(mel.astype(np.float32), BEHIND)
-
-
-def nearest_is_own(placed: np.ndarray, codes: np.ndarray) -> float:
-    distance = ((placed[:, None] - placed) ** 2).sum(axis=2)
-    np.fill_diagonal(distance, np.inf)
-    return float((codes[distance.argmin(axis=1)] == codes).mean())
-
-
 def test_levels_over_the_background_by_hand() -> None:
     """A hundred times the background is 20 dB, one unit; the rest of it is silence."""
     mel = np.tile(BEHIND, (8, 1))
@@ -89,14 +74,14 @@ def test_numbers_do_not_depend_on_the_level(rng) -> None:
     assert one.shape == (N_VOICE,)
 
 
-def test_what_comes_first_is_heard(rng) -> None:
+def test_what_comes_first_is_heard(rng, tones) -> None:
     """Types of the same three tones in another order have the same means over all moments."""
     orders = [[12, 28, 44], [12, 44, 28], [28, 12, 44], [28, 44, 12], [44, 12, 28], [44, 28, 12]]
     codes = np.repeat(np.arange(len(orders)), 8)
-    calls = [call(rng, orders[code], each=12) for code in codes]
+    calls = [tones.call(rng, orders[code], each=12) for code in codes]
     means = np.stack([one.mean(axis=1).ravel() for one in calls])
-    assert nearest_is_own(means, codes) < 0.3
-    assert nearest_is_own(voice().numbers(calls), codes) > 0.7
+    assert tones.nearest_is_own(means, codes) < 0.3
+    assert tones.nearest_is_own(voice().numbers(calls), codes) > 0.7
 
 
 def test_no_finds_have_no_numbers() -> None:
@@ -110,31 +95,3 @@ def test_a_damaged_network_is_refused(tmp_path) -> None:
         Voice(cut)
     with pytest.raises(ModelError, match="install calltag again"):
         Voice(tmp_path / "none.onnx")
-
-
-@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # torch says so of its exporter
-def test_a_network_that_is_taught_tells_new_types_apart_and_is_written_as_it_is(
-    tmp_path, rng
-) -> None:
-    """Types are orders of tones; those judged are of tones that were never taught together."""
-    torch = pytest.importorskip("torch", reason="no torch")
-    pytest.importorskip("onnx", reason="no onnx")
-    from calltag.learn.voice_lessons import export, teach_voice
-
-    def calls(n: int) -> tuple[list[np.ndarray], np.ndarray]:
-        codes = np.repeat(np.arange(n), 8)
-        types = [rng.integers(4, 60, 3).tolist() for _ in range(n)]
-        return [call(rng, types[code], each=4) for code in codes], codes
-
-    net = teach_voice(*calls(60), steps=60)
-    export(net, tmp_path / "voice.onnx")
-    patches, codes = calls(10)
-    written = Voice(tmp_path / "voice.onnx").numbers(patches)
-    with torch.no_grad():
-        asked = [
-            net(torch.tensor(padded(one)[None]), torch.tensor([float(one.shape[1])]))[0].numpy()
-            for one in patches
-        ]
-    assert written == pytest.approx(np.stack(asked), abs=1e-4)
-    untaught = nearest_is_own(np.stack([one.mean(axis=(1, 2)) for one in patches]), codes)
-    assert nearest_is_own(written, codes) > max(0.6, untaught)

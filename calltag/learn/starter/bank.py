@@ -15,7 +15,8 @@ import numpy.typing as npt
 
 from calltag.arrays import FloatArray
 from calltag.learn.starter import synth_noise
-from calltag.learn.starter.recordings import Recording, active_frames
+from calltag.learn.starter.recordings import Recording
+from calltag.learn.starter.sounding import active_frames
 from calltag.learn.starter.synth_calls import Rng, phrase
 from calltag.sound.spectrum import HOP, RATE_HZ, mel_power, power_spectrum
 

@@ -16,7 +16,7 @@ from calltag.records.label import NOISE_KINDS
 from calltag.sound.spectrum import N_MELS, POWER_FLOOR
 
 SCENE_FRAMES = 1600
-"""Length of a scene in frames of 10 ms."""
+"""Length of a scene in frames of 10 ms, unless it is to be another."""
 
 CHANCE = {
     "machine": 0.36,
@@ -55,15 +55,15 @@ class Composed(NamedTuple):
 
     Attributes
     ----------
-    level_db : np.ndarray, shape (SCENE_FRAMES, N_MELS), float32
+    level_db : np.ndarray, shape (n_frames, N_MELS), float32
         The scene.
-    call : np.ndarray, shape (SCENE_FRAMES // 2,), float32
+    call : np.ndarray, shape (n_frames // 2,), float32
         Where a call sounds, per 20 ms.
-    kinds : np.ndarray, shape (SCENE_FRAMES // 2, len(NOISE_KINDS)), float32
+    kinds : np.ndarray, shape (n_frames // 2, len(NOISE_KINDS)), float32
         Which noise kinds sound, per 20 ms.
-    sorts : np.ndarray, shape (SCENE_FRAMES // 2, n_sorts), float32
+    sorts : np.ndarray, shape (n_frames // 2, n_sorts), float32
         Which sorts of noise and call sound, per 20 ms.
-    weight : np.ndarray, shape (SCENE_FRAMES // 2,), float32
+    weight : np.ndarray, shape (n_frames // 2,), float32
         How much each moment's `call` counts: less at a call's edges, and for calls under the noise.
     """
 
@@ -195,7 +195,7 @@ def _add_calls(
     return scene, call, weight
 
 
-def compose(rng: Rng, bank: Bank) -> Composed:
+def compose(rng: Rng, bank: Bank, *, n_frames: int = SCENE_FRAMES) -> Composed:
     """Compose one scene.
 
     Parameters
@@ -204,13 +204,15 @@ def compose(rng: Rng, bank: Bank) -> Composed:
         Source of chance.
     bank : Bank
         What to compose from.
+    n_frames : int
+        Length of the scene, a multiple of eight.
 
     Returns
     -------
     Composed
         The scene.
     """
-    n = SCENE_FRAMES
+    n = n_frames
     parts = {"air": _fill(rng, bank, "air", n)[0] * np.float32(10 ** (rng.uniform(-6.5, -3.5)))}
     sorts_of: dict[str, npt.NDArray[np.bool_]] = {}
     for kind, chance in CHANCE.items():

@@ -11,6 +11,7 @@ import numpy as np
 from calltag.arrays import DoubleArray
 from calltag.learn.confidence import calibration_error
 from calltag.learn.counting import FOUND_SHARE
+from calltag.learn.hearing import STEPS_PER_S
 from calltag.learn.starter.calibrate import SceneHeard, right, share_in
 from calltag.learn.starter.scenes import Scene
 from calltag.records.label import NOISE_KINDS
@@ -45,7 +46,7 @@ def judge(
         other backgrounds in which it was heard.
     """
     counts: defaultdict[str, np.ndarray] = defaultdict(lambda: np.zeros(4))
-    empty: defaultdict[str, list[int]] = defaultdict(list)
+    empty: defaultdict[str, list[float]] = defaultdict(list)
     sure: list[float] = []
     sure_and_right: list[bool] = []
     kinds: defaultdict[str, list[np.ndarray]] = defaultdict(list)
@@ -57,7 +58,8 @@ def judge(
         kept = [i for i, value in enumerate(sureness) if value >= least]
         finds = [what.finds[i] for i in kept]
         if not np.isfinite(scene.snr_db):
-            empty[scene.background].append(len(finds))
+            minutes = len(what.heard.call) / STEPS_PER_S / 60
+            empty[scene.background].append(len(finds) / minutes)
             continue
         found = sum(share_in(call, finds) >= FOUND_SHARE for call in scene.calls)
         for key in ("all", f"{scene.snr_db:+.0f} dB", scene.background):

@@ -12,6 +12,7 @@ from pathlib import Path
 import torch
 from torch import Tensor, nn
 
+from calltag.learn import network
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import N_MELS
@@ -117,18 +118,11 @@ def export(net: Net, path: Path) -> None:
     path : Path
         The file.
     """
-    torch.onnx.export(
-        net,
-        (torch.zeros(1, 2, 200, N_MELS),),
-        str(path),
-        input_names=["level"],
-        output_names=["call", "kinds", "embedding"],
-        dynamic_axes={
-            "level": {2: "frames"},
-            "call": {1: "steps"},
-            "kinds": {1: "steps"},
-            "embedding": {1: "steps"},
-        },
-        opset_version=17,
-        dynamo=False,
-    )
+    lengths = {
+        "level": {2: "frames"},
+        "call": {1: "steps"},
+        "kinds": {1: "steps"},
+        "embedding": {1: "steps"},
+    }
+    given = {"level": torch.zeros(1, 2, 200, N_MELS)}
+    network.export(net, path, given, ["call", "kinds", "embedding"], of_any_length=lengths)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import csv
-import itertools
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 
@@ -12,16 +11,13 @@ import librosa
 import numpy as np
 
 from calltag.arrays import FloatArray
-from calltag.errors import InputError
-from calltag.learn.segments import LONGEST_GAP_S
+from calltag.errors import InputError, reason_of
+from calltag.files import is_file
 from calltag.records.label import NOISE_KINDS
-from calltag.sound.spectrum import HOP, RATE_HZ
+from calltag.sound.spectrum import RATE_HZ
 
 KINDS = (*NOISE_KINDS, "call", "other")
 """What a recording may hold; ``other`` is a sound that is neither call nor one of the kinds."""
-
-DROP_DB = 25.0
-"""A call sounds where its level is within this of its highest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,36 +45,6 @@ class Recording:
     samples: FloatArray
 
 
-def level_frames(samples: FloatArray) -> FloatArray:
-    """RMS level of every 10 ms, shape (n // HOP,)."""
-    n = len(samples) // HOP
-    return np.sqrt((samples[: n * HOP].reshape(n, HOP) ** 2).mean(axis=1) + 1e-14)
-
-
-def active_frames(samples: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Where a call sounds, per 10 ms: within `DROP_DB` of its highest level, short gaps closed.
-
-    Parameters
-    ----------
-    samples : np.ndarray, shape (n,), float32
-        A call at `RATE_HZ`.
-
-    Returns
-    -------
-    np.ndarray, shape (n // HOP,), bool
-        True where it sounds.
-    """
-    level = level_frames(samples)
-    if not len(level):
-        return np.zeros(0, bool)
-    active = level > level.max() * 10 ** (-DROP_DB / 20)
-    on = np.flatnonzero(active)
-    for left, right in itertools.pairwise(on):
-        if right - left <= LONGEST_GAP_S * RATE_HZ / HOP:
-            active[left:right] = True
-    return active
-
-
 def load_recordings(
     sources: Path, folder: Path, *, groups: Collection[str] | None = None
 ) -> list[Recording]:
@@ -102,24 +68,43 @@ def load_recordings(
     Raises
     ------
     InputError
-        If a recording is missing or its kind is unknown.
+        If the list or a recording is missing, or a line lacks something or is of no known kind.
     """
+    rows = _rows(sources)
+    if groups is not None:
+        rows = [row for row in rows if row["group"] in groups]
+    _check_there(sources, folder, [row["path"] for row in rows])
     recordings = []
-    with sources.open(newline="", encoding="utf-8") as file:
-        for line, row in enumerate(csv.DictReader(file), start=2):
-            if groups is not None and row["group"] not in groups:
-                continue
-            if row["kind"] not in KINDS:
-                raise InputError(f"{sources.name}, line {line}: kind must be one of {KINDS}")
-            path = folder / row["path"]
-            if not path.is_file():
-                raise InputError(
-                    f"{row['path']} is not below {folder}; it is named in {sources.name}"
-                )
-            mono = librosa.load(path, sr=RATE_HZ, mono=True)[0]
-            sounding = np.flatnonzero(np.abs(mono) > 1e-4)  # silent tails teach nothing
-            if len(sounding) > RATE_HZ // 4:
-                mono = mono[sounding[0] : sounding[-1] + 1]
-                sort = row.get("sort") or PurePath(row["path"]).parent.name
-                recordings.append(Recording(row["path"], row["kind"], sort, row["group"], mono))
+    for row in rows:
+        mono = librosa.load(folder / row["path"], sr=RATE_HZ, mono=True)[0]
+        sounding = np.flatnonzero(np.abs(mono) > 1e-4)  # silent tails teach nothing
+        if len(sounding) > RATE_HZ // 4:
+            mono = mono[sounding[0] : sounding[-1] + 1]
+            sort = row.get("sort") or PurePath(row["path"]).parent.name
+            recordings.append(Recording(row["path"], row["kind"], sort, row["group"], mono))
     return recordings
+
+
+def _rows(sources: Path) -> list[dict[str, str]]:
+    """Read the list, and make sure that each line says what it has to."""
+    try:
+        with sources.open(newline="", encoding="utf-8") as file:
+            rows = list(csv.DictReader(file))
+    except OSError as error:
+        raise InputError(f"{sources}: the list of recordings: {reason_of(error)}") from error
+    for line, row in enumerate(rows, start=2):
+        if not all(row.get(column) for column in ("path", "kind", "group")):
+            raise InputError(f"{sources.name}, line {line}: path, kind or group is lacking")
+        if row["kind"] not in KINDS:
+            raise InputError(f"{sources.name}, line {line}: kind must be one of {KINDS}")
+    return rows
+
+
+def _check_there(sources: Path, folder: Path, paths: Sequence[str]) -> None:
+    """Make sure that all recordings are there before the first is read."""
+    lacking = [path for path in paths if not is_file(folder / path)]
+    if lacking:
+        raise InputError(
+            f"{len(lacking)} of the {len(paths)} recordings that {sources.name} names are not below"
+            f" {folder}, the first of them {lacking[0]}; DEVELOPERS.md says where they come from"
+        )

@@ -15,7 +15,8 @@ import scipy.signal
 
 from calltag.arrays import FloatArray
 from calltag.learn.starter.bank import NOISE_MAKERS, at_other_speed
-from calltag.learn.starter.recordings import Recording, active_frames
+from calltag.learn.starter.recordings import Recording
+from calltag.learn.starter.sounding import active_frames
 from calltag.learn.starter.synth_calls import FAMILIES, Maker, Rng, phrase
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
@@ -23,6 +24,9 @@ from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, HOP, RATE_HZ
 
 SCENE_S = 60
+"""Length of a scene, unless it is to be another."""
+
+_CALM_S = 8  # at the end of a scene nothing begins to call
 SNRS_DB = (20.0, 10.0, 5.0, 0.0)
 SHORT_S = (2.0, 12.0)
 """Shortest and longest of short takes."""
@@ -114,6 +118,7 @@ def make_scene(
     background: str,
     snr_db: float,
     *,
+    length_s: int = SCENE_S,
     invented: float = INVENTED,
     families: Sequence[tuple[Maker, float]] = FAMILIES,
 ) -> Scene:
@@ -129,6 +134,8 @@ def make_scene(
         A noise kind, ``"other"`` or ``"air"``.
     snr_db : float
         Level of the calls; nan for a scene without calls.
+    length_s : int
+        Its length.
     invented : float
         Share of its calls that are invented.
     families : sequence of tuple of callable and float
@@ -139,13 +146,13 @@ def make_scene(
     Scene
         The scene.
     """
-    n = SCENE_S * RATE_HZ
+    n = length_s * RATE_HZ
     sound = _background(rng, background, recordings, n) + 0.03 * NOISE_MAKERS["air"][0](rng, n)
     sound *= np.float32(0.05)
     real = [r for r in recordings if r.kind == "call"]
     calls: list[Span] = []
-    at_s = rng.uniform(1, 3) if np.isfinite(snr_db) else float(SCENE_S)
-    while at_s < SCENE_S - 8:
+    at_s = rng.uniform(1, 3) if np.isfinite(snr_db) else float(length_s)
+    while at_s < length_s - _CALM_S:
         one = (
             phrase(rng, families)
             if rng.random() < invented or not real
@@ -167,7 +174,9 @@ def make_scene(
     return Scene(sound, tuple(calls), background, snr_db)
 
 
-def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> list[Scene]:
+def make_scenes(
+    rng: Rng, recordings: Sequence[Recording], per_kind: int, *, length_s: int = SCENE_S
+) -> list[Scene]:
     """Make scenes over every kind of background, every level, and without calls.
 
     Parameters
@@ -178,6 +187,8 @@ def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> lis
         Recordings to make them of.
     per_kind : int
         How many of each background at each level.
+    length_s : int
+        Length of each.
 
     Returns
     -------
@@ -185,7 +196,7 @@ def make_scenes(rng: Rng, recordings: Sequence[Recording], per_kind: int) -> lis
         The scenes.
     """
     return [
-        make_scene(rng, recordings, background, snr_db)
+        make_scene(rng, recordings, background, snr_db, length_s=length_s)
         for background in (*NOISE_KINDS, "other", "air")
         for snr_db in (*SNRS_DB, float("nan"))
         for _ in range(per_kind)

@@ -12,14 +12,16 @@ from torch import Tensor, nn
 from torch.utils.data import DataLoader, IterableDataset, get_worker_info
 
 from calltag.learn.hearing import model_input
-from calltag.learn.starter.compose import Bank, compose
+from calltag.learn.starter.compose import SCENE_FRAMES, Bank, compose
 from calltag.learn.starter.net import Net
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.floor import noise_floor_db
 
 log = logging.getLogger(__name__)
 
-_SCENES_AT_ONCE = 16
+SCENES_AT_ONCE = 16
+"""Scenes in a training step."""
+
 _PACE = 3e-3
 _KINDS_COUNT = 0.5
 _SORTS_COUNT = 2.0  # there are many, most of them silent, so that each counts little
@@ -28,19 +30,27 @@ _SORTS_COUNT = 2.0  # there are many, most of them silent, so that each counts l
 class _Scenes(IterableDataset[tuple[Tensor, ...]]):
     """Scenes without end; each loading process draws its own."""
 
-    def __init__(self, bank: Bank, seed: int) -> None:
-        self._bank, self._seed = bank, seed
+    def __init__(self, bank: Bank, seed: int, n_frames: int) -> None:
+        self._bank, self._seed, self._n_frames = bank, seed, n_frames
 
     def __iter__(self) -> Iterator[tuple[Tensor, ...]]:
         worker = get_worker_info()
         rng = np.random.default_rng([self._seed, worker.id if worker else 0])
         while True:
-            level_db, *targets = compose(rng, self._bank)
+            level_db, *targets = compose(rng, self._bank, n_frames=self._n_frames)
             x = model_input(level_db, noise_floor_db(level_db))
             yield tuple(torch.from_numpy(part) for part in (x, *targets))
 
 
-def train(bank: Bank, *, steps: int, seed: int = 0, along: bool = False) -> Net:
+def train(
+    bank: Bank,
+    *,
+    steps: int,
+    scenes_at_once: int = SCENES_AT_ONCE,
+    n_frames: int = SCENE_FRAMES,
+    seed: int = 0,
+    along: bool = False,
+) -> Net:
     """Train a network.
 
     Beside calls and kinds of noise it learns to tell sorts (a rotor and a saw are both machines),
@@ -51,7 +61,11 @@ def train(bank: Bank, *, steps: int, seed: int = 0, along: bool = False) -> Net:
     bank : Bank
         What scenes are composed from.
     steps : int
-        Training steps, of `_SCENES_AT_ONCE` each.
+        Training steps.
+    scenes_at_once : int
+        Scenes in each.
+    n_frames : int
+        Length of such a scene.
     seed : int
         Seed of everything random.
     along : bool
@@ -72,7 +86,9 @@ def train(bank: Bank, *, steps: int, seed: int = 0, along: bool = False) -> Net:
     )
     bce = nn.functional.binary_cross_entropy_with_logits
     mean_loss, started = 0.0, time.monotonic()
-    scenes = DataLoader(_Scenes(bank, seed), _SCENES_AT_ONCE, num_workers=1, prefetch_factor=4)
+    scenes = DataLoader(
+        _Scenes(bank, seed, n_frames), scenes_at_once, num_workers=1, prefetch_factor=4
+    )
     for step, (x, call, kinds, sorts, weight) in zip(range(steps), scenes, strict=False):
         call_odds, kind_odds, embedding = net(x.to(memory_format=torch.channels_last))
         sort_odds = sort_head(net.drop(embedding))

@@ -9,7 +9,8 @@ from scipy.signal import welch
 from calltag.learn.starter import synth_noise
 from calltag.learn.starter.bank import NOISE_MAKERS, PIECE_S, real_pieces, synthetic_pieces
 from calltag.learn.starter.compose import SCENE_FRAMES, Bank, compose
-from calltag.learn.starter.recordings import Recording, active_frames
+from calltag.learn.starter.recordings import Recording
+from calltag.learn.starter.sounding import active_frames
 from calltag.learn.starter.synth_calls import FAMILIES, LONGEST_S, hoot, phrase, whistle
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.spectrum import N_MELS, RATE_HZ

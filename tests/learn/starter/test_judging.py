@@ -60,7 +60,7 @@ def test_figures_count_calls_and_finds() -> None:
 def test_finds_in_scenes_without_calls_are_false() -> None:
     empty = scene(snr_db=float("nan"), background="water")
     figures = judged([heard((1, 2), (5, 6)), heard()], [empty, empty])
-    assert figures["false_finds_per_minute"] == {"water": 1.0}
+    assert figures["false_finds_per_minute"] == {"water": 6.0}, "two in twenty seconds"
     assert figures["finding"] == {}
 
 

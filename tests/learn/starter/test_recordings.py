@@ -49,11 +49,24 @@ def test_what_is_too_short_is_left_out(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("row", "told"),
     [
-        ("b.wav,water,one,CC0-1.0,", r"b\.wav is not below .*; it is named in sources\.csv"),
+        (
+            "b.wav,water,one,CC0-1.0,",
+            r"1 of the 1 recordings that sources\.csv names .* b\.wav;",
+        ),
         ("a.wav,noise,one,CC0-1.0,", r"sources\.csv, line 2: kind must be one of"),
+        ("a.wav,water", r"sources\.csv, line 2: path, kind or group is lacking"),
     ],
 )
 def test_a_wrong_line_is_told(tmp_path: Path, row: str, told: str) -> None:
     recorded(tmp_path, "a.wav")
     with pytest.raises(InputError, match=told):
         load_recordings(listed(tmp_path, row), tmp_path)
+
+
+def test_all_that_is_missing_is_counted_before_anything_is_read(tmp_path: Path) -> None:
+    (tmp_path / "a.wav").write_text("no sound")
+    rows = [f"{name}.wav,water,one,CC0-1.0," for name in "abc"]
+    with pytest.raises(InputError, match=r"2 of the 3 recordings .* the first of them b\.wav"):
+        load_recordings(listed(tmp_path, *rows), tmp_path)
+    with pytest.raises(InputError, match=r"none\.csv: the list of recordings: no such file"):
+        load_recordings(tmp_path / "none.csv", tmp_path)

@@ -11,11 +11,12 @@ import numpy.typing as npt
 import torch
 from torch import Tensor, nn
 
+from calltag.learn import network
 from calltag.learn.voice import LONGEST_STEPS, STEPS_AFTER, STEPS_AT_ONCE
 from calltag.sound.features import N_VOICE
 from calltag.sound.spectrum import N_MELS
 
-log = logging.getLogger("calltag.learn.voice_lessons")
+log = logging.getLogger(__name__)
 
 STEPS = 2500
 
@@ -226,13 +227,9 @@ def export(net: VoiceNet, path: Path) -> None:
     path : Path
         The file.
     """
-    torch.onnx.export(
-        net,
-        (torch.zeros(1, 2, LONGEST_STEPS, N_MELS), torch.tensor([float(LONGEST_STEPS)])),
-        str(path),
-        input_names=["patch", "steps"],
-        output_names=["numbers"],
-        dynamic_axes={"patch": {2: "steps_with_silence"}},
-        opset_version=17,
-        dynamo=False,
-    )
+    given = {
+        "patch": torch.zeros(1, 2, LONGEST_STEPS, N_MELS),
+        "steps": torch.tensor([float(LONGEST_STEPS)]),
+    }
+    lengths = {"patch": {2: "steps_with_silence"}}
+    network.export(net, path, given, ["numbers"], of_any_length=lengths)
