@@ -10,7 +10,7 @@ from calltag.learn import network
 
 
 def test_what_making_a_model_lacks_is_told(monkeypatch) -> None:
-    monkeypatch.setattr(network, "find_spec", lambda name: None)
+    monkeypatch.setattr(network, "find_spec", lambda _: None)
     with pytest.raises(
         InputError, match=r"torch and onnx not installed: .*pip install '\.\[train\]'"
     ):

@@ -42,9 +42,9 @@ Calibration error of a find's probability: {calibration_error}.
 |---|---|---|
 {kinds}
 
-**Limits.** Handling, nearly all wind and most voices were synthetic. Insects, frogs and mammals
-other than dogs were not among the recordings. Animal sounds in the recordings of water may have
-been taken for water.
+**Limits.** Handling and wind were synthetic; recorded voices were babies, sneezes and three people
+reading. No insects or frogs were among the recordings, and of mammals only dogs and a whale.
+Animal sounds in the recordings of water may have been taken for water.
 
 **Rebuild** with the recordings in one folder, as `sources.csv` names them:
 

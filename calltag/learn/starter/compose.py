@@ -29,7 +29,8 @@ CHANCE = {
 """How often a scene holds each kind of noise."""
 
 SYNTHETIC_SHARE = {"machine": 0.35, "water": 0.2, "voice": 0.3, "other": 0.25, "call": 0.8}
-"""How often a piece is synthetic where there are recordings of the kind as well."""
+"""How often a piece is synthetic where there are recordings of the kind as well. Of a kind that is
+not named here it always is, whatever recordings there are."""
 
 
 class Sound(NamedTuple):

@@ -91,7 +91,10 @@ def _rows(sources: Path) -> list[dict[str, str]]:
         with sources.open(newline="", encoding="utf-8") as file:
             rows = list(csv.DictReader(file))
     except OSError as error:
-        raise InputError(f"{sources}: the list of recordings: {reason_of(error)}") from error
+        raise InputError(
+            f"{sources}: the list of recordings cannot be read ({reason_of(error)}); start where"
+            " its path begins, or name another"
+        ) from error
     for line, row in enumerate(rows, start=2):
         if not all(row.get(column) for column in ("path", "kind", "group")):
             raise InputError(f"{sources.name}, line {line}: path, kind or group is lacking")
