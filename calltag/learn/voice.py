@@ -3,9 +3,9 @@
 A small convolutional network looks at a find as its spectrogram shows it, over the background that
 it calls in, and makes numbers of it that lie close together for calls of one type and far apart
 for those of others. It is taught by episodes [1]_: a few calls of each of some types make a centre
-for each, and the other calls are to be nearest to their own (`calltag.learn.invented_types.voice_lessons`). What
-tells a voice is mostly how its parts follow each other, which means and spreads over a find cannot
-say. It has heard no recording.
+for each, and the other calls are to be nearest to their own
+(`calltag.learn.invented_types.voice_lessons`). What tells a voice is mostly how its parts follow
+each other, which means and spreads over a find cannot say. It has heard no recording.
 
 References
 ----------

@@ -29,6 +29,7 @@ from calltag.learn.starter.net import Net, export
 from calltag.learn.starter.recordings import Recording
 from calltag.learn.starter.scenes import (
     SCENE_S,
+    SHORT_S,
     Scene,
     make_scenes,
     recordings_alone,
@@ -70,19 +71,38 @@ class Size(NamedTuple):
     scene_s: int = SCENE_S
     short_takes: int = 3
 
+    def check(self) -> None:
+        """Make sure that there is something to learn from.
+
+        Raises
+        ------
+        InputError
+            If there is not.
+        """
+        if min(self) < 1:
+            raise InputError(f"of everything at least one is needed, and here is less: {self}")
+        if self.scene_s < SHORT_S[1]:
+            raise InputError(f"scenes of {self.scene_s} s are shorter than the short takes in them")
+
 
 Told = list[tuple[SceneHeard, Scene]]
 """Scenes, and what networks heard in each that had not heard its recordings."""
 
 
-class _Nets(NamedTuple):
+class Nets(NamedTuple):
     """The networks of a starter model."""
 
     first: Net
     closer: Net
 
     def write(self, first: Path, closer: Path) -> None:
-        """Write them as ONNX files."""
+        """Write them as ONNX files.
+
+        Parameters
+        ----------
+        first, closer : Path
+            The file of each.
+        """
         export(self.first, first)
         export(self.closer, closer)
 
@@ -94,12 +114,12 @@ class _Part(NamedTuple):
     short: Told
 
 
-def _trained(bank: Bank, *, steps: int, seed: int) -> _Nets:
+def _trained(bank: Bank, *, steps: int, seed: int) -> Nets:
     first, closer = (train(bank, steps=steps, seed=seed, along=along) for along in (False, True))
-    return _Nets(first, closer)
+    return Nets(first, closer)
 
 
-def _left_out(nets: _Nets, recordings: list[Recording], rng: Rng, size: Size) -> _Part:
+def _left_out(nets: Nets, recordings: list[Recording], rng: Rng, size: Size) -> _Part:
     """Let networks listen to scenes of recordings that they have not heard."""
     with tempfile.TemporaryDirectory() as folder:
         model = Path(folder) / MODEL
@@ -139,7 +159,7 @@ class Starter:
 
     Attributes
     ----------
-    nets : _Nets
+    nets : Nets
         Its networks.
     second_look : SecondLook
         What says how sure its finds are.
@@ -147,7 +167,7 @@ class Starter:
         What it says of itself.
     """
 
-    nets: _Nets
+    nets: Nets
     second_look: SecondLook
     card: dict[str, Any]
 
@@ -188,8 +208,8 @@ def make(
     folder : Path
         Where its files go, all or none.
     leave_out : sequence of str
-        Groups of recordings that networks are trained without, each in turn, to teach the second
-        look.
+        Groups of recordings, one or more, that networks are trained without, each in turn, to teach
+        the second look.
     size : Size
         How much is made.
     seed : int
@@ -203,12 +223,13 @@ def make(
     Raises
     ------
     InputError
-        If no recording is of one of the groups, the networks find nothing to teach the second look
-        with, or the files cannot be written.
+        If the size is too small, no recording is of one of the groups, the networks find nothing to
+        teach the second look with, or the files cannot be written.
     """
-    unknown = set(leave_out) - {recording.group for recording in recordings}
-    if unknown or not leave_out:
-        raise InputError(f"to leave out: no recording is of group {', '.join(sorted(unknown))!r}")
+    size.check()
+    unknown = sorted(set(leave_out) - {recording.group for recording in recordings})
+    if unknown:
+        raise InputError(f"to leave out: no recording is of group {unknown[0]!r}")
     for place in _places(folder):
         check_place(place)
     rng = np.random.default_rng(seed)

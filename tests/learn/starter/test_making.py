@@ -118,7 +118,15 @@ def test_a_model_that_was_there_stays_until_the_new_one_is_whole(
     assert b"as it was" not in content(tmp_path).values()
 
 
-def test_a_group_that_no_recording_is_of_is_told_before_the_work(made, tmp_path) -> None:
-    with pytest.raises(InputError, match="no recording is of group 'three'"):
-        making.make(recordings(), tmp_path, leave_out=["one", "three"], size=making.Size(), seed=1)
+@pytest.mark.parametrize(
+    ("leave_out", "size", "told"),
+    [
+        (["one", "three"], making.Size(), "no recording is of group 'three'"),
+        (["one"], making.Size(steps=0), "at least one is needed.*steps=0"),
+        (["one"], making.Size(scene_s=8), "scenes of 8 s are shorter"),
+    ],
+)
+def test_what_cannot_be_is_told_before_the_work(tmp_path, leave_out, size, told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        making.make(recordings(), tmp_path, leave_out=leave_out, size=size, seed=1)
     assert not content(tmp_path)
