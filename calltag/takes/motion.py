@@ -69,7 +69,7 @@ _FEWEST = 5
 """Shifts that it takes to part drift and jitter."""
 
 
-class Shift(NamedTuple):
+class _Shift(NamedTuple):
     """By how much a picture lies further right and further down than the one before it."""
 
     right_px: float
@@ -92,30 +92,6 @@ class Movement:
 
     drift_permille_per_s: float
     jitter_permille: float
-
-
-def shift_between(one: Grey, other: Grey) -> Shift:
-    """Find by how much the second of two pictures is shifted against the first.
-
-    Parameters
-    ----------
-    one, other : np.ndarray, shape (height, width)
-        Brightness of two successive pictures of the same size.
-
-    Returns
-    -------
-    Shift
-        The shift in pixels, to a small part of one, and how certain it is: from 0, nothing in
-        common, to 1, the same picture.
-
-    Examples
-    --------
-    >>> picture = np.random.default_rng(1).integers(0, 255, (90, 160)).astype(np.float32)
-    >>> shift = shift_between(picture[5:65, 5:125], picture[3:63, 8:128])
-    >>> round(shift.right_px), round(shift.down_px)
-    (-3, 2)
-    """
-    return _shift(_spectrum(one), _spectrum(other), (one.shape[0], one.shape[1]))
 
 
 def movement(frames: Sequence[Grey], times_s: Sequence[float]) -> Movement | None:
@@ -157,7 +133,7 @@ def movement(frames: Sequence[Grey], times_s: Sequence[float]) -> Movement | Non
 
 def _places(
     spectra: Sequence[npt.NDArray[np.complex64]],
-    shifts: Sequence[Shift],
+    shifts: Sequence[_Shift],
     shape: tuple[int, int],
 ) -> DoubleArray:
     """Where each picture lies, shape (n_frames, 2).
@@ -187,7 +163,7 @@ def _spectrum(frame: Grey) -> npt.NDArray[np.complex64]:
 
 def _shift(
     one: npt.NDArray[np.complex64], other: npt.NDArray[np.complex64], shape: tuple[int, int]
-) -> Shift:
+) -> _Shift:
     weight, corner = _weight(*shape)
     cross = one.conj() * other
     power = np.abs(cross)
@@ -201,10 +177,10 @@ def _shift(
     row, column = np.unravel_index(int(np.argmax(surface)), shape)
     top = float(surface[row, column])
     if top <= 0:
-        return Shift(0.0, 0.0, 0.0)
+        return _Shift(0.0, 0.0, 0.0)
     down = _between(surface[(row + np.arange(-1, 2)) % shape[0], column])
     right = _between(surface[row, (column + np.arange(-1, 2)) % shape[1]])
-    return Shift(
+    return _Shift(
         _signed(int(column), shape[1]) + right,
         _signed(int(row), shape[0]) + down,
         min(1.0, top / whole),

@@ -11,7 +11,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from calltag.takes.motion import movement, shift_between
+from calltag.takes.motion import movement
 
 TIMES_S = [i / 25 for i in range(20)]
 
@@ -21,26 +21,26 @@ def view(views: ModuleType) -> np.ndarray:
     return views.discs(240, 400, seed=1)
 
 
-@pytest.mark.parametrize(("grain", "most_px"), [(0.0, 0.05), (3.0, 0.05), (12.0, 0.1)])
-def test_shifts_are_found_to_a_part_of_a_pixel(
-    views: ModuleType, view: np.ndarray, rng: np.random.Generator, grain: float, most_px: float
+@pytest.mark.parametrize("grain", [0.0, 3.0, 12.0])
+def test_places_are_found_to_a_part_of_a_pixel(
+    views: ModuleType, view: np.ndarray, rng: np.random.Generator, grain: float
 ) -> None:
-    for right_px, down_px in rng.uniform(-8, 8, (12, 2)):
-        one = views.seen(view, 180, 320, grain=grain, rng=rng)
-        other = views.seen(view, 180, 320, right_px=right_px, down_px=down_px, grain=grain, rng=rng)
-        shift = shift_between(one, other)
-        assert shift.right_px == pytest.approx(right_px, abs=most_px)
-        assert shift.down_px == pytest.approx(down_px, abs=most_px)
-        assert shift.certainty > 0.5
+    """What is left of places that are known, when an even movement is taken from them."""
+    right_px, down_px = rng.uniform(-4, 4, (2, len(TIMES_S)))
+    frames = [
+        views.seen(view, 180, 320, right_px=right, down_px=down, grain=grain, rng=rng)
+        for right, down in zip(right_px, down_px, strict=True)
+    ]
+    left = [px - np.polyval(np.polyfit(TIMES_S, px, 2), TIMES_S) for px in (right_px, down_px)]
+    moved = movement(frames, TIMES_S)
+    assert moved is not None
+    jitter_px = np.sqrt(np.sum(np.square(left)) / (len(TIMES_S) - 3))
+    assert moved.jitter_permille * 320 / 1000 == pytest.approx(jitter_px, abs=0.05)
 
 
-def test_what_has_nothing_in_common_is_not_certain(
-    views: ModuleType, view: np.ndarray, rng: np.random.Generator
-) -> None:
-    other = views.discs(240, 400, seed=2)
-    assert shift_between(views.seen(view, 180, 320), views.seen(other, 180, 320)).certainty < 0.2
-    grains = np.clip(rng.normal(128, 4, (2, 180, 320)), 0, 255).astype(np.uint8)
-    assert shift_between(*grains).certainty < 0.2
+def test_of_views_that_have_nothing_in_common_nothing_is_said(views: ModuleType) -> None:
+    frames = [views.seen(views.discs(240, 400, seed=i), 180, 320) for i in range(12)]
+    assert movement(frames, TIMES_S[:12]) is None
 
 
 @pytest.mark.parametrize("grain", [0.0, 8.0])
