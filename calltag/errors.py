@@ -87,8 +87,13 @@ class ExistsError(InputError):
     """
 
     def __init__(self, path: Path, reason: str) -> None:
-        self.path = path
         super().__init__(f"{path}: {reason}")
+        self.path = path
+        self.reason = reason
+
+    def __reduce__(self) -> tuple[type[ExistsError], tuple[Path, str]]:
+        """Pickle by the arguments, so that a worker process can hand it back."""
+        return type(self), (self.path, self.reason)
 
 
 class OutputError(CalltagError):
@@ -102,6 +107,11 @@ class OutputError(CalltagError):
 
     def __init__(self, reason: str) -> None:
         super().__init__(f"the output cannot be written ({reason}); send it to another place")
+        self.reason = reason
+
+    def __reduce__(self) -> tuple[type[OutputError], tuple[str]]:
+        """Pickle by the arguments, so that a worker process can hand it back."""
+        return type(self), (self.reason,)
 
 
 class MediaError(CalltagError, OSError):

@@ -9,8 +9,10 @@ import pytest
 
 from calltag.errors import (
     CalltagError,
+    ExistsError,
     InputError,
     MediaError,
+    OutputError,
     WriteError,
     may_be_open,
     reason_of,
@@ -29,6 +31,11 @@ CLIP = Path("/ashmere/A001.mov")
         (
             WriteError(Path("a.wav"), "no space left on device"),
             "a.wav: cannot be written (no space left on device); name another place",
+        ),
+        (ExistsError(Path("a.wav"), "exists already"), "a.wav: exists already"),
+        (
+            OutputError("it is closed"),
+            "the output cannot be written (it is closed); send it to another place",
         ),
     ],
 )
