@@ -19,7 +19,7 @@ from pathlib import Path, PurePath
 from typing import Any, Self
 from urllib.parse import quote
 
-from calltag.errors import CalltagError
+from calltag.errors import CalltagError, reason_of, says_gone
 from calltag.files import is_file, is_folder
 from calltag.own_files import WAL_SUFFIX
 
@@ -87,6 +87,7 @@ class Database:
     ) -> None:
         self.path = path
         self._kind = kind
+        refuse_locked(path, kind)
         if not is_folder(path.parent):
             raise kind.error(f"{path}: the folder {path.parent} does not exist; make it first")
         try:
@@ -266,6 +267,33 @@ class Database:
             sqlite3.SQLITE_FULL: "the disk is full; make room and start again",
             sqlite3.SQLITE_IOERR: "the disk does not answer; check it and start again",
         }.get(_code(error), f"this {name} cannot be used ({error})")
+
+
+def refuse_locked(path: Path, kind: Kind) -> None:
+    """Tell of a file that lies where the user may not look, as in a folder of somebody else.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    kind : Kind
+        What it is.
+
+    Raises
+    ------
+    CalltagError
+        The kind's error, if nobody can say whether there is such a file.
+    """
+    try:
+        path.stat()
+    except PermissionError as error:
+        if not says_gone(error):
+            raise kind.error(
+                f"{path}: this {kind.name} cannot be reached ({reason_of(error)}); check that you"
+                " may enter its folder"
+            ) from error
+    except (OSError, ValueError):
+        pass  # there is none, as is told elsewhere
 
 
 def uri_of(path: PurePath) -> str:

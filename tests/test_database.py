@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 
 from calltag.database import Database, Kind, uri_of
-from calltag.errors import LogError
+from calltag.errors import LibraryError, LogError
+from calltag.library.catalogue import Catalogue
+from calltag.log import Log
 
 KIND = Kind(
     name="log", error=LogError, application_id=0x41534D52, elsewhere="name it", mend="copy it"
@@ -105,6 +107,33 @@ def test_a_file_where_nothing_can_be_written_is_read(
     finally:
         os.setresuid(0, 0, 0)
     assert [path.name for path in folder.iterdir()] == [name]
+
+
+@pytest.mark.skipif(os.name != "posix" or os.getuid() != 0, reason="gives up rights, as root may")
+def test_a_file_in_a_folder_that_may_not_be_entered_is_not_said_to_be_missing(
+    tmp_path: Path,
+) -> None:
+    """Python 3.14 says of such a file that there is none."""
+    folder = tmp_path / "locked"
+    folder.mkdir()
+    Log(folder / "calltag.db").close()
+    Catalogue(folder, create=True).close()
+    for above in (tmp_path, *tmp_path.parents[:-1]):
+        above.chmod(above.stat().st_mode | 0o055)
+    folder.chmod(0o600)
+    os.setresuid(65534, 65534, 0)
+    try:
+        told = r"cannot be reached \(permission denied\); check that you may enter its folder"
+        with pytest.raises(LogError, match=told):
+            Log(folder / "calltag.db", create=False)
+        with pytest.raises(LogError, match=told):
+            Log(folder / "card1" / "calltag.db")
+        with pytest.raises(LibraryError, match=told):
+            Catalogue(folder)
+    finally:
+        os.setresuid(0, 0, 0)
+    with pytest.raises(LogError, match="there is no log here"):
+        Log(folder / "other.db", create=False)
 
 
 def test_sqlite_is_told_of_no_other_computer() -> None:

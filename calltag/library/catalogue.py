@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from calltag.arrays import FloatArray
-from calltag.database import Closing, Database, Kind
+from calltag.database import Closing, Database, Kind, refuse_locked
 from calltag.errors import InputError, LibraryError, reason_of
 from calltag.files import is_file, is_folder
 from calltag.learn.labels import species_of
@@ -117,6 +117,7 @@ class Catalogue(Closing):
         self.folder = folder
         path = folder / NAME
         if not create and not is_file(path):
+            refuse_locked(path, _KIND)
             raise LibraryError(_missing(folder))
         try:
             folder.mkdir(parents=True, exist_ok=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from calltag.database import BUSY_TIMEOUT_S, Database, Kind
+from calltag.database import BUSY_TIMEOUT_S, Database, Kind, refuse_locked
 from calltag.errors import LogError
 from calltag.files import is_file
 from calltag.log.alignments import AlignmentQueries
@@ -67,6 +67,7 @@ class Log(TakeQueries, ProblemQueries, LabelQueries, CallTypeQueries, AlignmentQ
     ) -> None:
         self.path = path
         if not create and not is_file(path):
+            refuse_locked(path, _KIND)
             raise LogError(
                 f"{path}: there is no log here; make one with `calltag log RUSHES`, "
                 "or name another with --log"
