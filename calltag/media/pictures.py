@@ -128,7 +128,7 @@ class PictureReader:
         try:
             picture = picture_stream(self._container)
             if picture is None:
-                raise MediaError(path, "has no picture")
+                raise MediaError(path, "has no picture; if it had one, copy it again")
             # Without a decoder there is no context, whatever the library's annotations say.
             if picture.codec_context is None or not picture.codec_context.width:
                 raise MediaError(

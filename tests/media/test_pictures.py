@@ -135,7 +135,9 @@ def test_sizes_and_colour(tmp_path: Path, make_clip: Clip) -> None:
 
 def test_a_file_without_picture_is_told(tmp_path: Path, make_clip: Clip) -> None:
     path = make_clip(tmp_path / "A001.wav", fps=None, audio_codec="pcm_s16le")
-    with pytest.raises(MediaError, match=r"^A001\.wav: has no picture$"):
+    with pytest.raises(
+        MediaError, match=r"^A001\.wav: has no picture; if it had one, copy it again$"
+    ):
         PictureReader(path)
     with pytest.raises(MediaError, match="is not there"):
         PictureReader(tmp_path / "gone.mov")
