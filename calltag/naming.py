@@ -7,7 +7,6 @@ each noise that a detail was taught of: the measurements of all finds are in the
 from __future__ import annotations
 
 import hashlib
-from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -107,7 +106,7 @@ def teach_log(
     tell = tell or (lambda _: None)
     tell("measuring labelled sounds")
     notes = measure_labels(log)
-    labels = labels_by_take(log)
+    labels = log.labels_by_take()
     current = {e.take.path for e in log.entries() if e.feature_version == FEATURE_VERSION}
     if left := sum(len(ones) for path, ones in labels.items() if path not in current):
         notes.append(
@@ -198,25 +197,6 @@ def teach_without_log(
     taught = teach(known, company=company)
     save_model(model, taught)
     return taught.report
-
-
-def labels_by_take(log: Log) -> dict[str, list[Label]]:
-    """Return the user's labels by take.
-
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    dict of str to list of Label
-        Labels by the path of their take, in order of start.
-    """
-    by_take: dict[str, list[Label]] = defaultdict(list)
-    for label in log.labels():
-        by_take[label.take].append(label)
-    return dict(by_take)
 
 
 def name_finds(log: Log, model: Path) -> tuple[str, list[str]]:
@@ -341,7 +321,7 @@ def measure_labels(log: Log) -> list[str]:
     """
     notes = []
     files = _files(log)
-    for path, labels in labels_by_take(log).items():
+    for path, labels in log.labels_by_take().items():
         take_log = log.take_log(path)
         waiting = unmeasured(take_log, labels) if take_log.take.has_sound else []
         if not waiting:

@@ -176,8 +176,8 @@ def log_rushes(
         entries = log.entries()
         plan = make_plan(clips, entries, feature_version=FEATURE_VERSION, force=force)
         _settle(log, plan, clips)
-        done = _Done(plan, log, FEATURE_VERSION, listener)
-        done.tell()
+        intake = _Intake(plan, log, FEATURE_VERSION, listener)
+        intake.tell()
         work = work_through(
             partial(outcome, analyse),
             [same[0] for same in plan.jobs],
@@ -186,10 +186,10 @@ def log_rushes(
         )
         with closing(work):  # so that no worker is left when an error or Ctrl-C ends this loop
             for end in work:
-                done.take(plan.jobs[end.index], DIED if end.died else end.result)
-        done.copies()
+                intake.take(plan.jobs[end.index], DIED if end.died else end.result)
+        intake.copies()
         if drop_missing:
-            log.forget([*plan.missing, *(name for _, name in done.replaced)])
+            log.forget([*plan.missing, *(name for _, name in intake.replaced)])
         named, notes = _types_of_a_run(log, model)
         if log.labels():
             notes += measure_labels(log)
@@ -197,15 +197,15 @@ def log_rushes(
     return RunReport(
         takes=len(clips),
         own=found.own,
-        analysed=done.analysed,
+        analysed=intake.analysed,
         known=len(plan.known),
         moved=tuple(_moved(entries, plan)),
-        copied=done.copied,
-        silent=tuple(done.silent),
-        problems=tuple(sorted(done.problems, key=lambda problem: name_order(problem.path))),
+        copied=intake.copied,
+        silent=tuple(intake.silent),
+        problems=tuple(sorted(intake.problems, key=lambda problem: name_order(problem.path))),
         missing=tuple(plan.missing),
-        replaced=tuple(done.replaced),
-        sound_s=done.sound_s,
+        replaced=tuple(intake.replaced),
+        sound_s=intake.sound_s,
         elapsed_s=time.monotonic() - begun,
         model=named,
         notes=tuple(notes),
@@ -287,7 +287,7 @@ def _sort(job: Job) -> str:
     return job.file.suffix.lower()
 
 
-class _Done:
+class _Intake:
     """Writes results into the log as they come, and keeps count."""
 
     def __init__(

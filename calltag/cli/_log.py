@@ -18,9 +18,8 @@ def read_takes(log: Log, *, features: bool = False) -> Iterator[TakeLog]:
     """
     from calltag.learn.by_hand import with_labels
     from calltag.media.copies import at_hand
-    from calltag.naming import labels_by_take
 
-    labels = labels_by_take(log)
+    labels = log.labels_by_take()
     for take_log in at_hand(log.take_logs(features=features), log.takes()):
         yield with_labels(take_log, labels.get(take_log.take.path, []))
 

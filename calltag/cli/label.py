@@ -164,10 +164,10 @@ def _listen(log: Path, takes: list[str], by: ListenBy, *, browser: bool) -> None
 
 def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
     from calltag.learn.label_file import read_label_file
-    from calltag.naming import labels_by_take, measure_labels
+    from calltag.naming import measure_labels
 
     take_logs = {one.take.path: one for one in log.take_logs()}
-    file = read_label_file(source, take_logs, labels_by_take(log))
+    file = read_label_file(source, take_logs, log.labels_by_take())
     for sentence in file.bad[:MOST_SENTENCES]:
         say(sentence)
     if len(file.bad) > MOST_SENTENCES:

@@ -161,14 +161,13 @@ def markers_command(
     from calltag.log import Log
     from calltag.media.clock import common_rate
     from calltag.media.timecode import parse_rate
-    from calltag.naming import labels_by_take
 
     chosen = choose_format(out, as_format)
     _refuse_idle(context, chosen, has_distance=distance is not None)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         alignments = read_alignments(opened) if every_camera else []
-        labels = labels_by_take(opened)
+        labels = opened.labels_by_take()
         unread = opened.problems()
     check_types(every, types or ())
     heard = carry_over(every, alignments, min_confidence=min_confidence, labels=labels)

@@ -78,12 +78,11 @@ def score_command(
     from calltag.learn.by_hand import matched
     from calltag.learn.score import finds, read_truth, score
     from calltag.log import Log
-    from calltag.naming import labels_by_take
 
     wanted = CallFilter(min_confidence=min_confidence)
     with Log(log, create=False) as opened:
         take_logs = list(opened.take_logs())
-        labels = labels_by_take(opened)
+        labels = opened.labels_by_take()
         named = any(entry.model for entry in opened.entries())
     durations_s = {one.take.path: one.take.duration_s for one in take_logs}
     reference = _of_known_takes(read_truth(truth), take_logs, truth.name)

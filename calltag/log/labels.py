@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections import defaultdict
 from collections.abc import Iterable
 
 from calltag.log.queries import Queries, insert_calls
@@ -31,6 +32,19 @@ class LabelQueries(Queries):
             for path, start_s, end_s, label, group in rows
         ]
         return sorted(labels, key=lambda label: name_order(label.take))
+
+    def labels_by_take(self) -> dict[str, list[Label]]:
+        """Return the user's labels by take.
+
+        Returns
+        -------
+        dict of str to list of Label
+            Labels by the path of their take, in order of start.
+        """
+        by_take: dict[str, list[Label]] = defaultdict(list)
+        for label in self.labels():
+            by_take[label.take].append(label)
+        return dict(by_take)
 
     def change_labels(self, *, remove: Iterable[Label] = (), put: Iterable[Label] = ()) -> None:
         """Take labels out of the log and store others, all at once.

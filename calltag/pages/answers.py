@@ -7,7 +7,6 @@ from calltag.learn.labels import parse_label
 from calltag.learn.relabel import Change, place, relabelled
 from calltag.log import Log
 from calltag.media.copies import copies_of
-from calltag.naming import labels_by_take
 from calltag.pages.heard import Heard
 from calltag.records.label import Label
 from calltag.records.span import Span
@@ -59,7 +58,7 @@ def answer(log: Log, heard: Heard, text: str, span: Span) -> tuple[str, Answer]:
         raise InputError("the start and the end lie on each other; move one of them")
     new = Label(take=heard.take.path, start_s=span.start_s, end_s=span.end_s, label=name)
     take = _logged(log, heard).path
-    own = labels_by_take(log).get(take, [])
+    own = log.labels_by_take().get(take, [])
     changes = relabelled(log.take_log(take).calls, own, heard.call, new)
     _make(log, changes)
     return name, changes
@@ -90,7 +89,7 @@ def take_away(log: Log, heard: Heard) -> Answer:
         If the log cannot be written.
     """
     take = _logged(log, heard)
-    labels = labels_by_take(log)
+    labels = log.labels_by_take()
     calls = log.take_log(take.path).calls
     changes = relabelled(calls, labels.get(take.path, []), heard.call, None)
     for copy in copies_of(take, log.takes()):

@@ -21,7 +21,6 @@ from calltag.log import Log
 from calltag.media.clock import common_rate
 from calltag.media.copies import at_hand, each_once
 from calltag.media.timecode import Rate
-from calltag.naming import labels_by_take
 from calltag.pages.heard import Heard, Numbers, of_recording, of_take
 from calltag.records.found import TakeLog
 from calltag.records.label import NO_CALL, NOISE_KINDS
@@ -126,7 +125,7 @@ def hear(
     LogError
         If the log cannot be read.
     """
-    labels = labels_by_take(log)
+    labels = log.labels_by_take()
     tagger = _tagger(model)
     take_logs = at_hand(log.take_logs(features=True), log.takes())
     chosen = list(choose(take_logs) if choose else take_logs)

@@ -23,7 +23,6 @@ from PIL import Image
 from calltag.errors import InputError
 from calltag.learn.by_hand import with_labels
 from calltag.log import Log
-from calltag.naming import labels_by_take
 from calltag.own_files import SHEET_INDEX
 from calltag.pages.excerpt import LOUDEST_LUFS, PEAK_DBTP
 from calltag.pages.sheet import SheetOptions, SheetReport, write_sheet
@@ -37,7 +36,7 @@ HOSTILE_LABEL = "pit rail: </script><script>alert(2)</script> \"'&"
 
 
 def read(log: Log) -> list[TakeLog]:
-    labels = labels_by_take(log)
+    labels = log.labels_by_take()
     return [with_labels(one, labels.get(one.take.path, [])) for one in log.take_logs()]
 
 

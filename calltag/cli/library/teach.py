@@ -85,10 +85,9 @@ def _labelled_takes(path: Path) -> dict[str, LabelledTake]:
     """The takes of a log by their content, with the labels of each."""
     from calltag.library.lessons import LabelledTake
     from calltag.log import Log
-    from calltag.naming import labels_by_take
 
     with Log(path, create=False) as log:
-        labels = labels_by_take(log)
+        labels = log.labels_by_take()
         return {
             take.digest: LabelledTake(take.path, tuple(labels.get(take.path, ())))
             for take in log.takes()
