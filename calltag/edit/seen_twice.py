@@ -14,7 +14,7 @@ from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import chain, combinations
 from operator import attrgetter, itemgetter
 from types import MappingProxyType
 from typing import NamedTuple
@@ -198,12 +198,45 @@ def _parted(
         return
     length_s = one.log.take.duration_s
     for number, call in enumerate(one.log.calls):
-        if call.end_s <= length_s - CUT_OFF_S:
+        if not _is_cut_at_end(one.log.take, call):
             continue
         for their_number, their_call in enumerate(other.log.calls):
-            if their_call.start_s < CUT_OFF_S and _of_one_kind(call, their_call):
+            if _is_cut_at_start(their_call) and _of_one_kind(call, their_call):
                 apart_s = abs(length_s - call.end_s) + abs(their_call.start_s)
                 yield apart_s, (one.log.take.path, number), (other.log.take.path, their_number)
+
+
+def _is_cut_at_end(take: Take, call: Call) -> bool:
+    return call.end_s > take.duration_s - CUT_OFF_S
+
+
+def _is_cut_at_start(call: Call) -> bool:
+    return call.start_s < CUT_OFF_S
+
+
+def _spans_of(sighting: Sighting, seen: SeenCall, clocks: Mapping[str, _Clock]) -> list[Span]:
+    """When a find sounds on the shared clock: with what another file has of it, and by itself."""
+    take, call = sighting.take_log.take, sighting.call
+    clock = clocks[take.path]
+    own, ran = clock.span(call.span), clock.span(Span(0.0, take.duration_s))
+    start_s, end_s = own
+    for other_log, other in seen.sightings:
+        its_clock = clocks[other_log.take.path]
+        span = its_clock.span(other.span)
+        its_ran = its_clock.span(Span(0.0, other_log.take.duration_s))
+        if (
+            abs(its_ran.start_s - ran.end_s) <= SLACK_S
+            and _is_cut_at_end(take, call)
+            and _is_cut_at_start(other)
+        ):
+            end_s = max(end_s, span.end_s)
+        elif (
+            abs(its_ran.end_s - ran.start_s) <= SLACK_S
+            and _is_cut_at_end(other_log.take, other)
+            and _is_cut_at_start(call)
+        ):
+            start_s = min(start_s, span.start_s)
+    return list(dict.fromkeys([Span(start_s, end_s), own]))
 
 
 def _placed(take_log: TakeLog, clock: _Clock) -> _Placed:
@@ -307,21 +340,24 @@ def carry_over(
         for one in every
     ]
     running = _Running(every, clocks)
+    takes = {one.take.path: one.take for one in every}
     added: dict[str, list[Call]] = defaultdict(list)
     for seen in merge_seen_twice(sure, pairs):
         best = seen.best
         if best.take_log.take.path not in clocks:
             continue
-        clock = clocks[best.take_log.take.path]
-        span = clock.span(best.call.span)
+        group = clocks[best.take_log.take.path].group
+        given = {
+            take.path: span
+            for span in reversed(_spans_of(best, seen, clocks))
+            for take in running.during(group, span)
+            if _holds(take, clocks[take.path].own(span))
+        }
         found_in = [sighting.take_log.take for sighting in seen.sightings]
-        for take in running.during(clock.group, span):
-            path = take.path
-            if any(same_take(take, other) for other in found_in):
+        for path, span in given.items():
+            if any(same_take(takes[path], other) for other in found_in):
                 continue
             here = clocks[path].own(span)
-            if not (here.start_s >= 0 and here.end_s <= take.duration_s):
-                continue
             call = replace(best.call, start_s=here.start_s, end_s=here.end_s)
             (said,) = matched([call], labels.get(path, ()))
             if said is None or is_call(said.label):
@@ -368,8 +404,8 @@ def name_better_sound(
         own = take_clock(take, rate)
         words = f"better sound: {take.path} at {own.label(own.frames(*best.call.span)[0])}"
         group = clocks[take.path].group
-        for found_in, call in seen.sightings:  # any of them may have been carried over
-            span = clocks[found_in.take.path].span(call.span)
+        carried = chain.from_iterable(_spans_of(one, seen, clocks) for one in seen.sightings)
+        for span in carried:
             for other in running.during(group, span):
                 if not same_take(other, take):
                     better[other.path, _rounded(clocks[other.path].own(span))] = words
@@ -385,6 +421,10 @@ def name_better_sound(
             markers.append(with_comment(marker, note) if note else marker)
         named.append(replace(one, markers=tuple(markers)))
     return named
+
+
+def _holds(take: Take, span: Span) -> bool:
+    return span.start_s >= 0 and span.end_s <= take.duration_s
 
 
 class _Running:

@@ -249,6 +249,31 @@ def test_a_call_beyond_the_end_of_the_other_take_is_not_carried() -> None:
     assert carry_over([a, b], A_AND_B)[1].calls == ()
 
 
+@pytest.mark.parametrize("better", [0, 1])
+def test_a_call_cut_by_a_join_is_carried_whole(better: int) -> None:
+    """Its better piece alone would be a marker that ends, or begins, within the call."""
+    snr_db = [20, 12] if better == 0 else [12, 20]
+    b1 = log_of("b1.mov", make_call(59.3, 60.0, snr_db=snr_db[0]))
+    b2 = log_of("b2.mov", make_call(0.0, 0.9, snr_db=snr_db[1]), make_call(4.0, 5.0))
+    pairs = [*GOES_ON, lined_up("b1.mov", "c.mov", 10.0)]
+    logs = [b1, b2, log_of("c.mov")]
+    carried = carry_over(logs, pairs)
+    assert [one.calls for one in carried[:2]] == [b1.calls, b2.calls]
+    spans = [call.span for call in carried[2].calls]
+    assert spans == [pytest.approx((49.3, 50.9)), pytest.approx((54.0, 55.0))]
+    (_, _, marked) = name_better_sound([from_log(one) for one in carried], logs, pairs)
+    where = ("b1.mov", "b2.mov")[better]
+    assert f"better sound: {where}" in marked.markers[0].comment
+
+
+def test_a_camera_that_stops_within_a_call_gets_the_piece_that_it_ran_for() -> None:
+    b1 = log_of("b1.mov", make_call(59.3, 60.0, snr_db=20))
+    b2 = log_of("b2.mov", make_call(0.0, 0.9, snr_db=12))
+    pairs = [*GOES_ON, lined_up("b1.mov", "c.mov", 0.5)]
+    *_, c = carry_over([b1, b2, log_of("c.mov", duration_s=59.8)], pairs)
+    assert [call.span for call in c.calls] == [pytest.approx((58.8, 59.5))]
+
+
 def test_markers_on_either_camera_say_where_the_better_sound_is() -> None:
     """At 25 frames a second and start 10:00:00:00, 21.0 s of a.mov is 10:00:21:00."""
     a = log_of("a.mov", make_call(21.0, 22.0, snr_db=20), make_call(30.0, 31.0))
