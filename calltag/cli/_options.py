@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from calltag.errors import InputError
 
 LOG_NAME = Path("calltag.db")
 
@@ -26,6 +30,23 @@ class Grade(StrEnum):
     CLEAN = "clean"
     PART = "part"
     PICTURE_ONLY = "picture-only"
+
+
+class WrongUse(typer.BadParameter):
+    """Options or arguments that cannot be used as they were given, whatever the files hold."""
+
+    def format_message(self) -> str:
+        """Word it as it is, without a word on a single value before it."""
+        return self.message
+
+
+@contextmanager
+def wrong_use() -> Iterator[None]:
+    """Take what cannot be used for wrong use; only what was typed may be looked at within."""
+    try:
+        yield
+    except InputError as error:
+        raise WrongUse(str(error)) from None
 
 
 def finite(value: float | None) -> float | None:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._log import read_takes
-from calltag.cli._options import LOG_NAME, LogFile, Replace
+from calltag.cli._options import LOG_NAME, LogFile, Replace, wrong_use
 from calltag.cli._output import Column, print_table, say
-from calltag.cli._sound_out import one_take, sound_target
+from calltag.cli._sound_out import check_wave_name, one_take, sound_target
 from calltag.errors import InputError
 from calltag.words import counted, position, take_length
 
@@ -87,9 +87,13 @@ def bed_command(
       calltag bed --seconds 60 --for card1/A007.MOV --out a007-bed.wav
     """
     from calltag.log import Log
-    from calltag.takes.bed import make_bed
+    from calltag.takes.bed import check_length, make_bed
     from calltag.takes.clean_stretches import clean_stretches, why_none
 
+    with wrong_use():
+        check_length(seconds)
+        if out is not None:
+            check_wave_name(out)
     with Log(log, create=False) as opened:
         take_logs = list(read_takes(opened))
         unread = opened.problems()

@@ -41,7 +41,10 @@ from calltag.cli._options import (
     MinSnr,
     Takes,
     Types,
+    WrongUse,
+    finite,
     typed,
+    wrong_use,
 )
 from calltag.cli._output import end, say
 from calltag.cli._progress import bar
@@ -109,7 +112,13 @@ def keep_command(
     ] = False,
     handles: Annotated[
         float,
-        typer.Option("--handles", min=0.0, metavar="SECONDS", help="Sound kept before and after."),
+        typer.Option(
+            "--handles",
+            min=0.0,
+            callback=finite,
+            metavar="SECONDS",
+            help="Sound kept before and after.",
+        ),
     ] = 1.0,
     flac: Annotated[
         bool,
@@ -162,7 +171,7 @@ def keep_command(
     from calltag.media.clock import common_rate
 
     if not (types or takes or best or by_hand or source):
-        raise InputError(
+        raise WrongUse(
             "say which calls to keep: --type, --take, --best, --by-hand, or --from with a table of "
             "calls"
         )
@@ -176,6 +185,8 @@ def keep_command(
         min_snr_db=min_snr,
         noise=False if clean else None,
     )
+    with wrong_use():
+        day = day_of(date)
     facts = Facts(
         species=species,
         behaviour=behaviour,
@@ -184,7 +195,7 @@ def keep_command(
         place=place,
         latitude=latitude,
         longitude=longitude,
-        date=day_of(date),
+        date=day,
         recordist=recordist,
         equipment=equipment,
         rights=rights,
@@ -221,7 +232,7 @@ def _refuse_idle(context: typer.Context) -> None:
         ("by_hand", "--by-hand"),
     ):
         if typed(context, option):
-            raise InputError(f"--at says which calls to keep, whatever {name} says; leave out one")
+            raise WrongUse(f"--at says which calls to keep, whatever {name} says; leave out one")
 
 
 def _asked_for(

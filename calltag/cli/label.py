@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._choose import choose_takes
-from calltag.cli._options import LOG_NAME, As, ListedAs, LogFile, OpenBrowser, Takes, Types, typed
+from calltag.cli._options import (
+    LOG_NAME,
+    As,
+    ListedAs,
+    LogFile,
+    OpenBrowser,
+    Takes,
+    Types,
+    WrongUse,
+    typed,
+)
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._pages import serve_page
 from calltag.errors import InputError
@@ -131,7 +141,7 @@ def _refuse_idle(context: typer.Context, *, reading: bool, listing: bool) -> Non
         ),
     ):
         if not used and typed(context, option):
-            raise InputError(sentence)
+            raise WrongUse(sentence)
 
 
 def _listen(log: Path, takes: list[str], by: ListenBy, *, browser: bool) -> None:

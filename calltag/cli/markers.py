@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,7 +20,10 @@ from calltag.cli._options import (
     SoundRate,
     Takes,
     Types,
+    WrongUse,
+    finite,
     typed,
+    wrong_use,
 )
 from calltag.cli._output import end, say
 from calltag.edit.sound_delay import TEMPERATURE_C
@@ -65,6 +68,8 @@ def markers_command(
         float,
         typer.Option(
             "--handles",
+            min=0.0,
+            callback=finite,
             metavar="SECONDS",
             help="Mark this much before and after each call too.",
         ),
@@ -160,9 +165,13 @@ def markers_command(
     from calltag.files import refuse_footage
     from calltag.log import Log
     from calltag.media.clock import common_rate
-    from calltag.media.timecode import parse_rate
+    from calltag.media.timecode import check_timecode, parse_rate
 
-    chosen = choose_format(out, as_format)
+    with wrong_use():
+        chosen = choose_format(out, as_format)
+        check_timecode(start_tc)
+        rate = parse_rate(fps) if fps is not None else None
+        _check_values(speed, conform, distance, temperature)
     _refuse_idle(context, chosen, has_distance=distance is not None)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
@@ -179,7 +188,7 @@ def markers_command(
         handles_s=handles,
         usable=usable,
         noise=noise,
-        rate=parse_rate(fps) if fps is not None else common_rate(one.take for one in every),
+        rate=rate or common_rate(one.take for one in every),
         speeds=per_take(speed, "speed", parse_speed, paths) if speed is not None else {},
         conform_to=per_take(conform, "fps", parse_rate, paths) if conform is not None else {},
         distances_m=_distances(distance, paths),
@@ -208,9 +217,9 @@ def markers_command(
 def _refuse_idle(context: typer.Context, chosen: Format, *, has_distance: bool) -> None:
     """Refuse options that what is asked for has no use for."""
     if not has_distance and typed(context, "temperature"):
-        raise InputError("--temperature goes with --distance: it says how fast the sound came")
+        raise WrongUse("--temperature goes with --distance: it says how fast the sound came")
     if not chosen.OWN_START and typed(context, "start_tc"):
-        raise InputError(
+        raise WrongUse(
             f"--start-tc is where a timeline or an edit list begins; {chosen.NAME} has none, so "
             "leave it out"
         )
@@ -235,12 +244,33 @@ def tell_files(written: Sequence[Path]) -> str:
     return f"{len(written)} files in {'the working folder' if folder == Path() else folder}"
 
 
-def _distances(text: str | None, paths: Sequence[str]) -> dict[str, float]:
-    from calltag.edit.per_take import parse_number, per_take
+def _check_values(
+    speed: str | None, conform: str | None, distance: str | None, temperature_c: float
+) -> None:
+    """Refuse values that cannot be, where they do not stand in a table."""
+    from calltag.edit.per_take import is_table
+    from calltag.edit.retime import parse_speed
+    from calltag.edit.sound_delay import travel_time
+    from calltag.media.timecode import parse_rate
 
-    if text is None:
-        return {}
-    return per_take(text, "distance_m", parse_number("distance", "metres"), paths)
+    if speed is not None and not is_table(speed):
+        parse_speed(speed)
+    if conform is not None and not is_table(conform):
+        parse_rate(conform)
+    if distance is not None:
+        travel_time(0.0 if is_table(distance) else _metres()(distance), temperature_c)
+
+
+def _metres() -> Callable[[str], float]:
+    from calltag.edit.per_take import parse_number
+
+    return parse_number("distance", "metres")
+
+
+def _distances(text: str | None, paths: Sequence[str]) -> dict[str, float]:
+    from calltag.edit.per_take import per_take
+
+    return per_take(text, "distance_m", _metres(), paths) if text is not None else {}
 
 
 def _temperatures(text: str | None, default_c: float, paths: Sequence[str]) -> dict[str, float]:

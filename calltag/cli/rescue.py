@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._log import read_alignments, read_takes
-from calltag.cli._options import LOG_NAME, LogFile, Replace
+from calltag.cli._options import LOG_NAME, LogFile, Replace, wrong_use
 from calltag.cli._output import say
-from calltag.cli._sound_out import one_take, sound_target
+from calltag.cli._sound_out import check_wave_name, one_take, sound_target
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
@@ -94,13 +94,16 @@ def rescue_command(
     from calltag.takes.treated_file import write_treated
     from calltag.takes.verdict import judge
 
+    with wrong_use():
+        wanted = _wanted(low_cut, high_cut, channel)
+        if out is not None:
+            check_wave_name(out)
     with Log(log, create=False) as opened:
         take_logs = list(read_takes(opened))
         alignments = read_alignments(opened)
         unread = opened.problems()
     chosen = one_take(take_logs, take, unread)
     own = chosen.take
-    wanted = _wanted(low_cut, high_cut, channel)
     name = f"{Path(own.path).stem}-treated.wav"
     target = None if dry_run else sound_target(out, name, take_logs, replace=replace)
     verdict = judge(chosen)
@@ -142,6 +145,11 @@ def _wanted(
                 f"{option} {cut_hz:g}: a cut needs a frequency above 0 Hz; leave the "
                 "option out for none"
             )
+    if low_cut_hz and high_cut_hz and low_cut_hz >= high_cut_hz:
+        raise InputError(
+            f"--low-cut {low_cut_hz:g} and --high-cut {high_cut_hz:g} leave nothing between them;"
+            " set the low cut below the high cut"
+        )
     band = Band(low_cut_hz or 0.0, high_cut_hz or math.inf)
     return Treatment(channel=channel, band=band) if band or channel else None
 

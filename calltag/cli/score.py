@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calltag.cli._choose import CallFilter
-from calltag.cli._options import LOG_NAME, LogFile, MinConfidence
+from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, finite
 from calltag.cli._output import say
 from calltag.errors import InputError
 from calltag.learn.sameness import ONSET_COLLAR_S
@@ -53,6 +53,8 @@ def score_command(
     collar: Annotated[
         float,
         typer.Option(
+            min=0.0,
+            callback=finite,
             metavar="SECONDS",
             help="How far off the start of a call may be and still be right, in the figures that "
             "judge start and end.",

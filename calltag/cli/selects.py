@@ -10,11 +10,21 @@ import typer
 
 from calltag.cli._choose import CallFilter, choose_takes
 from calltag.cli._log import read_alignments, read_takes
-from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, Replace, SoundRate, Takes, Types
+from calltag.cli._options import (
+    LOG_NAME,
+    LogFile,
+    MinConfidence,
+    Replace,
+    SoundRate,
+    Takes,
+    Types,
+    WrongUse,
+    finite,
+    wrong_use,
+)
 from calltag.cli._output import say
 from calltag.cli._sound_out import check_wave_name
 from calltag.cli.markers import tell_files
-from calltag.errors import InputError
 from calltag.records.label import LIKELY
 from calltag.words import counted
 
@@ -45,7 +55,9 @@ def selects_command(
     log: LogFile = LOG_NAME,
     types: Types = None,
     takes: Takes = None,
-    best: Annotated[int, typer.Option("--best", metavar="N", help="How many calls, at most.")] = 10,
+    best: Annotated[
+        int, typer.Option("--best", min=1, metavar="N", help="How many calls, at most.")
+    ] = 10,
     min_confidence: MinConfidence = LIKELY,
     once: Annotated[
         bool,
@@ -58,11 +70,22 @@ def selects_command(
     handles: Annotated[
         float,
         typer.Option(
-            "--handles", metavar="SECONDS", help="Picture and sound kept before and after each."
+            "--handles",
+            min=0.0,
+            callback=finite,
+            metavar="SECONDS",
+            help="Picture and sound kept before and after each.",
         ),
     ] = 1.5,
     gap: Annotated[
-        float, typer.Option("--gap", metavar="SECONDS", help="Black and silence between calls.")
+        float,
+        typer.Option(
+            "--gap",
+            min=0.0,
+            callback=finite,
+            metavar="SECONDS",
+            help="Black and silence between calls.",
+        ),
     ] = 0.0,
     sound: Annotated[
         Path | None,
@@ -97,15 +120,21 @@ def selects_command(
     from calltag.edit.formats import WriteOptions
     from calltag.edit.marking import check_types
     from calltag.edit.seen_twice import each_call_once
-    from calltag.edit.selects import choose, selects_paths, sounds_of, write_selects
+    from calltag.edit.selects import check_name, choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import measure_gains, render_selects
     from calltag.files import refuse_existing, refuse_footage
     from calltag.log import Log
     from calltag.media.clock import common_rate
-    from calltag.media.timecode import parse_rate
+    from calltag.media.timecode import check_timecode, parse_rate
 
     if match_levels and sound is None:
-        raise InputError("--match-levels changes the sound that --sound writes; give both")
+        raise WrongUse("--match-levels changes the sound that --sound writes; give both")
+    with wrong_use():
+        check_name(out)
+        if sound is not None:
+            check_wave_name(sound)
+        check_timecode(start_tc)
+        sound_rate = parse_rate(fps) if fps is not None else None
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         unread = opened.problems()
@@ -115,7 +144,7 @@ def selects_command(
     if once:
         wanted = CallFilter(types=types or (), min_confidence=min_confidence)
         take_logs = each_call_once(map(wanted.left_of, take_logs), alignments)
-    rate = parse_rate(fps) if fps else common_rate(one.take for one in every)
+    rate = sound_rate or common_rate(one.take for one in every)
     chosen = choose(
         take_logs,
         best=best,
@@ -129,8 +158,6 @@ def selects_command(
     sounds = sounds_of(chosen, out, sound) if sound is not None else {}
     targets = [*paths, *sounds]
     refuse_footage([*targets, sound or out], footage)
-    if sound is not None:
-        check_wave_name(sound)
     refuse_existing(targets, replace=replace)
     options = WriteOptions(record_start=start_tc, replace=replace)
     # Before anything is written, so that a take that is gone leaves nothing half done.

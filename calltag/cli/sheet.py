@@ -112,7 +112,7 @@ def sheet_command(
         except KeyboardInterrupt:
             say("Stopped; no sheet was written. What was seen of the pictures is kept.")
             raise typer.Exit(STOPPED) from None
-    typer.echo(
+    say(
         f"{report.page}: {counted(report.takes, 'take')}, {counted(report.calls, 'call')}, "
         f"{_size(report.size_bytes)}"
     )

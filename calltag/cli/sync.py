@@ -11,7 +11,7 @@ import typer
 
 from calltag.cli import STOPPED
 from calltag.cli._choose import choose_takes, no_such_take
-from calltag.cli._options import LOG_NAME, As, LogFile, finite
+from calltag.cli._options import LOG_NAME, As, LogFile, WrongUse, finite, typed
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._progress import bar
 from calltag.errors import InputError, MediaError
@@ -57,6 +57,7 @@ def register(app: typer.Typer) -> None:
 
 
 def sync_command(
+    context: typer.Context,
     takes: Annotated[
         list[str],
         typer.Argument(
@@ -122,11 +123,16 @@ def sync_command(
     from calltag.media.copies import with_copies
 
     if by_timecode and around is not None:
-        raise typer.BadParameter("give --around or --by-timecode, not both")
+        raise WrongUse("give --around or --by-timecode, not both")
+    narrow = by_timecode or around is not None
+    if not narrow and typed(context, "within"):
+        raise WrongUse("--within goes with --around or --by-timecode: it says how far off they are")
+    has_log = is_file(log)
+    if not has_log and typed(context, "log"):
+        Log(log, create=False)  # says why not
     middle_s = around or 0.0
     near = Bounds(middle_s - within, middle_s + within)
-    narrow = by_timecode or around is not None
-    with Log(log, create=False) if is_file(log) else Log(Path(":memory:")) as opened:
+    with Log(log, create=False) if has_log else Log(Path(":memory:")) as opened:
         known = with_copies(opened.takes())
         named = list(_sources(takes, known))
         sources = [source for of_name in named for source in of_name]
@@ -230,6 +236,10 @@ def _named(name: str, known: Sequence[Take]) -> list[Path]:
         chosen = [one.take for one in choose_takes(map(_without_finds, known), [name])]
     except InputError:
         paths = [take.path for take in known]
+        if not paths:
+            raise InputError(
+                f"{name}: there is no such file, and no take in a log here; write its whole path"
+            ) from None
         raise no_such_take(name, paths, "neither a file nor a take of the log") from None
     exact = [take for take in chosen if take.path == name]
     return [take.file.resolve() for take in exact or chosen]

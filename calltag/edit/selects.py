@@ -279,6 +279,22 @@ def _check_selects(selects: Sequence[Select], out: Path) -> None:
     """Make sure that there are selects, and that they can be written as asked."""
     if not selects:
         raise InputError(f"{out.name}: no call was chosen; `calltag calls` lists them")
+    check_name(out)
+
+
+def check_name(out: Path) -> None:
+    """Make sure that a file of selects is called what it is.
+
+    Parameters
+    ----------
+    out : Path
+        The file to write.
+
+    Raises
+    ------
+    InputError
+        If its name ends neither as a timeline's nor as an edit list's.
+    """
     if out.suffix.lower() not in (edl_format.SUFFIX, otio_format.SUFFIX):
         raise InputError(
             f"{out}: selects are a timeline (.otio) or an edit list (.edl); end the name so"

@@ -272,11 +272,7 @@ def _conditions(query: Query) -> Iterator[tuple[str, Sequence[object]]]:
         yield condition, [bound]
     if query.ids:
         for name in query.ids:
-            if not _is_id(name):
-                raise InputError(
-                    f"{name}: is no id; write four letters of it or more, as `calltag library find`"
-                    " lists them"
-                )
+            check_id(name)
         wanted = [f"{name.strip().casefold()}*" for name in query.ids]
         yield f"({' OR '.join(['cut_id GLOB ?'] * len(wanted))})", wanted
     if query.doubles:
@@ -290,8 +286,7 @@ def _one_of(column: str, wanted: Sequence[object]) -> str:
 def _days(query: Query) -> Iterator[tuple[str, str]]:
     for day, compared in ((query.since, ">="), (query.until, "<=")):
         if day is not None:
-            if not _DAY.fullmatch(day):
-                raise InputError(f"{day}: write a day as 2026-05-31, or 2026-05, or 2026")
+            check_day("day", day)
             yield f"substr(recorded, 1, {len(day)}) {compared} ?", day
 
 
@@ -310,6 +305,45 @@ def _bounds(query: Query) -> Iterator[tuple[str, float]]:
             if not math.isfinite(bound):
                 raise InputError(f"{bound} makes no sense here; give a number")
             yield condition, bound
+
+
+def check_day(what: str, day: str | None) -> None:
+    """Make sure that a day, a month or a year is written as one.
+
+    Parameters
+    ----------
+    what : str
+        What it is given as, for the sentence.
+    day : str or None
+        What was typed, if anything.
+
+    Raises
+    ------
+    InputError
+        If it is not.
+    """
+    if day is not None and not _DAY.fullmatch(day):
+        raise InputError(f"{what} {day}: write a day as 2026-05-31, or 2026-05, or 2026")
+
+
+def check_id(name: str) -> None:
+    """Make sure that an id is written as one, or as its beginning.
+
+    Parameters
+    ----------
+    name : str
+        What was typed.
+
+    Raises
+    ------
+    InputError
+        If it is not.
+    """
+    if not _is_id(name):
+        raise InputError(
+            f"{name}: is no id; write four letters of it or more, as `calltag library find` lists"
+            " them"
+        )
 
 
 def _is_id(name: str) -> bool:

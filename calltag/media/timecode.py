@@ -227,6 +227,35 @@ def format_timecode(frame: int, rate: Rate) -> str:
     return f"{hours:02d}:{minutes:02d}:{seconds % 60:02d}{mark}{frames:0{digits}d}"
 
 
+def check_timecode(label: str) -> None:
+    """Make sure that a label may be one, at whatever rate.
+
+    Parameters
+    ----------
+    label : str
+        What was typed.
+
+    Raises
+    ------
+    InputError
+        If it is not written as one, or there is no such time of day.
+    """
+    _fields(label)
+
+
+def _fields(label: str) -> re.Match[str]:
+    match = _LABEL.fullmatch(label.strip())
+    if match is None:
+        raise InputError(
+            f"timecode {label!r}: write hh:mm:ss:ff, or hh:mm:ss;ff when it is drop-frame"
+        )
+    if int(match[1]) > 23 or int(match[2]) > 59 or int(match[3]) > 59:
+        raise InputError(
+            f"timecode {label!r}: there is no such time of day; write one from 00:00:00 to 23:59:59"
+        )
+    return match
+
+
 def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
     """Find the frame of a label.
 
@@ -256,17 +285,9 @@ def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
     >>> frame, rate.drop
     (17982, True)
     """
-    match = _LABEL.fullmatch(label.strip())
-    if match is None:
-        raise InputError(
-            f"timecode {label!r}: write hh:mm:ss:ff, or hh:mm:ss;ff when it is drop-frame"
-        )
+    match = _fields(label)
     hours, minutes, seconds, frames = (int(match[i]) for i in (1, 2, 3, 5))
     per_second = nominal(fps)
-    if hours > 23 or minutes > 59 or seconds > 59:
-        raise InputError(
-            f"timecode {label!r}: there is no such time of day; write one from 00:00:00 to 23:59:59"
-        )
     digits = _frame_digits(per_second)
     # Rates of ten and less, and above a hundred, are also written with as few digits as they need.
     fewest = 2 if per_second > 10 else 1

@@ -112,6 +112,26 @@ class Bed:
     true_peak_dbtp: float
 
 
+def check_length(seconds: float) -> None:
+    """Make sure that a bed may have a length.
+
+    Parameters
+    ----------
+    seconds : float
+        Its length.
+
+    Raises
+    ------
+    InputError
+        If none is so short, or so long.
+    """
+    if not LEAST_STRETCH_S <= seconds <= LONGEST_S:
+        raise InputError(
+            f"a bed of {seconds:g} s: choose a length from {LEAST_STRETCH_S:.0f} to "
+            f"{LONGEST_S:.0f} s"
+        )
+
+
 def make_bed(
     take_logs: Sequence[TakeLog],
     out: Path,
@@ -150,11 +170,7 @@ def make_bed(
     MediaError
         If a take cannot be read.
     """
-    if not LEAST_STRETCH_S <= seconds <= LONGEST_S:
-        raise InputError(
-            f"a bed of {seconds:g} s: choose a length from {LEAST_STRETCH_S:.0f} to "
-            f"{LONGEST_S:.0f} s"
-        )
+    check_length(seconds)
     found = clean_stretches(take_logs, like=like, keep_calls=keep_calls)
     if not found:
         raise InputError(why_none(take_logs, keep_calls=keep_calls))

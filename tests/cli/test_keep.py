@@ -207,17 +207,8 @@ def test_a_dry_run_writes_nothing(run, rushes, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
-        ((), "say which calls to keep"),
         (("--type", "heron"), "the log has no such call"),
-        (("--best", "1", "--date", "yesterday"), "write the day as 2026-04-18"),
         (("--take", "A001.wav", "--at", "nan"), "A001.wav: no call was found at nan s"),
-        *(
-            (
-                ("--take", "A002.wav", "--at", "3.2", *more),
-                f"whatever {more[0]} says; leave out one",
-            )
-            for more in (("--from", "some.csv"), ("--type", "pit rail"), ("--min-snr", "90"))
-        ),
         (("--type", "pit rail", "--min-snr", "90"), "no call in the log is of that kind"),
     ],
     ids=str,
@@ -362,13 +353,6 @@ def test_find_without_a_library_is_told(run, rushes):
     ran = run("library", "find", "--library", "none")
     assert ran.status == 1
     assert "`calltag keep` begins one" in ran.err
-
-
-def test_questions_that_make_no_sense_are_told(run, kept):
-    for arguments in (("--month", "Floreal"), ("--since", "May"), ("--id", "1")):
-        ran = run("library", "find", "--library", "lib", *arguments)
-        assert ran.status == 1
-        assert ran.err.count("\n") == 1
 
 
 @pytest.mark.parametrize("option", ["--min-snr", "--min-level", "--max-level", "--min-length"])

@@ -218,7 +218,7 @@ def test_without_a_file_it_opens_the_listening_page(run, log, monkeypatch) -> No
 
 def test_the_listening_page_takes_no_filter_by_type(run, log) -> None:
     ran = run("label", "--type", "pit rail")
-    assert ran.status == 1
+    assert ran.status == 2
     assert "--by type" in ran.err
 
 
@@ -227,7 +227,7 @@ def test_the_listening_page_takes_no_filter_by_type(run, log) -> None:
 def test_options_of_the_list_are_refused_without_it(run, log, write, option, reading) -> None:
     source = ("--from", write("card1/A001.mov,40,41,lesser reedling,")) if reading else ()
     ran = run("label", *source, *option)
-    assert ran.status == 1
+    assert ran.status == 2
     assert f"{option[0]} goes with --list" in ran.err
     assert "no label yet" in run("label", "--list").err
 
@@ -246,7 +246,7 @@ def test_options_of_the_list_are_refused_without_it(run, log, write, option, rea
 def test_options_that_nothing_would_come_of_are_refused(run, log, write, arguments, sentence):
     write("card1/A001.mov,40,41,lesser reedling,")
     ran = run("label", *arguments)
-    assert ran.status == 1
+    assert ran.status == 2
     assert sentence in ran.err
     assert labels(log) == []
 

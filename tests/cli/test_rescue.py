@@ -175,12 +175,8 @@ def test_a_take_without_sound_is_told_where_else_to_look(shoot):
     [
         (["B999.mov"], "no such take"),
         (["*.mov"], "several takes"),
-        (["A001.mov", "--out", "rushes/camA/A001.mov"], r"\.wav"),
         (["A001.mov", "--channel", "7"], "no channel 7"),
         (["A001.mov", "--low-cut", "30000"], "low cut at 30000"),
-        (["A001.mov", "--high-cut", "0"], "--high-cut 0: a cut needs a frequency above 0 Hz"),
-        (["A001.mov", "--low-cut", "-80"], "--low-cut -80: a cut needs a frequency above 0 Hz"),
-        (["A001.mov", "--high-cut", "nan", "--channel", "1"], "--high-cut nan: a cut needs"),
     ],
 )
 def test_what_it_refuses(shoot, arguments, word):

@@ -96,12 +96,6 @@ def test_a_reference_that_cannot_be_used_is_told(run, log, truth, text, sentence
     assert sentence in ran.err
 
 
-def test_a_collar_below_zero_is_told(run, log, truth) -> None:
-    ran = run("score", truth, "--collar", "-1")
-    assert ran.status == 1
-    assert "collar -1: give seconds, zero or more" in ran.err
-
-
 def test_truth_beyond_the_end_of_a_take_is_refused(run, log, truth) -> None:
     truth.write_text("take,start_s,end_s\ncard1/A001.mov,1100,1500\n")
     ran = run("score", truth)

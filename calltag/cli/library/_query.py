@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._options import finite
+from calltag.cli._options import finite, wrong_use
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
@@ -137,13 +137,19 @@ def make_query(
     doubles: bool = False,
 ) -> Query:
     """Make the question that the options of a command ask, as they are typed."""
-    from calltag.library.find import Order, Query
+    from calltag.library.find import Order, Query, check_day, check_id
 
+    with wrong_use():
+        in_months = months_of(months or ())
+        for option, day in (("--since", since), ("--until", until)):
+            check_day(option, day)
+        for name in ids or ():
+            check_id(name)
     return Query(
         words=words,
         types=types or (),
         place=place,
-        months=months_of(months or ()),
+        months=in_months,
         since=since,
         until=until,
         min_snr_db=min_snr,

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_unfinished
-from calltag.cli._options import As, ListedAs
+from calltag.cli._options import As, ListedAs, WrongUse, finite, typed
 from calltag.cli._output import Column, print_data, print_table, say
 from calltag.cli.library._kept import COLUMNS, kept_cells
 from calltag.errors import InputError
@@ -22,6 +22,7 @@ def register(group: typer.Typer) -> None:
 
 
 def like_command(
+    context: typer.Context,
     sound: Annotated[
         str,
         typer.Argument(
@@ -36,6 +37,7 @@ def like_command(
         typer.Option(
             "--at",
             min=0.0,
+            callback=finite,
             metavar="SECONDS",
             help="Where in the file the sound begins. Without it, the call that stands out most.",
             show_default=False,
@@ -43,7 +45,13 @@ def like_command(
     ] = None,
     length: Annotated[
         float,
-        typer.Option("--length", min=0.05, metavar="SECONDS", help="With --at, how long it is."),
+        typer.Option(
+            "--length",
+            min=0.05,
+            callback=finite,
+            metavar="SECONDS",
+            help="With --at, how long it is.",
+        ),
     ] = 0.5,
     best: Annotated[int, typer.Option(min=1, metavar="N", help="How many to list.")] = 10,
     how: ListedAs = As.TABLE,
@@ -65,6 +73,8 @@ def like_command(
     from calltag.library.tables import KEPT_COLUMNS, kept_row
     from calltag.records.span import Span
 
+    if at is None and typed(context, "length"):
+        raise WrongUse("--length goes with --at: it says how long the sound there is")
     with Catalogue(library_folder(library)) as catalogue:
         warn_unfinished(catalogue)
         file = Path(sound)
@@ -75,6 +85,8 @@ def like_command(
                 f"{sound}: there is no such file; write the whole path of a take or sound file, as "
                 f"D:/ashmere/card1/{file.name}"
             )
+        elif at is not None:
+            raise InputError(f"--at is a second of a file, and {sound} is none; leave it out")
         else:
             sample = sample_of_kept(catalogue, by_name(catalogue, sound))
         without = [sample.kept_id] if sample.kept_id else []

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_unfinished
-from calltag.cli._options import ByHand, MinConfidence, MinSnr, Noise, Replace, Types
+from calltag.cli._options import ByHand, MinConfidence, MinSnr, Noise, Replace, Types, wrong_use
 from calltag.cli._output import end, say
 from calltag.cli._progress import bar
 from calltag.cli.library._query import (
@@ -101,6 +101,8 @@ def out_command(
     from calltag.library.hand_out import hand_out, report_lines
     from calltag.media.timecode import parse_rate
 
+    with wrong_use():
+        rate = parse_rate(fps) if fps is not None else None
     query = make_query(
         words=" ".join(words or ()),
         types=types,
@@ -130,7 +132,7 @@ def out_command(
             folder,
             library=home,
             loudness_lufs=loudness,
-            rate=parse_rate(fps) if fps else None,
+            rate=rate,
             replace_existing=replace,
             told=lambda done: told(done, len(kept)),
         )
