@@ -23,7 +23,7 @@ from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.media.clock import DAY_S, within_half_s
-from calltag.media.joins import OFF_S, with_joins
+from calltag.media.joins import OFF_S, agreeing, with_joins
 from calltag.records.alignment import Alignment
 from calltag.records.take import Problem, Take
 
@@ -46,6 +46,7 @@ _NARROW_S = 120.0  # where the user says where to look, repeated sounds seldom f
 _MOST_OF_IT, _FEWEST = 0.65, 8  # windows that agree all through need no rest
 _EVEN_ODDS, _STEEPNESS = 7.3, 1.5  # confidence over evidence, if half of all pairs belong together
 _UNSURE_AT_MOST = 0.5
+_AGREES = "agrees with where the file before or after puts it"
 
 
 class Outcome(StrEnum):
@@ -72,6 +73,8 @@ class Comparison:
         that another one goes on in, what follows from that.
     reason : str
         Why, in plain words.
+    repeats : bool
+        Whether the sound repeats, so that another place may be as good.
     """
 
     take_a: str
@@ -79,6 +82,7 @@ class Comparison:
     outcome: Outcome
     alignment: Alignment | None
     reason: str
+    repeats: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,18 +251,20 @@ def follow_joins(
     -------
     compared : list of Comparison
         The same pairs. Where what the sound leaves unsure is where a join of files puts the takes,
-        they are lined up; otherwise what the join says is told as such.
+        they are lined up, and so are those of a take that lies over a join where both files say the
+        same of it; otherwise what the join says is told as such.
     others : list of Alignment
         What follows for further pairs with takes that were compared.
     """
-    compared = list(compared)
+    known_of_others, every = list(alignments), list(takes)
+    compared = _borne_out(list(compared), known_of_others, every)
     names = {name for one in compared for name in (one.take_a, one.take_b)}
     heard = [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
-    heard += alignments
+    heard += known_of_others
     known = {frozenset((pair.take_a, pair.take_b)) for pair in heard}
     derived = {
         frozenset((pair.take_a, pair.take_b)): pair
-        for pair in with_joins(heard, takes)
+        for pair in with_joins(heard, every)
         if pair.overlap_s > 0
     }
     followed = []
@@ -272,6 +278,37 @@ def follow_joins(
     return followed, others
 
 
+def _borne_out(
+    compared: Sequence[Comparison], alignments: Sequence[Alignment], takes: Sequence[Take]
+) -> list[Comparison]:
+    """Line up what is unsure with two files of a recording, and the same with both.
+
+    Each hears another part of the take, so they are two witnesses. Of sounds that repeat they are
+    not: both may be wrong by the same.
+    """
+    sure = [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
+    guesses = [
+        one.alignment
+        for one in compared
+        if one.outcome is Outcome.UNSURE and one.alignment and not one.repeats
+    ]
+    confidence: dict[int, float] = {}
+    for pair in agreeing(guesses, [*sure, *alignments], takes):
+        both = 1 - math.prod(1 - one.confidence for one in pair)
+        confidence |= {id(one): max(both, confidence.get(id(one), 0.0)) for one in pair}
+    return [
+        replace(
+            one,
+            outcome=Outcome.LINED_UP,
+            alignment=replace(one.alignment, confidence=confidence[id(one.alignment)]),
+            reason=_AGREES,
+        )
+        if one.alignment is not None and id(one.alignment) in confidence
+        else one
+        for one in compared
+    ]
+
+
 def _followed(one: Comparison, lies: Alignment) -> Comparison:
     middle_s = max(0.0, lies.offset_s) + lies.overlap_s / 2
     if (
@@ -282,7 +319,7 @@ def _followed(one: Comparison, lies: Alignment) -> Comparison:
             one,
             outcome=Outcome.LINED_UP,
             alignment=replace(one.alignment, confidence=lies.confidence),
-            reason="agrees with where the file before or after puts it",
+            reason=_AGREES,
         )
     return replace(
         one,
@@ -342,6 +379,7 @@ def _judged(
         outcome=Outcome.UNSURE if doubt else Outcome.LINED_UP,
         alignment=_alignment(a, b, take_a, take_b, best, sure),
         reason=doubt or _agreement(best),
+        repeats=bool(rivals) or _echoes(best),
     )
 
 
@@ -351,7 +389,7 @@ def _doubt(best: Line, rivals: Sequence[Line], *, narrow: bool) -> str:
         offsets = sorted({round(_offset_s(line), 2) for line in (best, *rivals[:2])})
         listed = " or ".join(f"{offset:.2f} s" for offset in offsets)
         return f"the sound repeats: the second may begin at {listed}, or elsewhere"
-    if best.rival > _ECHO * best.evidence:
+    if _echoes(best):
         return "the sound repeats too quickly to tell one place from the next"
     if narrow:
         return ""
@@ -360,6 +398,10 @@ def _doubt(best: Line, rivals: Sequence[Line], *, narrow: bool) -> str:
     if best.rest < SURE_REST:
         return "only one sound agrees, which may have occurred twice"
     return "" if _total(best) >= SURE else "too little agrees to be certain"
+
+
+def _echoes(line: Line) -> bool:
+    return line.rival > _ECHO * line.evidence
 
 
 def _total(line: Line) -> float:

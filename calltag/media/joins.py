@@ -76,10 +76,7 @@ def with_joins(alignments: Iterable[Alignment], takes: Iterable[Take]) -> list[A
     every, known = list(takes), list(alignments)
     length_s = {take.path: take.duration_s for take in every}
     trusted = _not_contradicted(joins(every), known)
-    beside: dict[str, list[tuple[str, float]]] = defaultdict(list)
-    for join in trusted:
-        beside[join.take_a].append((join.take_b, join.offset_s))
-        beside[join.take_b].append((join.take_a, -join.offset_s))
+    beside = _beside(trusted)
     pairs = {frozenset((one.take_a, one.take_b)) for one in (*known, *trusted)}
     derived: list[Alignment] = []
     waiting = deque(known)
@@ -92,6 +89,52 @@ def with_joins(alignments: Iterable[Alignment], takes: Iterable[Take]) -> list[A
                 derived.append(replace(one, overlap_s=both_s))
                 waiting.append(derived[-1])
     return [*known, *trusted, *derived]
+
+
+def agreeing(
+    guesses: Iterable[Alignment], alignments: Iterable[Alignment], takes: Iterable[Take]
+) -> list[tuple[Alignment, Alignment]]:
+    """Find guesses that bear each other out: each puts a take over a join where the other does.
+
+    Parameters
+    ----------
+    guesses : iterable of Alignment
+        How takes may lie against each other, one for a pair.
+    alignments : iterable of Alignment
+        How takes lie against each other, by their sound.
+    takes : iterable of Take
+        All takes of the log.
+
+    Returns
+    -------
+    list of tuple of two Alignment
+        Two guesses of one take, against a file and against the one that this goes on in.
+    """
+    every, unsure = list(takes), list(guesses)
+    length_s = {take.path: take.duration_s for take in every}
+    beside = _beside(_not_contradicted(joins(every), list(alignments)))
+    by_pair = {frozenset((one.take_a, one.take_b)): one for one in unsure}
+    found: dict[frozenset[int], tuple[Alignment, Alignment]] = {}
+    for one in unsure:
+        for moved in _moved(one, beside):
+            other = by_pair.get(frozenset((moved.take_a, moved.take_b)))
+            both_s = _overlap_s(moved, length_s)
+            if other is None or both_s <= 0:
+                continue
+            turned = other if other.take_a == moved.take_a else other.turned()
+            at_s = max(0.0, moved.offset_s) + both_s / 2
+            if abs(turned.in_b(at_s) - moved.in_b(at_s)) <= OFF_S:
+                found.setdefault(frozenset((id(one), id(other))), (one, other))
+    return list(found.values())
+
+
+def _beside(joined: Iterable[Alignment]) -> dict[str, list[tuple[str, float]]]:
+    """The files before and after each, and how much later they begin."""
+    beside: dict[str, list[tuple[str, float]]] = defaultdict(list)
+    for join in joined:
+        beside[join.take_a].append((join.take_b, join.offset_s))
+        beside[join.take_b].append((join.take_a, -join.offset_s))
+    return beside
 
 
 def _kind(take: Take) -> object:

@@ -373,17 +373,22 @@ def split(folder: Path, pairs, make_clip, *, after_s: float, second_date: str) -
     for at_s, sound in ((JOIN_S - 0.35, whistle), (JOIN_S + 0.9, trill)):
         events.append((int(at_s * pairs.RATE_HZ), sound))
     wide, lens = (pairs.heard(rng, events, pairs.pink(rng, n), snr_db) for snr_db in (18, 25))
-    join = int(JOIN_S * pairs.RATE_HZ)
-    begins_s = JOIN_S + after_s - 20
-    begin = int(begins_s * pairs.RATE_HZ)
+    begin = int((JOIN_S + after_s - 20) * pairs.RATE_HZ)
+    clip = lens[begin : begin + 20 * pairs.RATE_HZ]
+    write_split(folder, make_clip, wide, clip, pairs.RATE_HZ, second_date)
+
+
+def write_split(folder: Path, make_clip, wide, clip, rate_hz: int, second_date: str) -> None:
+    """Write a recording as two files, and the clip."""
+    join = int(JOIN_S * rate_hz)
     for name, sound, timecode, date in (
         (WIDE, wide[:join], "05:12:00:00", "2026-04-18T04:12:00Z"),
         (MORE, wide[join:], "05:12:30:00", second_date),
-        (LENS, lens[begin : begin + 20 * pairs.RATE_HZ], "05:40:00:00", "2026-04-18T04:40:00Z"),
+        (LENS, clip, "05:40:00:00", "2026-04-18T04:40:00Z"),
     ):
         make_clip(
             folder / name,
-            seconds=len(sound) / pairs.RATE_HZ,
+            seconds=len(sound) / rate_hz,
             samples=(0.4 * sound / np.abs(sound).max())[None].astype(np.float32),
             audio_codec="pcm_s16le",
             timecode=timecode,
@@ -434,6 +439,28 @@ def test_what_the_sound_leaves_unsure_is_settled_by_a_join(run, tmp_path, pairs,
     assert run("log", "r").status == 0
     found = places(run("sync", "long", "wide", "--as", "json"))
     assert found[LENS, MORE] == ("lined up", pytest.approx(14, abs=0.002))
+    assert kept_in(tmp_path) == [(LENS, WIDE), (LENS, MORE)]
+
+
+def test_a_clip_half_over_a_join_is_lined_up_where_both_files_say_the_same(
+    run, tmp_path, pairs, make_clip
+) -> None:
+    """Seven seconds in each file are too few for either; together they are enough."""
+    rng = np.random.default_rng(7)
+    n = int(2 * JOIN_S * pairs.RATE_HZ)
+    events = pairs.chorus(rng, 2 * JOIN_S - 2, every_s=1.0)
+    wide, lens = (
+        pairs.heard(rng, events, pairs.pink(rng, n), snr_db=snr_db) for snr_db in (14, 17)
+    )
+    begin = int((JOIN_S - 7) * pairs.RATE_HZ)
+    clip = lens[begin : begin + 14 * pairs.RATE_HZ]
+    write_split(tmp_path / "r", make_clip, wide, clip, pairs.RATE_HZ, "2026-04-18T04:12:30Z")
+    alone = places(run("sync", f"r/{LENS}", f"r/{WIDE}", f"r/{MORE}", "--as", "json"))
+    assert [outcome for outcome, _ in alone.values()] == ["unsure", "unsure"]
+    assert run("log", "r").status == 0
+    found = places(run("sync", "long", "wide", "--as", "json"))
+    assert found[LENS, WIDE] == ("lined up", pytest.approx(-23, abs=0.002))
+    assert found[LENS, MORE] == ("lined up", pytest.approx(7, abs=0.002))
     assert kept_in(tmp_path) == [(LENS, WIDE), (LENS, MORE)]
 
 

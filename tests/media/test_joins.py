@@ -11,7 +11,7 @@ from fractions import Fraction
 
 import pytest
 
-from calltag.media.joins import joins, with_joins
+from calltag.media.joins import agreeing, joins, with_joins
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
 
@@ -218,3 +218,30 @@ def test_what_was_heard_stays_and_contradicts_a_join() -> None:
     assert [one.take_a for one in with_joins([first, elsewhere], TAKES)[2:]] == [SECOND.path]
     overlap = heard(FIRST.path, SECOND.path, 300.0)
     assert [one.take_a for one in with_joins([overlap], TAKES)[1:]] == [SECOND.path]
+
+
+def test_guesses_over_a_join_bear_each_other_out_where_they_say_the_same() -> None:
+    """A clip of 20 s, the first 10 of them in the first file."""
+    clip = replace(FIRST, path="long/A.MOV", digest="a", duration_s=20.0, start_tc="06:00:00:00")
+    takes = [FIRST, SECOND, THIRD, clip]
+
+    def guess(path: str, offset_s: float) -> Alignment:
+        return Alignment(
+            take_a=path,
+            take_b=clip.path,
+            offset_s=offset_s,
+            drift_ppm=0.0,
+            confidence=0.5,
+            overlap_s=10.0,
+        )
+
+    first, second = guess(FIRST.path, 470.0), guess(SECOND.path, -10.05)
+    assert agreeing([first, second], [], takes) == [(first, second)]
+    turned = second.turned()
+    assert agreeing([turned, first], [], takes) == [(turned, first)]
+    assert agreeing([first, guess(SECOND.path, -9.8)], [], takes) == []
+    assert agreeing([first, guess(THIRD.path, -490.0)], [], takes) == [], "it had ended"
+    apart = [replace(guess(FIRST.path, 470.0), confidence=1.0), guess(SECOND.path, -5.0)]
+    assert agreeing([first, second], apart, takes) == [], "what was heard contradicts the join"
+    stood_still = replace(SECOND, recorded="2026-04-18T05:20:00Z")
+    assert agreeing([first, second], [], [FIRST, stood_still, clip]) == []
