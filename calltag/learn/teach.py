@@ -236,6 +236,8 @@ def teach(
     unlabelled : sequence of Sound
         Sounds that nobody labelled. Those of takes in which others were labelled show what else
         there is, and what to label next is chosen from all of them.
+    company : sequence of Sound
+        More sounds that show what else there is, of places that the log does not hold.
 
     Returns
     -------
