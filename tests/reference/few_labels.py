@@ -4,7 +4,9 @@
 scenes and judges by those in another, made of other clips; or in the same folder, by those that
 were not labelled. With `--beside`, the other folder's scenes are in the log too, without a label:
 their finds are there when it is taught. With `--noise N`, the user labels noise too, as users do: N
-stretches without a call of each background that is a noise, and N false finds as `no call`.
+stretches without a call of each background that is a noise, and N false finds as `no call`. With
+`--kept N`, the library teaches: the N clearest calls of each type are kept, as what was taught
+first names them, with what else was found in their takes; with `--alone` without that.
 
 Each folder holds wave files and a `truth.csv` with the columns ``take,start_s,end_s,label,snr_db``,
 and ``background`` for noise. Of the types of call, `--untaught` are drawn and taught by nobody; of
@@ -39,7 +41,9 @@ from calltag.learn.examples import Example, Sound
 from calltag.learn.finder import Finder
 from calltag.learn.panel import are_calls
 from calltag.learn.sameness import common_s
+from calltag.learn.tagger import Tagger
 from calltag.learn.teach import teach
+from calltag.library.lessons import SURE
 from calltag.media.probe import probe
 from calltag.records.label import NO_CALL
 from calltag.records.span import Span
@@ -144,8 +148,14 @@ def trial(
     beside: bool = False,
     noise: Sequence[Find] = (),
     n_noise: int = 0,
+    n_kept: int = 0,
+    alone: bool = False,
 ) -> Trial:
-    """Teach so many labels of each of these types, and of noise, and judge."""
+    """Teach so many labels of each of these types, and of noise, and judge.
+
+    If some are kept of each type, those teach, with what else was found in their takes unless they
+    are to teach alone.
+    """
     labelled = set()
     for label, n in [*((label, n_labels) for label in types), (FALSE, n_noise)]:
         of_type = [i for i, find in enumerate(taught) if find.label == label]
@@ -155,24 +165,14 @@ def trial(
         for label in sorted({find.label for find in noise})
         for find in _drawn([find for find in noise if find.label == label], n_noise, rng)
     ]
-    examples = [
-        Example(
-            take=find.take,
-            span=find.span,
-            label=find.label,
-            features=find.features,
-            group=find.take,
-        )
-        for find in (*(taught[i] for i in sorted(labelled)), *stretches)
-    ]
-    others = [
-        Sound(take=find.take, span=find.span, features=find.features)
-        for i, find in enumerate(taught)
-        if i not in labelled
-    ]
+    examples = [_example(find) for find in (*(taught[i] for i in sorted(labelled)), *stretches)]
+    others = [_sound(find) for i, find in enumerate(taught) if i not in labelled]
     if beside:
-        others += [Sound(take=find.take, span=find.span, features=find.features) for find in judged]
+        others += [_sound(find) for find in judged]
     tagger = teach(examples, unlabelled=others).tagger
+    if n_kept:
+        examples, company = _kept(taught, labelled, tagger, types, n_kept)
+        tagger = teach(examples, company=() if alone else company).tagger
     if judged is taught:
         judged = [find for i, find in enumerate(taught) if i not in labelled]
     features = np.stack([find.features for find in judged])
@@ -200,6 +200,43 @@ def trial(
     return Trial(figures, confidence[known], right[known])
 
 
+def _example(find: Find, label: str | None = None) -> Example:
+    return Example(
+        take=find.take,
+        span=find.span,
+        label=label or find.label,
+        features=find.features,
+        group=find.take,
+    )
+
+
+def _sound(find: Find) -> Sound:
+    return Sound(take=find.take, span=find.span, features=find.features)
+
+
+def _kept(
+    taught: list[Find], labelled: set[int], tagger: Tagger, types: list[str], n_kept: int
+) -> tuple[list[Example], list[Sound]]:
+    """The clearest calls of each type as they are named, and what else is found in their takes."""
+    tags = tagger.tag(np.stack([find.features for find in taught]))
+    of_type = defaultdict(list)
+    for i, (find, tag) in enumerate(zip(taught, tags, strict=True)):
+        if i in labelled:
+            of_type[find.label].append(i)
+        elif tag.confidence >= SURE:
+            of_type[tag.label].append(i)
+    kept = {
+        i: label
+        for label in types
+        for i in sorted(of_type[label], key=lambda i: -np.nan_to_num(taught[i].snr_db))[:n_kept]
+    }
+    takes = {taught[i].take for i in kept}
+    company = [
+        _sound(find) for i, find in enumerate(taught) if i not in kept and find.take in takes
+    ]
+    return [_example(taught[i], label) for i, label in kept.items()], company
+
+
 def _drawn(finds: Sequence[Find], n: int, rng: np.random.Generator) -> list[Find]:
     return [finds[i] for i in rng.permutation(len(finds))[:n]]
 
@@ -222,6 +259,8 @@ def measure(
     draws: int,
     beside: bool = False,
     n_noise: int = 0,
+    n_kept: int = 0,
+    alone: bool = False,
 ) -> dict[str, float]:
     """Means of the figures over draws of untaught types and of labels."""
     own = finds(finder, taught)
@@ -233,7 +272,18 @@ def measure(
         rng = np.random.default_rng(draw)
         kept = sorted(str(one) for one in rng.permutation(types)[n_untaught:])
         trials.append(
-            trial(own, other, kept, n_labels, rng, beside=beside, noise=noise, n_noise=n_noise)
+            trial(
+                own,
+                other,
+                kept,
+                n_labels,
+                rng,
+                beside=beside,
+                noise=noise,
+                n_noise=n_noise,
+                n_kept=n_kept,
+                alone=alone,
+            )
         )
     confidence, right = (
         np.concatenate(parts)
@@ -258,6 +308,8 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=6)
     parser.add_argument("--beside", action="store_true", help="judged scenes are in the log")
     parser.add_argument("--noise", type=int, default=0, help="labels of each noise")
+    parser.add_argument("--kept", type=int, default=0, help="calls of each type in the library")
+    parser.add_argument("--alone", action="store_true", help="they teach without company")
     arguments = parser.parse_args()
     figures = measure(
         Finder.load(arguments.model),
@@ -268,6 +320,8 @@ def main() -> None:
         draws=arguments.draws,
         beside=arguments.beside,
         n_noise=arguments.noise,
+        n_kept=arguments.kept,
+        alone=arguments.alone,
     )
     print(json.dumps({key: round(value, 3) for key, value in figures.items()}, indent=2))
 

@@ -8,6 +8,7 @@ import few_labels
 import numpy as np
 import pytest
 
+from calltag.learn.tagger import Tag
 from calltag.records.found import Call
 from calltag.records.span import Span
 
@@ -84,6 +85,30 @@ def test_labelled_noise_takes_no_calls(rng):
     assert figures["macro_f1"] > 0.95
     assert figures["taught_named_rightly"] > 0.9
     assert figures["calls_lost"] < 0.05
+
+
+def test_the_clearest_calls_of_each_type_are_kept_and_teach(rng):
+    taught, judged = finds(rng, spread=0.2), finds(rng, spread=0.2)
+    own = few_labels.trial(taught, judged, TYPES[:3], 5, rng, n_kept=8)
+    alone = few_labels.trial(taught, judged, TYPES[:3], 5, rng, n_kept=8, alone=True)
+    for trial in (own, alone):
+        assert trial.figures["macro_f1"] > 0.9
+        assert trial.figures["taught_named_rightly"] > 0.8
+    clear = [i for i, find in enumerate(taught) if find.snr_db == 20.0]
+    examples, company = few_labels._kept(taught, set(clear), _Knowing(), TYPES[:2], 2)
+    assert [example.label for example in examples] == [TYPES[0]] * 2 + [TYPES[1]] * 2
+    spans = {(example.take, example.span) for example in examples}
+    assert spans <= {(taught[i].take, taught[i].span) for i in clear}
+    takes = {example.take for example in examples}
+    in_takes = {(find.take, find.span) for find in taught if find.take in takes}
+    assert {(sound.take, sound.span) for sound in company} | spans == in_takes
+
+
+class _Knowing:
+    """Names every find as a type that is not asked for."""
+
+    def tag(self, features):
+        return [Tag(TYPES[4], 1.0) for _ in features]
 
 
 def test_noise_is_labelled_where_nothing_calls(tmp_path):
