@@ -448,6 +448,19 @@ def test_last_springs_types_work_this_spring(
         assert [one.label for one in log.take_log("C001.wav").calls] == [TYPES[1]]
 
 
+def test_the_library_remembers_what_else_was_found_where_calls_were_kept(run, rushes, tmp_path):
+    """Of the takes that calls were kept of; also of calls that are kept already; what is kept later is no longer among the others."""
+
+    def taught() -> str:
+        return run("library", "teach", "--library", tmp_path / "lib", "--log", "none.db").err
+
+    for _ in range(2):
+        assert run("keep", "--library", "lib", "--best", 8).status == 0
+        assert "What else calls there is known from 2 other finds of the same takes." in taught()
+    run("keep", "--library", "lib", "--best", 15)
+    assert "What else calls" not in taught()
+
+
 def test_a_command_may_read_while_another_process_writes(run, kept, tmp_path):
     from calltag.library.catalogue import Catalogue
 

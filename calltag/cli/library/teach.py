@@ -107,8 +107,8 @@ def _lessons(learnt: Lessons) -> Iterator[str]:
         )
     if learnt.company:
         yield (
-            f"What else calls: {counted(len(learnt.company), 'other find')} of the takes that they"
-            " were kept of."
+            "What else calls there is known from"
+            f" {counted(len(learnt.company), 'other find')} of the same takes."
         )
     if learnt.unsure:
         yield f"Left out: {counted(learnt.unsure, 'call')} not labelled by you, or not sure enough."
