@@ -449,7 +449,7 @@ def test_last_springs_types_work_this_spring(
 
 
 def test_the_library_remembers_what_else_was_found_where_calls_were_kept(run, rushes, tmp_path):
-    """Of the takes that calls were kept of; also of calls that are kept already; what is kept later is no longer among the others."""
+    """It notes that of calls that are kept already, too; what is kept later is none of it."""
 
     def taught() -> str:
         return run("library", "teach", "--library", tmp_path / "lib", "--log", "none.db").err
