@@ -48,9 +48,6 @@ def _run(arguments: list[str] | None) -> None:
             print(f"calltag: {error}", file=sys.stderr, flush=True)
         give_up_output()
         sys.exit(FAILED)
-    except BrokenPipeError:
-        give_up_output()
-        sys.exit(FAILED)
     except ImportError as error:
         if "DLL load failed" not in str(error):
             raise

@@ -10,6 +10,8 @@ from typing import Any, get_args
 import typer
 from typer.core import TyperCommand, TyperGroup
 
+from calltag.files import is_there
+
 _TYPE = re.compile(r" <(?:list\[)?(?:str|path|Path|file|int|float|int range|float range)\]?>$")
 _LIST = re.compile(r"<list\[(.*)\]>$")
 _RANGE = re.compile(r"(?:; |(?<=\[))[-\d.]*(?:<=?)?x[<>]=?[-\d.]+(?=\])")
@@ -53,9 +55,15 @@ class PlainCommand(TyperCommand):
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Read the arguments."""
         try:
-            return super().parse_args(ctx, args)
+            return super().parse_args(ctx, list(args))
         except typer.BadParameter as error:
             error.message = plain_error(error.message)
+            raise
+        except typer.Exit:
+            raise
+        except Exception as error:
+            if option := getattr(error, "option_name", None):  # the class has no public name
+                _name_file(error, [name for name in args if name.startswith(option)])
             raise
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
@@ -82,6 +90,14 @@ class App(typer.Typer):
     ) -> Callable[[Callable[..., None]], Callable[..., None]]:
         """Add a command by this name."""
         return super().command(name, cls=PlainCommand)
+
+
+def _name_file(error: Any, names: Sequence[str]) -> None:
+    """Add to the error of an option that there is a file of that name, if there is."""
+    for name in names:
+        if is_there(Path(name)):
+            error.message += f"; if the file is meant, write ./{name}"
+            return
 
 
 def refuse_empty(parameter: Any) -> None:

@@ -1,7 +1,7 @@
 """Standard output and error as commands find them: what cannot be written is told in a sentence.
 
 What goes into files or other programs is UTF-8, with the line ends that were written. A reader that
-leaves early is no error; the command line ends quietly then.
+leaves early is no error: the command goes on to its end, and what it still writes there is let go.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ class _Guarded(io.FileIO):
     def write(self, data: Any) -> int:
         try:
             return super().write(data)
-        except BrokenPipeError:
-            raise
         except OSError as error:
-            if _ON_WINDOWS and error.errno == errno.EINVAL:  # what a reader that left looks like
-                raise BrokenPipeError(errno.EPIPE, error.strerror) from error
+            # What a reader that left looks like, there and elsewhere.
+            if (_ON_WINDOWS and error.errno == errno.EINVAL) or isinstance(error, BrokenPipeError):
+                _let_go(self)
+                return len(data)
             raise OutputError(reason_of(error)) from error
 
 
@@ -83,6 +83,12 @@ def _text(raw: io.RawIOBase, *, line_buffering: bool = False) -> io.TextIOWrappe
     )
 
 
+def _let_go(raw: _Guarded) -> None:
+    """Make all that is still written to a file go nowhere."""
+    with suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), raw.fileno())
+
+
 def give_up_output() -> None:
     """Let go what is still to be written, so that the program can end."""
     for name in ("stdout", "stderr"):
@@ -92,7 +98,6 @@ def give_up_output() -> None:
         except (OSError, OutputError, ValueError):
             raw = stream.buffer.raw if isinstance(stream, io.TextIOWrapper) else None
             if isinstance(raw, _Guarded):
-                with suppress(OSError):
-                    os.dup2(os.open(os.devnull, os.O_WRONLY), raw.fileno())
+                _let_go(raw)
             else:
                 setattr(sys, name, io.StringIO())

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import io
+import re
+
 import pytest
 
 from calltag.cli import _progress
+from calltag.cli._output import Column, print_table
 from calltag.cli._progress import Teller
 from calltag.run import Progress
 
@@ -37,3 +41,26 @@ def test_takes_that_are_looked_at_are_counted_alike(capsys, monkeypatch) -> None
     now_s[0] += 30.0
     teller.tell_counted(10, 20)
     assert capsys.readouterr().err == "10 of 20 takes, about 30 s left\n"
+
+
+class Screen(io.StringIO):
+    """A terminal that keeps what it is sent."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(("no_color", "colours"), [("", True), ("1", False)])
+def test_no_colour_comes_where_none_is_wanted(monkeypatch, no_color, colours) -> None:
+    """As no-color.org has it: any value but an empty one. Bold is no colour, and may stay."""
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.setenv("NO_COLOR", no_color)
+    screen = Screen()
+    monkeypatch.setattr("sys.stderr", screen)
+    monkeypatch.setattr("sys.stdout", screen)
+    with Teller() as teller:
+        teller.tell_counted(10, 20)
+    print_table([Column("take")], [["A001.mov"]])
+    colour = re.compile(r"\x1b\[(?:\d+;)*(?:3\d|4\d|9\d|10\d)(?:;\d+)*m")
+    assert bool(colour.search(screen.getvalue())) is colours
+    assert "10 of 20" in screen.getvalue()
