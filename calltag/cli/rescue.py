@@ -107,12 +107,12 @@ def rescue_command(
     name = f"{Path(own.path).stem}-treated.wav"
     target = None if dry_run else sound_target(out, name, take_logs, replace=replace)
     verdict = judge(chosen)
-    say(f"{own.path}: {verdict.grade}")
+    typer.echo(f"{own.path}: {verdict.grade}")
     for reason in verdict.reasons:
-        say(f"  {reason}")
+        typer.echo(f"  {reason}")
     others = companions(chosen, take_logs, alignments)
     for companion in others[:3]:
-        say(f"  {companion.sentence(own)}")
+        typer.echo(f"  {companion.sentence(own)}")
     if is_mute(own):
         return
     path = own.file
@@ -121,11 +121,11 @@ def rescue_command(
     if not rescue.treatment:
         return
     if target is None:
-        say(f"Would be done: {rescue.treatment}. After: {rescue.expected}")
+        typer.echo(f"Would be done: {rescue.treatment}. After: {rescue.expected}")
         return
     bext = _bext(own, rescue.treatment)
     made = write_treated(path, target, chosen, rescue.treatment, bext, rescue.was)
-    say(f"After:  {made.after}")
+    typer.echo(f"After:  {made.after}")
     if made.turned_down_db:
         say(f"The whole is turned down by {made.turned_down_db:.1f} dB to stay below full scale.")
     say(f"{target}: {rescue.treatment}; same length and start as the take")
@@ -155,9 +155,9 @@ def _wanted(
 
 
 def _say_figures(rescue: Rescue) -> None:
-    say(f"Before: {rescue.before}")
+    typer.echo(f"Before: {rescue.before}")
     for line in rescue.advice:
-        say(f"  {line}")
+        typer.echo(f"  {line}")
 
 
 def _bext(take: Take, treatment: Treatment) -> Bext:

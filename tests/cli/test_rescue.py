@@ -109,12 +109,14 @@ def test_the_treated_sound_is_written_beside_nothing_of_the_footage(shoot):
     footage = {path: path.read_bytes() for path in (shoot / "rushes").rglob("*.mov")}
     result = run("A001.mov")
     assert result.exit_code == 0, result.output
-    said = result.stderr
+    said = result.stdout
     assert "camA/A001.mov: part" in said
     assert "Before: 0 of 3 calls stand" in said
     assert "After:  3 of 3 calls stand" in said
     assert "low cut at" in said
-    assert "headphones" in said
+    assert "headphones" not in said
+    assert result.stderr.startswith("A001-treated.wav: low cut at")
+    assert "headphones" in result.stderr
     assert "camB/B001.mov ran at the same time" in said
     written = shoot / "A001-treated.wav"
     info = sf.info(written)
@@ -128,7 +130,7 @@ def test_the_treated_sound_is_written_beside_nothing_of_the_footage(shoot):
 
 
 def test_a_camera_that_is_lined_up_is_not_to_be_lined_up_again(shoot):
-    assert "line the two up" in run("A001.mov", "--dry-run").stderr
+    assert "line the two up" in run("A001.mov", "--dry-run").stdout
     with Log(shoot / "calltag.db") as log:
         log.put_alignment(
             Alignment(
@@ -136,7 +138,7 @@ def test_a_camera_that_is_lined_up_is_not_to_be_lined_up_again(shoot):
                 confidence=0.99, overlap_s=4,
             )
         )  # fmt: skip
-    said = run("A001.mov", "--dry-run").stderr
+    said = run("A001.mov", "--dry-run").stdout
     assert "it begins 1.500 s after this take" in said
     assert "line the two up" not in said
 
@@ -152,7 +154,8 @@ def test_a_dry_run_writes_nothing(shoot):
     before = sorted(shoot.rglob("*"))
     result = run("A001.mov", "--dry-run")
     assert result.exit_code == 0, result.output
-    assert "Would be done: low cut" in result.stderr
+    assert "Would be done: low cut" in result.stdout
+    assert result.stderr == ""
     assert sorted(shoot.rglob("*")) == before
 
 
@@ -166,7 +169,7 @@ def test_ones_own_low_cut_and_place(shoot):
 def test_a_take_without_sound_is_told_where_else_to_look(shoot):
     result = run("A002.mov")
     assert result.exit_code == 0, result.output
-    assert "holds no sound" in result.stderr
+    assert "holds no sound" in result.stdout
     assert not list(shoot.glob("*.wav"))
 
 

@@ -423,7 +423,7 @@ def test_a_clip_over_a_join_is_lined_up_with_both_files(run, tmp_path, pairs, ma
 
     marked = run("markers", "m.csv", "--every-camera")
     assert marked.status == 0
-    told = run("rescue", LENS, "--dry-run").err
+    told = run("rescue", LENS, "--dry-run").out
     assert f"{MORE} ran at the same time, at 0:18-0:20" in told
     assert "it begins 18.100 s after this take" in told
     assert "line the two up" not in told

@@ -6,7 +6,6 @@ import typer
 
 from calltag.cli import FAILED
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder
-from calltag.cli._output import say
 from calltag.cli._progress import bar
 from calltag.words import counted
 
@@ -34,8 +33,8 @@ def check_command(
     with Catalogue(library_folder(library)) as catalogue, bar("checking") as told:
         report = check(catalogue, told=told)
     for one in report.findings:
-        say(f"{one.path}: {one.trouble}{f' ({one.detail})' if one.detail else ''}")
-    say(
+        typer.echo(f"{one.path}: {one.trouble}{f' ({one.detail})' if one.detail else ''}")
+    typer.echo(
         f"{counted(report.checked, 'file')} checked: "
         + (f"{report.damaged} damaged or gone." if report.damaged else "none is damaged.")
     )
