@@ -1,4 +1,7 @@
-"""Tables, data and messages: data and tables to standard output, messages to standard error."""
+"""Tables, data and messages: what was asked for to standard output, messages to standard error.
+
+Asked for are lists and reports; messages say what a command does, wrote or could not read.
+"""
 
 from __future__ import annotations
 
@@ -54,10 +57,10 @@ def say(text: str) -> None:
     typer.echo(text, err=True)
 
 
-def say_unread(problems: Iterable[Problem]) -> None:
-    """Name the takes that could not be read, each with its reason."""
+def say_problems(problems: Iterable[Problem]) -> None:
+    """Name the takes that could not be read or written, each with its reason."""
     for problem in problems:
-        say(f"Could not be read: {problem.path}: {problem.reason}")
+        say(f"{problem.path}: {problem.reason}")
 
 
 def end(problems: Sized, *, done: bool = True) -> None:

@@ -22,7 +22,7 @@ from calltag.cli._options import (
     Types,
     Verdicts,
 )
-from calltag.cli._output import Column, end, print_data, print_table, say, say_unread
+from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
 from calltag.records.label import LIKELY
 from calltag.words import counted, position, sure
 
@@ -139,7 +139,7 @@ def calls_command(
     rows = [call_row(one.take, call, rate=rate) for one, call in listed]
     if how is not As.TABLE:
         _print_data(rows, listed, how, picture=picture)
-        say_unread(problems)
+        say_problems(problems)
         end(problems)
         return
     _print_table(rows, listed, also_in, once=once, picture=picture)
@@ -150,7 +150,7 @@ def calls_command(
     recordings = each_once(chosen)
     in_copies = sum(one.take.path not in recordings for one, _ in listed)
     _tell(len(rows), len(found), less_sure, in_copies)
-    say_unread(problems)
+    say_problems(problems)
     end(problems)
 
 

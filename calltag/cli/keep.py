@@ -39,6 +39,7 @@ from calltag.cli._options import (
     LogFile,
     MinConfidence,
     MinSnr,
+    Noise,
     Takes,
     Types,
     WrongUse,
@@ -98,9 +99,7 @@ def keep_command(
     ] = None,
     min_confidence: MinConfidence = LIKELY,
     min_snr: MinSnr = None,
-    clean: Annotated[
-        bool, typer.Option("--clean", help="Only calls without noise at the same time.")
-    ] = False,
+    noise: Noise = None,
     by_hand: ByHand = False,
     once: Annotated[
         bool,
@@ -183,7 +182,7 @@ def keep_command(
         types=types or (),
         min_confidence=min_confidence,
         min_snr_db=min_snr,
-        noise=False if clean else None,
+        noise=noise,
     )
     with wrong_use():
         day = day_of(date)
@@ -228,7 +227,7 @@ def _refuse_idle(context: typer.Context) -> None:
         ("types", "--type"),
         ("min_confidence", "--min-confidence"),
         ("min_snr", "--min-snr"),
-        ("clean", "--clean"),
+        ("noise", "--noise" if context.params["noise"] else "--clean"),
         ("by_hand", "--by-hand"),
     ):
         if typed(context, option):

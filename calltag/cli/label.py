@@ -220,15 +220,17 @@ def _tell(file: LabelFile, name: str) -> None:
 
 
 def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
-    from calltag.edit.markers import is_of_type
+    from calltag.edit.markers import is_of_type, no_such_type
     from calltag.learn.label_file import COLUMNS
     from calltag.records.found import TakeLog
 
     every = [TakeLog(take=take) for take in log.takes()]  # what was found in them is not asked for
+    labels = log.labels()
+    for name in types:
+        if not any(is_of_type(one.label, [name]) for one in labels):
+            raise no_such_type(name, {one.label for one in labels}, "the log", "label")
     paths = {one.take.path for one in choose_takes(every, takes, log.problems())}
-    listed = [
-        label for label in log.labels() if label.take in paths and is_of_type(label.label, types)
-    ]
+    listed = [label for label in labels if label.take in paths and is_of_type(label.label, types)]
     if how is not As.TABLE:
         columns = (*COLUMNS, "group")
         print_data(columns, [{c: getattr(one, c) for c in columns} for one in listed], how)
@@ -241,7 +243,7 @@ def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
                 for one in listed
             ],
         )
-    if not (listed or log.labels()):
+    if not labels:
         say("There is no label yet: `calltag label` opens a page to name what you hear.")
     elif not listed:
         say("None of your labels is like that.")

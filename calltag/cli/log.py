@@ -13,7 +13,7 @@ import typer
 
 from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME, LogFile, Workers
-from calltag.cli._output import end, say
+from calltag.cli._output import end, say, say_problems
 from calltag.cli._shells import as_meant
 
 if TYPE_CHECKING:
@@ -111,7 +111,7 @@ def _stopped_by_sigterm() -> Iterator[None]:
 
 
 def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
-    from calltag.words import counted, first_few
+    from calltag.words import first_few
 
     if dropped and (gone := [*report.missing, *(old for old, _ in report.replaced)]):
         say(f"Taken out of the log, as their files are gone: {first_few(gone)}.")
@@ -128,8 +128,5 @@ def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
         )
     for note in report.notes:
         say(note)
-    if report.problems:
-        say(f"{counted(len(report.problems), 'take')} could not be read:")
-        for problem in report.problems:
-            say(f"  {problem.path}: {problem.reason}")
+    say_problems(report.problems)
     say("Next: `calltag takes` shows what each take is good for, `calltag calls` lists the calls.")

@@ -16,6 +16,7 @@ from calltag.cli._options import (
     LOG_NAME,
     LogFile,
     MinConfidence,
+    MinSnr,
     Replace,
     SoundRate,
     Takes,
@@ -25,7 +26,7 @@ from calltag.cli._options import (
     typed,
     wrong_use,
 )
-from calltag.cli._output import end, say
+from calltag.cli._output import end, say, say_problems
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
 from calltag.records.label import LIKELY
@@ -64,6 +65,7 @@ def markers_command(
     types: Types = None,
     takes: Takes = None,
     min_confidence: MinConfidence = LIKELY,
+    min_snr: MinSnr = None,
     handles: Annotated[
         float,
         typer.Option(
@@ -179,12 +181,15 @@ def markers_command(
         labels = opened.labels_by_take()
         unread = opened.problems()
     check_types(every, types or ())
-    heard = carry_over(every, alignments, min_confidence=min_confidence, labels=labels)
+    heard = carry_over(
+        every, alignments, min_confidence=min_confidence, min_snr_db=min_snr, labels=labels
+    )
     take_logs = list(choose_takes(heard, takes or (), unread))
     paths = [take_log.take.path for take_log in take_logs]
     settings = MarkerSettings(
         types=types or (),
         min_confidence=min_confidence,
+        min_snr_db=min_snr,
         handles_s=handles,
         usable=usable,
         noise=noise,
@@ -198,10 +203,11 @@ def markers_command(
         say("No takes are lined up yet, so each has its own calls; `calltag sync` lines them up.")
     marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)
     if not any(one.markers for one in marked):
-        doubtful = any(one.calls for one in take_logs) and min_confidence > 0
+        looser = ["without --min-snr"] * (min_snr is not None)
+        looser += ["with --min-confidence 0"] * (min_confidence > 0)
         hint = (
-            "--min-confidence 0 takes in all that was found"
-            if doubtful
+            f"{', '.join(looser)} more is marked"
+            if looser and any(one.calls for one in take_logs)
             else "`calltag calls` lists what was found"
         )
         raise InputError(f"{out.name}: nothing to mark, so nothing was written; {hint}")
@@ -309,5 +315,4 @@ def _tell(
         )
     for note in (note for one in marked if one.markers for note in one.notes):
         say(note)
-    for problem in problems:
-        say(f"{problem.path}: {problem.reason}")
+    say_problems(problems)

@@ -14,6 +14,7 @@ from calltag.cli._options import (
     LOG_NAME,
     LogFile,
     MinConfidence,
+    MinSnr,
     Replace,
     SoundRate,
     Takes,
@@ -59,6 +60,7 @@ def selects_command(
         int, typer.Option("--best", min=1, metavar="N", help="How many calls, at most.")
     ] = 10,
     min_confidence: MinConfidence = LIKELY,
+    min_snr: MinSnr = None,
     once: Annotated[
         bool,
         typer.Option(
@@ -142,7 +144,7 @@ def selects_command(
     check_types(every, types or ())
     take_logs = list(choose_takes(every, takes or (), unread))
     if once:
-        wanted = CallFilter(types=types or (), min_confidence=min_confidence)
+        wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
         take_logs = each_call_once(map(wanted.left_of, take_logs), alignments)
     rate = sound_rate or common_rate(one.take for one in every)
     chosen = choose(
@@ -150,6 +152,7 @@ def selects_command(
         best=best,
         types=types or (),
         min_confidence=min_confidence,
+        min_snr_db=min_snr,
         handles_s=handles,
         rate=rate,
     )

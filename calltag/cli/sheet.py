@@ -19,7 +19,7 @@ from calltag.cli._options import (
     Verdicts,
     Workers,
 )
-from calltag.cli._output import end, say, say_unread
+from calltag.cli._output import end, say, say_problems
 from calltag.records.label import LIKELY
 from calltag.words import counted
 
@@ -118,7 +118,7 @@ def sheet_command(
     )
     if report.size_bytes > MUCH_BYTES and not folder:
         say("That is much for one page: --folder keeps it quick, --best N leaves calls out.")
-    say_unread(report.problems)
+    say_problems(report.problems)
     say("It is for your eyes and ears; a tag is no identification record.")
     end(report.problems)
 

@@ -12,7 +12,7 @@ import typer
 from calltag.cli import STOPPED
 from calltag.cli._choose import choose_takes, no_such_take
 from calltag.cli._options import LOG_NAME, As, LogFile, WrongUse, finite, typed
-from calltag.cli._output import Column, end, print_data, print_table, say
+from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
 from calltag.cli._progress import bar
 from calltag.errors import InputError, MediaError
 from calltag.files import is_file
@@ -172,8 +172,7 @@ def sync_command(
             what = counted(left, "pair that was lined up stays", "pairs that were lined up stay")
             say(f"{what} so: this did not look everywhere.")
         _tell_others(others, compared)
-    for problem in problems:
-        say(f"{problem.path}: {problem.reason}")
+    say_problems(problems)
     end(problems, done=bool(compared))
 
 

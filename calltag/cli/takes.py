@@ -19,7 +19,7 @@ from calltag.cli._options import (
     Types,
     Verdicts,
 )
-from calltag.cli._output import Column, end, print_data, print_table, say, say_unread
+from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
 from calltag.records.label import LIKELY
 from calltag.words import position, take_length
 
@@ -150,7 +150,7 @@ def takes_command(
     say(summary(told, copies=len(listed) - len(told)))
     filtered = takes or verdicts or asked_for_calls or noise is not None or best is not None
     if not filtered:
-        say_unread(problem for _, problem in unread)
+        say_problems(problem for _, problem in unread)
     _end(unseen)
 
 
@@ -186,8 +186,7 @@ def _grades(listed: Sequence[Listed]) -> list[str]:
 
 
 def _end(unseen: Sequence[Problem]) -> None:
-    for problem in unseen:
-        say(f"Its picture could not be read: {problem.path}: {problem.reason}")
+    say_problems(unseen)
     end(unseen)
 
 

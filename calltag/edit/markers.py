@@ -7,12 +7,13 @@ format writes what it gives, so that all agree to the frame.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
 from calltag.edit.text import one_line
+from calltag.errors import InputError
 from calltag.learn.labels import is_call, species_of
 from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.timecode import Rate
@@ -90,6 +91,7 @@ def from_log(
     take_log: TakeLog,
     *,
     min_confidence: float = 0.0,
+    min_snr_db: float | None = None,
     types: Collection[str] = (),
     handles_s: float = 0.0,
     usable: Verdict | None = None,
@@ -104,6 +106,8 @@ def from_log(
         What was found in the take.
     min_confidence : float
         Calls whose label is less sure are left out.
+    min_snr_db : float or None
+        Calls that stand less far above their background are left out.
     types : collection of str
         Call types to mark, as `is_of_type` has them; all when empty.
     handles_s : float
@@ -124,7 +128,10 @@ def from_log(
     markers = [
         _mark_call(call, handles_s, take.duration_s)
         for call in take_log.calls
-        if is_call(call.label) and call.sureness >= min_confidence and is_of_type(call.label, types)
+        if is_call(call.label)
+        and call.sureness >= min_confidence
+        and (min_snr_db is None or call.snr_db >= min_snr_db)
+        and is_of_type(call.label, types)
     ]
     if usable is not None:
         markers += [
@@ -148,6 +155,29 @@ def from_log(
         rate=rate,
         notes=take_clock(take, rate).notes,
     )
+
+
+def no_such_type(name: str, labels: Iterable[str], place: str, what: str = "call") -> InputError:
+    """Make the error of a type that nothing is of.
+
+    Parameters
+    ----------
+    name : str
+        The type that was asked for.
+    labels : iterable of str
+        The labels that there are.
+    place : str
+        Where they are.
+    what : str
+        What has them.
+
+    Returns
+    -------
+    InputError
+        One sentence, which names them.
+    """
+    there = ", ".join(sorted(labels)) or "none"
+    return InputError(f"call type {name!r}: {place} has no such {what}; it has: {there}")
 
 
 def is_of_type(label: str, types: Collection[str]) -> bool:

@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from calltag.edit.markers import TakeMarkers, from_log, is_of_type
+from calltag.edit.markers import TakeMarkers, from_log, is_of_type, no_such_type
 from calltag.edit.retime import conform
 from calltag.edit.sound_delay import TEMPERATURE_C, advance_to_picture
 from calltag.errors import InputError
@@ -32,6 +32,8 @@ class MarkerSettings:
         Call types to mark; all when empty.
     min_confidence : float
         Calls whose label is less sure are left out.
+    min_snr_db : float or None
+        Calls that stand less far above their background are left out.
     handles_s : float
         Seconds to mark before and after each call.
     usable, noise : bool
@@ -49,6 +51,7 @@ class MarkerSettings:
 
     types: Collection[str] = ()
     min_confidence: float = 0.0
+    min_snr_db: float | None = None
     handles_s: float = 0.0
     usable: bool = False
     noise: bool = False
@@ -107,8 +110,7 @@ def check_types(take_logs: Sequence[TakeLog], types: Collection[str]) -> None:
     }
     for name in types:
         if not any(is_of_type(label, [name]) for label in labels):
-            there = ", ".join(sorted(labels)) or "none"
-            raise InputError(f"call type {name!r}: the log has no such call; it has: {there}")
+            raise no_such_type(name, labels, "the log")
 
 
 def _mark(take_log: TakeLog, settings: MarkerSettings, rate: Rate) -> TakeMarkers:
@@ -116,6 +118,7 @@ def _mark(take_log: TakeLog, settings: MarkerSettings, rate: Rate) -> TakeMarker
     marked = from_log(
         take_log,
         min_confidence=settings.min_confidence,
+        min_snr_db=settings.min_snr_db,
         types=settings.types,
         handles_s=settings.handles_s,
         usable=judge(take_log) if settings.usable else None,

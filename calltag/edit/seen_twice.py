@@ -311,6 +311,7 @@ def carry_over(
     alignments: Iterable[Alignment],
     *,
     min_confidence: float = 0.0,
+    min_snr_db: float | None = None,
     labels: Mapping[str, Sequence[Label]] = MappingProxyType({}),
 ) -> list[TakeLog]:
     """Give each take the calls that others heard while it ran, and it did not.
@@ -323,6 +324,8 @@ def carry_over(
         How takes lie against each other.
     min_confidence : float
         Finds whose label is less sure count as not heard.
+    min_snr_db : float or None
+        So do finds that stand less far above their background.
     labels : mapping of str to sequence of Label
         The user's labels by path of their takes: where one says that a moment is no call, or is
         noise, its take is given none there.
@@ -335,14 +338,20 @@ def carry_over(
     """
     every, pairs = list(take_logs), list(alignments)
     clocks = _shared_clocks(_and_of_copies(every, pairs))
-    sure = [
-        replace(one, calls=tuple(c for c in one.calls if c.sureness >= min_confidence))
+    least_db = -math.inf if min_snr_db is None else min_snr_db
+    heard = [
+        replace(
+            one,
+            calls=tuple(
+                c for c in one.calls if c.sureness >= min_confidence and c.snr_db >= least_db
+            ),
+        )
         for one in every
     ]
     running = _Running(every, clocks)
     takes = {one.take.path: one.take for one in every}
     added: dict[str, list[Call]] = defaultdict(list)
-    for seen in merge_seen_twice(sure, pairs):
+    for seen in merge_seen_twice(heard, pairs):
         best = seen.best
         if best.take_log.take.path not in clocks:
             continue

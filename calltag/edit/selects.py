@@ -134,6 +134,7 @@ def choose(
     best: int,
     types: Collection[str] = (),
     min_confidence: float = 0.0,
+    min_snr_db: float | None = None,
     handles_s: float = 0.0,
     rate: Rate = DEFAULT_RATE,
 ) -> list[Select]:
@@ -149,6 +150,8 @@ def choose(
         Call types to choose from, as `calltag.edit.markers.is_of_type` has them; all when empty.
     min_confidence : float
         Calls whose label is less sure are left out.
+    min_snr_db : float or None
+        Calls that stand less far above their background are left out.
     handles_s : float
         Seconds to keep before and after each call.
     rate : Rate
@@ -170,7 +173,13 @@ def choose(
         raise InputError(f"handles {handles_s:g}: give seconds, zero or more")
     ranked = []
     for take_log in take_logs:
-        marked = from_log(take_log, types=types, min_confidence=min_confidence, rate=rate)
+        marked = from_log(
+            take_log,
+            types=types,
+            min_confidence=min_confidence,
+            min_snr_db=min_snr_db,
+            rate=rate,
+        )
         for marker in marked.markers:
             if marker.call is not None:
                 order = (-worth(take_log, marker.call), take_log.take.path, marker.start_s)

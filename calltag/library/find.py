@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from calltag.edit.markers import no_such_type
 from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.library.catalogue import KEPT_COLUMNS, Catalogue, Kept
@@ -210,6 +211,30 @@ def choices(catalogue: Catalogue) -> Choices:
         places=_counted(catalogue, "place"),
         months=tuple((int(month), int(n)) for month, n in months),
     )
+
+
+def check_types(catalogue: Catalogue, types: Sequence[str]) -> None:
+    """Make sure that calls of the types that were asked for are kept.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        The library's catalogue.
+    types : sequence of str
+        Types as `Query.types` has them.
+
+    Raises
+    ------
+    InputError
+        If of one there is no call; the sentence names the types that there are.
+    LibraryError
+        If the catalogue cannot be read.
+    """
+    for name in types:
+        if not find(catalogue, Query(types=[name], limit=1)).total:
+            raise no_such_type(
+                name, [label for label, _ in _counted(catalogue, "label")], "the library"
+            )
 
 
 def _counted(catalogue: Catalogue, column: str) -> tuple[tuple[str, int], ...]:

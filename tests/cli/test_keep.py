@@ -338,6 +338,25 @@ def test_find_lists_and_counts(run, kept):
     assert "4 kept calls listed of 9 (--best 0 lists all); the library holds 15." in ran.err
 
 
+@pytest.mark.parametrize("command", [("find",), ("find", "--as", "json"), ("out", "edit")])
+def test_a_type_that_is_not_kept_is_told_with_those_that_are(run, kept, tmp_path, command):
+    ran = run("library", *command, "--library", "lib", "--type", "pit rail", "--type", "pit owl")
+    assert (ran.status, ran.out) == (1, "")
+    assert ran.err.startswith("calltag: call type 'pit owl': the library has no such call; it has:")
+    assert "pit rail: rasp" in ran.err
+    assert not (tmp_path / "edit").exists()
+
+
+def test_calls_with_noise_are_kept_alone_where_they_are_wanted(run, log):
+    ran = run("keep", "--take", "*", "--noise", "--dry-run")
+    assert ran.err.startswith("1 call would be kept")
+    assert "card1/A002.mov" in ran.out
+    clean = run("keep", "--take", "*", "--clean", "--dry-run")
+    assert "card1/A002.mov" not in clean.out
+    ran = run("keep", "--take", "A002.mov", "--at", "30", "--noise")
+    assert (ran.status, "whatever --noise says; leave out one" in ran.err) == (2, True)
+
+
 def test_without_a_home_the_library_has_to_be_named(run, rushes, monkeypatch):
     monkeypatch.setenv("HOME", "")
     for command in (("keep", "--best", "1"), ("library", "find")):
@@ -403,15 +422,15 @@ def test_like_by_id_and_by_file(run, kept, rushes):
 
 
 def test_check_and_rebuild(run, kept, tmp_path):
-    assert "15 files checked: none is damaged." in run("library", "check", "--library", "lib").err
+    assert run("library", "check", "--library", "lib").out == "15 files checked: none is damaged.\n"
     file = sorted((tmp_path / "lib").rglob("*.wav"))[0]
     content = bytearray(file.read_bytes())
     content[len(content) // 2] ^= 1
     file.write_bytes(content)
     ran = run("library", "check", "--library", "lib")
     assert ran.status == 1
-    assert f"{file.name}: its sound is damaged" in ran.err
-    assert "15 files checked: 1 damaged or gone." in ran.err
+    assert f"{file.name}: its sound is damaged" in ran.out
+    assert "15 files checked: 1 damaged or gone." in ran.out
     (tmp_path / "lib" / "catalogue.db").unlink()
     assert "calltag library rebuild" in run("library", "find", "--library", "lib").err
     assert "15 kept calls in the catalogue." in run("library", "rebuild", "--library", "lib").err

@@ -196,6 +196,19 @@ def test_a_list_without_labels_says_why_and_what_next(run, log) -> None:
     assert run("label", "--list", "--take", "card1").err == "1 label listed.\n"
 
 
+def test_a_list_of_a_type_that_was_not_labelled_says_which_were(run, log) -> None:
+    told = "calltag: call type 'pit owl': the log has no such label; it has: {}\n"
+    ran = run("label", "--list", "--type", "pit owl", "--as", "csv")
+    assert (ran.status, ran.out, ran.err) == (1, "", told.format("none"))
+    with Log(log) as opened:
+        for start_s, label in ((1.0, "pit rail: rasp"), (5.0, "machine/hedge trimmer")):
+            one = Label(take="card1/A001.mov", start_s=start_s, end_s=start_s + 0.5, label=label)
+            opened.change_labels(put=[one])
+    ran = run("label", "--list", "--type", "pit owl")
+    assert (ran.status, ran.err) == (1, told.format("machine/hedge trimmer, pit rail: rasp"))
+    assert run("label", "--list", "--type", "machine/hedge trimmer").status == 0
+
+
 def test_without_a_file_it_opens_the_listening_page(run, log, monkeypatch) -> None:
     served = []
 

@@ -47,8 +47,7 @@ def test_rushes_are_logged_and_a_broken_take_is_named(logged: Path) -> None:
     assert lines[0] == "3 takes in the rushes: 2 analysed now, 1 could not be read."
     assert "Without sound: A002.mov." in lines
     assert any(line.startswith("In the log: ") for line in lines)
-    assert "1 take could not be read:" in ran.stderr
-    assert "\n  A003.mov: " in ran.stderr
+    assert "\nA003.mov: " in f"\n{ran.stderr}"
     assert "Next: `calltag takes`" in ran.stderr
     assert "Traceback" not in ran.stderr
     with Log(logged / "calltag.db") as log:

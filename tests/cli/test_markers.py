@@ -279,7 +279,7 @@ def test_where_no_clip_is_there_nothing_was_done(shoot):
 
 
 def test_more_is_proposed_only_where_more_was_found(shoot):
-    more = "; --min-confidence 0 takes in all that was found"
+    more = "; with --min-confidence 0 more is marked"
     message = "day.otio: nothing to mark, so nothing was written"
     doubtful = run("day.otio", "--take", "A001.mov", "--min-confidence", "0.99")
     assert str(doubtful.exception) == message + more
@@ -287,6 +287,19 @@ def test_more_is_proposed_only_where_more_was_found(shoot):
         log.put(replace(log.take_log("A001.mov"), calls=()), feature_version=1)
     nothing = run("day.otio", "--take", "A001.mov")
     assert str(nothing.exception) == message + "; `calltag calls` lists what was found"
+
+
+def test_of_calls_that_stand_far_above_their_background(shoot):
+    with Log(Path("calltag.db")) as log:
+        one = log.take_log("A001.mov")
+        log.put(replace(one, calls=(replace(one.calls[0], snr_db=20.0),)), feature_version=1)
+    assert run("day.csv", "--min-snr", "14.5").stderr == "day.csv: 1 call marked in 1 take\n"
+    nothing = run("none.csv", "--min-snr", "21", "--min-confidence", "0")
+    assert str(nothing.exception) == (
+        "none.csv: nothing to mark, so nothing was written; without --min-snr more is marked"
+    )
+    nothing = run("none.csv", "--min-snr", "21")
+    assert "without --min-snr, with --min-confidence 0 more is marked" in str(nothing.exception)
 
 
 def test_usable_noise_and_labels(shoot):

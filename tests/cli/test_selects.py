@@ -127,6 +127,13 @@ def test_of_a_type_as_an_edit_list(shoot):
     assert starts == [900_075, 900_013]
 
 
+def test_of_calls_that_stand_far_above_their_background(shoot):
+    for options in ([], ["--once"]):
+        result = run("best.otio", "--min-snr", "20", "--replace", *options)
+        assert result.stderr == "best.otio: 2 calls, the best first\n"
+    assert "no call was chosen" in str(run("none.otio", "--min-snr", "31").exception)
+
+
 def test_with_sound(shoot):
     result = run("best.otio", "--sound", "best.wav", "--handles", "0.2", "--gap", "0.4")
     assert result.exit_code == 0, result.stderr

@@ -243,6 +243,14 @@ def test_a_find_that_is_less_sure_does_not_stand_in_the_way() -> None:
     assert sorted(call.confidence for call in with_carried.calls) == [0.2, 0.9]
 
 
+def test_a_find_that_is_too_faint_does_not_stand_in_the_way() -> None:
+    a = log_of("a.mov", make_call(21.0, 22.0, snr_db=20.0))
+    b = log_of("b.mov", make_call(1.0, 2.0, snr_db=3.0))
+    assert len(carry_over([a, b], A_AND_B)[1].calls) == 1
+    _, with_carried = carry_over([a, b], A_AND_B, min_snr_db=12.0)
+    assert sorted(call.snr_db for call in with_carried.calls) == [3.0, 20.0]
+
+
 def test_a_call_beyond_the_end_of_the_other_take_is_not_carried() -> None:
     a = log_of("a.mov", make_call(25.5, 26.5), make_call(19.5, 20.5))
     b = log_of("b.mov", duration_s=6.0)

@@ -76,7 +76,7 @@ def find_command(
     """
     from calltag.library.catalogue import Catalogue
     from calltag.library.doubles import doubles_of, pairs
-    from calltag.library.find import find
+    from calltag.library.find import check_types, find
 
     query = make_query(
         words=" ".join(words or ()),
@@ -100,6 +100,7 @@ def find_command(
     )
     with Catalogue(library_folder(library)) as catalogue:
         warn_unfinished(catalogue)
+        check_types(catalogue, query.types)
         found = find(catalogue, query)
         again = doubles_of(catalogue, [one.key for one in found.kept])
         total = catalogue.count()

@@ -97,7 +97,7 @@ def out_command(
       calltag library out D:/edit/calls --id 1a2b3c4d --loudness -23
     """
     from calltag.library.catalogue import Catalogue
-    from calltag.library.find import find
+    from calltag.library.find import check_types, find
     from calltag.library.hand_out import hand_out, report_lines
     from calltag.media.timecode import parse_rate
 
@@ -125,6 +125,7 @@ def out_command(
     home = library_folder(library)
     with Catalogue(home) as catalogue:
         warn_unfinished(catalogue)
+        check_types(catalogue, query.types)
         kept = find(catalogue, query).kept
     with bar("copying") as told:
         report = hand_out(
