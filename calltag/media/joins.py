@@ -19,6 +19,7 @@ from dataclasses import replace
 from datetime import date
 from itertools import chain
 from pathlib import PurePosixPath
+from typing import NamedTuple
 
 from calltag.media.clock import DEFAULT_RATE, apart_s, day_s, recorded_at, time_of_day_s
 from calltag.records.alignment import Alignment
@@ -29,7 +30,15 @@ OFF_S = 0.1
 
 _OFF_FRAMES = 1.5
 _DATES_OFF_S = 1.5  # two dates to the second
-_TO_THE_SECOND = len("2026-04-18T05:12:06")
+_TO_THE_SECOND = re.compile(r"[^T]+T\d\d:\d\d:\d\d")
+
+
+class _Begun(NamedTuple):
+    """A take, the time of day at which it begins, and how long that day is."""
+
+    begins_s: float
+    day_s: float
+    take: Take
 
 
 def joins(takes: Iterable[Take]) -> list[Alignment]:
@@ -46,11 +55,12 @@ def joins(takes: Iterable[Take]) -> list[Alignment]:
         Take A, and as take B the file that it goes on in: nothing was heard in both. A take has one
         at most before it and one after it; where several would do, none is chosen.
     """
-    alike: dict[object, list[tuple[float, Take]]] = defaultdict(list)
+    alike: dict[object, list[_Begun]] = defaultdict(list)
     for take in takes:
         begins_s = time_of_day_s(take)
         if begins_s is not None and not take.variable_rate:
-            alike[_kind(take)].append((begins_s % day_s(take), take))
+            length_s = day_s(take)
+            alike[_kind(take)].append(_Begun(begins_s % length_s, length_s, take))
     found = list(chain.from_iterable(map(_joins_of, alike.values())))
     after = Counter(one.take_a for one in found)
     before = Counter(one.take_b for one in found)
@@ -145,22 +155,23 @@ def _kind(take: Take) -> object:
     return take.rushes, path.parent, letters, streams, take.start_tc is None
 
 
-def _joins_of(group: Sequence[tuple[float, Take]]) -> Iterator[Alignment]:
-    """Yield the joins of takes of one kind, given with the time of day at which each begins."""
+def _joins_of(group: Sequence[_Begun]) -> Iterator[Alignment]:
+    """Yield the joins of takes of one kind."""
     starts = sorted(
-        (begins_s + days * day_s(take), number)
-        for number, (begins_s, take) in enumerate(group)
+        (one.begins_s + days * one.day_s, number)
+        for number, one in enumerate(group)
         for days in (0, 1)
     )
-    for begins_s, take in group:
+    for begins_s, length_s, take in group:
         off_s = _OFF_FRAMES / float(take.fps or DEFAULT_RATE.fps)
         ends_s = begins_s + take.duration_s, begins_s + (take.picture_s or take.duration_s)
         first = bisect_left(starts, (min(ends_s) - off_s, 0))
         last = bisect_right(starts, (max(ends_s) + off_s, len(group)))
         for at_s, number in starts[first:last]:
-            other = group[number][1]
-            days = int(at_s // day_s(take))
-            if at_s > begins_s and _dates_agree(take, other, at_s - begins_s, days):
+            if at_s <= begins_s or min(abs(at_s - end_s) for end_s in ends_s) > off_s:
+                continue
+            other = group[number].take
+            if _dates_agree(take, other, at_s - begins_s, int(at_s // length_s)):
                 yield Alignment(
                     take_a=take.path,
                     take_b=other.path,
@@ -174,7 +185,7 @@ def _joins_of(group: Sequence[tuple[float, Take]]) -> Iterator[Alignment]:
 def _dates_agree(take: Take, other: Take, later_s: float, days: int) -> bool:
     """Whether dates put one take so much later; samples need no more than the right day, if any."""
     dates = recorded_at(take), recorded_at(other)
-    exact = all(len(one.recorded or "") >= _TO_THE_SECOND for one in (take, other))
+    exact = all(_TO_THE_SECOND.match(one.recorded or "") for one in (take, other))
     if dates[0] is None or dates[1] is None or not exact:
         return take.start_tc is None and _days_later(take, other) in (None, days)
     return abs(apart_s(dates[0], dates[1]) - later_s) <= _DATES_OFF_S

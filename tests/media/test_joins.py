@@ -111,6 +111,22 @@ def test_timecode_that_runs_only_while_the_camera_does_joins_nothing() -> None:
     assert found(FIRST, replace(SECOND, recorded="2026-04-18T07:51:40Z")) == []
 
 
+def test_dates_to_the_minute_do_not_tell_whether_the_camera_stood_still() -> None:
+    dates = "2026-04-18T05:12+01:00", "2026-04-18T05:20+01:00"
+    camera = zip((FIRST, SECOND), dates, strict=True)
+    assert found(*(replace(take, recorded=date) for take, date in camera)) == []
+    recorder = zip((SOUND, MORE_SOUND), (dates[0], "2026-04-18T05:19+01:00"), strict=True)
+    assert len(joins([replace(take, recorded=date) for take, date in recorder])) == 1
+
+
+def test_a_file_that_begins_while_the_sound_still_runs_is_another_cameras() -> None:
+    """Picture and sound seldom end together; a picture that was lost may end long before."""
+    first = replace(FIRST, picture_s=300.0)
+    other = replace(SECOND, start_tc="05:18:00:00", recorded="2026-04-18T04:18:00Z")
+    assert found(first, other) == []
+    assert found(first, SECOND) == [("0012", "0013", 480.0)]
+
+
 @pytest.mark.parametrize("recorded", ["2026-04-18T04:20:00Z", None])
 def test_samples_since_midnight_join_with_dates_and_without(recorded) -> None:
     (pair,) = joins([SOUND, replace(MORE_SOUND, recorded=recorded)])
