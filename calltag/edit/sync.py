@@ -254,14 +254,19 @@ def follow_joins(
         they are lined up, and so are those of a take that lies over a join where both files say the
         same of it; otherwise what the join says is told as such.
     others : list of Alignment
-        What follows for further pairs with takes that were compared.
+        What follows for further pairs with takes that were compared, beyond what did before.
     """
-    known_of_others, every = list(alignments), list(takes)
-    compared = _borne_out(list(compared), known_of_others, every)
+    before, every = list(alignments), list(takes)
+    compared = list(compared)
+    compared = _borne_out(compared, _of_other_pairs(before, _lined_up(compared)), every)
     names = {name for one in compared for name in (one.take_a, one.take_b)}
-    heard = [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
+    heard = _lined_up(compared)
+    known_of_others = _of_other_pairs(before, heard)
     heard += known_of_others
     known = {frozenset((pair.take_a, pair.take_b)) for pair in heard}
+    known_before = {
+        frozenset((pair.take_a, pair.take_b)) for pair in with_joins(known_of_others, every)
+    }
     derived = {
         frozenset((pair.take_a, pair.take_b)): pair
         for pair in with_joins(heard, every)
@@ -274,8 +279,22 @@ def follow_joins(
         if lies is not None:
             one = _followed(one, lies if lies.take_a == one.take_a else lies.turned())
         followed.append(one)
-    others = [one for pair, one in derived.items() if pair not in known and pair & names]
+    told = known | known_before
+    others = [one for pair, one in derived.items() if pair not in told and pair & names]
     return followed, others
+
+
+def _lined_up(compared: Iterable[Comparison]) -> list[Alignment]:
+    """How those pairs lie that were lined up."""
+    return [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
+
+
+def _of_other_pairs(
+    alignments: Iterable[Alignment], without: Iterable[Alignment]
+) -> list[Alignment]:
+    """Leave those out whose pair is known anew."""
+    pairs = {frozenset((pair.take_a, pair.take_b)) for pair in without}
+    return [one for one in alignments if frozenset((one.take_a, one.take_b)) not in pairs]
 
 
 def _borne_out(
@@ -286,7 +305,7 @@ def _borne_out(
     Each hears another part of the take, so they are two witnesses. Of sounds that repeat they are
     not: both may be wrong by the same.
     """
-    sure = [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
+    sure = _lined_up(compared)
     guesses = [
         one.alignment
         for one in compared

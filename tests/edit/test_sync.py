@@ -14,10 +14,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import correlate, correlation_lags
 
-from calltag.edit.sync import Outcome, Source, compare, sync_takes
+from calltag.edit.sync import Comparison, Outcome, Source, compare, follow_joins, sync_takes
 from calltag.edit.sync_search import Bounds
 from calltag.edit.sync_trace import EVEN_RATE_HZ, trace_blocks, trace_take
 from calltag.errors import InputError, MediaError
+from calltag.records.alignment import Alignment
+from calltag.records.take import Take
+
+from .conftest import make_sound, make_take
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_audio"
 RATE_HZ = 48_000
@@ -395,3 +399,62 @@ def test_a_picture_that_starts_late_is_allowed_for(tmp_path: Path, make_clip, rn
     )
     found = compare(trace_take(early), trace_take(late))
     assert found.alignment.offset_s == pytest.approx(-0.4, abs=2e-4)
+
+
+# What follows from files that a recording goes on in
+
+
+def _file(number: int) -> Take:
+    begins = f"{number:02d}"
+    return make_take(
+        f"wide/B{number:03d}.mov",
+        start_tc=f"10:{begins}:00:00",
+        recorded=f"2026-04-18T10:{begins}:00",
+    )
+
+
+FIRST, SECOND, THIRD = map(_file, (0, 1, 2))
+CLIP = make_take("long/A.mov", duration_s=20.0, start_tc="01:00:00:00")
+RECORDER = make_sound("rec/R.wav", duration_s=900.0)
+LOGGED = [FIRST, SECOND, THIRD, CLIP, RECORDER]
+
+
+def _lies(take_a: Take, take_b: Take, offset_s: float) -> Alignment:
+    return Alignment(
+        take_a=take_a.path,
+        take_b=take_b.path,
+        offset_s=offset_s,
+        drift_ppm=0.0,
+        confidence=0.9,
+        overlap_s=10.0,
+    )
+
+
+def _compared(take_a: Take, take_b: Take, offset_s: float | None = None) -> Comparison:
+    return Comparison(
+        take_a=take_a.path,
+        take_b=take_b.path,
+        outcome=Outcome.NOTHING if offset_s is None else Outcome.LINED_UP,
+        alignment=None if offset_s is None else _lies(take_a, take_b, offset_s),
+        reason="",
+    )
+
+
+def test_what_is_lined_up_anew_counts_in_place_of_what_the_log_had() -> None:
+    """The log put the recorder elsewhere against the second file, and so denied the join."""
+    before = [_lies(RECORDER, FIRST, 40.0), _lies(RECORDER, SECOND, 400.0)]
+    pairs = [_compared(RECORDER, SECOND, 100.0), _compared(CLIP, FIRST, -50.0)]
+    pairs.append(_compared(CLIP, SECOND))
+    followed, _ = follow_joins(pairs, before, LOGGED)
+    assert followed[-1].outcome is Outcome.GOES_ON
+    assert followed[-1].alignment is not None
+    assert followed[-1].alignment.offset_s == 10.0
+
+
+def test_files_are_told_that_are_in_place_by_this_look() -> None:
+    before = [_lies(RECORDER, FIRST, 40.0)]
+    assert follow_joins([_compared(CLIP, SECOND)], before, LOGGED)[1] == []
+    _, others = follow_joins([_compared(CLIP, SECOND, 10.0)], before, LOGGED)
+    assert [(one.take_a, one.take_b) for one in others] == [(CLIP.path, FIRST.path)]
+    again = [*before, _lies(CLIP, SECOND, 10.0)]
+    assert follow_joins([_compared(CLIP, SECOND, 10.0)], again, LOGGED)[1] == others
