@@ -239,6 +239,17 @@ def _spans_of(sighting: Sighting, seen: SeenCall, clocks: Mapping[str, _Clock]) 
     return list(dict.fromkeys([Span(start_s, end_s), own]))
 
 
+def _best_during(span: Span, seen: SeenCall, clocks: Mapping[str, _Clock]) -> Sighting:
+    """The best find whose take ran then: of a call cut in two, never the other part."""
+    for one in seen.sightings:
+        clock = clocks[one.take_log.take.path]
+        ran = clock.span(Span(0.0, one.take_log.take.duration_s))
+        least_s = ENOUGH * min(span.length_s, clock.span(one.call.span).length_s)
+        if common_s(span, ran) >= least_s:
+            return one
+    return seen.best
+
+
 def _placed(take_log: TakeLog, clock: _Clock) -> _Placed:
     calls = sorted((clock.span(call.span), number) for number, call in enumerate(take_log.calls))
     return _Placed(take_log, clock.span(Span(0.0, take_log.take.duration_s)), calls)
@@ -356,18 +367,21 @@ def carry_over(
         if best.take_log.take.path not in clocks:
             continue
         group = clocks[best.take_log.take.path].group
-        given = {
-            take.path: span
-            for span in reversed(_spans_of(best, seen, clocks))
-            for take in running.during(group, span)
-            if _holds(take, clocks[take.path].own(span))
-        }
+        given: dict[str, tuple[Span, Call]] = {}
+        for sighting in seen.sightings:
+            spans = _spans_of(sighting, seen, clocks)
+            if sighting is not best and len(spans) == 1:  # it heard what the best did
+                continue
+            for span in spans:
+                for take in running.during(group, span):
+                    here = clocks[take.path].own(span)
+                    if _holds(take, here):
+                        given.setdefault(take.path, (here, sighting.call))
         found_in = [sighting.take_log.take for sighting in seen.sightings]
-        for path, span in given.items():
+        for path, (here, heard) in given.items():
             if any(same_take(takes[path], other) for other in found_in):
                 continue
-            here = clocks[path].own(span)
-            call = replace(best.call, start_s=here.start_s, end_s=here.end_s)
+            call = replace(heard, start_s=here.start_s, end_s=here.end_s)
             (said,) = matched([call], labels.get(path, ()))
             if said is None or is_call(said.label):
                 added[path].append(call)
@@ -406,21 +420,26 @@ def name_better_sound(
     running = _Running(every, clocks)
     better: dict[tuple[str, Span], str] = {}
     for seen in merge_seen_twice(every, pairs):
-        best = seen.best
-        take = best.take_log.take
-        if take.path not in clocks:
+        if seen.best.take_log.take.path not in clocks:
             continue
-        own = take_clock(take, rate)
-        words = f"better sound: {take.path} at {own.label(own.frames(*best.call.span)[0])}"
-        group = clocks[take.path].group
+        group = clocks[seen.best.take_log.take.path].group
         carried = chain.from_iterable(_spans_of(one, seen, clocks) for one in seen.sightings)
-        for span in carried:
-            for other in running.during(group, span):
-                if not same_take(other, take):
-                    better[other.path, _rounded(clocks[other.path].own(span))] = words
-        for take_log, call in seen.sightings[1:]:
-            if take_log.take.path in clocks and not same_take(take_log.take, take):
-                better[take_log.take.path, _rounded(call.span)] = words
+        places = [
+            (other, clocks[other.path].own(span), span)
+            for span in carried
+            for other in running.during(group, span)
+        ]
+        places += [
+            (take_log.take, call.span, clocks[take_log.take.path].span(call.span))
+            for take_log, call in seen.sightings
+        ]
+        for other, there, span in places:
+            best = _best_during(span, seen, clocks)
+            take = best.take_log.take
+            if not same_take(other, take):
+                own = take_clock(take, rate)
+                at = own.label(own.frames(*best.call.span)[0])
+                better[other.path, _rounded(there)] = f"better sound: {take.path} at {at}"
     named = []
     for one in marked:
         markers = []

@@ -373,3 +373,35 @@ def test_a_find_that_is_less_sure_may_be_the_better_sound() -> None:
     for markers in (on_a, on_c):
         assert markers[0].comment.endswith("; better sound: b.mov at 10:00:01:01")
     assert "better sound" not in on_b[0].comment
+
+
+def test_the_other_part_of_a_call_is_no_better_sound_of_it() -> None:
+    """The first file has nothing of what is heard in the second."""
+    b1 = log_of("b1.mov", make_call(59.4, 60.0, snr_db=20))
+    b2 = log_of("b2.mov", make_call(0.0, 0.4))
+    for logs in ([b1, b2], [b1, b2, log_of("c.mov")]):
+        marked = mark_takes(logs, MarkerSettings())
+        named = name_better_sound(marked, logs, [*GOES_ON, lined_up("b1.mov", "c.mov", 59.9)])
+        assert all("better" not in marker.comment for one in named for marker in one.markers)
+    poor = log_of("a.mov", make_call(9.4, 10.4, snr_db=3))
+    pairs = [*GOES_ON, lined_up("b1.mov", "a.mov", 50.0)]
+    named = name_better_sound(mark_takes([poor], MarkerSettings()), [poor, b1, b2], pairs)
+    assert "better sound: b1.mov at 10:00:59:10" in named[0].markers[0].comment
+
+
+@pytest.mark.parametrize(
+    ("begins_s", "span"), [(0.0, (59.4, 60.4)), (0.1, (59.3, 60.3)), (59.8, (0.2, 0.6))]
+)
+def test_a_camera_that_ran_with_one_part_of_a_call_has_that(begins_s, span) -> None:
+    """It began while the call sounded, so that only what the second file heard is whole in it."""
+    b1 = log_of("b1.mov", make_call(59.4, 60.0, snr_db=20))
+    b2 = log_of("b2.mov", make_call(0.0, 0.4, snr_db=9))
+    pairs = [*GOES_ON, lined_up("b1.mov", "a.mov", begins_s)]
+    logs = [b1, b2, log_of("a.mov", duration_s=70.0)]
+    (call,) = carry_over(logs, pairs)[2].calls
+    assert call.span == pytest.approx(span)
+    assert call.snr_db == (9 if begins_s > 59 else 20)
+    marked = mark_takes(carry_over(logs, pairs), MarkerSettings())[2:]
+    (marker,) = name_better_sound(marked, logs, pairs)[0].markers
+    where = "b2.mov at 10:00:00:00" if begins_s > 59 else "b1.mov at 10:00:59:10"
+    assert f"better sound: {where}" in marker.comment
