@@ -17,7 +17,7 @@ from collections import Counter, defaultdict, deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
-from itertools import chain
+from itertools import accumulate, chain
 from pathlib import PurePosixPath
 from typing import NamedTuple
 
@@ -201,21 +201,53 @@ def _days_later(take: Take, other: Take) -> int | None:
 
 
 def _not_contradicted(joined: Iterable[Alignment], heard: Iterable[Alignment]) -> list[Alignment]:
-    """Leave joins out of which a take that heard both files, or they themselves, say otherwise."""
+    """Leave joins out of which a take that heard files on both sides, or they, say otherwise."""
     by_other: dict[str, dict[str, Alignment]] = defaultdict(dict)
     for pair in heard:
         by_other[pair.take_b][pair.take_a] = pair
         by_other[pair.take_a][pair.take_b] = pair.turned()
-    trusted = []
-    for join in joined:
-        first, second = by_other[join.take_a], by_other[join.take_b]
-        off_s = (
-            abs(first[path].in_a(join.offset_s) - second[path].in_a(0.0))
-            for path in first.keys() & second.keys()
-        )
-        if join.take_b not in first and all(one_s <= OFF_S for one_s in off_s):
-            trusted.append(join)
-    return trusted
+    return list(chain.from_iterable(_trusted(links, by_other) for links in _chains(joined)))
+
+
+def _chains(joined: Iterable[Alignment]) -> Iterator[list[Alignment]]:
+    """Yield the joins of each recording, in order."""
+    after = {join.take_a: join for join in joined}
+    later = {join.take_b for join in after.values()}
+    for first in sorted(after, key=later.__contains__):  # a round of files begins anywhere
+        links = []
+        path = first
+        while path in after:
+            links.append(after.pop(path))
+            path = links[-1].take_b
+        if links:
+            yield links
+
+
+def _trusted(
+    links: Sequence[Alignment], by_other: Mapping[str, Mapping[str, Alignment]]
+) -> list[Alignment]:
+    """The joins of a recording that nobody contradicts; of what spans several, none is spared."""
+    files = [links[0].take_a, *(join.take_b for join in links)]
+    begins_s = list(accumulate((join.offset_s for join in links), initial=0.0))
+    number_of = {path: number for number, path in enumerate(files)}
+    denied: set[tuple[int, int]] = set()
+    last: dict[str, int] = {}
+    for number, path in enumerate(files):
+        for other, pair in by_other.get(path, {}).items():
+            if other in number_of:
+                denied.add((min(number, number_of[other]), max(number, number_of[other])))
+                continue
+            if (before := last.get(other)) is not None:
+                since_s = begins_s[number] - begins_s[before]
+                off_s = by_other[files[before]][other].in_a(since_s) - pair.in_a(0.0)
+                if abs(off_s) > OFF_S * (number - before):
+                    denied.add((before, number))
+            last[other] = number
+    broken: set[int] = set()
+    for first, end in sorted(denied, key=lambda ends: ends[1] - ends[0]):
+        if broken.isdisjoint(range(first, end)):
+            broken.update(range(first, end))
+    return [join for number, join in enumerate(links) if number not in broken]
 
 
 def _moved(

@@ -236,6 +236,42 @@ def test_what_was_heard_stays_and_contradicts_a_join() -> None:
     assert [one.take_a for one in with_joins([overlap], TAKES)[1:]] == [SECOND.path]
 
 
+def test_what_was_heard_before_and_after_a_file_contradicts_the_joins_to_it() -> None:
+    """Nothing was heard in the second file: nobody knows which of its two joins is wrong."""
+    recorder = replace(CLIP, path="rec/R001.WAV", duration_s=2000.0)
+    takes = [*TAKES, recorder]
+    first = heard(recorder.path, FIRST.path, 100.0)
+    for third_s, n_more in ((1060.15, 3), (1061.4, 0)):
+        pairs = [first, heard(recorder.path, THIRD.path, third_s)]
+        assert len(with_joins(pairs, takes)) == 2 + n_more
+    wrong = heard(CLIP.path, SECOND.path, 17.0), heard(THIRD.path, CLIP.path, 5.0)
+    every = with_joins([*pairs, *wrong], takes)
+    assert (every[4].take_a, every[4].take_b) == (FIRST.path, SECOND.path)
+    assert SECOND.path not in [one.take_a for one in every[4:]], "one take says which"
+    itself = [heard(FIRST.path, THIRD.path, 300.0)]
+    assert with_joins(itself, takes) == itself
+
+
+def test_files_all_round_the_clock_are_joined_in_finite_time() -> None:
+    """A recorder that states no dates, and ran from midnight to midnight."""
+    hours = [
+        replace(
+            SOUND,
+            path=f"rec/R{hour:03d}.WAV",
+            time_reference=hour * 3600 * 48_000,
+            duration_s=3600.0,
+            recorded=None,
+        )
+        for hour in range(24)
+    ]
+    pair = heard(hours[5].path, CLIP.path, 3590.0)
+    every = with_joins([pair], [*hours, CLIP])
+    assert [(one.take_a, one.offset_s) for one in every if one.take_b == CLIP.path] == [
+        (hours[5].path, 3590.0),
+        (hours[6].path, -10.0),
+    ]
+
+
 def test_guesses_over_a_join_bear_each_other_out_where_they_say_the_same() -> None:
     """A clip of 20 s, the first 10 of them in the first file."""
     clip = replace(FIRST, path="long/A.MOV", digest="a", duration_s=20.0, start_tc="06:00:00:00")
