@@ -128,6 +128,40 @@ def merge_seen_twice(
     )
 
 
+def moments_elsewhere(
+    take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
+) -> Iterator[tuple[Sighting, list[tuple[Take, Span]]]]:
+    """Tell of each find in which other takes the same moment was heard.
+
+    Parameters
+    ----------
+    take_logs : iterable of TakeLog
+        What was found in the takes.
+    alignments : iterable of Alignment
+        How takes lie against each other.
+
+    Yields
+    ------
+    tuple of Sighting and list of tuple of Take and Span
+        A find; the takes that have it too, and when, in their seconds. Of a call cut in two, where
+        one take ends and the other begins, no part is the moment of the other, and a take that has
+        the call whole has each part for as long as that is.
+    """
+    every, pairs = list(take_logs), list(alignments)
+    clocks = _shared_clocks(_and_of_copies(every, pairs))
+    for seen in merge_seen_twice(every, pairs):
+        for own in seen.sightings:
+            others = (one for one in seen.sightings if one is not own)
+            yield (
+                own,
+                [
+                    (other.take_log.take, span)
+                    for other in others
+                    if (span := _moment_in(other, own, seen, clocks)) is not None
+                ],
+            )
+
+
 def each_call_once(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]) -> list[TakeLog]:
     """Leave each call that several takes have to the one where it is worth most to the edit.
 
@@ -248,6 +282,27 @@ def _best_during(span: Span, seen: SeenCall, clocks: Mapping[str, _Clock]) -> Si
         if common_s(span, ran) >= least_s:
             return one
     return seen.best
+
+
+def _moment_in(
+    other: Sighting, own: Sighting, seen: SeenCall, clocks: Mapping[str, _Clock]
+) -> Span | None:
+    """When another take has what a find holds of a call; None where it did not run then."""
+    clock, its_clock = (clocks[one.take_log.take.path] for one in (own, other))
+    ran, its_ran = (
+        clocks[take.path].span(Span(0.0, take.duration_s))
+        for take in (own.take_log.take, other.take_log.take)
+    )
+    if common_s(ran, its_ran) <= SLACK_S:
+        return None
+    whole, here = _spans_of(own, seen, clocks)[0], clock.span(own.call.span)
+    there = its_clock.own(here)
+    start_s, end_s = other.call.span
+    if whole.start_s < here.start_s:
+        start_s = max(start_s, there.start_s)
+    if whole.end_s > here.end_s:
+        end_s = min(end_s, there.end_s)
+    return Span(start_s, end_s) if start_s < end_s else other.call.span
 
 
 def _placed(take_log: TakeLog, clock: _Clock) -> _Placed:

@@ -15,7 +15,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
-from calltag.edit.seen_twice import merge_seen_twice
+from calltag.edit.seen_twice import moments_elsewhere
 from calltag.errors import MediaError
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
@@ -319,15 +319,12 @@ def heard_elsewhere(
     mapping of tuple of str and Span to tuple of Heard
         By path of the take and span of the call, the same moment in other takes.
     """
-    elsewhere: dict[tuple[str, Span], tuple[Heard, ...]] = {}
-    for seen in merge_seen_twice(take_logs, alignments):
-        for own in seen.sightings:
-            others = (other for other in seen.sightings if other is not own)
-            elsewhere[own.take_log.take.path, own.call.span] = tuple(
-                Heard(other.take_log.take.digest, other.take_log.take.path, *other.call.span)
-                for other in others
-            )
-    return elsewhere
+    return {
+        (own.take_log.take.path, own.call.span): tuple(
+            Heard(take.digest, take.path, *span) for take, span in others
+        )
+        for own, others in moments_elsewhere(take_logs, alignments)
+    }
 
 
 def sweep(folder: Path) -> None:

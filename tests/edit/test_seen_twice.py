@@ -10,7 +10,13 @@ from hypothesis import strategies as st
 
 from calltag.edit.markers import from_log
 from calltag.edit.marking import MarkerSettings, mark_takes
-from calltag.edit.seen_twice import carry_over, each_call_once, merge_seen_twice, name_better_sound
+from calltag.edit.seen_twice import (
+    carry_over,
+    each_call_once,
+    merge_seen_twice,
+    moments_elsewhere,
+    name_better_sound,
+)
 from calltag.media.clock import common_rate, take_clock
 from calltag.records.alignment import Alignment
 from calltag.records.found import TakeLog
@@ -405,3 +411,20 @@ def test_a_camera_that_ran_with_one_part_of_a_call_has_that(begins_s, span) -> N
     (marker,) = name_better_sound(marked, logs, pairs)[0].markers
     where = "b2.mov at 10:00:00:00" if begins_s > 59 else "b1.mov at 10:00:59:10"
     assert f"better sound: {where}" in marker.comment
+
+
+def test_the_other_part_of_a_call_is_another_moment() -> None:
+    b1 = log_of("b1.mov", make_call(59.4, 60.0))
+    b2 = log_of("b2.mov", make_call(0.0, 0.4))
+    assert all(not others for _, others in moments_elsewhere([b1, b2], GOES_ON))
+    a = log_of("a.mov", make_call(9.38, 10.42))
+    pairs = [*GOES_ON, lined_up("b1.mov", "a.mov", 50.0)]
+    found = {
+        own.take_log.take.path: {take.path: pytest.approx(tuple(span)) for take, span in others}
+        for own, others in moments_elsewhere([a, b1, b2], pairs)
+    }
+    assert found == {
+        "a.mov": {"b1.mov": (59.4, 60.0), "b2.mov": (0.0, 0.4)},
+        "b1.mov": {"a.mov": (9.38, 10.0)},
+        "b2.mov": {"a.mov": (10.0, 10.42)},
+    }

@@ -114,6 +114,44 @@ def test_two_cameras_that_were_lined_up(catalogue, tmp_path):
     assert {double.why for others in found.values() for double in others} == {Sameness.MOMENT}
 
 
+def test_two_parts_of_a_call_are_no_doubles(catalogue):
+    """The recording goes on in the next file; a second camera has the call whole."""
+    takes = [
+        Take(path=path, rushes="/r", digest=path, size_bytes=1, duration_s=10.0)
+        for path in ("B001.wav", "B002.wav", "A001.wav")
+    ]
+    spans = (9.2, 10.0), (0.0, 0.7), (5.2, 6.7)
+    logs = [
+        TakeLog(take=take, calls=(call(start_s, end_s=end_s),))
+        for take, (start_s, end_s) in zip(takes, spans, strict=True)
+    ]
+    pairs_of_takes = [
+        Alignment(
+            take_a="B001.wav", take_b=path, offset_s=at_s, drift_ppm=0, confidence=1, overlap_s=6
+        )
+        for path, at_s in (("B002.wav", 10.0), ("A001.wav", 4.0))
+    ]
+    elsewhere = heard_elsewhere(logs, pairs_of_takes)
+    stories = [
+        replace(
+            plain_story(number),
+            take=one.take.path,
+            take_digest=one.take.digest,
+            source_start_s=one.calls[0].start_s,
+            source_end_s=one.calls[0].end_s,
+            also_heard=elsewhere[one.take.path, one.calls[0].span],
+        )
+        for number, one in enumerate(logs)
+    ]
+    catalogue.put([(f"c/{n}.wav", story, 1, f"{n}") for n, story in enumerate(stories)])
+    keys = {one.story.take: one.key for one in find(catalogue, Query(limit=None)).kept}
+    found = doubles_of(catalogue, list(keys.values()))
+    whole = keys.pop("A001.wav")
+    assert {key: [one.key for one in found[key]] for key in keys.values()} == {
+        key: [whole] for key in keys.values()
+    }
+
+
 def test_a_call_that_is_kept_already_is_known(catalogue, shot):
     one = wanted(shot, call(3.0))
     first = keep_calls(catalogue, [one, one], KeepOptions())
