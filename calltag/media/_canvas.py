@@ -18,6 +18,8 @@ GATHER_SAMPLES = 65_536
 WARM_UP_S = 0.5
 """Decoded before a span, so that a decoder that looks back has what it needs."""
 
+_SILENT_SAMPLES = 1024  # so many at a time follow on a stream that is not waited for
+
 _QUALITY = "HQ"
 """soxr's: errors at -124 dB; VHQ costs half as much again, for what 32-bit floats cannot hold."""
 
@@ -94,6 +96,10 @@ class Sink(Protocol):
         """Write n samples that begin at one of the stream's; `scale` brings them to ±1."""
         ...
 
+    def fill(self, end: int) -> None:
+        """Write what is held back, and silence at least up to a sample of the canvas."""
+        ...
+
     def finish(self) -> None:
         """Write what is left; nothing comes after it."""
         ...
@@ -112,6 +118,10 @@ class Rows:
             for samples, row in zip(piece, place, strict=True):
                 _scale(samples[part], scale, row)
         self.end = max(self.end, at + n)
+
+    def fill(self, end: int) -> None:
+        self._canvas.silence(self.end, end, self._rows)
+        self.end = max(self.end, end)
 
     def finish(self) -> None:
         pass
@@ -156,6 +166,10 @@ class ResampledRows:
             if self._recorded is not None:
                 self._recorded(self._rows, self._next, numbers.T, self._rate_hz)
             self._push(numbers)
+
+    def fill(self, end: int) -> None:
+        while self._written < end:
+            self._push(np.zeros((_SILENT_SAMPLES, self._n_channels), np.float32))
 
     def finish(self) -> None:
         self._push(np.zeros((0, self._n_channels), np.float32), last=True)

@@ -130,6 +130,12 @@ class Track:
         self._sink.write(self._position - n, n, piece, scale)
         self._written = self._position
 
+    def go_on(self, end: int) -> None:
+        """Write all that is there, and silence up to a sample of the canvas: no more is waited for."""
+        if self.end < end:
+            self.write()
+            self._sink.fill(end)
+
     def finish(self) -> None:
         """Write what is left; nothing comes after it."""
         self._release()

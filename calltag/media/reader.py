@@ -126,6 +126,8 @@ class SoundReader:
             feeding = _Feeding(container, tracks)
             for _ in feeding:
                 while _is_full(canvas, tracks, rate_hz):
+                    for track in tracks:
+                        track.go_on(canvas.start + canvas.block_n)
                     yield canvas.take(tracks)
             if feeding.broken and not any(track.heard for track in tracks):
                 raise MediaError(self.path, "has sound, but all of it is damaged; copy it again")

@@ -500,6 +500,25 @@ def test_streams_of_different_rates_come_at_one(tmp_path):
     np.testing.assert_allclose(got[0, 1000:-1000], got[1, 1000:-1000], atol=1e-4)
 
 
+@pytest.mark.parametrize("rate_hz", [48_000, 44_100])
+def test_a_track_that_ends_minutes_before_another_keeps_its_end(tmp_path, rate_hz):
+    path = tmp_path / "a.mkv"
+    with av.open(path, "w") as out:
+        long = out.add_stream("pcm_s16le", rate=RATE_HZ, layout="mono")
+        short = out.add_stream("pcm_s16le", rate=rate_hz, layout="mono")
+        for second in range(100):
+            for stream in (long, short) if second < 7 else (long,):
+                tone = 16_000 * np.ones((1, stream.rate), np.int16)
+                frame = av.AudioFrame.from_ndarray(tone, format="s16", layout="mono")
+                frame.sample_rate = stream.rate
+                frame.pts = second * stream.rate
+                frame.time_base = Fraction(1, stream.rate)
+                out.mux(stream.encode(frame))
+    got = whole(path)[1]
+    assert np.flatnonzero(got > 0.25)[-1] == pytest.approx(7 * RATE_HZ, abs=3)
+    assert np.abs(got[7 * RATE_HZ + 4800 :]).max() < 1e-4
+
+
 def test_real_recordings_as_libsndfile_reads_them(field):
     paths = sorted((field / "calls").glob("*.ogg")) + sorted(field.glob("esc10/*/*.ogg"))[::60]
     assert len(paths) >= 8
