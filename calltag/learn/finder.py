@@ -226,10 +226,11 @@ def _mean_squares(samples: FloatArray) -> DoubleArray:
 def _floor_dbfs(tenths: Sequence[DoubleArray]) -> float:
     """Level that a take stays above but for `FLOOR_PERCENT` of its tenths of a second.
 
-    A constant offset of the whole take is no sound: it is left out.
+    A constant offset of the whole take is no sound: it is left out, as far as there is sound.
     """
     squares, means = np.concatenate(tenths, axis=1) if tenths else np.zeros((2, 0))
-    offset = means.mean() if len(means) else 0.0
-    mean_squares = np.maximum(squares - 2 * offset * means + offset**2, 0.0) * (squares > 0)
+    sounding = squares > 0
+    offset = means[sounding].mean() if sounding.any() else 0.0
+    mean_squares = np.maximum(squares - 2 * offset * means + offset**2, 0.0) * sounding
     floor = np.percentile(mean_squares, FLOOR_PERCENT) if len(mean_squares) else 0.0
     return float(10 * np.log10(floor)) if floor > 0 else float("-inf")

@@ -422,11 +422,13 @@ def test_loudness_is_that_of_all_channels(plain, tmp_path, rng, beside):
     assert found(plain, path).levels.loudness_lufs == pytest.approx(theirs, abs=0.15)
 
 
-def test_an_offset_lifts_no_floor(plain, tmp_path):
-    sound = hiss(8, level=2e-3)
-    levels = found(plain, write(tmp_path / "a.wav", sound + 0.05)).levels
+@pytest.mark.parametrize("dead_s", [0.0, 0.5])
+def test_an_offset_lifts_no_floor(plain, tmp_path, dead_s):
+    sound = hiss(8, level=2e-3) + 0.05
+    sound[: round(dead_s * RATE_HZ)] = 0
+    levels = found(plain, write(tmp_path / "a.wav", sound)).levels
     assert levels.floor_dbfs == pytest.approx(20 * np.log10(2e-3), abs=0.3)
-    assert levels.peak_dbfs == pytest.approx(20 * np.log10((sound + 0.05).max()), abs=0.01)
+    assert levels.peak_dbfs == pytest.approx(20 * np.log10(sound.max()), abs=0.01)
 
 
 def test_a_clip_with_a_picture_and_two_channels(plain, make_clip, tmp_path):
