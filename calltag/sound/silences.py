@@ -218,10 +218,12 @@ class RecordedSilences:
             (a, b) for a, b in self._runs[channel] if b == ended or b * scale > first
         ]
         runs = [(round(a * scale), round(b * scale)) for a, b in known]
-        last = round(ended * scale)
-        if last < first + n_samples - 1:  # nothing was recorded from there on
-            begun = runs.pop()[0] if runs and runs[-1][1] == last else last
-            runs.append((begun, first + n_samples))
+        last, after = round(ended * scale), first + n_samples
+        if last < after:  # nothing was recorded from there on
+            if runs and runs[-1][1] == last:
+                runs[-1] = (runs[-1][0], after)
+            elif last < after - 1:  # one sample is but rounding
+                runs.append((last, after))
         for start, end in runs:
             a, b = max(0, start - first), min(n_samples, end - first)
             if b > a and (b - a >= DROPOUT_S * self._rate_hz or a == 0 or b == n_samples):
