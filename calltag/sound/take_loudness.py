@@ -47,6 +47,7 @@ class TakeLoudness(SpectrumLoudness):
         super().__init__()
         self.gain = 1.0
         self._tail: FloatArray | None = None
+        self._ahead = 0  # samples to come before the next frame
         self._beside: list[FloatArray] = []
 
     def hear(self, block: FloatArray, chosen: int, samples: FloatArray) -> None:
@@ -68,16 +69,19 @@ class TakeLoudness(SpectrumLoudness):
             self.gain, others = beside(block, chosen)
         else:
             self.gain, others = 0.0, list(range(len(block)))
-        n_frames = max(0, 1 + (self._tail.shape[1] + block.shape[1] - N_FFT) // _HOP)
+        rest = block[:, self._ahead :]
+        self._ahead = max(0, self._ahead - block.shape[1])
+        n_samples = self._tail.shape[1] + rest.shape[1]
+        n_frames = max(0, 1 + (n_samples - N_FFT) // _HOP)
         weighted = np.zeros(n_frames, np.float32)
         for c in others:
-            sound = np.concatenate([self._tail[c], block[c]])
+            sound = np.concatenate([self._tail[c], rest[c]])
             weighted += framed_power(sound, _HOP) @ spectrum_weights()
         self._beside.append(weighted)
-        short = block[:, max(0, block.shape[1] - N_FFT) :]
-        self._tail = np.concatenate([self._tail, short], axis=1)
-        left = (self._tail.shape[1] - short.shape[1] + block.shape[1]) - n_frames * _HOP
-        self._tail = self._tail[:, self._tail.shape[1] - left :]
+        left = n_samples - n_frames * _HOP
+        self._ahead += max(0, -left)
+        tail = np.concatenate([self._tail, rest[:, max(0, rest.shape[1] - N_FFT) :]], axis=1)
+        self._tail = tail[:, tail.shape[1] - max(0, left) :]
 
     def _step_energies(self) -> DoubleArray:
         energies = super()._step_energies().copy()

@@ -25,10 +25,7 @@ def test_others_are_listened_to_and_silent_ones_are_not(rng):
     assert beside(np.stack([0 * TONE, TONE]), 0) == (1, [1])
 
 
-@pytest.mark.parametrize("block_n", [RATE_HZ * 15, 10_007, 700])
-def test_blocks_of_any_length(rng, block_n):
-    sound = rng.normal(0, 0.02, (3, 20 * RATE_HZ)).astype(np.float32)
-    sound[1] += np.tile(TONE, 20)
+def metered(sound, block_n):
     meter = TakeLoudness()
 
     def chosen():
@@ -39,5 +36,22 @@ def test_blocks_of_any_length(rng, block_n):
 
     for power in power_frames(chosen()):
         meter.add(power, meter.gain)
+    return meter
+
+
+@pytest.mark.parametrize("block_n", [RATE_HZ * 15, 10_007, 700])
+def test_blocks_of_any_length(rng, block_n):
+    sound = rng.normal(0, 0.02, (3, 20 * RATE_HZ)).astype(np.float32)
+    sound[1] += np.tile(TONE, 20)
     theirs = pyloudnorm.Meter(RATE_HZ).integrated_loudness(sound.T)
-    assert meter.integrated_lufs() == pytest.approx(theirs, abs=0.05)
+    assert metered(sound, block_n).integrated_lufs() == pytest.approx(theirs, abs=0.05)
+
+
+@pytest.mark.parametrize("block_n", [10_007, 7000, 3000, 700])
+def test_blocks_of_any_length_are_listened_to_at_the_same_moments(rng, block_n):
+    sound = rng.normal(0, 0.02, (2, 20 * RATE_HZ)).astype(np.float32)
+    sound[1, : 5 * RATE_HZ] *= 10
+    whole = metered(sound, sound.shape[1])
+    parts = metered(sound, block_n)
+    assert parts.integrated_lufs() == pytest.approx(whole.integrated_lufs(), abs=1e-5)
+    assert parts.range_lu() == pytest.approx(whole.range_lu(), abs=1e-5)
