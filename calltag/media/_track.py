@@ -131,7 +131,7 @@ class Track:
         self._written = self._position
 
     def go_on(self, end: int) -> None:
-        """Write all that is there, and silence up to a sample of the canvas: no more is waited for."""
+        """Write all that is there, and silence up to a sample of the canvas: it has stopped."""
         if self.end < end:
             self.write()
             self._sink.fill(end)
