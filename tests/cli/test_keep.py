@@ -480,6 +480,24 @@ def test_the_library_remembers_what_else_was_found_where_calls_were_kept(run, ru
     assert "What else calls" not in taught()
 
 
+def test_a_label_speaks_for_a_kept_call_whichever_copy_of_its_take_has_it(run, kept, tmp_path):
+    with Log(tmp_path / "calltag.db") as log:
+        one = log.take_log("A001.wav", features=True)
+        log.put(
+            replace(one, take=replace(one.take, path="backup/A001.wav"), calls=()),
+            feature_version=FEATURE_VERSION,
+        )
+        labels = [
+            Label(take=one.take.path, start_s=found.start_s, end_s=found.end_s, label=kind)
+            for found, kind in zip(one.calls, TYPES, strict=False)
+        ]
+        log.change_labels(put=labels)
+    ran = run("library", "teach", "--library", "lib")
+    assert ran.status == 0, ran.err
+    assert "From the library: 13 calls" in ran.err
+    assert "2 kept calls labelled in the log, too; the log counts." in ran.err
+
+
 def test_a_command_may_read_while_another_process_writes(run, kept, tmp_path):
     from calltag.library.catalogue import Catalogue
 

@@ -12,6 +12,7 @@ from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_un
 from calltag.cli._options import LOG_NAME, ByHand, LogFile, NewModel
 from calltag.cli._output import say
 from calltag.files import is_file
+from calltag.media.copies import each_once
 from calltag.words import counted
 
 if TYPE_CHECKING:
@@ -82,16 +83,20 @@ def teach_command(
 
 
 def _labelled_takes(path: Path) -> dict[str, LabelledTake]:
-    """The takes of a log by their content, with the labels of each."""
+    """The takes of a log by their content, with the labels of each and of its copies."""
     from calltag.library.lessons import LabelledTake
     from calltag.log import Log
 
     with Log(path, create=False) as log:
         labels = log.labels_by_take()
-        return {
-            take.digest: LabelledTake(take.path, tuple(labels.get(take.path, ())))
-            for take in log.takes()
-        }
+        take_logs = list(log.take_logs())
+    digests = {one.take.path: one.take.digest for one in take_logs}
+    return {
+        digests[path]: LabelledTake(
+            path, tuple(label for one in (path, *copies) for label in labels.get(one, ()))
+        )
+        for path, copies in each_once(take_logs).items()
+    }
 
 
 def _lessons(learnt: Lessons) -> Iterator[str]:
