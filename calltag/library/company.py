@@ -47,21 +47,21 @@ def note_company(
         If the catalogue cannot be written.
     """
     versions: dict[str, int] = {}
-    spans: dict[str, list[Span]] = {}
+    spans: dict[str, list[Span]] = {}  # by content, since of copies one call each may be kept
     for one in kept:
         versions[one.take.path] = one.feature_version
-        spans.setdefault(one.take.path, []).append(one.call.span)
+        spans.setdefault(one.take.digest, []).append(one.call.span)
     for take_log in take_logs:
-        path = take_log.take.path
+        path, digest = take_log.take.path, take_log.take.digest
         if not versions.get(path):
             continue
-        others = [call for call in take_log.calls if _is_other(call, spans[path])]
+        others = [call for call in take_log.calls if _is_other(call, spans[digest])]
         finds = [
             (call.span, call.features)
             for call in _spread(others, MOST_OF_TAKE)
             if call.features is not None
         ]
-        catalogue.put_company(take_log.take.digest, versions[path], finds)
+        catalogue.put_company(digest, versions[path], finds)
 
 
 def company(

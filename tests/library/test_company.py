@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -54,6 +55,15 @@ def test_what_is_known_of_a_take_is_what_was_found_last(keep, shot, catalogue):
     note_company(catalogue, [logged(shot, call(3.0), call(4.0))], [kept])
     note_company(catalogue, [logged(shot, call(3.1))], [kept])
     assert spans(catalogue) == [Span(3.1, 3.6)]
+
+
+def test_what_was_kept_of_a_copy_is_no_company(keep, shot, catalogue):
+    copy = Shot(replace(shot.take, path="backup/A001.wav"), shot.samples)
+    kept = [wanted(shot, call(1.0)), wanted(copy, call(3.0))]
+    keep(kept[0])
+    calls = (call(1.0), call(3.0), call(5.0))
+    note_company(catalogue, [logged(shot, *calls), logged(copy, *calls)], kept)
+    assert spans(catalogue) == [Span(5.0, 5.5)]
 
 
 def test_of_a_busy_take_some_finds_are_noted_spread_over_it(keep, shot, catalogue):
