@@ -433,10 +433,10 @@ def carry_over(
                     if _holds(take, here):
                         given.setdefault(take.path, (here, sighting.call))
         found_in = [sighting.take_log.take for sighting in seen.sightings]
-        for path, (here, heard) in given.items():
+        for path, (here, found) in given.items():
             if any(same_take(takes[path], other) for other in found_in):
                 continue
-            call = replace(heard, start_s=here.start_s, end_s=here.end_s)
+            call = replace(found, start_s=here.start_s, end_s=here.end_s)
             (said,) = matched([call], labels.get(path, ()))
             if said is None or is_call(said.label):
                 added[path].append(call)
