@@ -159,7 +159,7 @@ def test_copies_teach_nothing_twice_and_are_no_strangers(
     monkeypatch.setattr(
         module,
         "teach",
-        lambda known, *, unlabelled: (
+        lambda known, *, unlabelled, company: (
             learnt.append((list(known), list(unlabelled))) or teach(known, unlabelled=unlabelled)
         ),
     )
