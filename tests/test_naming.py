@@ -160,7 +160,8 @@ def test_copies_teach_nothing_twice_and_are_no_strangers(
         module,
         "teach",
         lambda known, *, unlabelled, company: (
-            learnt.append((list(known), list(unlabelled))) or teach(known, unlabelled=unlabelled)
+            learnt.append((list(known), list(unlabelled)))
+            or teach(known, unlabelled=unlabelled, company=company)
         ),
     )
     teach_log(shoot, tmp_path / "alone.model")
