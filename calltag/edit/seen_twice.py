@@ -20,7 +20,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from calltag.edit.markers import TakeMarkers, with_comment
-from calltag.edit.selects import CUT_OFF_S, sound_worth, worth
+from calltag.edit.selects import is_cut_at_end, is_cut_at_start, sound_worth, worth
 from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
@@ -76,6 +76,9 @@ class _Clock(NamedTuple):
 
     def span(self, span: Span) -> Span:
         return Span(*(self.first_s + self.scale * at_s for at_s in span))
+
+    def ran(self, take: Take) -> Span:
+        return self.span(Span(0.0, take.duration_s))
 
     def own(self, span: Span) -> Span:
         return Span(*((at_s - self.first_s) / self.scale for at_s in span))
@@ -232,42 +235,34 @@ def _parted(
         return
     length_s = one.log.take.duration_s
     for number, call in enumerate(one.log.calls):
-        if not _is_cut_at_end(one.log.take, call):
+        if not is_cut_at_end(one.log.take, call):
             continue
         for their_number, their_call in enumerate(other.log.calls):
-            if _is_cut_at_start(their_call) and _of_one_kind(call, their_call):
+            if is_cut_at_start(their_call) and _of_one_kind(call, their_call):
                 apart_s = abs(length_s - call.end_s) + abs(their_call.start_s)
                 yield apart_s, (one.log.take.path, number), (other.log.take.path, their_number)
-
-
-def _is_cut_at_end(take: Take, call: Call) -> bool:
-    return call.end_s > take.duration_s - CUT_OFF_S
-
-
-def _is_cut_at_start(call: Call) -> bool:
-    return call.start_s < CUT_OFF_S
 
 
 def _spans_of(sighting: Sighting, seen: SeenCall, clocks: Mapping[str, _Clock]) -> list[Span]:
     """When a find sounds on the shared clock: with what another file has of it, and by itself."""
     take, call = sighting.take_log.take, sighting.call
     clock = clocks[take.path]
-    own, ran = clock.span(call.span), clock.span(Span(0.0, take.duration_s))
+    own, ran = clock.span(call.span), clock.ran(take)
     start_s, end_s = own
     for other_log, other in seen.sightings:
         its_clock = clocks[other_log.take.path]
         span = its_clock.span(other.span)
-        its_ran = its_clock.span(Span(0.0, other_log.take.duration_s))
+        its_ran = its_clock.ran(other_log.take)
         if (
             abs(its_ran.start_s - ran.end_s) <= SLACK_S
-            and _is_cut_at_end(take, call)
-            and _is_cut_at_start(other)
+            and is_cut_at_end(take, call)
+            and is_cut_at_start(other)
         ):
             end_s = max(end_s, span.end_s)
         elif (
             abs(its_ran.end_s - ran.start_s) <= SLACK_S
-            and _is_cut_at_end(other_log.take, other)
-            and _is_cut_at_start(call)
+            and is_cut_at_end(other_log.take, other)
+            and is_cut_at_start(call)
         ):
             start_s = min(start_s, span.start_s)
     return list(dict.fromkeys([Span(start_s, end_s), own]))
@@ -277,7 +272,7 @@ def _best_during(span: Span, seen: SeenCall, clocks: Mapping[str, _Clock]) -> Si
     """The best find whose take ran then: of a call cut in two, never the other part."""
     for one in seen.sightings:
         clock = clocks[one.take_log.take.path]
-        ran = clock.span(Span(0.0, one.take_log.take.duration_s))
+        ran = clock.ran(one.take_log.take)
         least_s = ENOUGH * min(span.length_s, clock.span(one.call.span).length_s)
         if common_s(span, ran) >= least_s:
             return one
@@ -290,8 +285,7 @@ def _moment_in(
     """When another take has what a find holds of a call; None where it did not run then."""
     clock, its_clock = (clocks[one.take_log.take.path] for one in (own, other))
     ran, its_ran = (
-        clocks[take.path].span(Span(0.0, take.duration_s))
-        for take in (own.take_log.take, other.take_log.take)
+        clocks[take.path].ran(take) for take in (own.take_log.take, other.take_log.take)
     )
     if common_s(ran, its_ran) <= SLACK_S:
         return None
@@ -307,7 +301,7 @@ def _moment_in(
 
 def _placed(take_log: TakeLog, clock: _Clock) -> _Placed:
     calls = sorted((clock.span(call.span), number) for number, call in enumerate(take_log.calls))
-    return _Placed(take_log, clock.span(Span(0.0, take_log.take.duration_s)), calls)
+    return _Placed(take_log, clock.ran(take_log.take), calls)
 
 
 def _start_s(placed: tuple[Span, int]) -> float:
@@ -516,7 +510,7 @@ class _Running:
     def __init__(self, take_logs: Iterable[TakeLog], clocks: Mapping[str, _Clock]) -> None:
         self._runs: dict[str, list[tuple[Span, str, Take]]] = defaultdict(list)
         for take in (one.take for one in take_logs if one.take.path in clocks):
-            ran = clocks[take.path].span(Span(0.0, take.duration_s))
+            ran = clocks[take.path].ran(take)
             self._runs[clocks[take.path].group].append((ran, take.path, take))
         self._longest_s: dict[str, float] = {}
         for group, runs in self._runs.items():

@@ -24,6 +24,7 @@ from calltag.media.clock import DEFAULT_RATE
 from calltag.media.copies import same_take
 from calltag.media.timecode import Rate, frame_to_seconds, nearest_frame
 from calltag.records.found import Call, TakeLog
+from calltag.records.take import Take
 from calltag.takes.picture import grade_of_call
 from calltag.takes.standing import clipped_ppm
 
@@ -35,7 +36,7 @@ CLIPPED_WORTH = 0.7
 CUT_OFF_WORTH = 0.5
 NO_PICTURE_WORTH = 0.8
 
-CUT_OFF_S = 0.05
+_END_S = 0.05
 """A call this close to an end of its take goes on beyond it; codecs leave out about a frame."""
 
 
@@ -70,6 +71,40 @@ class Select:
         return frame_to_seconds(self.end - self.first, self.source.clock.rate.fps)
 
 
+def is_cut_at_start(call: Call) -> bool:
+    """Tell whether a call began before its take did.
+
+    Parameters
+    ----------
+    call : Call
+        A call.
+
+    Returns
+    -------
+    bool
+        Whether it lies at the take's first picture or sample.
+    """
+    return call.start_s < _END_S
+
+
+def is_cut_at_end(take: Take, call: Call) -> bool:
+    """Tell whether a call goes on where its take ends.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+    call : Call
+        A call in it.
+
+    Returns
+    -------
+    bool
+        Whether it lies at the take's end.
+    """
+    return call.end_s > take.duration_s - _END_S
+
+
 def sound_worth(take_log: TakeLog, call: Call) -> float:
     """Tell what the sound of a call is worth to the edit.
 
@@ -90,7 +125,7 @@ def sound_worth(take_log: TakeLog, call: Call) -> float:
     """
     snr_db = max(0.0, call.snr_db) if math.isfinite(call.snr_db) else 0.0
     value: float = snr_db / (snr_db + HALF_WORTH_DB) * NOISE_WORTH ** len(call.noise)
-    if call.start_s < CUT_OFF_S or call.end_s > take_log.take.duration_s - CUT_OFF_S:
+    if is_cut_at_start(call) or is_cut_at_end(take_log.take, call):
         value *= CUT_OFF_WORTH
     return value * CLIPPED_WORTH if clipped_ppm(take_log.take) > 0 else value
 
