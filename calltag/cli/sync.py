@@ -193,8 +193,8 @@ def _not_looked_for_again(
     log: Log, compared: Sequence[Comparison], *, narrow: bool
 ) -> list[Alignment]:
     """What the log knows and this look leaves as it is."""
-    looked_for = {frozenset((one.take_a, one.take_b)) for one in compared if not narrow}
-    return [p for p in log.alignments() if frozenset((p.take_a, p.take_b)) not in looked_for]
+    looked_for = {one.pair for one in compared if not narrow}
+    return [p for p in log.alignments() if p.pair not in looked_for]
 
 
 def _tell_others(others: Sequence[Alignment], compared: Sequence[Comparison]) -> None:
@@ -283,7 +283,7 @@ def _keep(
     """
     from calltag.edit.sync import Outcome
 
-    before = {frozenset((pair.take_a, pair.take_b)) for pair in log.alignments()}
+    before = {one.pair for one in log.alignments()}
     kept = left = 0
     for one in compared:
         if not {one.take_a, one.take_b} <= known:
@@ -292,7 +292,7 @@ def _keep(
             log.put_alignment(one.alignment)
             kept += 1
         elif narrow:
-            left += frozenset((one.take_a, one.take_b)) in before
+            left += one.pair in before
         else:
             log.remove_alignment(one.take_a, one.take_b)
     return kept, left

@@ -84,6 +84,11 @@ class Comparison:
     reason: str
     repeats: bool = False
 
+    @property
+    def pair(self) -> frozenset[str]:
+        """The two takes, whichever of them is take A."""
+        return frozenset((self.take_a, self.take_b))
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -263,19 +268,12 @@ def follow_joins(
     heard = _lined_up(compared)
     known_of_others = _of_other_pairs(before, heard)
     heard += known_of_others
-    known = {frozenset((pair.take_a, pair.take_b)) for pair in heard}
-    known_before = {
-        frozenset((pair.take_a, pair.take_b)) for pair in with_joins(known_of_others, every)
-    }
-    derived = {
-        frozenset((pair.take_a, pair.take_b)): pair
-        for pair in with_joins(heard, every)
-        if pair.overlap_s > 0
-    }
+    known = {one.pair for one in heard}
+    known_before = {one.pair for one in with_joins(known_of_others, every)}
+    derived = {one.pair: one for one in with_joins(heard, every) if one.overlap_s > 0}
     followed = []
     for one in compared:
-        pair = frozenset((one.take_a, one.take_b))
-        lies = None if pair in known else derived.pop(pair, None)
+        lies = None if one.pair in known else derived.pop(one.pair, None)
         if lies is not None:
             one = _followed(one, lies if lies.take_a == one.take_a else lies.turned())
         followed.append(one)
@@ -293,8 +291,8 @@ def _of_other_pairs(
     alignments: Iterable[Alignment], without: Iterable[Alignment]
 ) -> list[Alignment]:
     """Leave those out whose pair is known anew."""
-    pairs = {frozenset((pair.take_a, pair.take_b)) for pair in without}
-    return [one for one in alignments if frozenset((one.take_a, one.take_b)) not in pairs]
+    pairs = {one.pair for one in without}
+    return [one for one in alignments if one.pair not in pairs]
 
 
 def _borne_out(

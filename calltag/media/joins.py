@@ -87,15 +87,14 @@ def with_joins(alignments: Iterable[Alignment], takes: Iterable[Take]) -> list[A
     length_s = {take.path: take.duration_s for take in every}
     trusted = _not_contradicted(joins(every), known)
     beside = _beside(trusted)
-    pairs = {frozenset((one.take_a, one.take_b)) for one in (*known, *trusted)}
+    pairs = {one.pair for one in (*known, *trusted)}
     derived: list[Alignment] = []
     waiting = deque(known)
     while waiting:
         for one in _moved(waiting.popleft(), beside):
             both_s = _overlap_s(one, length_s)
-            pair = frozenset((one.take_a, one.take_b))
-            if both_s > 0 and pair not in pairs:
-                pairs.add(pair)
+            if both_s > 0 and one.pair not in pairs:
+                pairs.add(one.pair)
                 derived.append(replace(one, overlap_s=both_s))
                 waiting.append(derived[-1])
     return [*known, *trusted, *derived]
@@ -123,11 +122,11 @@ def agreeing(
     every, unsure = list(takes), list(guesses)
     length_s = {take.path: take.duration_s for take in every}
     beside = _beside(_not_contradicted(joins(every), list(alignments)))
-    by_pair = {frozenset((one.take_a, one.take_b)): one for one in unsure}
+    by_pair = {one.pair: one for one in unsure}
     found: dict[frozenset[int], tuple[Alignment, Alignment]] = {}
     for one in unsure:
         for moved in _moved(one, beside):
-            other = by_pair.get(frozenset((moved.take_a, moved.take_b)))
+            other = by_pair.get(moved.pair)
             both_s = _overlap_s(moved, length_s)
             if other is None or both_s <= 0:
                 continue

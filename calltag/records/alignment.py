@@ -40,6 +40,11 @@ class Alignment:
     confidence: float
     overlap_s: float
 
+    @property
+    def pair(self) -> frozenset[str]:
+        """Paths of the two takes, whichever of them is take A."""
+        return frozenset((self.take_a, self.take_b))
+
     def in_b(self, a_s: float) -> float:
         """Turn seconds of take A into seconds of take B.
 
