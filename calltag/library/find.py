@@ -33,6 +33,7 @@ class Order(StrEnum):
 
 _DAY = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
 _LEAST_OF_AN_ID = 4
+_HALF_A_MILLISECOND_S = 0.0005  # lengths are differences of times, and count to the millisecond
 
 _ORDER_BY = {
     Order.NEWEST: "recorded DESC, cuts.path",
@@ -64,7 +65,7 @@ class Query:
     min_snr_db, min_level_dbfs, max_level_dbfs : float or None
         Level over the background, and level.
     min_length_s, max_length_s : float or None
-        Length of the call.
+        Length of the call, to the millisecond.
     min_confidence : float
         How sure the label is at least.
     noise : bool or None
@@ -320,8 +321,8 @@ def _bounds(query: Query) -> Iterator[tuple[str, float]]:
         ("snr_db >= ?", query.min_snr_db),
         ("level_dbfs >= ?", query.min_level_dbfs),
         ("level_dbfs <= ?", query.max_level_dbfs),
-        ("length_s >= ?", query.min_length_s),
-        ("length_s <= ?", query.max_length_s),
+        (f"length_s >= ? - {_HALF_A_MILLISECOND_S}", query.min_length_s),
+        (f"length_s <= ? + {_HALF_A_MILLISECOND_S}", query.max_length_s),
         ("confidence >= ?", query.min_confidence or None),
         ("noisy = ?", query.noise),
         ("by_hand = ?", query.by_hand),

@@ -190,7 +190,7 @@ def _page(
     log: Log,
     store: Store,
 ) -> str:
-    rate = common_rate(one.take for one in take_logs)
+    rate = common_rate(log.takes())
     views: list[TakeView] = []
     n_calls = 0
     for number, (one, found) in enumerate(zip(take_logs, media, strict=True), 1):

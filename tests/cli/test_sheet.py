@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,36 @@ def test_a_take_is_chosen(logged: Path, run) -> None:
     assert re.search(r"^one.html: 1 take, 0 calls, \d+ kB$", ran.err, re.MULTILINE)
     with Log(logged) as log:
         assert log.take_log("A001.mov").pictures == ()
+
+
+def test_sound_alone_counts_as_in_the_other_listings(logged: Path, run) -> None:
+    """At the rate of most of the rushes, whichever takes are on the sheet."""
+    half_past = Take(
+        path="R001.WAV",
+        rushes=str(logged.parent),
+        digest="R",
+        size_bytes=1,
+        duration_s=2.0,
+        sample_rate_hz=48_000,
+        time_reference=1800 * 48_000 + 24_000,
+        channels=1,
+    )
+    filmed = Take(
+        path="B001.mov",
+        rushes=str(logged.parent),
+        digest="B",
+        size_bytes=1,
+        duration_s=2.0,
+        fps=Fraction(50),
+        width=64,
+        height=36,
+    )
+    with Log(logged) as log:
+        for take in (half_past, filmed):
+            log.put(TakeLog(take=take), feature_version=1)
+    assert "00:30:00:25" in run("takes", "--take", "R001.WAV").out
+    run("sheet", "sound.html", "--take", "R001.WAV", "--workers", 1)
+    assert "00:30:00:25" in (logged.parent / "sound.html").read_text("utf-8")
 
 
 def test_nothing_to_show_is_told(logged: Path, run) -> None:

@@ -92,6 +92,17 @@ def test_what_is_asked_for_is_found(filled: Catalogue, query, expected):
     assert takes(filled, **query) == expected
 
 
+@pytest.mark.parametrize("start_s", [0.8, 1.0, 2.4, 16.24])
+def test_a_call_as_long_as_asked_is_found(catalogue: Catalogue, start_s: float):
+    """In binary 1.2 - 0.8 is less than 0.4, and 2.8 - 2.4 is more; a cut begins on a sample."""
+    at = [round(start_s * 44_100) / 44_100, round((start_s + 0.4) * 44_100) / 44_100]
+    for number, (first_s, end_s) in enumerate([(start_s, round(start_s + 0.4, 2)), at]):
+        story = plain_story(number, call_start_s=first_s, call_end_s=end_s)
+        catalogue.put([(f"{number}.wav", story, 1, "")])
+    assert takes(catalogue, min_length_s=0.4, max_length_s=0.4) == "01"
+    assert takes(catalogue, min_length_s=0.401) + takes(catalogue, max_length_s=0.399) == ""
+
+
 LABELS = (
     "marsh hooter: boom", "marsh hooter: duet", "Marsh Hooter", "marsh hooter : boom", "pit rail",
     "pit rail:", "pit rail: rasp: low", "call", ": boom", "boom",
