@@ -78,9 +78,9 @@ def markers_command(
     ] = 0.0,
     usable: Annotated[
         bool,
-        typer.Option("--usable", help="Mark usable stretches of sound too."),
+        typer.Option("--mark-usable", help="Mark usable stretches of sound too."),
     ] = False,
-    noise: Annotated[bool, typer.Option("--noise", help="Mark noise too.")] = False,
+    noise: Annotated[bool, typer.Option("--mark-noise", help="Mark noise too.")] = False,
     every_camera: Annotated[
         bool,
         typer.Option(

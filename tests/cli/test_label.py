@@ -142,7 +142,7 @@ def test_a_label_that_stays_is_told_where_the_table_names_its_take_in_short(run,
 
 
 def test_rows_of_a_table_of_markers_that_are_no_calls_are_refused(run, log) -> None:
-    ran = run("markers", "marks.csv", "--usable", "--noise")
+    ran = run("markers", "marks.csv", "--mark-usable", "--mark-noise")
     assert ran.status == 0, ran.err
     ran = run("label", "--from", "marks.csv")
     assert ran.status == FAILED

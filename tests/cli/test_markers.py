@@ -307,7 +307,7 @@ def test_usable_noise_and_labels(shoot):
         log.change_labels(
             put=[Label(take="R001.wav", start_s=1.0, end_s=1.5, label="pit rail: tick")]
         )
-    result = run("day.csv", "--noise", "--usable", "--type", "pit rail")
+    result = run("day.csv", "--mark-noise", "--mark-usable", "--type", "pit rail")
     assert result.exit_code == 0, result.stderr
     with Path("day.csv").open(newline="") as file:
         labels = [row["label"] for row in csv.DictReader(file)]

@@ -41,6 +41,15 @@ def test_settings_may_have_either_name_of_a_switch(run, log: Path) -> None:
     assert run("calls").out == clean
 
 
+def test_what_chooses_calls_with_noise_does_not_mark_noise(run, log: Path) -> None:
+    """One name, one meaning: `noise` for all commands is not for `markers --mark-noise`."""
+    write_settings(log.parent, "[all]\nnoise = true\n")
+    assert run("markers", "marks.csv").status == 0
+    assert "noise: " not in Path("marks.csv").read_text("utf-8")
+    assert run("markers", "marks.csv", "--mark-noise", "--replace").status == 0
+    assert "noise: wind" in Path("marks.csv").read_text("utf-8")
+
+
 @pytest.mark.parametrize(
     ("text", "status", "sentence"),
     [

@@ -170,7 +170,7 @@ def test_noise_labels_are_learnt_and_named_in_takes_and_markers(run, tmp_path, r
     rows = json.loads(run("takes", "--take", "A004.mov", "--as", "json").out)
     assert "machine, hedge trimmer, beat of 92 Hz" in rows[0]["reasons"]
     assert "machine, pump, beat of 92 Hz" in rows[0]["reasons"]
-    assert run("markers", "out.csv", "--noise", "--take", "A004.mov").status == 0
+    assert run("markers", "out.csv", "--mark-noise", "--take", "A004.mov").status == 0
     written = (tmp_path / "out.csv").read_text("utf-8")
     assert "noise: machine/hedge trimmer" in written
     assert "noise: machine/pump" in written
