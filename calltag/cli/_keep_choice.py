@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calltag.cli._choose import CallFilter, Found
-from calltag.cli._log import read_alignments
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
     from calltag.library.keep import Wanted
     from calltag.log import Log
+    from calltag.records.alignment import Alignment
     from calltag.records.found import Call, TakeLog
     from calltag.records.span import Span
 
@@ -90,7 +90,7 @@ def _overlap(one: Span, other: Span) -> bool:
     return common_s(one, other) > 0 and share_enough(one, other)
 
 
-def heard_once(found: Sequence[Found], log: Log) -> list[Found]:
+def heard_once(found: Sequence[Found], alignments: Sequence[Alignment]) -> list[Found]:
     """Take only the best of a call that several cameras heard."""
     from calltag.edit.seen_twice import merge_seen_twice
 
@@ -98,7 +98,7 @@ def heard_once(found: Sequence[Found], log: Log) -> list[Found]:
     for one, call in found:
         own = by_take.get(one.take.path) or changed(one, calls=())
         by_take[one.take.path] = changed(own, calls=(*own.calls, call))
-    seen = merge_seen_twice(by_take.values(), read_alignments(log))
+    seen = merge_seen_twice(by_take.values(), alignments)
     return [(one.best.take_log, one.best.call) for one in seen]
 
 
@@ -117,12 +117,14 @@ def without_calls_of_copies(found: Sequence[Found]) -> list[Found]:
     return left
 
 
-def with_origins(found: Sequence[Found], every: Sequence[TakeLog], log: Log) -> list[Wanted]:
+def with_origins(
+    found: Sequence[Found], every: Sequence[TakeLog], alignments: Sequence[Alignment], log: Log
+) -> list[Wanted]:
     """Give each call what its story has to say: how it was found, and who else heard it."""
     from calltag.library.keep import Wanted, heard_elsewhere
 
     entries = {entry.take.path: entry for entry in log.entries()}
-    elsewhere = heard_elsewhere(every, read_alignments(log))
+    elsewhere = heard_elsewhere(every, alignments)
     return [
         Wanted(
             take=one.take,

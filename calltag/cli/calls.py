@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
     from calltag.cli._choose import Found
+    from calltag.edit.over_joins import Joins
+    from calltag.edit.seen_twice import SeenCall
     from calltag.edit.tables import Row
     from calltag.records.found import Call, TakeLog
     from calltag.records.span import Span
@@ -106,6 +108,7 @@ def calls_command(
     from calltag.cli._log import read_alignments, read_takes
     from calltag.cli._look import look_for_best
     from calltag.edit.marking import check_types
+    from calltag.edit.over_joins import Joins
     from calltag.edit.seen_twice import merge_seen_twice
     from calltag.edit.tables import call_row
     from calltag.log import Log
@@ -123,11 +126,14 @@ def calls_command(
     named = choose_takes(every, takes or (), unread)
     chosen = [one for one in named if _has_verdict(one, verdicts or ())]
     found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
-    also_in: dict[tuple[str, Span], tuple[str, ...]] = {}
+    also_in: dict[tuple[str, Span], str] = {}
     if once:
         seen = merge_seen_twice(map(wanted.left_of, chosen), alignments)
         found = [(one.best.take_log, one.best.call) for one in seen]
-        also_in = {(one.best.take_log.take.path, one.best.call.span): one.also_in for one in seen}
+        joins = Joins(alignments)
+        also_in = {
+            (one.best.take_log.take.path, one.best.call.span): _also_in(one, joins) for one in seen
+        }
     order = by or default_order(best)
     problems: list[Problem] = []
     if picture:
@@ -168,7 +174,7 @@ def _print_data(rows: Sequence[Row], listed: Sequence[Found], how: As, *, pictur
 def _print_table(
     rows: Sequence[Row],
     listed: Sequence[Found],
-    also_in: Mapping[tuple[str, Span], tuple[str, ...]],
+    also_in: Mapping[tuple[str, Span], str],
     *,
     once: bool,
     picture: bool,
@@ -180,13 +186,20 @@ def _print_table(
     if once:
         columns = (*columns, Column("also in", folds=True, rank=1))
         for row_cells, (one, call) in zip(cells, listed, strict=True):
-            row_cells.append(", ".join(also_in[one.take.path, call.span]))
+            row_cells.append(also_in[one.take.path, call.span])
     grades = _grades(listed)
     if picture or any(grades):
         columns = (*columns, Column("picture", rank=1))
         for row_cells, grade in zip(cells, grades, strict=True):
             row_cells.append(grade)
     print_table(columns, cells)
+
+
+def _also_in(seen: SeenCall, joins: Joins) -> str:
+    """The other takes that have a call, or the rest of it."""
+    rest = joins.rest_of(seen.best.take_log.take, seen.best.call)
+    whole = [path for path in seen.also_in if path not in rest]
+    return ", ".join([*whole, *([str(rest)] if any(rest) else [])])
 
 
 def _grades(listed: Sequence[Found]) -> list[str]:

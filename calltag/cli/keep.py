@@ -55,6 +55,7 @@ from calltag.records.label import LIKELY
 from calltag.words import CARE, counted
 
 if TYPE_CHECKING:
+    from calltag.edit.over_joins import Joins
     from calltag.library.keep import KeepOptions, Wanted
     from calltag.records.found import Call, TakeLog
 
@@ -161,8 +162,9 @@ def keep_command(
       calltag keep --type "marsh hooter" --best 20 --place Ashmere --recordist "A. Keeper"
       calltag keep --take A007.MOV --at 12.4
     """
-    from calltag.cli._log import read_takes
+    from calltag.cli._log import read_alignments, read_takes
     from calltag.edit.marking import check_types
+    from calltag.edit.over_joins import Joins
     from calltag.library.keep import KeepOptions
     from calltag.library.rebuild import refuse_lost_catalogue
     from calltag.library.story import Facts
@@ -204,20 +206,22 @@ def keep_command(
         check_types(every, types or ())
         chosen = list(choose_takes(every, takes or (), opened.problems()))
         found = _asked_for(chosen, every, wanted, at=at or (), source=source, by_hand=by_hand)
+        alignments = read_alignments(opened)
         if once:
-            found = heard_once(found, opened)
+            found = heard_once(found, alignments)
         found = without_calls_of_copies(order_calls(found, default_order(best)))[:best]
-        calls = with_origins(found, every, opened)
+        calls = with_origins(found, every, alignments, opened)
     rate = common_rate(one.take for one in every)
     options = KeepOptions(handles_s=handles, as_flac=flac, facts=facts, rate=rate, replace=replace)
     if not calls:
         raise InputError("no call in the log is of that kind; `calltag calls` lists them")
     folder = library_folder(library)
     refuse_lost_catalogue(folder)
+    joins = Joins(alignments)
     if dry_run:
-        _list(folder, calls, options.replace)
+        _list(folder, calls, joins, options.replace)
         return
-    _keep(folder, calls, every, options)
+    _keep(folder, calls, every, joins, options)
 
 
 def _refuse_idle(context: typer.Context) -> None:
@@ -251,7 +255,7 @@ def _asked_for(
     return passing(((one, call) for one in chosen for call in one.calls), wanted, by_hand)
 
 
-def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:
+def _list(folder: Path, calls: Sequence[Wanted], joins: Joins, replace: bool) -> None:
     """Say what would be kept."""
     from calltag.library.catalogue import NAME, Catalogue
     from calltag.library.keep import cuts_of
@@ -268,10 +272,16 @@ def _list(folder: Path, calls: Sequence[Wanted], replace: bool) -> None:
         print_wanted(new)
     text = f"{counted(len(new), 'call')} would be kept in {folder}"
     say(f"{text}; {len(known)} more are kept already." if known else f"{text}.")
+    for line in joins.told((one.take, one.call) for one in new):
+        say(line)
 
 
 def _keep(
-    folder: Path, calls: Sequence[Wanted], every: Sequence[TakeLog], options: KeepOptions
+    folder: Path,
+    calls: Sequence[Wanted],
+    every: Sequence[TakeLog],
+    joins: Joins,
+    options: KeepOptions,
 ) -> None:
     from calltag.library.catalogue import NAME, Catalogue
     from calltag.library.company import note_company
@@ -286,6 +296,10 @@ def _keep(
         unread = {problem.path for problem in report.problems}
         note_company(catalogue, every, [one for one in calls if one.take.path not in unread])
         for line in report_lines(report, folder):
+            say(line)
+        known = {id(one) for one, _ in report.known}
+        kept = [one for one in calls if id(one) not in known and one.take.path not in unread]
+        for line in joins.told((one.take, one.call) for one in kept):
             say(line)
         for line in double_lines(catalogue, report):
             say(line)

@@ -199,7 +199,7 @@ def markers_command(
         distances_m=_distances(distance, paths),
         temperatures_c=_temperatures(distance, temperature, paths),
     )
-    if every_camera and not any(pair.overlap_s > 0 for pair in alignments):
+    if every_camera and not any(not pair.is_join for pair in alignments):
         say("No takes are lined up yet, so each has its own calls; `calltag sync` lines them up.")
     marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)
     if not any(one.markers for one in marked):

@@ -121,6 +121,7 @@ def selects_command(
     """
     from calltag.edit.formats import WriteOptions
     from calltag.edit.marking import check_types
+    from calltag.edit.over_joins import Joins
     from calltag.edit.seen_twice import each_call_once
     from calltag.edit.selects import check_name, choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import measure_gains, render_selects
@@ -183,6 +184,8 @@ def selects_command(
         say("Each edit list has its own sound: the file whose name ends as that of the list.")
     if sounds:
         say(_CAUTION)
+    for line in Joins(alignments).told((one.source.take, one.call) for one in chosen):
+        say(line)
     for note in dict.fromkeys(note for select in chosen for note in select.source.notes):
         say(note)
 

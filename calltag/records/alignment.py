@@ -23,7 +23,7 @@ class Alignment:
     confidence : float
         Probability that the takes heard the same moment, so laid; from 0 to 1.
     overlap_s : float
-        Length of what both heard.
+        Length of what both heard; zero where take B is the file that take A goes on in.
 
     Examples
     --------
@@ -44,6 +44,11 @@ class Alignment:
     def pair(self) -> frozenset[str]:
         """Paths of the two takes, whichever of them is take A."""
         return frozenset((self.take_a, self.take_b))
+
+    @property
+    def is_join(self) -> bool:
+        """Whether take B is the file that take A goes on in: nothing was heard in both."""
+        return self.overlap_s == 0
 
     def in_b(self, a_s: float) -> float:
         """Turn seconds of take A into seconds of take B.

@@ -263,6 +263,26 @@ def test_what_two_cameras_heard_is_shown_or_kept_once(run, rushes, tmp_path):
     assert "5 calls kept" in run("keep", "--library", "one", "--take", "*1.wav", "--once").err
 
 
+def test_of_a_call_over_two_files_the_part_that_is_kept_is_told(run, rushes, tmp_path):
+    """The recorder closed one file and went on in the next, within a call."""
+    with Log(tmp_path / "calltag.db") as log:
+        for name, begins_s, span in (("A001.wav", 3600, (11.5, 12)), ("A002.wav", 3612, (0, 0.3))):
+            one = log.take_log(name, features=True)
+            take = replace(one.take, time_reference=begins_s * RATE_HZ, recorded=None)
+            part = replace(one.calls[0], start_s=span[0], end_s=span[1], snr_db=span[0] + 10)
+            log.put(TakeLog(take=take, calls=(part,)), feature_version=FEATURE_VERSION)
+    listed = run("calls", "--once", "--take", "A00*")
+    assert "goes on in A002.wav" in listed.out
+    assert "1 call listed" in listed.err
+    told = "A001.wav at 0:11.50: only the part in this file; the call goes on in A002.wav.\n"
+    keep = ("keep", "--library", "lib", "--take", "A00*")
+    assert told in run(*keep, "--once", "--dry-run").err
+    assert told in run(*keep, "--once").err
+    ran = run(*keep)
+    assert "A002.wav at 0:00.00: only the part in this file; the call begins in A001" in ran.err
+    assert told not in ran.err, "that is kept already"
+
+
 def test_settings_name_the_library_and_what_holds_for_the_shoot(run, rushes, tmp_path):
     (tmp_path / "calltag.toml").write_text(
         '[all]\nlibrary = "mine"\n[keep]\nplace = "Ashmere"\n[library.find]\nas = "json"\n'

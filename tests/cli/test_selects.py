@@ -105,6 +105,20 @@ def test_once_takes_a_call_of_two_cameras_from_the_better(shoot):
     assert run("rail.otio", "--once", "--type", "pit rail").stderr.startswith("rail.otio: 1 call,")
 
 
+def test_a_call_that_goes_on_in_the_next_file_is_told(shoot):
+    with Log(Path("calltag.db")) as log:
+        (one,) = log.take_logs()
+        first = replace(one.take, recorded="2026-04-18T10:00:00Z")
+        then = {"start_tc": "10:00:04:00", "recorded": "2026-04-18T10:00:04Z"}
+        cut_off = (*one.calls[:2], replace(one.calls[2], end_s=4.0))
+        log.put(TakeLog(take=first, calls=cut_off), feature_version=1)
+        second = replace(first, path="A002.mov", digest="e", **then)
+        log.put(TakeLog(take=second), feature_version=1)
+    told = "A001.mov at 0:03.00: only the part in this file; the call goes on in A002.mov.\n"
+    assert told in run("all.otio").stderr
+    assert "only the part" not in run("rail.otio", "--type", "pit rail").stderr
+
+
 def test_the_best_first(shoot):
     result = run("best.otio", "--best", "2", "--handles", "0.2", "--gap", "1")
     assert result.exit_code == 0, result.stderr

@@ -1,0 +1,44 @@
+"""Calls that lie over two files of one recording: where their rest is."""
+
+from __future__ import annotations
+
+import pytest
+
+from calltag.edit.over_joins import Joins
+from calltag.records.alignment import Alignment
+
+from .conftest import make_call, make_take
+
+
+def pair(a: str, b: str, overlap_s: float) -> Alignment:
+    return Alignment(
+        take_a=a, take_b=b, offset_s=60.0, drift_ppm=0.0, confidence=1.0, overlap_s=overlap_s
+    )
+
+
+JOINS = Joins([pair("b1.mov", "b2.mov", 0.0), pair("b2.mov", "b3.mov", 0.0), pair("b2", "a", 9.0)])
+
+
+@pytest.mark.parametrize(
+    ("path", "span", "rest"),
+    [
+        ("b1.mov", (59.4, 60.0), "goes on in b2.mov"),
+        ("b1.mov", (0.0, 0.4), ""),
+        ("b2.mov", (0.0, 0.4), "begins in b1.mov"),
+        ("b2.mov", (0.0, 60.0), "begins in b1.mov and goes on in b3.mov"),
+        ("b2.mov", (59.0, 59.9), ""),
+        ("b3.mov", (59.4, 60.0), ""),
+        ("a.mov", (59.4, 60.0), ""),
+    ],
+)
+def test_the_rest_of_a_call_is_in_the_file_before_or_after(path, span, rest) -> None:
+    assert str(JOINS.rest_of(make_take(path), make_call(*span))) == rest
+
+
+def test_parts_are_told_the_first_few_of_many() -> None:
+    whole, part = (make_take("b1.mov"), make_call(3, 4)), (make_take("b2.mov"), make_call(0, 0.4))
+    assert list(JOINS.told([whole])) == []
+    first, *_, last = told = list(JOINS.told([whole, *[part] * 7]))
+    assert first == "b2.mov at 0:00.00: only the part in this file; the call begins in b1.mov."
+    assert len(told) == 6
+    assert last.startswith("2 other calls lie over two files too")
