@@ -19,6 +19,7 @@ from pathlib import Path, PureWindowsPath
 from markupsafe import Markup
 
 from calltag.errors import InputError
+from calltag.learn.labels import is_call
 from calltag.log import Log
 from calltag.media.clock import common_rate
 from calltag.media.copies import each_once
@@ -208,7 +209,7 @@ def _page(
                 number=number,
                 rate=rate,
                 calls=calls,
-                left_out=len(one.calls) - len(calls),
+                left_out=sum(is_call(call.label) for call in one.calls) - len(calls),
                 still_url="" if still is None else store.put(f"take{number:04}.jpg", still),
                 still_s=found.still_s,
                 problems=found.problems,

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from calltag.log import Log
-from calltag.records.found import TakeLog
+from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
 
 
@@ -82,6 +82,36 @@ def test_sound_alone_counts_as_in_the_other_listings(logged: Path, run) -> None:
     assert "00:30:00:25" in run("takes", "--take", "R001.WAV").out
     run("sheet", "sound.html", "--take", "R001.WAV", "--workers", 1)
     assert "00:30:00:25" in (logged.parent / "sound.html").read_text("utf-8")
+
+
+def test_what_was_taught_to_be_noise_is_no_call_left_out(logged: Path, run) -> None:
+    sure, doubtful, gust = (
+        Call(
+            start_s=start_s,
+            end_s=start_s + 0.4,
+            low_hz=200,
+            high_hz=2000,
+            peak_hz=400,
+            snr_db=20,
+            level_dbfs=-30,
+            call_probability=0.9,
+            label=label,
+            confidence=confidence,
+        )
+        for start_s, label, confidence in (
+            (0.1, "marsh hooter: boom", 0.9),
+            (0.6, "marsh hooter: boom", 0.3),
+            (1.1, "wind", 0.9),
+        )
+    )
+    for calls, told in (((sure, gust), ""), ((sure, doubtful, gust), "1 less likely find or")):
+        with Log(logged) as log:
+            take = log.take_log("A001.mov").take
+            log.put(TakeLog(take=take, calls=calls), feature_version=1)
+        run("sheet", "one.html", "--take", "A001.mov", "--no-picture", "--workers", 1, "--replace")
+        text = (logged.parent / "one.html").read_text("utf-8")
+        assert text.count("not shown.</p>") == bool(told)
+        assert told in text
 
 
 def test_nothing_to_show_is_told(logged: Path, run) -> None:
