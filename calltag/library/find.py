@@ -58,6 +58,9 @@ class Query:
         species, behaviour, sex, life stage, place, recordist, equipment, rights, take, noise.
     place : str
         Part of the place's name.
+    whole : bool
+        Whether types and place are whole names, as `choices` lists them: no type stands for several
+        then, and no part of a place's name for the place.
     months : sequence of int
         Months of the year, from 1.
     since, until : str or None
@@ -87,6 +90,7 @@ class Query:
     types: Sequence[str] = ()
     words: str = ""
     place: str = ""
+    whole: bool = False
     months: Sequence[int] = ()
     since: str | None = None
     until: str | None = None
@@ -282,13 +286,13 @@ def _conditions(query: Query) -> Iterator[tuple[str, Sequence[object]]]:
     """Yield what a kept call has to meet: conditions of SQL, and what their question marks are."""
     types = [one_line(name).casefold() or None for name in query.types]  # no name is like NULL
     if types:
-        columns = ("label_key", "species_key", "head_key")
+        columns = ("label_key",) if query.whole else ("label_key", "species_key", "head_key")
         either = " OR ".join(_one_of(column, types) for column in columns)
         yield f"({either})", types * len(columns)
     if words := _match(query.words):
         yield "cuts.id IN (SELECT rowid FROM words WHERE words MATCH ?)", [words]
     if place := one_line(query.place):
-        yield "instr(place_key, ?) > 0", [place.casefold()]
+        yield "place_key = ?" if query.whole else "instr(place_key, ?) > 0", [place.casefold()]
     if query.months:
         for month in query.months:
             if not 1 <= month <= 12:

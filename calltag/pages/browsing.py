@@ -217,6 +217,7 @@ def _query(request: Request) -> Query:
         words=asked.get("words", ""),
         types=[asked["type"]] if asked.get("type") else [],
         place=asked.get("place", ""),
+        whole=True,
         months=months,
         min_snr_db=min_snr_db,
         noise=noise,

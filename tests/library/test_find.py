@@ -170,6 +170,21 @@ def test_what_there_is_to_choose_from(filled: Catalogue):
     assert there.months == ((4, 1), (5, 2))
 
 
+def test_what_is_chosen_is_found_as_often_as_was_said(labelled: Catalogue):
+    """A name that stands for several, or is a part of another's, stands for itself when chosen."""
+    more = [
+        plain_story(20 + i, place=place) for i, place in enumerate(("Reed", "Reed End", "REED"))
+    ]
+    labelled.put((f"p{i}.wav", story, 1, "") for i, story in enumerate(more))
+    there = choices(labelled)
+    for name, n in there.types:
+        assert find(labelled, Query(types=[name], whole=True)).total == n, name
+    for name, n in there.places:
+        assert find(labelled, Query(place=name, whole=True)).total == n, name
+    assert dict(there.places)["Reed"] == 2
+    assert find(labelled, Query(place="Reed")).total == 3
+
+
 def test_one_is_called_by_the_first_letters_of_its_id(filled: Catalogue):
     assert len({story.id[:4] for story in STORIES}) == len(STORIES)
     for letters in (4, 8, 36):

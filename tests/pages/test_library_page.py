@@ -382,6 +382,11 @@ def test_tricks_find_nothing(ask, path, status) -> None:
     assert "root:" not in text
 
 
+def test_a_place_that_is_chosen_is_that_place_alone(ask) -> None:
+    assert "data-key" not in ask("/a-token/found?place=Ashmere")[1]
+    assert "16 kept calls" in ask("/a-token/found?place=Ashmere+%3Ci%3Enorth%3C/i%3E")[1]
+
+
 @pytest.mark.parametrize(
     ("body", "sentence"),
     [
