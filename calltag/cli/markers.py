@@ -313,6 +313,9 @@ def _tell(
             f"sound delay: markers{of} moved {slip_s:.3f} s ahead of the sound,"
             f" {slip_s * float(fps):.1f} frames at {rate_text(fps)}"
         )
+    if (more := len(slips) - _SLIPS_TOLD) > 0:
+        others = counted(more, "more distance or rate", "more distances or rates")
+        say(f"sound delay: markers moved likewise for {others}")
     for note in (note for one in marked if one.markers for note in one.notes):
         say(note)
     say_problems(problems)

@@ -197,6 +197,21 @@ def test_sound_delays_name_their_takes_where_there_are_several(shoot):
     assert "sound delay: markers of B001.mov moved 0.147 s ahead of the sound" in result.stderr
 
 
+def test_of_many_sound_delays_a_few_are_told_and_how_many_more(shoot):
+    lines = ["take,distance_m", "A001.mov,10"]
+    with Log(Path("calltag.db")) as log:
+        one = log.take_log("A001.mov")
+        for number in range(2, 8):
+            path = f"A00{number}.mov"
+            log.put(replace(one, take=replace(one.take, path=path, digest=path)), feature_version=1)
+            lines.append(f"{path},{10 * number}")
+    Path("far.csv").write_text("\n".join(lines), "utf-8")
+    told = run("day.csv", "--distance", "far.csv").stderr
+    assert told.count(" ahead of the sound, ") == 5
+    assert "sound delay: markers moved likewise for 2 more distances or rates\n" in told
+    assert "likewise" not in run("one.csv", "--distance", "9").stderr
+
+
 def test_a_folder_of_texts(shoot):
     result = run("texts")
     assert result.exit_code == 0, result.stderr
