@@ -97,8 +97,9 @@ def takes_command(
 ) -> None:
     """Show what the sound of each take is good for.
 
-    The verdict is clean, part (some stretches are usable) or picture-only, with its reasons. With
-    --type or --min-snr, only takes that have such a call are listed.
+    The verdict is clean (natural sound without machine, wind, voice or handling), part (some
+    stretches are usable) or picture-only, with its reasons. With --type or --min-snr, only takes
+    that have such a call are listed.
 
     \b
     Example:

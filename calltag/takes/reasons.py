@@ -7,6 +7,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 
+from calltag.learn.by_hand import BY_HAND
 from calltag.learn.labels import noise_kind
 from calltag.records.found import Call, TakeLog
 from calltag.records.span import merged
@@ -32,7 +33,8 @@ def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
     Returns
     -------
     list of str
-        A sentence for each kind and what it leaves, the worst first.
+        Words for each kind and what it leaves, the worst first; what to do stands before the
+        figures of the noise.
     """
     reasons = []
     by_cause = sorted(effects, key=lambda e: (-e.left, e.noise.kind, e.noise.start_s))
@@ -42,18 +44,22 @@ def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
         low = min(e.noise.low_hz for e in alike)
         high = max(e.noise.high_hz for e in alike)
         details = Counter(e.noise.detail for e in alike if e.noise.detail).most_common(1)
-        name = _name(kind, details[0][0] if details else "", left)
-        band = f" ({hertz(max(low, 1.0))} to {hertz(high)})" if low < high else ""
-        reasons.append(f"{name} {where}{band}: {_outcome(left, alike)}")
+        detail = details[0][0] if details else ""
+        sound = [f"{hertz(max(low, 1.0))} to {hertz(high)}"] if low < high else []
+        if left == Left.HUM:
+            name = f"{detail},"
+        else:
+            name = _name(kind, by_hand=detail == BY_HAND)
+            sound += [detail] if detail not in ("", BY_HAND) else []
+        figures = f". Its sound: {', '.join(sound)}" if sound else ""
+        reasons.append(f"{name} {where}: {_outcome(left, alike)}{figures}")
     return reasons
 
 
-def _name(kind: str, detail: str, left: Left) -> str:
-    if left == Left.HUM:
-        return f"{detail},"
+def _name(kind: str, *, by_hand: bool) -> str:
     kind, _, given = kind.partition("/")
     words = {"wind": "wind on the microphone", "handling": "handling noise"}.get(kind, kind)
-    more = ", ".join(word for word in (given, detail) if word)
+    more = ", ".join(word for word in (given, BY_HAND if by_hand else "") if word)
     return f"{words}, {more}," if more else words
 
 
@@ -191,8 +197,7 @@ def clean_reason(calls: Sequence[Call], *, nearly: bool, not_counted: Sequence[s
     str
         One sentence.
     """
-    heard = "nearly all of it is" if nearly else "all of it is"
-    heard += " natural sound without machine, wind, voice or handling"
+    heard = "nearly all natural sound" if nearly else "natural sound throughout"
     if not_counted:
         heard += f", but for {listed(not_counted)} too faint, brief or unsure to count"
     if not calls:

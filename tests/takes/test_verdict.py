@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calltag.learn.by_hand import BY_HAND
 from calltag.media.reader import SoundReader
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.span import Span
@@ -93,8 +94,9 @@ def test_one_call_is_spoken_of_as_one():
 
 def test_one_call_in_a_noises_band_is_not_parted_from_it():
     (reason,) = judge(take_log([whistle(5, snr_db=25.0)], [cutter()])).reasons
-    assert reason.endswith(
-        "the one call there stands above it, but in the noise's own band: no filter parts the two"
+    assert reason.startswith(
+        "machine throughout: the one call there stands above it, but in the noise's own band: no "
+        "filter parts the two"
     )
 
 
@@ -119,9 +121,11 @@ def test_a_broadband_rasp_ruins_them():
     assert verdict.grade == PICTURE_ONLY
     assert verdict.usable == ()
     (reason,) = verdict.reasons
-    assert reason.endswith("it covers the calls' own band, none stands above it")
+    assert reason.startswith(
+        "machine throughout: it covers the calls' own band, none stands above it"
+    )
     (reason,) = judge(take_log([], [cutter()])).reasons
-    assert reason.endswith("no call stands above it")
+    assert reason.startswith("machine throughout: no call stands above it")
 
 
 def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
@@ -129,7 +133,7 @@ def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
     verdict = judge(take_log(calls, [cutter()]))
     assert verdict.grade == PART
     assert [(u.start_s, u.end_s) for u in verdict.usable] == [(29.0, 32.0)]
-    assert verdict.reasons[0].endswith("the calls' own band, only 1 of 5 calls stands above it")
+    assert "the calls' own band, only 1 of 5 calls stands above it" in verdict.reasons[0]
 
 
 def test_a_faint_find_that_got_a_name_counts_as_a_call_and_a_doubtful_one_does_not():
@@ -151,8 +155,9 @@ def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing()
     verdict = judge(take_log([*hoots, faint], [whine]))
     (reason,) = verdict.reasons
     # half-way, in octaves, between the hoots' top and the whine's bottom
-    assert reason.endswith(
-        "3 of 4 calls stand clear below its band, a high cut at 2 kHz keeps them (calltag rescue)"
+    assert reason.startswith(
+        "machine throughout: 3 of 4 calls stand clear below its band, a high cut at 2 kHz keeps "
+        "them (calltag rescue)"
     )
     assert verdict.usable[0].purpose == "calls after a high cut at 2 kHz"
     two = [
@@ -163,8 +168,9 @@ def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing()
     assert "3 of 3 calls" in reason
     assert "a high cut at 2 kHz to 2.5 kHz" in reason
     (reason,) = judge(take_log([*hoots, whistle(50)], [whine])).reasons
-    assert reason.endswith("4 of 4 calls stand above it, but in the noise's own band: no filter "
-                           "parts them from it")  # fmt: skip
+    assert (
+        "4 of 4 calls stand above it, but in the noise's own band: no filter parts them from it"
+    ) in reason
 
 
 call_bands = st.lists(
@@ -308,7 +314,8 @@ def test_a_clean_take_names_its_clearest_call():
 def test_noises_of_one_kind_are_told_by_the_band_that_all_lie_in():
     speech = [noise("voice", 10, 14, 150.0, 4000.0), noise("voice", 30, 34, 120.0, 3000.0)]
     (reason,) = judge(take_log([], speech)).reasons
-    assert reason.startswith("voice at 0:10-0:14 and 0:30-0:34 (120 Hz to 4 kHz): ")
+    assert reason.startswith("voice at 0:10-0:14 and 0:30-0:34: ")
+    assert reason.endswith(". Its sound: 120 Hz to 4 kHz")
 
 
 def test_speech_is_cut_around():
@@ -407,8 +414,8 @@ def test_a_take_that_never_gets_quiet_has_no_pause_in_its_machine():
 
 
 def test_a_clean_take_names_the_noise_in_it_that_does_not_count():
-    """Else a take is said to be without machine, and a call in it with machine."""
-    told = "natural sound without machine, wind, voice or handling"
+    """Else a take is said to be natural sound alone, and a call in it with machine."""
+    told = "natural sound throughout"
     brief = engine(10.0, 11.0, confidence=0.6)
     water = noise("water", 0.0, 60.0, 100.0, 9000.0)
     verdict = judge(take_log(calls=[whistle(10.2)], noise=[brief, water]))
@@ -423,7 +430,7 @@ def test_a_clean_take_names_the_noise_in_it_that_does_not_count():
     gust = noise("wind", 40.0, 41.0, 50.0, 500.0, confidence=0.6)
     (reason, *_) = judge(take_log(noise=[faint, brief, gust])).reasons
     assert "but for machine, wind and voice too faint" in reason
-    assert judge(take_log(noise=[water])).reasons == (f"all of it is {told}; no call found",)
+    assert judge(take_log(noise=[water])).reasons == (f"{told}; no call found",)
 
 
 def test_a_brief_noise_has_to_be_sure():
@@ -431,7 +438,7 @@ def test_a_brief_noise_has_to_be_sure():
     sure = judge(take_log([], [noise("voice", 5, 6, 200, 3000, confidence=0.9)]))
     assert sure.clean_s == pytest.approx(58.4)
     assert sure.grade == CLEAN
-    assert sure.reasons[0].startswith("nearly all")
+    assert sure.reasons[0].startswith("nearly all natural sound; no call")
 
 
 def test_a_knock_is_not_filtered_for_calls_elsewhere():
@@ -556,15 +563,19 @@ def test_hum_is_notched_and_loses_nothing():
     assert verdict.grade == PART
     assert verdict.usable[0].purpose == "natural sound after notches at the hum"
     assert verdict.reasons == (
-        "hum of the mains, 50 Hz, throughout (50 Hz to 300 Hz): notches take it out"
-        " (calltag rescue)",
+        "hum of the mains, 50 Hz, throughout: notches take it out (calltag rescue). Its sound: "
+        "50 Hz to 300 Hz",
     )
 
 
-def test_what_beats_is_said_in_the_reason():
+def test_what_beats_is_said_in_the_reason_after_what_to_do():
     detail = "beat of 92 Hz (5500 rpm if a one-cylinder two-stroke)"
     (reason,) = judge(take_log([], [cutter(detail=detail)])).reasons
-    assert reason.startswith(f"machine, {detail}, throughout")
+    assert reason.startswith("machine throughout: no call stands above it")
+    assert reason.endswith(f". Its sound: 100 Hz to 9 kHz, {detail}")
+    (reason,) = judge(take_log([], [cutter(detail=BY_HAND)])).reasons
+    assert reason.startswith("machine, labelled by hand, throughout: ")
+    assert reason.endswith(". Its sound: 100 Hz to 9 kHz")
 
 
 def test_a_take_too_short_to_tell_is_not_called_clean():
