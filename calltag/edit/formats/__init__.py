@@ -34,8 +34,8 @@ class WriteOptions:
     replace : bool
         Whether existing files may be replaced.
     on_problem : callable or None
-        Told of each take that cannot be read, or whose own file cannot be written, so that the
-        others are still written; None raises instead.
+        Told of each take that cannot be read, whose own file cannot be written, or that the format
+        cannot count, so that the others are still written; None raises instead.
     """
 
     title: str = ""

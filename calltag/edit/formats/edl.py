@@ -25,7 +25,7 @@ from calltag.errors import InputError
 from calltag.files import write_texts
 from calltag.media.timecode import Rate, format_timecode, nominal, parse_start, rate_text
 from calltag.records.marker import Marker
-from calltag.records.take import Take
+from calltag.records.take import Problem, Take
 
 NAME = "edl"
 SUFFIX = ".edl"
@@ -39,6 +39,10 @@ _REEL_LENGTH = 8
 _TITLE_LENGTH = 60
 _NOTE_LENGTH = 120
 _FASTEST_FPS = 100  # above, frames no longer fit into two digits
+_CONFORM = (
+    "give the rate that it is played at with --conform; a table with the columns take and fps "
+    "gives it to this take alone"
+)
 _RESERVED = frozenset({"AX", "BL", "BLACK", "BARS", "NONE"})  # reel names that mean no tape
 
 
@@ -85,15 +89,22 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     Raises
     ------
     InputError
-        If there is no event, a take has more than 100 frames per second, or a file exists already
-        or cannot be written.
+        If there is no event, all takes have more than 100 frames per second, or one has and nobody
+        wants to be told, or a file exists already or cannot be written.
     """
     events = [
         Event(source=one, first=first, end=end, notes=marker_notes(marker))
         for one in take_markers
         for marker, first, end in place(one)
     ]
-    return write_lists(events, out, options)
+    counted = [event for event in events if not _too_fast(event)]
+    if options.on_problem is None or not counted:
+        return write_lists(events, out, options)
+    written = write_lists(counted, out, options)
+    for take, event in {e.source.take.path: e for e in events if _too_fast(e)}.items():
+        reason = f"it is not in the list: {_refusal(event, _CONFORM)}"
+        options.on_problem(Problem(path=take, reason=reason))
+    return written
 
 
 def marker_notes(marker: Marker) -> tuple[str, ...]:
@@ -118,7 +129,7 @@ def write_lists(
     out: Path,
     options: WriteOptions,
     *,
-    if_too_fast: str = "give the rate that it is played at with --conform",
+    if_too_fast: str = _CONFORM,
 ) -> list[Path]:
     """Write events as edit lists.
 
@@ -147,13 +158,8 @@ def write_lists(
     if not events:
         raise InputError(f"{out.name}: there is nothing to list")
     for event in events:
-        take, fps = event.source.take, event.source.clock.rate.fps
-        if fps > _FASTEST_FPS:
-            remedy = if_too_fast if take.fps is not None else "give another with --fps"
-            raise InputError(
-                f"{take.path}: an edit list cannot count {rate_text(fps)} frames per second;"
-                f" {remedy}"
-            )
+        if _too_fast(event):
+            raise InputError(f"{event.source.take.path}: {_refusal(event, if_too_fast)}")
     tags = list_tags([event.source.clock.rate for event in events])
     reels = name_reels(event.source.take for event in events)
     *lists, table = list_paths(out, tags)
@@ -165,6 +171,16 @@ def write_lists(
         texts[path] = _list_text(part, rate, reels, title, options.record_start)
     texts[table] = _reel_table(events, reels)
     return write_texts(texts, replace=options.replace)
+
+
+def _too_fast(event: Event) -> bool:
+    return event.source.clock.rate.fps > _FASTEST_FPS
+
+
+def _refusal(event: Event, if_too_fast: str) -> str:
+    remedy = if_too_fast if event.source.take.fps is not None else "give another with --fps"
+    fps = rate_text(event.source.clock.rate.fps)
+    return f"an edit list cannot count {fps} frames per second; {remedy}"
 
 
 def list_tags(rates: Sequence[Rate]) -> list[str]:

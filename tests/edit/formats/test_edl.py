@@ -277,6 +277,19 @@ def test_too_fast_for_two_digits(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_take_that_is_too_fast_does_not_keep_the_others_out_of_the_list(tmp_path):
+    fast = marked_take(Rate(Fraction(120_000, 1001)), path="pit/A004.mov", start_tc=None)
+    problems = []
+    options = replace(OPTIONS, on_problem=problems.append)
+    path, _ = edl.write([fast, marked_take(RATES[2])], tmp_path / "calls.edl", options)
+    assert len(event_lines(path)) == 15
+    assert [problem.path for problem in problems] == ["pit/A004.mov"]
+    assert "cannot count 119.88 frames per second" in problems[0].reason
+    assert "a table with the columns take and fps" in problems[0].reason
+    with pytest.raises(InputError, match="cannot count"):
+        edl.write([fast], tmp_path / "fast.edl", options)
+
+
 def test_sound_alone_that_counts_too_fast_cannot_be_conformed(tmp_path):
     """As the rushes do, where most were filmed at 120."""
     log = TakeLog(take=make_sound(), calls=(make_call(1, 2),))
