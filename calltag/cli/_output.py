@@ -96,10 +96,11 @@ def _write(text: str) -> None:
     sys.stdout.flush()
 
 
-def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
+def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> list[str]:
     """Print a table that fits the terminal; what does not is left out, and that is said.
 
-    A column that says nothing of any row is left out, too.
+    A column that says nothing of any row is left out, too. Returns the headers of the columns that
+    there was no room for.
     """
     from rich.cells import cell_len
     from rich.console import Console
@@ -123,6 +124,7 @@ def print_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
     _print_rows(columns, rows, _fitted(columns, widths, console.width), console)
     if left_out:
         say(f"(no room for: {', '.join(left_out)}; a wider window or --as csv shows them)")
+    return left_out
 
 
 def _print_rows(
@@ -176,12 +178,17 @@ def _fitted(columns: Sequence[Column], widths: Sequence[int], room: int) -> list
 
 def _kept(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:
     kept = list(range(len(columns)))
+    gone: list[int] = []
 
-    def needed() -> int:
+    def needed(of: Sequence[int]) -> int:
         return sum(
-            2 + (min(widths[i], LEAST_FOLDED) if columns[i].folds else widths[i]) for i in kept
+            2 + (min(widths[i], LEAST_FOLDED) if columns[i].folds else widths[i]) for i in of
         )
 
-    while needed() > room and any(columns[i].rank for i in kept):
-        kept.remove(max(kept, key=lambda i: columns[i].rank))
-    return kept
+    while needed(kept) > room and any(columns[i].rank for i in kept):
+        gone.append(max(kept, key=lambda i: columns[i].rank))
+        kept.remove(gone[-1])
+    for i in reversed(gone):  # where a wide column went, a narrow one may fit
+        if needed([*kept, i]) <= room:
+            kept.append(i)
+    return sorted(kept)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -117,7 +118,7 @@ def sync_command(
       calltag sync R001.WAV card1 card2 --by-timecode --within 60
       calltag sync card1 card2 --by-timecode
     """
-    from calltag.edit.sync import count_pairs, follow_joins, sync_takes
+    from calltag.edit.sync import Outcome, count_pairs, follow_joins, sync_takes
     from calltag.edit.sync_search import Bounds
     from calltag.log import Log
     from calltag.media.copies import with_copies
@@ -171,6 +172,11 @@ def sync_command(
         if left:
             what = counted(left, "pair that was lined up stays", "pairs that were lined up stay")
             say(f"{what} so: this did not look everywhere.")
+        if by_timecode and all(one.outcome is Outcome.NOTHING for one in compared):
+            say(
+                "The takes have nothing in common where their timecode puts them: if a clock was "
+                "wrong, look without --by-timecode."
+            )
         _tell_others(others, compared)
     say_problems(problems)
     end(problems, done=bool(compared))
@@ -183,8 +189,11 @@ def _print(compared: Sequence[Comparison]) -> None:
     common = [one for one in compared if one.outcome is not Outcome.NOTHING]
     apart = len(compared) - len(common)
     listed = common if apart > MANY_PAIRS else compared
-    if listed:
-        print_table(COLUMNS, [_cells(one) for one in listed])
+    left_out = print_table(COLUMNS, [_cells(one) for one in listed]) if listed else []
+    if "why" in left_out:
+        unsure = Counter(one.reason for one in common if one.outcome is Outcome.UNSURE)
+        for reason, n in unsure.items():
+            say(f"{counted(n, 'pair')} unsure: {reason}.")
     if listed is common:
         say(f"{counted(apart, 'pair has', 'pairs have')} no common sound (--as csv lists them).")
 

@@ -83,3 +83,10 @@ def test_a_season_of_calls_is_listed_in_a_moment(capsys) -> None:
     lines = printed(ROWS * 10_000, capsys).splitlines()
     assert time.process_time() - begun_s < 4
     assert len(lines) == 30_001
+
+
+def test_a_narrow_column_comes_back_where_a_wide_one_went() -> None:
+    columns = [Column("take"), Column("length", rank=3), Column("background", rank=2)]
+    assert _output._kept(columns, [10, 6, 16], 24) == [0, 1]
+    assert _output._kept(columns, [10, 6, 16], 30) == [0, 2]
+    assert _output._kept(columns, [10, 6, 16], 38) == [0, 1, 2]

@@ -6,13 +6,16 @@ import json
 import shutil
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile as sf
 
+from calltag.cli import sync
 from calltag.cli.demo import demo_clips
+from calltag.edit.sync import Comparison, Outcome
 from calltag.errors import InputError
 from calltag.log import Log
 from calltag.records.alignment import Alignment
@@ -216,6 +219,25 @@ def test_of_many_pairs_those_with_common_sound_are_listed(run, morning: Path, mo
 def test_the_user_may_say_where_to_look(run, morning: Path, options, outcome: str) -> None:
     ran = run("sync", "r.wav", "a.wav", "--as", "json", *options)
     assert outcomes(ran) == [("rec/r.wav", "cam/a.wav", outcome)]
+
+
+def test_takes_apart_by_timecode_are_told_of_clocks_that_may_be_wrong(run, morning: Path) -> None:
+    ran = run("sync", "r.wav", "a.wav", "--by-timecode", "--within", "2")
+    assert "if a clock was wrong, look without --by-timecode." in ran.err
+    assert "if a clock was wrong" not in run("sync", "r.wav", "a.wav", "--by-timecode").err
+    assert "if a clock was wrong" not in run("sync", "r.wav", "cam/b.wav").err
+
+
+def test_why_pairs_are_unsure_is_told_where_the_table_has_no_room_for_it(monkeypatch, capsys):
+    monkeypatch.setattr(sync, "print_table", lambda *_: ["its clock", "why"])
+    unsure = partial(
+        Comparison, outcome=Outcome.UNSURE, alignment=None, reason="only one sound agrees"
+    )
+    sync._print([unsure(take_a="a", take_b="b"), unsure(take_a="a", take_b="c")])
+    assert "2 pairs unsure: only one sound agrees.\n" in capsys.readouterr().err
+    monkeypatch.setattr(sync, "print_table", lambda *_: ["its clock"])
+    sync._print([unsure(take_a="a", take_b="b")])
+    assert capsys.readouterr().err == ""
 
 
 def test_files_that_are_in_no_log_are_looked_for_by_their_own_timecode(run) -> None:
