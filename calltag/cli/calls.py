@@ -23,7 +23,7 @@ from calltag.cli._options import (
     Verdicts,
 )
 from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
-from calltag.records.label import LIKELY
+from calltag.records.label import CALL, LIKELY
 from calltag.words import counted, position, sure
 
 if TYPE_CHECKING:
@@ -40,13 +40,13 @@ if TYPE_CHECKING:
 COLUMNS = (
     Column("take", folds=True),
     Column("at", right=True),
-    Column("length", right=True, rank=3),
+    Column("length", right=True, rank=5),
     Column("call type", folds=True),
-    Column("sure", right=True, rank=1),
+    Column("sure", right=True, rank=2),
     Column("above background", right=True, rank=4),
     Column("band", right=True, rank=6),
-    Column("noise", folds=True, rank=2),
-    Column("timecode", rank=5),
+    Column("noise", folds=True, rank=3),
+    Column("timecode", rank=1),
 )
 
 
@@ -155,7 +155,8 @@ def calls_command(
     )
     recordings = each_once(chosen)
     in_copies = sum(one.take.path not in recordings for one, _ in listed)
-    _tell(len(rows), len(found), less_sure, in_copies)
+    no_type = all(call.label == CALL for one in every for call in one.calls)
+    _tell(len(rows), len(found), less_sure, in_copies, no_type=no_type)
     say_problems(problems)
     end(problems)
 
@@ -189,7 +190,7 @@ def _print_table(
             row_cells.append(also_in[one.take.path, call.span])
     grades = _grades(listed)
     if picture or any(grades):
-        columns = (*columns, Column("picture", rank=1))
+        columns = (*columns, Column("picture", rank=1 if picture else 3))
         for row_cells, grade in zip(cells, grades, strict=True):
             row_cells.append(grade)
     print_table(columns, cells)
@@ -230,7 +231,7 @@ def _cells(row: Row, call: Call) -> list[str]:
     ]
 
 
-def _tell(listed: int, found: int, unsure: int, in_copies: int) -> None:
+def _tell(listed: int, found: int, unsure: int, in_copies: int, *, no_type: bool) -> None:
     text = f"{counted(listed, 'call')} listed"
     if found > listed:
         text += f" of {found}"
@@ -242,3 +243,8 @@ def _tell(listed: int, found: int, unsure: int, in_copies: int) -> None:
             "(--min-confidence 0 lists all)"
         )
     say(f"{text}.")
+    if listed and no_type:
+        say(
+            "They have no type yet: name some with `calltag label`, then `calltag teach`; `calltag "
+            "library teach` goes by what you kept before."
+        )

@@ -129,4 +129,7 @@ def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
     for note in report.notes:
         say(note)
     say_problems(report.problems)
-    say("Next: `calltag takes` shows what each take is good for, `calltag calls` lists the calls.")
+    say(
+        "Next: `calltag takes` shows what each take is good for, `calltag calls` lists the calls, "
+        "`calltag label` opens a page to name some of them."
+    )

@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import typer
 
 from calltag.cli._options import LOG_NAME, LogFile, NewModel
 from calltag.cli._output import say
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from calltag.learn.teach import Report
 
 
 def register(app: typer.Typer) -> None:
@@ -37,7 +44,17 @@ def teach_command(
     typer.echo(report.text())
     for note in notes:
         say(note)
+    tell_what_next(report, target, log)
+
+
+def tell_what_next(report: Report, target: Path, log: Path) -> None:
+    """Say where the model is that named the calls of a log, and what may come next."""
+    from calltag.naming import MODEL_NAME
+
     say(f"The model is {target}; all calls in the log have their names by it.")
     if target != log.with_name(MODEL_NAME):
         say(f"Later takes are named by it with `calltag log RUSHES --model {target}`.")
-    say("Next: `calltag calls --best 10` lists the best calls, `calltag markers` marks them.")
+    more = "`calltag label` begins with what would teach most, " if report.label_next else ""
+    say(
+        f"Next: {more}`calltag calls --best 10` lists the best calls, `calltag markers` marks them."
+    )

@@ -19,6 +19,7 @@ from calltag.learn.labels import is_call
 from calltag.media.clock import common_rate
 from calltag.media.timecode import Rate
 from calltag.records.found import TakeLog
+from calltag.records.label import CALL
 from calltag.takes.verdict import judge
 
 
@@ -103,13 +104,18 @@ def check_types(take_logs: Sequence[TakeLog], types: Collection[str]) -> None:
     Raises
     ------
     InputError
-        If one has no call; the sentence names the types that there are.
+        If one has no call; the sentence names the types that there are, or says how calls get one.
     """
     labels = {
         call.label for take_log in take_logs for call in take_log.calls if is_call(call.label)
     }
     for name in types:
         if not any(is_of_type(label, [name]) for label in labels):
+            if labels == {CALL}:
+                raise InputError(
+                    f"call type {name!r}: no call in the log has a type yet; name some with "
+                    "`calltag label`, then `calltag teach` names the others"
+                )
             raise no_such_type(name, labels, "the log")
 
 

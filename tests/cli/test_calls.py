@@ -8,7 +8,11 @@ import pytest
 
 from calltag.edit.tables import CALL_COLUMNS
 from calltag.log import Log
+from calltag.records.found import TakeLog
 from calltag.records.label import Label
+from calltag.records.take import Take
+
+from .conftest import call
 
 STARTS = [1.0, 5.0, 12.0, 30.0]
 
@@ -115,7 +119,21 @@ def test_the_table_fits_a_narrow_terminal_and_says_what_is_left_out(terminal, lo
     assert len(table) == 4
     assert max(map(len, table)) <= 60
     assert "marsh hooter: boom" in said
-    assert "no room for: length, above background, band, timecode" in said
+    assert "no room for: length, sure, above background, band" in said
+    assert "05:10:01:00" in said
+    assert "have no type yet" not in said
+
+
+def test_calls_without_a_type_are_told_how_they_get_one(run, tmp_path) -> None:
+    take = Take(path="A001.mov", rushes=str(tmp_path), digest="1", size_bytes=1, duration_s=60.0)
+    with Log(tmp_path / "calltag.db") as opened:
+        opened.put(TakeLog(take=take, calls=(call(1.0),)), feature_version=1)
+    ran = run("calls")
+    assert ran.status == 0
+    assert "They have no type yet: name some with `calltag label`, then `calltag teach`;" in ran.err
+    ran = run("calls", "--type", "marsh hooter")
+    assert ran.status == 1
+    assert "no call in the log has a type yet; name some with `calltag label`" in ran.err
 
 
 def test_no_call_is_told_with_a_way_on(run, log) -> None:

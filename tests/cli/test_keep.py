@@ -483,6 +483,7 @@ def test_last_springs_types_work_this_spring(
         log.put(TakeLog(take=take, calls=unnamed), feature_version=FEATURE_VERSION)
     ran = run("library", "teach", "--library", tmp_path / "lib")
     assert ran.status == 0, ran.err
+    assert "`calltag calls --best 10` lists the best calls" in ran.err
     with Log(spring / "calltag.db") as log:
         assert [one.label for one in log.take_log("C001.wav").calls] == [TYPES[1]]
 

@@ -49,6 +49,7 @@ def test_rushes_are_logged_and_a_broken_take_is_named(logged: Path) -> None:
     assert any(line.startswith("In the log: ") for line in lines)
     assert "\nA003.mov: " in f"\n{ran.stderr}"
     assert "Next: `calltag takes`" in ran.stderr
+    assert "`calltag label` opens a page to name some" in ran.stderr
     assert "Traceback" not in ran.stderr
     with Log(logged / "calltag.db") as log:
         takes = {take.path: take for take in log.takes()}

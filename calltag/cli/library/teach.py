@@ -11,6 +11,7 @@ import typer
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_unfinished
 from calltag.cli._options import LOG_NAME, ByHand, LogFile, NewModel
 from calltag.cli._output import say
+from calltag.cli.teach import tell_what_next
 from calltag.files import is_file
 from calltag.media.copies import each_once
 from calltag.words import counted
@@ -77,7 +78,7 @@ def teach_command(
     for line in _lessons(learnt):
         say(line)
     if has_log:
-        say(f"The model is {target}; all calls in the log have their names by it.")
+        tell_what_next(report, target, log)
     else:
         say(f"The model is {target}; `calltag log RUSHES` names what it finds by it.")
 
