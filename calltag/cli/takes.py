@@ -33,9 +33,9 @@ if TYPE_CHECKING:
 
 COLUMNS = (
     Column("take", folds=True),
-    Column("length", right=True, rank=1),
+    Column("length", right=True, rank=2),
     Column("verdict"),
-    Column("usable", right=True, rank=2),
+    Column("usable", right=True, rank=1),
     Column("calls", right=True, rank=3),
     Column("where", folds=True, rank=4),
     Column("why", folds=True),

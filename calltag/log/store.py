@@ -69,8 +69,8 @@ class Log(TakeQueries, ProblemQueries, LabelQueries, CallTypeQueries, AlignmentQ
         if not create and not is_file(path):
             refuse_locked(path, _KIND)
             raise LogError(
-                f"{path}: there is no log here; make one with `calltag log RUSHES`, "
-                "or name another with --log"
+                f"{path}: there is no log here; make one with `calltag log RUSHES`, or go to the "
+                "folder that you made it in, or name it with --log"
             )
         self._database = Database(path, _KIND, MIGRATIONS, busy_timeout_s=busy_timeout_s)
 

@@ -141,3 +141,9 @@ def test_lengths_are_told_to_the_second() -> None:
     assert take_length(90) == "1 min 30 s"
     assert take_length(171.2) == "2 min 51 s", "usable sound never seems longer than its take"
     assert take_length(0.05) == "0.05 s"
+
+
+def test_a_narrow_window_shows_how_much_is_usable_before_how_long_takes_are(terminal, log) -> None:
+    head = terminal(76, "takes").splitlines()[0]
+    assert "usable" in head
+    assert "length" not in head
