@@ -35,22 +35,23 @@ app = App(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-# Each module holds one command; the order is that of the job, and of the help text.
+# Each module holds one command; the order is that of the job, as the README tells it, and of
+# the help text.
 COMMANDS = (
     log,
     takes,
-    calls,
-    label,
-    teach,
-    sheet,
-    score,
-    markers,
-    selects,
-    sync,
     rescue,
     bed,
+    sync,
+    sheet,
+    label,
+    teach,
+    calls,
+    markers,
+    selects,
     keep,
     library,
+    score,
     demo,
 )
 
@@ -81,6 +82,7 @@ def calltag(
 
     \b
     Examples:
+      calltag demo
       calltag log D:/ashmere/card1
       calltag calls --best 10
     """
