@@ -164,11 +164,18 @@ def sync_command(
             print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
         elif compared:
             _print(compared)
-        kept, left = _keep(opened, compared, {take.path for take in known}, narrow=narrow)
+        kept, left, forgotten = _keep(
+            opened, compared, {take.path for take in known}, narrow=narrow
+        )
     if how is As.TABLE and not compared:
         say("Nothing could be compared.")
     elif how is As.TABLE:
         say(f"{counted(kept, 'pair')} kept in {log}." if kept else "No pair was kept in a log.")
+        if forgotten:
+            say(
+                f"Lined up before, and not kept any more: {first_few(forgotten, 3)}. Look there "
+                "alone with --around to have such a pair again."
+            )
         if left:
             what = counted(left, "pair that was lined up stays", "pairs that were lined up stay")
             say(f"{what} so: this did not look everywhere.")
@@ -284,16 +291,17 @@ def _clock_s(by_name: Mapping[str, Take], source: Source) -> tuple[float, float]
 
 def _keep(
     log: Log, compared: Sequence[Comparison], known: set[str], *, narrow: bool
-) -> tuple[int, int]:
+) -> tuple[int, int, list[str]]:
     """Keep what was lined up, and forget what is not any more.
 
     Who looks in a narrow place and finds nothing there knows nothing of the others: then what was
-    lined up before stays. Returns how many pairs were kept, and how many stay.
+    lined up before stays. Returns how many pairs were kept, how many stay, and those forgotten.
     """
     from calltag.edit.sync import Outcome
 
     before = {one.pair for one in log.alignments()}
     kept = left = 0
+    forgotten = []
     for one in compared:
         if not {one.take_a, one.take_b} <= known:
             continue
@@ -304,7 +312,9 @@ def _keep(
             left += one.pair in before
         else:
             log.remove_alignment(one.take_a, one.take_b)
-    return kept, left
+            if one.pair in before:
+                forgotten.append(f"{one.take_a} and {one.take_b}")
+    return kept, left, forgotten
 
 
 def _row(one: Comparison) -> Row:

@@ -263,7 +263,10 @@ def test_what_is_not_lined_up_any_more_is_forgotten(run, morning: Path) -> None:
     ran = run("sync", "r.wav", "b.wav")
     assert ran.status == 0
     assert "No pair was kept" in ran.err
+    told = "Lined up before, and not kept any more: rec/r.wav and cam/b.wav. Look there alone"
+    assert told in ran.err
     assert kept(morning) == []
+    assert "Lined up before" not in run("sync", "r.wav", "b.wav").err
 
 
 @pytest.mark.parametrize("where", [("--around", "-4"), ("--by-timecode",)])
