@@ -140,8 +140,8 @@ def make_clip(
                 stream.format = SAMPLE_FORMATS[audio_codec]
             if audio_codec == "vorbis":
                 stream.options = {"strict": "-2"}
-            elif audio_codec == "aac":  # noise substitution is drawn anew whenever it is decoded
-                stream.options = {"aac_pns": "0"}
+            elif audio_codec == "aac":  # noise substitution is drawn anew whenever it is decoded;
+                stream.options = {"aac_pns": "0", "aac_coder": "fast"}  # four times faster
             sound.append((stream, part))
         pieces = [_sound(stream, part, round(sound_delay_s * rate_hz)) for stream, part in sound]
         if picture is not None:

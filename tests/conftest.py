@@ -5,9 +5,10 @@ from __future__ import annotations
 import importlib.util
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,12 +16,27 @@ from hypothesis import settings
 
 from calltag.database import Database, uri_of
 from calltag.sound.spectrum import N_MELS
+from calltag.workers import Done
 
 RATE_HZ = 48_000
 
 # A busy computer is no defect: examples have no deadline.
 settings.register_profile("calltag", deadline=None)
 settings.load_profile("calltag")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With `-n`, give each process one stretch of the tests, and the rest of another's when done.
+
+    Dealt out by turns, as xdist does unless told, the tests of a module lie in all processes, and
+    each of these makes its clips, starts its browser and loads its models anew.
+    """
+    if config.getoption("dist") != "load":
+        return None
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)
 
 
 @pytest.fixture
@@ -41,6 +57,23 @@ def archived(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
         )
 
     return archived
+
+
+@pytest.fixture
+def in_one_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Do the work on takes in this process: workers take seconds to start and to load a model.
+
+    That workers do it as well is for the tests that start some.
+    """
+
+    def work_through(
+        function: Callable[[Any], Any], items: Sequence[Any], **_: Any
+    ) -> Iterator[Done[Any]]:
+        for index, item in enumerate(items):
+            yield Done(index, function(item))
+
+    for module in ("run", "takes.looking", "pages.sheet"):
+        monkeypatch.setattr(f"calltag.{module}.work_through", work_through)
 
 
 @pytest.fixture(scope="session")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -44,20 +45,27 @@ def call(start_s: float, label: str, number: int, **changes: object) -> Call:
     return Call(**(values | changes))  # type: ignore[arg-type]
 
 
+@pytest.fixture(scope="module")
+def sounds(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three takes of twelve seconds."""
+    folder = tmp_path_factory.mktemp("sounds")
+    for number, name in enumerate(("A001.wav", "A002.wav", "B001.wav")):
+        rng = np.random.default_rng(number)
+        noise = rng.normal(0, 0.02, (12 * RATE_HZ, 2))
+        soundfile.write(folder / name, noise, RATE_HZ, "PCM_24")
+    return folder
+
+
 @pytest.fixture
-def rushes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Three takes of twelve seconds, six calls in each, and a log of them."""
+def rushes(sounds: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The three takes, five calls in each, and a log of them."""
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
     monkeypatch.setenv("USERPROFILE", str(tmp_path / "home"))
-    folder = tmp_path / "rushes"
-    folder.mkdir()
+    folder = shutil.copytree(sounds, tmp_path / "rushes")
     with Log(tmp_path / "calltag.db") as log:
-        for number, name in enumerate(("A001.wav", "A002.wav", "B001.wav")):
-            path = folder / name
-            rng = np.random.default_rng(number)
-            soundfile.write(path, rng.normal(0, 0.02, (12 * RATE_HZ, 2)), RATE_HZ, "PCM_24")
+        for number, path in enumerate(sorted(folder.iterdir())):
             take = Take(
-                path=name,
+                path=path.name,
                 rushes=str(folder),
                 digest=digest(path),
                 size_bytes=path.stat().st_size,

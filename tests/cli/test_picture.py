@@ -16,6 +16,8 @@ from calltag.log import Log
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
 
+pytestmark = pytest.mark.usefixtures("in_one_process")
+
 
 def call(start_s: float, snr_db: float) -> Call:
     return Call(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from fractions import Fraction
 from pathlib import Path
 
@@ -31,50 +32,63 @@ def run(*arguments: str):
     return CliRunner().invoke(app, list(arguments), catch_exceptions=True)
 
 
-@pytest.fixture
-def shoot(tmp_path, make_clip, rng, monkeypatch) -> Path:
-    """Whistles under an engine in one camera, a clean second camera, and a clip without sound."""
+TAKES = (
+    ("camA/A001.mov", True, "05:30:00:00"),
+    ("camB/B001.mov", False, "05:30:04:00"),
+    ("camA/A002.mov", False, "06:00:00:00"),
+)
+"""Name, whether an engine runs, and start; A002 has no sound."""
+
+
+@pytest.fixture(scope="module")
+def clips(tmp_path_factory, make_clip) -> Path:
+    """Whistles under an engine from two cameras, and a clip without sound."""
+    rng = np.random.default_rng(20261125)
     n = SECONDS * RATE_HZ
     band = butter(4, [100, 1000], "band", fs=RATE_HZ, output="sos")
     engine = sosfilt(band, rng.standard_normal(n))
     sound = 0.03 * engine / engine.std() + rng.normal(0, 0.0005, n)
-    calls = []
     for start_s in STARTS_S:
         t = np.arange(RATE_HZ // 2) / RATE_HZ
         first = round(start_s * RATE_HZ)
         sound[first : first + len(t)] += 0.02 * np.hanning(len(t)) * np.sin(2e4 * np.pi / 2 * t)
-        calls.append(
-            Call(
-                start_s=start_s,
-                end_s=start_s + 0.5,
-                low_hz=4700,
-                high_hz=5300,
-                peak_hz=5000,
-                snr_db=25,
-                level_dbfs=-40,
-                call_probability=0.9,
-            )
+    folder = tmp_path_factory.mktemp("clips")
+    for name, _, start_tc in TAKES:
+        make_clip(
+            folder / name,
+            seconds=SECONDS,
+            samples=np.stack([sound, sound]).astype(np.float32),
+            audio_codec=None if name.endswith("A002.mov") else "pcm_s24le",
+            timecode=start_tc,
         )
-    rushes = tmp_path / "rushes"
+    return folder
+
+
+@pytest.fixture
+def shoot(tmp_path, clips, monkeypatch) -> Path:
+    """A log of the clips, in which the engine was heard by the first camera alone."""
+    rushes = shutil.copytree(clips, tmp_path / "rushes")
+    calls = tuple(
+        Call(
+            start_s=start_s,
+            end_s=start_s + 0.5,
+            low_hz=4700,
+            high_hz=5300,
+            peak_hz=5000,
+            snr_db=25,
+            level_dbfs=-40,
+            call_probability=0.9,
+        )
+        for start_s in STARTS_S
+    )
     with Log(tmp_path / "calltag.db") as log:
-        for name, with_noise, start_tc in (
-            ("camA/A001.mov", True, "05:30:00:00"),
-            ("camB/B001.mov", False, "05:30:04:00"),
-            ("camA/A002.mov", False, "06:00:00:00"),
-        ):
+        for name, with_noise, start_tc in TAKES:
             mute = name.endswith("A002.mov")
-            clip = make_clip(
-                rushes / name,
-                seconds=SECONDS,
-                samples=np.stack([sound, sound]).astype(np.float32),
-                audio_codec=None if mute else "pcm_s24le",
-                timecode=start_tc,
-            )
             take = Take(
                 path=name,
                 rushes=str(rushes),
                 digest=name,
-                size_bytes=clip.stat().st_size,
+                size_bytes=(rushes / name).stat().st_size,
                 duration_s=SECONDS,
                 fps=Fraction(25),
                 start_tc=start_tc,
@@ -97,7 +111,7 @@ def shoot(tmp_path, make_clip, rng, monkeypatch) -> Path:
             )
             found = TakeLog(
                 take=take,
-                calls=() if mute else tuple(calls),
+                calls=() if mute else calls,
                 noise=(noise,) if with_noise else (),
             )
             log.put(found, feature_version=1)

@@ -46,6 +46,7 @@ def test_a_sheet_is_written_and_what_could_not_be_read_is_told(logged: Path, run
     assert "--replace" in again.err
 
 
+@pytest.mark.usefixtures("in_one_process")
 def test_a_take_is_chosen(logged: Path, run) -> None:
     ran = run("sheet", "one.html", "--take", "A001.mov", "--no-picture", "--workers", 1)
     assert ran.status == 0

@@ -4,10 +4,12 @@ import csv
 import io
 import json
 import shutil
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -41,6 +43,7 @@ def test_the_demos_two_cameras_are_lined_up_from_their_files(run) -> None:
     assert row["confidence"] > 0.95
 
 
+@pytest.mark.usefixtures("in_one_process")
 def test_takes_of_the_log_are_found_by_name_and_kept(run, tmp_path) -> None:
     rushes = tmp_path / "card"
     rushes.mkdir()
@@ -96,6 +99,14 @@ def test_what_cannot_be_lined_up_is_told(run, names, told) -> None:
 
 
 # Names, places and what is kept
+
+
+@pytest.fixture
+def deaf(in_one_process, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have `calltag log` look for no calls: what the files say of themselves is logged quickly."""
+    nothing = SimpleNamespace(levels=None, joined_s=None, calls=(), noise=())
+    finder = SimpleNamespace(analyse=lambda *_: nothing)
+    monkeypatch.setattr("calltag.analysis.finder", lambda: finder)
 
 
 @pytest.fixture
@@ -355,7 +366,7 @@ def test_a_day_of_non_drop_timecode_is_longer(run, morning: Path) -> None:
         assert outcomes(run("sync", *names, "--by-timecode", "--as", "json"))[0][2] == "lined up"
 
 
-def test_another_file_of_a_logged_takes_name_is_not_that_take(run, tmp_path) -> None:
+def test_another_file_of_a_logged_takes_name_is_not_that_take(run, deaf, tmp_path) -> None:
     """Cameras use names again; what was kept of the logged take stays."""
     for folder, source in (("card", PAIR[0]), ("other", "ASH_C_0004.MP4")):
         (tmp_path / folder).mkdir()
@@ -381,10 +392,11 @@ LENS = "long/ASH_A_0031.MOV"
 JOIN_S = 30.0
 
 
-def split(folder: Path, pairs, make_clip, *, after_s: float, second_date: str) -> None:
-    """A recording in two files, and a clip of 20 s over their join that ends so long after it.
+@pytest.fixture(scope="module")
+def heard_twice(pairs) -> tuple[np.ndarray, np.ndarray]:
+    """What two cameras hear of one minute.
 
-    A call lies across the join, and one 0.9 s after it; the clip's own clock is wrong.
+    A call lies across the join of the first one's files, and one 0.9 s after it.
     """
     rng = np.random.default_rng(7)
     n = int(2 * JOIN_S * pairs.RATE_HZ)
@@ -398,9 +410,23 @@ def split(folder: Path, pairs, make_clip, *, after_s: float, second_date: str) -
     for at_s, sound in ((JOIN_S - 0.35, whistle), (JOIN_S + 0.9, trill)):
         events.append((int(at_s * pairs.RATE_HZ), sound))
     wide, lens = (pairs.heard(rng, events, pairs.pink(rng, n), snr_db) for snr_db in (18, 25))
-    begin = int((JOIN_S + after_s - 20) * pairs.RATE_HZ)
-    clip = lens[begin : begin + 20 * pairs.RATE_HZ]
-    write_split(folder, make_clip, wide, clip, pairs.RATE_HZ, second_date)
+    return wide, lens
+
+
+@pytest.fixture
+def split(heard_twice, tmp_path: Path, make_clip, pairs) -> Callable[..., None]:
+    """Write a recording in two files, and a clip of 20 s over their join that ends so long after.
+
+    The clip's own clock is wrong.
+    """
+
+    def split(*, after_s: float, second_date: str) -> None:
+        wide, lens = heard_twice
+        begin = int((JOIN_S + after_s - 20) * pairs.RATE_HZ)
+        clip = lens[begin : begin + 20 * pairs.RATE_HZ]
+        write_split(tmp_path / "r", make_clip, wide, clip, pairs.RATE_HZ, second_date)
+
+    return split
 
 
 def write_split(folder: Path, make_clip, wide, clip, rate_hz: int, second_date: str) -> None:
@@ -432,8 +458,9 @@ def calls_in(ran) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(ran.out)))
 
 
-def test_a_clip_over_a_join_is_lined_up_with_both_files(run, tmp_path, pairs, make_clip) -> None:
-    split(tmp_path / "r", pairs, make_clip, after_s=1.9, second_date="2026-04-18T04:12:30Z")
+@pytest.mark.usefixtures("in_one_process")
+def test_a_clip_over_a_join_is_lined_up_with_both_files(run, tmp_path, split) -> None:
+    split(after_s=1.9, second_date="2026-04-18T04:12:30Z")
     assert run("log", "r").status == 0
     found = places(run("sync", "long", "wide", "--as", "json"))
     assert found[LENS, WIDE] == ("lined up", pytest.approx(-11.9, abs=0.002))
@@ -457,8 +484,8 @@ def test_a_clip_over_a_join_is_lined_up_with_both_files(run, tmp_path, pairs, ma
     assert f"These go on in other files, which are in place too: {MORE}." in named.err
 
 
-def test_what_the_sound_leaves_unsure_is_settled_by_a_join(run, tmp_path, pairs, make_clip) -> None:
-    split(tmp_path / "r", pairs, make_clip, after_s=6.0, second_date="2026-04-18T04:12:30Z")
+def test_what_the_sound_leaves_unsure_is_settled_by_a_join(run, deaf, tmp_path, split) -> None:
+    split(after_s=6.0, second_date="2026-04-18T04:12:30Z")
     alone = places(run("sync", f"r/{LENS}", f"r/{MORE}", "--as", "json"))
     assert list(alone.values()) == [("unsure", pytest.approx(14, abs=0.002))]
     assert run("log", "r").status == 0
@@ -468,7 +495,7 @@ def test_what_the_sound_leaves_unsure_is_settled_by_a_join(run, tmp_path, pairs,
 
 
 def test_a_clip_half_over_a_join_is_lined_up_where_both_files_say_the_same(
-    run, tmp_path, pairs, make_clip
+    run, deaf, tmp_path, pairs, make_clip
 ) -> None:
     """Seven seconds in each file are too few for either; together they are enough."""
     rng = np.random.default_rng(7)
@@ -490,10 +517,10 @@ def test_a_clip_half_over_a_join_is_lined_up_where_both_files_say_the_same(
 
 
 def test_files_between_which_the_camera_stood_still_do_not_go_on(
-    run, tmp_path, pairs, make_clip
+    run, deaf, tmp_path, split
 ) -> None:
     """Timecode goes on, as it does where it runs with the recording alone; the dates do not."""
-    split(tmp_path / "r", pairs, make_clip, after_s=1.9, second_date="2026-04-18T05:02:30Z")
+    split(after_s=1.9, second_date="2026-04-18T05:02:30Z")
     assert run("log", "r").status == 0
     outcome, _ = places(run("sync", "long", "wide", "--as", "json"))[LENS, MORE]
     assert outcome in ("unsure", "no common sound")
