@@ -105,6 +105,7 @@ def test_every_take_and_call_is_there(sheet: Path) -> None:
     assert "card2/&lt;b&gt;broken&lt;/b&gt;.MOV: it is empty" in text
 
 
+@pytest.mark.usefixtures("in_one_process")
 def test_of_copies_one_is_shown_and_names_the_others(log_path: Path, tmp_path: Path) -> None:
     with Log(log_path) as log:
         for one in list(log.take_logs()):
@@ -209,6 +210,7 @@ def test_an_existing_file_is_kept(sheet: Path) -> None:
     assert sheet.read_bytes() == before
 
 
+@pytest.mark.usefixtures("in_one_process")
 def test_a_take_that_is_gone_is_on_the_sheet_all_the_same(sheet: Path, tmp_path: Path) -> None:
     with Log(sheet.with_name("calltag.db")) as log:
         lost, kept = read(log)[:2]
@@ -266,6 +268,7 @@ def test_a_folder(folder: Path) -> None:
     assert [file.name for file in folder.parent.iterdir() if file.name.startswith(".")] == []
 
 
+@pytest.mark.usefixtures("in_one_process")
 def test_a_folder_replaces_a_sheet_and_nothing_else(
     sheet: Path, folder: Path, tmp_path: Path
 ) -> None:
@@ -289,6 +292,7 @@ def test_a_folder_replaces_a_sheet_and_nothing_else(
     assert (folder / SHEET_INDEX).exists()
 
 
+@pytest.mark.usefixtures("in_one_process")
 @pytest.mark.parametrize("name", ["sheet.html", "sheet"])
 def test_stopping_leaves_nothing(sheet: Path, tmp_path: Path, name: str) -> None:
     """Ctrl-C when the work is done and the page is about to be written."""
@@ -480,6 +484,7 @@ def test_a_narrow_window_and_paper(
     photograph(page, "sheet-print")
 
 
+@pytest.mark.usefixtures("in_one_process")
 def test_a_sheet_without_calls_says_so_in_place_of_a_table(
     log_path: Path, tmp_path: Path, page: Any
 ) -> None:
@@ -503,6 +508,7 @@ def test_the_folder_opens_from_the_disk(folder: Path, page: Any) -> None:
     until(page, PLAYING)
 
 
+@pytest.mark.usefixtures("in_one_process")
 def test_rushes_that_are_a_whole_drive_have_its_name(logged: Path, tmp_path: Path) -> None:
     with Log(logged / "calltag.db") as log:
         away = [
