@@ -32,19 +32,27 @@ def call(start_s: float, snr_db: float) -> Call:
     )
 
 
-@pytest.fixture
-def filmed(tmp_path: Path, make_clip, views) -> Path:
-    """The loudest call is in a shaky picture; a third take's file is gone, a fourth is sound."""
+@pytest.fixture(scope="module")
+def clips(tmp_path_factory: pytest.TempPathFactory, make_clip, views) -> Path:
+    """A shaky picture and a steady one."""
+    folder = tmp_path_factory.mktemp("clips")
     view = views.discs(200, 350, seed=1)
     for name, shake in (("A001.mov", 2.0), ("A002.mov", 0.0)):
         make_clip(
-            tmp_path / name,
+            folder / name,
             seconds=1.4,
             images=views.camera(view, shake_permille=shake),
             video_codec="libx264",
             audio_codec=None,
             picture_options={"preset": "ultrafast", "crf": "18"},
         )
+    return folder
+
+
+@pytest.fixture
+def filmed(clips: Path, tmp_path: Path) -> Path:
+    """The loudest call is in a shaky picture; a third take's file is gone, a fourth is sound."""
+    shutil.copytree(clips, tmp_path, dirs_exist_ok=True)
     path = tmp_path / "calltag.db"
     with Log(path) as log:
         for name, snr_db in (("A001.mov", 15.0), ("A002.mov", 13.0), ("A003.mov", 4.0)):
