@@ -25,6 +25,17 @@ settings.register_profile("calltag", deadline=None)
 settings.load_profile("calltag")
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """With `-n`, hold the processes to come to one thread each for linear algebra.
+
+    They use all cores together; with a thread for each core besides, the threads wait for each
+    other and cost half as much again.
+    """
+    if config.getoption("numprocesses", None):
+        for library in ("OPENBLAS", "OMP", "MKL"):
+            os.environ.setdefault(f"{library}_NUM_THREADS", "1")
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     """With `-n`, give each process one stretch of the tests, and the rest of another's when done.
