@@ -235,7 +235,7 @@ def test_a_model_names_takes_only_when_it_is_another_than_before(
     class Tagger:
         classes = ("pit rail",)
 
-        def tag(self, features: np.ndarray) -> list[tuple[str, float]]:
+        def tag(self, features: np.ndarray, _takes: np.ndarray) -> list[tuple[str, float]]:
             tagged.append(len(features))
             return [("pit rail", 0.8)] * len(features)
 
@@ -262,7 +262,7 @@ def test_a_model_that_another_command_replaces_meanwhile_is_not_taken_for_the_ne
     def load(path: Path) -> SimpleNamespace:
         label = path.read_text()
         path.write_bytes(b"marsh hooter")
-        return SimpleNamespace(classes=(label,), tag=lambda rows: [(label, 0.8)] * len(rows))
+        return SimpleNamespace(classes=(label,), tag=lambda rows, _: [(label, 0.8)] * len(rows))
 
     monkeypatch.setattr("calltag.learn.model_file.load_model", load)
     names = []

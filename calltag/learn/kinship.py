@@ -115,6 +115,29 @@ class Kinship:
         measured = np.asarray(features, np.float64)[:, : len(self.mean)]
         return np.clip(np.nan_to_num((measured - self.mean) / self.scale), -CUT, CUT)
 
+    def sameness(self, places: DoubleArray, others: DoubleArray) -> DoubleArray:
+        """Compare finds with others.
+
+        Parameters
+        ----------
+        places : np.ndarray, shape (n, n_directions)
+            Finds, as `place` places them.
+        others : np.ndarray, shape (n_others, n_directions)
+            Others.
+
+        Returns
+        -------
+        np.ndarray, shape (n, n_others)
+            Logarithm of how much more likely two finds are if both are of one type, whichever that
+            is, than if they are of two.
+        """
+        alone = 1 + self.spread  # variance of a find, whatever its type; `spread` is what two share
+        both = alone**2 - self.spread**2
+        squares = [np.square(each) @ (alone / both - 1 / alone) for each in (places, others)]
+        product = (places * (self.spread / both)) @ others.T
+        surely = np.log(alone**2 / both).sum()
+        return np.asarray((surely - squares[0][:, None] - squares[1]) / 2 + product)
+
     def arrays(self, dtype: type = np.float64) -> dict[str, npt.NDArray[Any]]:
         """Return its arrays by name, as they are stored.
 

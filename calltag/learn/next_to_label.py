@@ -34,7 +34,7 @@ def next_to_label(tagger: Tagger, features: FloatArray, *, n: int) -> list[int]:
     """
     if not len(features):
         return []
-    unsure = 1 - tagger.trust.verdict(tagger.panel.judge(features)).sure
+    unsure = 1 - tagger.verdict(features).sure
     place = tagger.panel.everything.directions(features)
     nearest = (place @ tagger.panel.everything.examples.T).max(axis=1)
     chosen: list[int] = []

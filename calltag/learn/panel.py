@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from calltag.arrays import DoubleArray
 from calltag.learn.judges import Evidence, Judgement, Judges
+from calltag.learn.kinship import Kin
 from calltag.learn.labels import is_call
 
 FEWEST_TYPES = 2
@@ -128,6 +129,11 @@ class Panel:
     def n_features(self) -> int:
         """Length of the rows that it judges."""
         return len(self.everything.mean)
+
+    @property
+    def kin(self) -> Kin | None:
+        """What knows the taught call types among all others; None where nothing does."""
+        return (self.types or self.everything).kin
 
     def judge(self, features: npt.NDArray[Any]) -> Opinion:
         """Judge finds.

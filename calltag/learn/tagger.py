@@ -11,7 +11,8 @@ import numpy.typing as npt
 from calltag.errors import InputError
 from calltag.learn.out_of_fold import OutOfFold, Strangers
 from calltag.learn.panel import Opinion, Panel
-from calltag.learn.trust import Trust, fit_trust
+from calltag.learn.series import heard_together
+from calltag.learn.trust import Trust, Verdict, fit_trust
 from calltag.records.label import CALL
 
 
@@ -72,13 +73,16 @@ class Tagger:
         """The labels it knows, in alphabetical order."""
         return tuple(str(label) for label in self.panel.everything.classes)
 
-    def tag(self, features: npt.NDArray[Any]) -> list[Tag]:
+    def tag(self, features: npt.NDArray[Any], takes: npt.NDArray[Any] | None = None) -> list[Tag]:
         """Label finds.
 
         Parameters
         ----------
         features : np.ndarray, shape (n, n_features), float
             One row for each find.
+        takes : np.ndarray, shape (n,), optional
+            The take of each, however it is called: finds of one take that sound alike tell each
+            other what they are. Each is judged by itself unless given.
 
         Returns
         -------
@@ -91,32 +95,44 @@ class Tagger:
             If the rows are not as long as those it was taught with.
         """
         opinion = self._opinion(features)
-        verdict = self.trust.verdict(opinion)
+        verdict = self._verdict(opinion, features, takes)
         return [
             Tag(str(label), float(sure)) if given else Tag(CALL, float(share))
             for label, sure, given, share in zip(*verdict, opinion.call_share, strict=True)
         ]
 
-    def guess(self, features: npt.NDArray[Any]) -> list[Tag]:
-        """Tell the likeliest label of finds, also where it is not sure enough to be given.
+    def verdict(self, features: npt.NDArray[Any], takes: npt.NDArray[Any] | None = None) -> Verdict:
+        """Tell the likeliest label of finds, how sure it is, and whether that is enough.
 
         Parameters
         ----------
         features : np.ndarray, shape (n, n_features), float
             One row for each find.
+        takes : np.ndarray, shape (n,), optional
+            The take of each, as for `tag`.
 
         Returns
         -------
-        list of Tag
-            One for each find.
+        Verdict
+            One label for each find.
 
         Raises
         ------
         InputError
             If the rows are not as long as those it was taught with.
         """
-        label, sure, _ = self.trust.verdict(self._opinion(features))
-        return [Tag(str(name), float(odds)) for name, odds in zip(label, sure, strict=True)]
+        return self._verdict(self._opinion(features), features, takes)
+
+    def _verdict(
+        self, opinion: Opinion, features: npt.NDArray[Any], takes: npt.NDArray[Any] | None
+    ) -> Verdict:
+        alone = self.trust.verdict(opinion)
+        kin = self.panel.kin
+        if takes is None or kin is None:
+            return alone
+        return self.trust.ruled(
+            *heard_together(kin.known, features, takes, alone.label, alone.sure)
+        )
 
     def _opinion(self, features: npt.NDArray[Any]) -> Opinion:
         features = np.asarray(features)

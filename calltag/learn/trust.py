@@ -68,18 +68,49 @@ class Trust:
             One label for each of them.
         """
         label, sure = opinion.everything.best, self.everything(opinion.everything.evidence)
-        given = sure >= self.everything.threshold
         if self.types is None or opinion.types is None:
-            return Verdict(label, sure, given)
+            return self.ruled(label, sure)
         type_sure = self.types(opinion.types.evidence)
-        type_given = type_sure >= self.types.threshold
-        doubtful = ~given & (opinion.call_share >= _MAY_BE_CALL)
-        by_types = are_calls(label) | (doubtful & type_given)
-        return Verdict(
-            np.where(by_types, opinion.types.best, label),
-            np.where(by_types, type_sure, sure),
-            np.where(by_types, type_given, given),
+        doubtful = ~self.enough(label, sure) & (opinion.call_share >= _MAY_BE_CALL)
+        by_types = are_calls(label) | (doubtful & self.enough(opinion.types.best, type_sure))
+        return self.ruled(
+            np.where(by_types, opinion.types.best, label), np.where(by_types, type_sure, sure)
         )
+
+    def ruled(self, label: npt.NDArray[np.str_], sure: DoubleArray) -> Verdict:
+        """Tell which labels are sure enough to be given.
+
+        Parameters
+        ----------
+        label : np.ndarray of str, shape (n,)
+            The likeliest label of each find.
+        sure : np.ndarray, shape (n,)
+            Probability that it is right.
+
+        Returns
+        -------
+        Verdict
+            The same, and whether it is given.
+        """
+        return Verdict(label, sure, self.enough(label, sure))
+
+    def enough(self, label: npt.NDArray[np.str_], sure: DoubleArray) -> npt.NDArray[np.bool_]:
+        """Tell whether labels are sure enough: call types have a threshold of their own.
+
+        Parameters
+        ----------
+        label : np.ndarray of str, shape (n,)
+            Labels.
+        sure : np.ndarray, shape (n,)
+            Probability that each is right.
+
+        Returns
+        -------
+        np.ndarray, shape (n,), bool
+            Whether they are.
+        """
+        least = np.where(are_calls(label), self.of_types.threshold, self.everything.threshold)
+        return np.asarray(sure >= least)
 
     @property
     def of_types(self) -> Confidence:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterable
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from calltag.arrays import FloatArray
 from calltag.log._rows import NOISE_COLUMNS, noise_of
@@ -13,13 +15,16 @@ from calltag.log.queries import Queries
 from calltag.records.found import NoiseSpan
 from calltag.stored import pack_features, unpack_features
 
+Tagging: TypeAlias = Callable[[FloatArray, npt.NDArray[np.int64]], Iterable[tuple[str, float]]]
+"""Gives labels, with their confidence, to measurements and to what belongs together of them."""
+
 
 class CallTypeQueries(Queries):
     """Names of calls and noise by a taught model."""
 
     def give_types(
         self,
-        tag: Callable[[FloatArray], Iterable[tuple[str, float]]],
+        tag: Tagging,
         *,
         feature_version: int,
         model: str,
@@ -29,7 +34,8 @@ class CallTypeQueries(Queries):
         Parameters
         ----------
         tag : callable
-            Takes measurements, shape (n, n_features), and returns n labels with their confidence.
+            Takes measurements, shape (n, n_features), and what belongs together, shape (n,): calls
+            of one take do, excerpts of noise do not. Returns n labels with their confidence.
         feature_version : int
             Takes with measurements of another version are left as they are.
         model : str
@@ -47,9 +53,11 @@ class CallTypeQueries(Queries):
         """
         # One transaction, so that a take which another process logs meanwhile is not passed over.
         with self._writing() as db:
-            calls = _tagged(db, tag, "calls", "label_id IS NULL", feature_version)
+            calls = _tagged(
+                db, tag, "calls", "label_id IS NULL", feature_version, together="take_id"
+            )
             db.executemany("UPDATE calls SET label = ?, confidence = ? WHERE rowid = ?", calls)
-            noise = _tagged(db, tag, "noise", "TRUE", feature_version)
+            noise = _tagged(db, tag, "noise", "TRUE", feature_version, together="noise.rowid")
             db.executemany(
                 "UPDATE noise SET taught = ? WHERE rowid = ?",
                 [(label, key) for label, _, key in noise],
@@ -110,21 +118,24 @@ class CallTypeQueries(Queries):
 
 def _tagged(
     db: sqlite3.Connection,
-    tag: Callable[[FloatArray], Iterable[tuple[str, float]]],
+    tag: Tagging,
     table: str,
     where: str,
     feature_version: int,
+    *,
+    together: str,
 ) -> list[tuple[str, float, int]]:
     """Labels of what was measured, their confidence, and the rows they are for."""
     rows = db.execute(
-        f"SELECT {table}.rowid, features FROM {table} JOIN takes ON takes.id = take_id "
+        f"SELECT {table}.rowid, {together}, features "
+        f"FROM {table} JOIN takes ON takes.id = take_id "
         f"WHERE {where} AND features IS NOT NULL AND feature_version = ?",
         (feature_version,),
     ).fetchall()
     if not rows:
         return []
-    tags = tag(np.stack([unpack_features(blob) for _, blob in rows]))
+    keys, belong, blobs = zip(*rows, strict=True)
+    tags = tag(np.stack([unpack_features(blob) for blob in blobs]), np.array(belong))
     return [
-        (label, float(confidence), key)
-        for (label, confidence), (key, _) in zip(tags, rows, strict=True)
+        (label, float(confidence), key) for (label, confidence), key in zip(tags, keys, strict=True)
     ]

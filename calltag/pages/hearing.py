@@ -166,14 +166,17 @@ def _guessed(heard: Sequence[Heard], tagger: Tagger | None) -> list[Heard]:
         return list(heard)
     n_features = tagger.panel.n_features
     fitting = {
-        one.number: one.call.features
+        one.number: (one.call.features, one.take.path)
         for one in heard
         if one.call.features is not None and len(one.call.features) == n_features
     }
-    tags = tagger.guess(np.array(list(fitting.values()))) if fitting else []
-    guesses = dict(zip(fitting, tags, strict=True))
+    if not fitting:
+        return list(heard)
+    features, takes = zip(*fitting.values(), strict=True)
+    label, sure, _ = tagger.verdict(np.stack(features), np.array(takes))
+    guesses = dict(zip(fitting, zip(label.tolist(), sure.tolist(), strict=True), strict=True))
     return [
-        replace(one, guess=guesses[one.number].label, confidence=guesses[one.number].confidence)
+        replace(one, guess=guesses[one.number][0], confidence=guesses[one.number][1])
         if one.number in guesses
         else one
         for one in heard

@@ -73,7 +73,7 @@ def test_the_users_own_labels_do_not_help(run, log, truth) -> None:
     assert run("score", truth, "--as", "json").out == before
     assert run("score", truth).err.count("had a label to learn from") == 0
     with Log(log) as opened:
-        opened.give_types(lambda rows: [("call", 0.8)] * len(rows), feature_version=1, model="m")
+        opened.give_types(lambda rows, _: [("call", 0.8)] * len(rows), feature_version=1, model="m")
     assert "2 finds in these takes had a label to learn from" in run("score", truth).err
     other = truth.with_name("other.csv")
     other.write_text("take,start_s,end_s,label\ncard1/A002.mov,30,30.5,marsh hooter: hoot\n")

@@ -65,6 +65,18 @@ def test_kinship_is_the_ratio_of_two_normal_densities(known, rng) -> None:
     assert score == pytest.approx(together - apart)
 
 
+def test_sameness_is_the_ratio_of_two_normal_densities(known, rng) -> None:
+    """Two finds of one type, whichever: the same ratio, as S. Ioffe has it for a pair."""
+    one, two = rng.normal(0, 2, (2, N))
+    pair = np.array([[5.0, 4.0], [4.0, 5.0]])
+    together = multivariate_normal(cov=pair).logpdf(np.column_stack([one, two])).sum()
+    apart = multivariate_normal(cov=5.0).logpdf(np.concatenate([one, two])).sum()
+    sameness = known.sameness(one[None], np.stack([two, one]))
+    assert sameness.shape == (1, 2)
+    assert sameness[0, 0] == pytest.approx(together - apart)
+    assert sameness[0, 1] > sameness[0, 0], "nothing is liker than itself"
+
+
 def test_the_nearer_type_scores_higher_and_a_stranger_below_nothing(known, rng) -> None:
     centres = np.array([[4.0] * N, [-4.0] * N])
     codes = np.repeat([0, 1], 5)

@@ -35,7 +35,7 @@ def test_confidence_comes_true(sounds) -> None:
     sure, right = [], []
     for label in sounds.types:
         heard = np.concatenate([sounds.rows(label, 20, take=t, spread=2.6) for t in range(50, 60)])
-        verdict = tagger.trust.verdict(tagger.panel.judge(heard))
+        verdict = tagger.verdict(heard)
         sure.append(verdict.sure)
         right.append(verdict.label == label)
     sure, right = np.concatenate(sure), np.concatenate(right)

@@ -150,7 +150,5 @@ def test_with_company_the_library_tells_what_nobody_taught(keep, shot, catalogue
     )
     assert beside.panel.everything.kin is not None
     assert len(beside.panel.everything.kin.company) == 12
-    sure = [
-        tagger.trust.verdict(tagger.panel.judge(heard)).sure.mean() for tagger in (alone, beside)
-    ]
+    sure = [tagger.verdict(heard).sure.mean() for tagger in (alone, beside)]
     assert sure[1] < sure[0]

@@ -45,7 +45,7 @@ def test_a_log_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> Non
         np.testing.assert_array_equal(calls[0].features, np.float32([1.0, 1.6, 900.0, 1400.0]))
         assert [label.group for label in log.labels()] == ["first light", None]
         assert [problem.path for _, problem in log.problems()] == ["causeway/A003.mov"]
-        log.give_types(lambda rows: [("x", 0.5)] * len(rows), feature_version=1, model="m")
+        log.give_types(lambda rows, _: [("x", 0.5)] * len(rows), feature_version=1, model="m")
         assert log.entries()[0].model == "m"
         log.put_pictures("causeway/A001.mov", [picture()])
         assert log.take_log("causeway/A001.mov").pictures == (picture(),)

@@ -45,7 +45,7 @@ from calltag.learn.tagger import Tagger
 from calltag.learn.teach import teach
 from calltag.library.lessons import SURE
 from calltag.media.probe import probe
-from calltag.records.label import NO_CALL
+from calltag.records.label import CALL, NO_CALL
 from calltag.records.span import Span
 
 OVERLAP = 0.5
@@ -177,8 +177,8 @@ def trial(
         judged = [find for i, find in enumerate(taught) if i not in labelled]
     features = np.stack([find.features for find in judged])
     truth = np.array([find.label if find.label in (*types, FALSE) else STRANGER for find in judged])
-    said = np.array([tag.label for tag in tagger.tag(features)])
-    best, confidence, _ = tagger.trust.verdict(tagger.panel.judge(features))
+    best, confidence, given = tagger.verdict(features, np.array([find.take for find in judged]))
+    said = np.where(given, best, CALL)
 
     known, strange = np.isin(truth, types), truth == STRANGER
     right, named, like_a_type = best == truth, np.isin(said, types), np.isin(best, types)
@@ -218,7 +218,9 @@ def _kept(
     taught: list[Find], labelled: set[int], tagger: Tagger, types: list[str], n_kept: int
 ) -> tuple[list[Example], list[Sound]]:
     """The clearest calls of each type as they are named, and what else is found in their takes."""
-    tags = tagger.tag(np.stack([find.features for find in taught]))
+    tags = tagger.tag(
+        np.stack([find.features for find in taught]), np.array([find.take for find in taught])
+    )
     of_type = defaultdict(list)
     for i, (find, tag) in enumerate(zip(taught, tags, strict=True)):
         if i in labelled:

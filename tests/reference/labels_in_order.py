@@ -55,7 +55,8 @@ def labelled_in_order(
         said = truth.copy()
         others = np.setdiff1d(np.arange(len(found)), done)
         features = np.stack([found[i].features for i in others])
-        said[others] = [tag.label for tag in tagger.tag(features)] if tagger else FALSE
+        takes = np.array([found[i].take for i in others])
+        said[others] = [tag.label for tag in tagger.tag(features, takes)] if tagger else FALSE
         f1 = f1_score(truth, said, labels=types, average="macro", zero_division=0)
         figures.append((float(f1), len({*truth[done]} - {FALSE})))
     return figures

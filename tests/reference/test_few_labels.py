@@ -107,7 +107,7 @@ def test_the_clearest_calls_of_each_type_are_kept_and_teach(rng):
 class _Knowing:
     """Names every find as a type that is not asked for."""
 
-    def tag(self, features):
+    def tag(self, features, _takes):
         return [Tag(TYPES[4], 1.0) for _ in features]
 
 
