@@ -37,8 +37,8 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
     Yields
     ------
     Chunk
-        Each chunk of the file, in order; a `data` chunk with its true size: to the end of a file
-        whose recorder was stopped before it stated one.
+        Each chunk of the file, in order, none beyond the file's end but `data`: that has the size
+        that is stated, or goes on to the end where the recorder was stopped before it stated one.
 
     Raises
     ------
@@ -59,6 +59,8 @@ def iter_chunks(path: Path) -> Iterator[Chunk]:
             if name == b"data":
                 stated = long_data if size == IN_DS64 else size
                 size = _data_bytes(file, offset, stated)
+            else:
+                size = min(size, length - offset)  # whoever reads it makes room for so much
             yield Chunk(name.decode("latin-1"), offset, size)
             if offset + size >= length:  # a spoilt size may lie beyond what any file can have
                 return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -209,6 +210,20 @@ def test_a_spoilt_head_ends_the_walk_and_nothing_else(tmp_path, spoilt, names):
     assert [chunk.name for chunk in iter_chunks(path)] == names
     assert read_bext(path) is None
     assert announced_bytes(path) is None
+
+
+def test_a_chunk_with_a_spoilt_size_takes_no_more_memory_than_the_file(tmp_path):
+    path = tmp_path / "a.wav"
+    spoilt = struct.pack("<4sI", b"bext", 0xFFFFFFF0) + bytes(700)
+    path.write_bytes(b"RIFF" + struct.pack("<I4s", 0, b"WAVE") + spoilt)
+    assert [(chunk.name, chunk.size) for chunk in iter_chunks(path)] == [("bext", 700)]
+    tracemalloc.start()
+    try:
+        assert read_bext(path) is not None
+        _, peak_bytes = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak_bytes < 1_000_000
 
 
 def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path):
