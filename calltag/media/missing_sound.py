@@ -97,23 +97,24 @@ def without_sound(container: InputContainer, tracks: list[Track], broken_off: bo
 
 
 def _in_no_track(tracks: list[Track]) -> list[Span]:
-    """Stretches that no track has sound in, up to the end of the longest."""
-    first, *others = tracks
-    silent = joined([*first.damage, *first.missing])
-    if not others:
-        return silent
+    """Stretches that no track has sound in, since one of them began and until all have ended."""
+    begin_s = _begin_s(tracks)
     end_s = max(track.end_s for track in tracks)
     silent = [Span(0.0, end_s)]
     for track in tracks:
-        ends = Span(0.0, track.first / track.stream.rate), Span(track.end_s, end_s)
-        here = joined([*track.damage, *track.missing, *ends])
+        ends = Span(begin_s, _begin_s([track])), Span(track.end_s, end_s)
         silent = [
-            Span(max(a.start_s, b.start_s), min(a.end_s, b.end_s))
+            common
             for a in silent
-            for b in here
-            if a.start_s < b.end_s and b.start_s < a.end_s
+            for b in (*joined([*track.damage, *track.missing]), *ends)
+            if (common := Span(max(a.start_s, b.start_s), min(a.end_s, b.end_s))).length_s > 0
         ]
     return silent
+
+
+def _begin_s(tracks: Iterable[Track]) -> float:
+    """When the first of those that were heard begins."""
+    return min((track.first / track.stream.rate for track in tracks if track.heard), default=0.0)
 
 
 def late_by_s(container: InputContainer, tracks: list[Track]) -> float:
@@ -133,7 +134,7 @@ def late_by_s(container: InputContainer, tracks: list[Track]) -> float:
     """
     if picture_stream(container) is None:
         return 0.0
-    late_s = min((track.first / track.stream.rate for track in tracks if track.heard), default=0.0)
+    late_s = _begin_s(tracks)
     return late_s if late_s > _TELL_S else 0.0
 
 

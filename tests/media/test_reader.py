@@ -734,6 +734,16 @@ def test_sound_that_begins_or_ends_apart_from_the_picture_is_told(tmp_path, make
     assert reader.broken == [(0.0, 1.5), (3.5, 6.0)]
 
 
+@pytest.mark.parametrize("streams", [1, 2])
+def test_sound_that_begins_a_little_after_the_picture_is_not_broken(tmp_path, make_clip, streams):
+    path = make_clip(
+        tmp_path / "a.mkv", sound_delay_s=0.2, streams=streams, audio_codec="pcm_s16le"
+    )
+    reader = SoundReader(path)
+    list(reader)
+    assert reader.faults == reader.broken == []
+
+
 @pytest.mark.parametrize("name", ["a.mov", "a.mkv"])
 def test_sound_may_begin_minutes_after_the_picture(tmp_path, make_clip, name):
     sound = noise(1, RATE_HZ)
