@@ -21,6 +21,9 @@ from calltag.media.streams import readable_packets
 from calltag.media.timecode import Rate, format_timecode, parse_timecode
 
 _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
+# EBU Tech 3285: between the numbers of day and time other signs may stand as well.
+_DAY = re.compile(r"(\d{4})[-_:/ .](\d\d)[-_:/ .](\d\d)")
+_BEXT_TIME = re.compile(r"(\d\d)[-_: .](\d\d)[-_: .](\d\d)")
 _WITH_SECONDS = re.compile(r".{11}\d\d:\d\d:\d\d")
 _COUNTED_SINGLY = 30  # SMPTE ST 12-1 has a label for each frame up to this rate
 _LABEL_BYTES = 4
@@ -154,14 +157,17 @@ def when_recorded(tags: Mapping[str, str]) -> str | None:
     # bext states day and time apart; the reader hands them on as date and creation_time.
     day, time = tags.get("date", ""), tags.get("creation_time", "")
     local = next((value for key, value in tags.items() if key.endswith("creationdate")), "")
-    candidates = [f"{day}T{time}", local, time]
+    clock = _BEXT_TIME.fullmatch(time)
+    candidates = [f"{day}T{':'.join(clock.groups()) if clock else time}", local, time]
     candidates += [tags.get(key, "") for key in ("date_recorded", "tdrc", "icrd", "date")]
     return next(filter(None, map(_iso, candidates)), None)
 
 
 def _iso(text: str) -> str | None:
     """Normalise a date, with or without time, to ISO 8601; None where it is no sensible one."""
-    text = re.sub(r"^(\d{4})[:/](\d\d)[:/](\d\d)", r"\1-\2-\3", text.strip())
+    text = text.strip()
+    if day := _DAY.match(text):
+        text = "-".join(day.groups()) + text[day.end() :]
     if re.fullmatch(r"\d{4}(-\d\d)?", text):  # a year or a month is all that some tags say
         return text if int(text[:4]) > _NEVER_SET_YEAR else None
     try:

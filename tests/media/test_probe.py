@@ -222,6 +222,22 @@ def test_broadcast_wave(tmp_path, make_clip, rate_hz, reference):
 
 
 @pytest.mark.parametrize(
+    ("day", "time"),
+    [
+        # EBU Tech 3285 allows these signs between the numbers.
+        ("2026_05_03", "04_51_07"),
+        ("2026:05:03", "04-51-07"),
+        ("2026 05 03", "04 51 07"),
+        ("2026.05.03", "04.51.07"),
+    ],
+)
+def test_day_and_time_of_a_recorder_that_sets_them_off_in_its_own_way(tmp_path, day, time):
+    path = tmp_path / "a.wav"
+    write_wav(path, np.zeros((1, 480)), 48_000, bext=Bext(date=day, time=time))
+    assert probe(path).recorded == "2026-05-03T04:51:07"
+
+
+@pytest.mark.parametrize(
     ("reference", "known"),
     [
         (2 * 86_400 * 48_000 - 1, 2 * 86_400 * 48_000 - 1),
