@@ -55,14 +55,13 @@ class CallFilter:
 
     def passes(self, call: Call) -> bool:
         """Tell whether a call is to be listed."""
-        from calltag.edit.markers import is_of_type
+        from calltag.edit.markers import is_clear, is_of_type
         from calltag.learn.labels import is_call
 
         return (
             is_call(call.label)
             and is_of_type(call.label, self.types)
-            and call.sureness >= self.min_confidence
-            and (self.min_snr_db is None or call.snr_db >= self.min_snr_db)
+            and is_clear(call, min_confidence=self.min_confidence, min_snr_db=self.min_snr_db)
             and (self.noise is None or bool(call.noise) == self.noise)
         )
 

@@ -129,8 +129,7 @@ def from_log(
         _mark_call(call, handles_s, take.duration_s)
         for call in take_log.calls
         if is_call(call.label)
-        and call.sureness >= min_confidence
-        and (min_snr_db is None or call.snr_db >= min_snr_db)
+        and is_clear(call, min_confidence=min_confidence, min_snr_db=min_snr_db)
         and is_of_type(call.label, types)
     ]
     if usable is not None:
@@ -204,6 +203,28 @@ def is_of_type(label: str, types: Collection[str]) -> bool:
     whole = label.casefold()
     wanted = {one_line(name).casefold() for name in types}
     return not wanted or not wanted.isdisjoint({whole, species_of(whole)} - {""})
+
+
+def is_clear(call: Call, *, min_confidence: float, min_snr_db: float | None) -> bool:
+    """Tell whether a call is sure enough, and stands far enough above its background.
+
+    Parameters
+    ----------
+    call : Call
+        The call.
+    min_confidence : float
+        How sure its label has to be.
+    min_snr_db : float or None
+        How far it has to stand above its background; None lets all pass, also those of which that
+        was not measured.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+    """
+    loud_enough = min_snr_db is None or call.snr_db >= min_snr_db
+    return call.sureness >= min_confidence and loud_enough
 
 
 def describe_call(call: Call) -> str:

@@ -14,12 +14,13 @@ from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import chain, combinations
 from operator import attrgetter, itemgetter
 from types import MappingProxyType
 from typing import NamedTuple
 
-from calltag.edit.markers import TakeMarkers, with_comment
+from calltag.edit.markers import TakeMarkers, is_clear, with_comment
 from calltag.edit.selects import is_cut_at_end, is_cut_at_start, sound_worth, worth
 from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
@@ -398,16 +399,8 @@ def carry_over(
     """
     every, pairs = list(take_logs), list(alignments)
     clocks = _shared_clocks(_and_of_copies(every, pairs))
-    least_db = -math.inf if min_snr_db is None else min_snr_db
-    heard = [
-        replace(
-            one,
-            calls=tuple(
-                c for c in one.calls if c.sureness >= min_confidence and c.snr_db >= least_db
-            ),
-        )
-        for one in every
-    ]
+    clear = partial(is_clear, min_confidence=min_confidence, min_snr_db=min_snr_db)
+    heard = [replace(one, calls=tuple(filter(clear, one.calls))) for one in every]
     running = _Running(every, clocks)
     takes = {one.take.path: one.take for one in every}
     added: dict[str, list[Call]] = defaultdict(list)

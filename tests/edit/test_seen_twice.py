@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -255,6 +256,13 @@ def test_a_find_that_is_too_faint_does_not_stand_in_the_way() -> None:
     assert len(carry_over([a, b], A_AND_B)[1].calls) == 1
     _, with_carried = carry_over([a, b], A_AND_B, min_snr_db=12.0)
     assert sorted(call.snr_db for call in with_carried.calls) == [3.0, 20.0]
+
+
+def test_a_label_that_nothing_was_measured_of_is_carried_where_no_level_is_asked_for() -> None:
+    a = log_of("a.mov", make_call(21.0, 22.0, snr_db=math.nan, by_hand=True))
+    logs = [a, log_of("b.mov")]
+    assert [call.start_s for call in carry_over(logs, A_AND_B)[1].calls] == [1.0]
+    assert carry_over(logs, A_AND_B, min_snr_db=0.0)[1].calls == ()
 
 
 def test_a_call_beyond_the_end_of_the_other_take_is_not_carried() -> None:
