@@ -170,7 +170,7 @@ def default_order(best: int | None) -> CallOrder:
 
 
 def _value_of(by: CallOrder) -> Callable[[TakeLog, Call], float]:
-    from calltag.edit.selects import worth
+    from calltag.edit.worth import worth
 
     return {
         CallOrder.WORTH: worth,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from calltag.edit.selects import is_cut_at_end, is_cut_at_start
+from calltag.edit.worth import is_cut_at_end, is_cut_at_start
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call
 from calltag.records.take import Take

@@ -21,7 +21,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from calltag.edit.markers import TakeMarkers, is_clear, with_comment
-from calltag.edit.selects import is_cut_at_end, is_cut_at_start, sound_worth, worth
+from calltag.edit.worth import is_cut_at_end, is_cut_at_start, sound_worth, worth
 from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
@@ -109,7 +109,7 @@ def merge_seen_twice(
     -------
     list of SeenCall
         Every call once, in order of its best find's take and start. The best sound is the one with
-        the highest `calltag.edit.selects.sound_worth`: far above its background, little noise.
+        the highest `calltag.edit.worth.sound_worth`: far above its background, little noise.
     """
     every = list(take_logs)
     clocks = _shared_clocks(_and_of_copies(every, alignments))
@@ -180,7 +180,7 @@ def each_call_once(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
     -------
     list of TakeLog
         The takes in the same order, each with the calls that are left to it: those with the highest
-        `calltag.edit.selects.worth`, which counts the picture too.
+        `calltag.edit.worth.worth`, which counts the picture too.
     """
     every = list(take_logs)
     left: dict[str, list[Call]] = {one.take.path: [] for one in every}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from dataclasses import dataclass, replace
 
-from calltag.edit.selects import worth
+from calltag.edit.worth import worth
 from calltag.errors import CalltagError, MediaError, why_failed
 from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.inside import take_file

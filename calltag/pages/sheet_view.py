@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calltag.edit.selects import worth
+from calltag.edit.worth import worth
 from calltag.media.clock import take_clock
 from calltag.media.timecode import Rate
 from calltag.pages.sheet_strip import Row, strip, time_ticks
