@@ -7,8 +7,7 @@ from collections.abc import Iterable, Iterator
 from av.container import InputContainer
 
 from calltag.media._track import Track
-from calltag.media.opening import picture_stream
-from calltag.media.streams import states_no_length, take_duration_s
+from calltag.media.streams import picture_stream, states_no_length, take_duration_s
 from calltag.records.span import Span, merged
 from calltag.records.take import EMPTY_TRACK
 from calltag.words import channels_named, first_few

@@ -25,8 +25,8 @@ from av.video.reformatter import VideoReformatter
 from av.video.stream import VideoStream
 
 from calltag.errors import InputError, MediaError
-from calltag.media.opening import drop_all_but, open_take, picture_stream
-from calltag.media.streams import take_start_s
+from calltag.media.opening import open_take
+from calltag.media.streams import drop_all_but, picture_stream, take_start_s
 
 _NEAR = 3
 """From this many pictures before the wanted one on, none is passed over."""

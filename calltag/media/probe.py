@@ -11,12 +11,13 @@ from fractions import Fraction
 from pathlib import Path
 
 from calltag.errors import MediaError
-from calltag.media.opening import open_take, picture_stream
+from calltag.media.opening import open_take
 from calltag.media.picture_rate import picture_rate
 from calltag.media.stated_start import start_timecode, tags_of, time_reference, when_recorded
 from calltag.media.streams import (
     highest_sample,
     picture_duration_s,
+    picture_stream,
     sound_streams,
     stores_floats,
     take_duration_s,

@@ -23,13 +23,16 @@ from calltag.media._canvas import WARM_UP_S, Canvas, Listener, ResampledRows, Ro
 from calltag.media._seeking import seek
 from calltag.media._track import Track
 from calltag.media.missing_sound import late_by_s, told_faults, without_sound
-from calltag.media.opening import cut_short, drop_all_but, open_take, picture_stream, why_short
+from calltag.media.opening import open_take
 from calltag.media.streams import (
+    drop_all_but,
     picture_duration_s,
+    picture_stream,
     readable_packets,
     sound_streams,
     take_start_s,
 )
+from calltag.media.unreadable import cut_short, why_short
 from calltag.media.wav_file import announced_bytes
 from calltag.records.span import Span
 from calltag.records.take import Take

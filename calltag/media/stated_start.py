@@ -15,9 +15,9 @@ from pathlib import Path
 from av.container import InputContainer
 
 from calltag.errors import InputError
-from calltag.media.opening import drop_all_but, open_take, picture_stream
+from calltag.media.opening import open_take
 from calltag.media.rates import snap_rate
-from calltag.media.streams import readable_packets
+from calltag.media.streams import drop_all_but, picture_stream, readable_packets
 from calltag.media.timecode import Rate, format_timecode, parse_timecode
 
 _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")

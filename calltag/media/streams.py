@@ -1,4 +1,4 @@
-"""What an open clip states of its streams: which are sound, where its clock begins, how long it is.
+"""What an open clip states of its streams: picture, sound, where its clock begins, how long it is.
 
 Nothing is decoded. Lengths and starts are those of the container; what it is silent about is told
 as such, or counted by going through its packets.
@@ -15,9 +15,8 @@ from av.audio.codeccontext import AudioCodecContext
 from av.audio.stream import AudioStream
 from av.container import InputContainer
 from av.packet import Packet
-from av.stream import Stream
-
-from calltag.media.opening import picture_stream
+from av.stream import Discard, Disposition, Stream
+from av.video.stream import VideoStream
 
 _RAW_SOUND = frozenset(("aac", "ac3", "eac3", "amr", "loas"))  # these state no length
 
@@ -27,6 +26,43 @@ _HIGHEST = {
     "pcm_alaw": 4032 / 4096,
     "pcm_mulaw": 8031 / 8192,
 }
+
+
+def picture_stream(container: InputContainer) -> VideoStream | None:
+    """Find the stream of moving pictures that is the take's picture.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+
+    Returns
+    -------
+    av.video.stream.VideoStream or None
+        The first of `picture_streams`; None where there is none.
+    """
+    return next(iter(picture_streams(container)), None)
+
+
+def picture_streams(container: InputContainer) -> list[VideoStream]:
+    """Find all streams of moving pictures; cover art and thumbnails are none.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+
+    Returns
+    -------
+    list of av.video.stream.VideoStream
+        The pictures.
+    """
+    still = Disposition.attached_pic | Disposition.timed_thumbnails | Disposition.still_image
+    return [
+        stream
+        for stream in container.streams.video
+        if not stream.disposition & still and not container.format.name.endswith("_pipe")
+    ]
 
 
 def sound_streams(container: InputContainer) -> list[AudioStream]:
@@ -206,3 +242,17 @@ def readable_packets(
     """
     with suppress(av.error.FFmpegError):
         yield from container.demux() if stream is None else container.demux(stream)
+
+
+def drop_all_but(container: InputContainer, kept: list[int]) -> None:
+    """Have all other streams skipped, unread where the container allows it.
+
+    Parameters
+    ----------
+    container : av.container.InputContainer
+        An open clip.
+    kept : list of int
+        Indices of the streams that are wanted.
+    """
+    for stream in container.streams:
+        stream.discard = Discard.default if stream.index in kept else Discard.all

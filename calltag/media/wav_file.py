@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
 from calltag.errors import MediaError
-from calltag.media.opening import NEVER_STATED
+from calltag.media.unreadable import NEVER_STATED
 
 IN_DS64 = 0xFFFFFFFF
 """Size stated where the true one is in `ds64`; without a `ds64`, by what writes to a pipe."""

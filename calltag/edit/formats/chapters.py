@@ -27,8 +27,8 @@ from calltag.edit.text import one_line
 from calltag.errors import MediaError
 from calltag.files import written_whole
 from calltag.media.bext import ORIGINATOR
-from calltag.media.opening import open_take, picture_streams
-from calltag.media.streams import take_start_s
+from calltag.media.opening import open_take
+from calltag.media.streams import picture_streams, take_start_s
 from calltag.records.take import Take, states_time
 
 if TYPE_CHECKING:
