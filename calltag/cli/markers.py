@@ -158,11 +158,11 @@ def markers_command(
       calltag markers ashmere.otio --type "marsh hooter" --min-confidence 0.8
       calltag markers ashmere.edl --speed 40% --distance 100 --temperature 8
     """
+    from calltag.edit.every_camera import carry_over, name_better_sound
     from calltag.edit.formats import WriteOptions, choose_format
     from calltag.edit.marking import MarkerSettings, check_types, mark_takes
     from calltag.edit.per_take import per_take
     from calltag.edit.retime import parse_speed
-    from calltag.edit.seen_twice import carry_over, name_better_sound
     from calltag.edit.take_files import per_take_paths
     from calltag.files import refuse_footage
     from calltag.log import Log

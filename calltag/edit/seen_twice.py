@@ -1,10 +1,10 @@
-"""One call that several cameras heard: one call in listings, and a marker on any of them.
+"""One call that several cameras heard, and that counts once.
 
-Takes that were lined up share a clock, also those that were lined up with a third. On it, two finds
-are the same call if they overlap, leaving some room for the way that sound takes from one camera to
-the other, and lie in the same band. The closest are joined first; a call has one find in each take.
-Where one take ends as another begins, as in a recording over several files, what is cut off at the
-end of the one and at the beginning of the other is one call.
+On the clock that takes share, two finds are the same call if they overlap, leaving some room for
+the way that sound takes from one camera to the other, and lie in the same band. The closest are
+joined first; a call has one find in each take. Where one take ends as another begins, as in a
+recording over several files, what is cut off at the end of the one and at the beginning of the
+other is one call.
 """
 
 from __future__ import annotations
@@ -14,28 +14,19 @@ from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from itertools import chain, combinations
-from operator import attrgetter, itemgetter
-from types import MappingProxyType
+from itertools import combinations
+from operator import attrgetter
 from typing import NamedTuple
 
-from calltag.edit.markers import TakeMarkers, is_clear, with_comment
+from calltag.edit.shared_clock import SLACK_S, GroupClock, shared_clocks
 from calltag.edit.worth import is_cut_at_end, is_cut_at_start, sound_worth, worth
-from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
-from calltag.media.clock import DEFAULT_RATE, take_clock
-from calltag.media.copies import same_take
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
-from calltag.records.label import Label
 from calltag.records.span import Span
 from calltag.records.take import Take
 from calltag.words import name_order
-
-SLACK_S = 0.1
-"""Room at both ends of a find: 34 m between two cameras take sound a tenth of a second."""
 
 
 class Sighting(NamedTuple):
@@ -68,23 +59,6 @@ class SeenCall:
         return tuple(take_log.take.path for take_log, _ in self.sightings[1:])
 
 
-class _Clock(NamedTuple):
-    """A take's clock on the one that its group shares: ``first_s + scale * own seconds``."""
-
-    group: str
-    first_s: float
-    scale: float
-
-    def span(self, span: Span) -> Span:
-        return Span(*(self.first_s + self.scale * at_s for at_s in span))
-
-    def ran(self, take: Take) -> Span:
-        return self.span(Span(0.0, take.duration_s))
-
-    def own(self, span: Span) -> Span:
-        return Span(*((at_s - self.first_s) / self.scale for at_s in span))
-
-
 class _Placed(NamedTuple):
     """A take on the clock that its group shares: when it ran, and its calls with their numbers."""
 
@@ -112,7 +86,7 @@ def merge_seen_twice(
         the highest `calltag.edit.worth.sound_worth`: far above its background, little noise.
     """
     every = list(take_logs)
-    clocks = _shared_clocks(_and_of_copies(every, alignments))
+    clocks = shared_clocks(every, alignments)
     groups: dict[tuple[str, int], set[tuple[str, int]]] = {}
     by_key = {}
     for one in every:
@@ -152,7 +126,7 @@ def moments_elsewhere(
         the call whole has each part for as long as that is.
     """
     every, pairs = list(take_logs), list(alignments)
-    clocks = _shared_clocks(_and_of_copies(every, pairs))
+    clocks = shared_clocks(every, pairs)
     for seen in merge_seen_twice(every, pairs):
         for own in seen.sightings:
             others = (one for one in seen.sightings if one is not own)
@@ -191,6 +165,47 @@ def each_call_once(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
     return [replace(one, calls=in_order[one.take.path]) for one in every]
 
 
+def spans_of(sighting: Sighting, seen: SeenCall, clocks: Mapping[str, GroupClock]) -> list[Span]:
+    """Tell when a find sounds, with what another file has of its call, and by itself.
+
+    Parameters
+    ----------
+    sighting : Sighting
+        The find.
+    seen : SeenCall
+        The call that it is of.
+    clocks : mapping of str to GroupClock
+        The takes' clocks, as `shared_clocks` gives them.
+
+    Returns
+    -------
+    list of Span
+        Both, on the shared clock; one where they are the same.
+    """
+    clock = clocks[sighting.take_log.take.path]
+    own = clock.span(sighting.call.span)
+    start_s, end_s = own
+    for other in seen.sightings:
+        span = clocks[other.take_log.take.path].span(other.call.span)
+        if _goes_on_in(sighting, other, clocks):
+            end_s = max(end_s, span.end_s)
+        elif _goes_on_in(other, sighting, clocks):
+            start_s = min(start_s, span.start_s)
+    return list(dict.fromkeys([Span(start_s, end_s), own]))
+
+
+def _goes_on_in(one: Sighting, other: Sighting, clocks: Mapping[str, GroupClock]) -> bool:
+    """Whether the one's take ends within a call, and the other's begins there."""
+    take, its_take = one.take_log.take, other.take_log.take
+    ends_s = clocks[take.path].ran(take).end_s
+    begins_s = clocks[its_take.path].ran(its_take).start_s
+    return (
+        abs(begins_s - ends_s) <= SLACK_S
+        and is_cut_at_end(take, one.call)
+        and is_cut_at_start(other.call)
+    )
+
+
 def _best_first(sightings: Iterable[Sighting]) -> tuple[Sighting, ...]:
     return tuple(sorted(sightings, key=_value, reverse=True))
 
@@ -201,7 +216,7 @@ def _value(sighting: Sighting) -> tuple[float, float]:
 
 
 def _same_calls(
-    take_logs: Sequence[TakeLog], clocks: dict[str, _Clock]
+    take_logs: Sequence[TakeLog], clocks: dict[str, GroupClock]
 ) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
     """Yield pairs of finds that are one call: seconds between their ends, and the finds."""
     by_group: dict[str, list[_Placed]] = defaultdict(list)
@@ -244,44 +259,8 @@ def _parted(
                 yield apart_s, (one.log.take.path, number), (other.log.take.path, their_number)
 
 
-def _spans_of(sighting: Sighting, seen: SeenCall, clocks: Mapping[str, _Clock]) -> list[Span]:
-    """When a find sounds on the shared clock: with what another file has of it, and by itself."""
-    take, call = sighting.take_log.take, sighting.call
-    clock = clocks[take.path]
-    own, ran = clock.span(call.span), clock.ran(take)
-    start_s, end_s = own
-    for other_log, other in seen.sightings:
-        its_clock = clocks[other_log.take.path]
-        span = its_clock.span(other.span)
-        its_ran = its_clock.ran(other_log.take)
-        if (
-            abs(its_ran.start_s - ran.end_s) <= SLACK_S
-            and is_cut_at_end(take, call)
-            and is_cut_at_start(other)
-        ):
-            end_s = max(end_s, span.end_s)
-        elif (
-            abs(its_ran.end_s - ran.start_s) <= SLACK_S
-            and is_cut_at_end(other_log.take, other)
-            and is_cut_at_start(call)
-        ):
-            start_s = min(start_s, span.start_s)
-    return list(dict.fromkeys([Span(start_s, end_s), own]))
-
-
-def _best_during(span: Span, seen: SeenCall, clocks: Mapping[str, _Clock]) -> Sighting:
-    """The best find whose take ran then: of a call cut in two, never the other part."""
-    for one in seen.sightings:
-        clock = clocks[one.take_log.take.path]
-        ran = clock.ran(one.take_log.take)
-        least_s = ENOUGH * min(span.length_s, clock.span(one.call.span).length_s)
-        if common_s(span, ran) >= least_s:
-            return one
-    return seen.best
-
-
 def _moment_in(
-    other: Sighting, own: Sighting, seen: SeenCall, clocks: Mapping[str, _Clock]
+    other: Sighting, own: Sighting, seen: SeenCall, clocks: Mapping[str, GroupClock]
 ) -> Span | None:
     """When another take has what a find holds of a call; None where it did not run then."""
     clock, its_clock = (clocks[one.take_log.take.path] for one in (own, other))
@@ -290,7 +269,7 @@ def _moment_in(
     )
     if common_s(ran, its_ran) <= SLACK_S:
         return None
-    whole, here = _spans_of(own, seen, clocks)[0], clock.span(own.call.span)
+    whole, here = spans_of(own, seen, clocks)[0], clock.span(own.call.span)
     there = its_clock.own(here)
     start_s, end_s = other.call.span
     if whole.start_s < here.start_s:
@@ -300,7 +279,7 @@ def _moment_in(
     return Span(start_s, end_s) if start_s < end_s else other.call.span
 
 
-def _placed(take_log: TakeLog, clock: _Clock) -> _Placed:
+def _placed(take_log: TakeLog, clock: GroupClock) -> _Placed:
     calls = sorted((clock.span(call.span), number) for number, call in enumerate(take_log.calls))
     return _Placed(take_log, clock.ran(take_log.take), calls)
 
@@ -322,206 +301,3 @@ def _of_one_kind(call: Call, other: Call) -> bool:
     if call.by_hand and other.by_hand and call.label != other.label:
         return False
     return in_one_band(call.low_hz, call.high_hz, other.low_hz, other.high_hz)
-
-
-def _and_of_copies(
-    take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
-) -> Iterator[Alignment]:
-    """Add how takes with the same content lie against each other."""
-    yield from alignments
-    first: dict[str, Take] = {}
-    for take in (one.take for one in take_logs):
-        other = first.setdefault(take.digest, take)
-        if other is not take and take.digest:
-            yield Alignment(
-                take_a=other.path,
-                take_b=take.path,
-                offset_s=0.0,
-                drift_ppm=0.0,
-                confidence=1.0,
-                overlap_s=take.duration_s,
-            )
-
-
-def _shared_clocks(alignments: Iterable[Alignment]) -> dict[str, _Clock]:
-    """Put takes that hang together by alignments on the clock of one of them."""
-    neighbours: dict[str, list[tuple[str, float, float]]] = defaultdict(list)
-    for pair in alignments:
-        faster = 1 + pair.drift_ppm / 1e6
-        neighbours[pair.take_a].append((pair.take_b, pair.in_a(0.0), 1 / faster))
-        neighbours[pair.take_b].append((pair.take_a, pair.in_b(0.0), faster))
-    clocks: dict[str, _Clock] = {}
-    for root in sorted(neighbours):
-        if root in clocks:
-            continue
-        clocks[root] = _Clock(root, 0.0, 1.0)
-        waiting = [root]
-        while waiting:
-            here = waiting.pop(0)
-            for other, first_s, scale in neighbours[here]:
-                if other not in clocks:
-                    known = clocks[here]
-                    at_s = known.first_s + known.scale * first_s
-                    clocks[other] = _Clock(root, at_s, known.scale * scale)
-                    waiting.append(other)
-    return clocks
-
-
-def carry_over(
-    take_logs: Iterable[TakeLog],
-    alignments: Iterable[Alignment],
-    *,
-    min_confidence: float = 0.0,
-    min_snr_db: float | None = None,
-    labels: Mapping[str, Sequence[Label]] = MappingProxyType({}),
-) -> list[TakeLog]:
-    """Give each take the calls that others heard while it ran, and it did not.
-
-    Parameters
-    ----------
-    take_logs : iterable of TakeLog
-        What was found in the takes.
-    alignments : iterable of Alignment
-        How takes lie against each other.
-    min_confidence : float
-        Finds whose label is less sure count as not heard.
-    min_snr_db : float or None
-        So do finds that stand less far above their background.
-    labels : mapping of str to sequence of Label
-        The user's labels by path of their takes: where one says that a moment is no call, or is
-        noise, its take is given none there.
-
-    Returns
-    -------
-    list of TakeLog
-        The same takes; a call that was carried over keeps what was measured of it where it was
-        found, and lies where this take's picture shows it.
-    """
-    every, pairs = list(take_logs), list(alignments)
-    clocks = _shared_clocks(_and_of_copies(every, pairs))
-    clear = partial(is_clear, min_confidence=min_confidence, min_snr_db=min_snr_db)
-    heard = [replace(one, calls=tuple(filter(clear, one.calls))) for one in every]
-    running = _Running(every, clocks)
-    takes = {one.take.path: one.take for one in every}
-    added: dict[str, list[Call]] = defaultdict(list)
-    for seen in merge_seen_twice(heard, pairs):
-        best = seen.best
-        if best.take_log.take.path not in clocks:
-            continue
-        group = clocks[best.take_log.take.path].group
-        given: dict[str, tuple[Span, Call]] = {}
-        for sighting in seen.sightings:
-            spans = _spans_of(sighting, seen, clocks)
-            if sighting is not best and len(spans) == 1:  # it heard what the best did
-                continue
-            for span in spans:
-                for take in running.during(group, span):
-                    here = clocks[take.path].own(span)
-                    if _holds(take, here):
-                        given.setdefault(take.path, (here, sighting.call))
-        found_in = [sighting.take_log.take for sighting in seen.sightings]
-        for path, (here, found) in given.items():
-            if any(same_take(takes[path], other) for other in found_in):
-                continue
-            call = replace(found, start_s=here.start_s, end_s=here.end_s)
-            (said,) = matched([call], labels.get(path, ()))
-            if said is None or is_call(said.label):
-                added[path].append(call)
-    return [
-        replace(
-            one, calls=tuple(sorted((*one.calls, *added[one.take.path]), key=attrgetter("span")))
-        )
-        for one in every
-    ]
-
-
-def name_better_sound(
-    marked: Iterable[TakeMarkers],
-    take_logs: Iterable[TakeLog],
-    alignments: Iterable[Alignment],
-) -> list[TakeMarkers]:
-    """Say in the comment of each marker where the better sound of its call is.
-
-    Parameters
-    ----------
-    marked : iterable of TakeMarkers
-        Markers of takes, made of `take_logs` or of what `carry_over` makes of them.
-    take_logs : iterable of TakeLog
-        What was found in the takes.
-    alignments : iterable of Alignment
-        How takes lie against each other.
-
-    Returns
-    -------
-    list of TakeMarkers
-        The same, with comments where another take has the better sound.
-    """
-    every, pairs, marked = list(take_logs), list(alignments), list(marked)
-    rate = marked[0].rate if marked else DEFAULT_RATE
-    clocks = _shared_clocks(_and_of_copies(every, pairs))
-    running = _Running(every, clocks)
-    better: dict[tuple[str, Span], str] = {}
-    for seen in merge_seen_twice(every, pairs):
-        if seen.best.take_log.take.path not in clocks:
-            continue
-        group = clocks[seen.best.take_log.take.path].group
-        carried = chain.from_iterable(_spans_of(one, seen, clocks) for one in seen.sightings)
-        places = [
-            (other, clocks[other.path].own(span), span)
-            for span in carried
-            for other in running.during(group, span)
-        ]
-        places += [
-            (take_log.take, call.span, clocks[take_log.take.path].span(call.span))
-            for take_log, call in seen.sightings
-        ]
-        for other, there, span in places:
-            best = _best_during(span, seen, clocks)
-            take = best.take_log.take
-            if not same_take(other, take):
-                own = take_clock(take, rate)
-                at = own.label(own.frames(*best.call.span)[0])
-                better[other.path, _rounded(there)] = f"better sound: {take.path} at {at}"
-    named = []
-    for one in marked:
-        markers = []
-        for marker in one.markers:
-            key = (one.take.path, _rounded(marker.call.span)) if marker.call is not None else None
-            note = better.get(key) if key is not None else None
-            markers.append(with_comment(marker, note) if note else marker)
-        named.append(replace(one, markers=tuple(markers)))
-    return named
-
-
-def _holds(take: Take, span: Span) -> bool:
-    return span.start_s >= 0 and span.end_s <= take.duration_s
-
-
-class _Running:
-    """When takes ran, on the clock that their group shares."""
-
-    def __init__(self, take_logs: Iterable[TakeLog], clocks: Mapping[str, _Clock]) -> None:
-        self._runs: dict[str, list[tuple[Span, str, Take]]] = defaultdict(list)
-        for take in (one.take for one in take_logs if one.take.path in clocks):
-            ran = clocks[take.path].ran(take)
-            self._runs[clocks[take.path].group].append((ran, take.path, take))
-        self._longest_s: dict[str, float] = {}
-        for group, runs in self._runs.items():
-            runs.sort(key=itemgetter(0, 1))
-            self._longest_s[group] = max(ran.length_s for ran, _, _ in runs)
-
-    def during(self, group: str, span: Span) -> Iterator[Take]:
-        """Yield the takes of a group that ran during a span, with a little room at its ends."""
-        runs = self._runs[group]
-        first = bisect_left(
-            runs, span.end_s - self._longest_s[group] - SLACK_S, key=lambda run: run[0].start_s
-        )
-        for ran, _, take in runs[first:]:
-            if ran.start_s > span.start_s + SLACK_S:
-                break
-            if ran.end_s >= span.end_s - SLACK_S:
-                yield take
-
-
-def _rounded(span: Span) -> Span:
-    return Span(round(span.start_s, 6), round(span.end_s, 6))

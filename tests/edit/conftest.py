@@ -8,6 +8,7 @@ from fractions import Fraction
 import pytest
 
 from calltag.media.timecode import Rate
+from calltag.records.alignment import Alignment
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels, Take
 
@@ -65,6 +66,22 @@ def make_call(start_s: float, end_s: float, label: str = "marsh hooter: boom", *
         confidence=0.9,
     )
     return replace(call, **changes)
+
+
+def log_of(path: str, *calls: Call, **changes) -> TakeLog:
+    """A take with its calls."""
+    return TakeLog(take=make_take(path, **changes), calls=calls)
+
+
+def lined_up(a: str, b: str, offset_s: float, drift_ppm: float = 0.0) -> Alignment:
+    """Two takes, the second of which begins so much later."""
+    return Alignment(
+        take_a=a, take_b=b, offset_s=offset_s, drift_ppm=drift_ppm, confidence=1.0, overlap_s=9.0
+    )
+
+
+A_AND_B = [lined_up("a.mov", "b.mov", 20.0)]
+GOES_ON = [lined_up("b1.mov", "b2.mov", 60.0)]
 
 
 @pytest.fixture
