@@ -18,8 +18,7 @@ from fractions import Fraction
 
 from calltag.edit.markers import Placed, TakeMarkers, place
 from calltag.errors import InputError
-from calltag.media.clock import Clock
-from calltag.media.timecode import Rate, can_drop, format_timecode, frame_to_seconds, nominal
+from calltag.media.timecode import Rate, can_drop, frame_to_seconds, same_second
 
 _SPEED = re.compile(r"(\d+(?:\.\d+)?) ?%", re.ASCII)
 _FASTEST = 100  # times its own speed: more is a slip of the hand
@@ -151,18 +150,6 @@ def conform(take_markers: TakeMarkers, rate: Rate) -> TakeMarkers:
         fps=rate.fps,
         duration_s=float(frame_to_seconds(clock.n_frames, rate.fps)),
         picture_s=float(frame_to_seconds(clock.n_pictures, rate.fps)),
-        start_tc=_conform_label(clock, counted),
+        start_tc=same_second(clock.start_frame, clock.rate, counted),
     )
     return replace(take_markers, take=played, markers=tuple(markers), conformed_from=clock.rate)
-
-
-def _conform_label(clock: Clock, rate: Rate) -> str:
-    """The start label of a take at another rate: the same second, the frames scaled."""
-    label = clock.label(0)
-    clock_time, frames = label[:8], int(label[9:])
-    per_second = nominal(rate.fps)
-    frames = frames * per_second // nominal(clock.rate.fps)
-    if rate.drop and clock_time.endswith(":00") and int(clock_time[3:5]) % 10:
-        frames = max(frames, per_second // 15)  # the labels below are left out
-    digits = len(format_timecode(0, rate)) - len("hh:mm:ss:")
-    return f"{clock_time}{';' if rate.drop else ':'}{frames:0{digits}d}"

@@ -212,6 +212,36 @@ def format_timecode(frame: int, rate: Rate) -> str:
     >>> format_timecode(1800, Rate(Fraction(30000, 1001), drop=True))
     '00:01:00;02'
     """
+    return _written(*_shown(frame, rate), rate)
+
+
+def same_second(frame: int, rate: Rate, to: Rate) -> str:
+    """Label a frame at another rate: hours, minutes and seconds stay, the frames are scaled.
+
+    Parameters
+    ----------
+    frame : int
+        Frames from 00:00:00:00, as `rate` counts them.
+    rate, to : Rate
+        How frames are counted, and how they are to be.
+
+    Returns
+    -------
+    str
+        As `format_timecode` has it; of labels that drop-frame leaves out, the first after them.
+
+    Examples
+    --------
+    >>> same_second(1537, Rate(Fraction(25)), Rate(Fraction(50)))
+    '00:01:01:24'
+    """
+    seconds, frames = _shown(frame, rate)
+    scaled = frames * nominal(to.fps) // nominal(rate.fps)
+    return _written(seconds, max(scaled, _first_label(seconds, to)), to)
+
+
+def _shown(frame: int, rate: Rate) -> tuple[int, int]:
+    """The whole seconds and the frames that a frame's label shows."""
     frame %= frames_per_day(rate)
     per_second = nominal(rate.fps)
     if rate.drop:
@@ -220,10 +250,14 @@ def format_timecode(frame: int, rate: Rate) -> str:
         short = 60 * per_second - dropped
         tens, rest = divmod(frame, 10 * short + dropped)
         frame += 9 * dropped * tens + dropped * max(0, (rest - dropped) // short)
-    seconds, frames = divmod(frame, per_second)
-    mark = ";" if rate.drop else ":"
-    digits = _frame_digits(per_second)
+    return divmod(frame, per_second)
+
+
+def _written(seconds: int, frames: int, rate: Rate) -> str:
+    """The label that shows so many whole seconds and frames."""
     hours, minutes = seconds // 3600, seconds // 60 % 60
+    mark = ";" if rate.drop else ":"
+    digits = _frame_digits(nominal(rate.fps))
     return f"{hours:02d}:{minutes:02d}:{seconds % 60:02d}{mark}{frames:0{digits}d}"
 
 
@@ -286,7 +320,7 @@ def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
     (17982, True)
     """
     match = _fields(label)
-    hours, minutes, seconds, frames = (int(match[i]) for i in (1, 2, 3, 5))
+    hours, minutes, second, frames = (int(match[i]) for i in (1, 2, 3, 5))
     per_second = nominal(fps)
     digits = _frame_digits(per_second)
     # Rates of ten and less, and above a hundred, are also written with as few digits as they need.
@@ -302,17 +336,15 @@ def parse_timecode(label: str, fps: Fraction) -> tuple[int, Rate]:
             f"timecode {label!r}: {rate_text(fps)} frames per second have no drop-frame count;"
             " write a colon before the frames"
         )
-    frame = ((hours * 60 + minutes) * 60 + seconds) * per_second + frames
-    if not rate.drop:
-        return frame, rate
-    dropped = _dropped(rate)
-    if seconds == 0 and frames < dropped and minutes % 10:
+    whole = hours * 60 + minutes
+    seconds = whole * 60 + second
+    if frames < (first := _first_label(seconds, rate)):
         raise InputError(
             f"timecode {label!r}: drop-frame leaves this label out;"
-            f" the minute begins at {hours:02d}:{minutes:02d}:00;{dropped:02d}"
+            f" the minute begins at {_written(seconds, first, rate)}"
         )
-    whole = hours * 60 + minutes
-    return frame - dropped * (whole - whole // 10), rate
+    dropped = _dropped(rate) * (whole - whole // 10) if rate.drop else 0
+    return seconds * per_second + frames - dropped, rate
 
 
 def parse_start(label: str, rate: Rate) -> int:
@@ -345,6 +377,11 @@ def parse_start(label: str, rate: Rate) -> int:
     return parse_timecode(f"{head}{';' if rate.drop else ':'}{frames}" if mark else bare, rate.fps)[
         0
     ]
+
+
+def _first_label(seconds: int, rate: Rate) -> int:
+    """The frames of the first label of a second; drop-frame leaves some out."""
+    return _dropped(rate) if rate.drop and seconds % 60 == 0 and seconds % 600 else 0
 
 
 def _frame_digits(per_second: int) -> int:
