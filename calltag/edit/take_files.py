@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -158,12 +159,17 @@ def per_take_paths(take_markers: Sequence[TakeMarkers], out: Path, suffix: str) 
     if is_there(out) and not is_folder(out):
         raise InputError(f"{out}: this is a file; name a folder, one file is written for each take")
     takes = [_below(one.take.path) for one in take_markers]
-    plain = [out / Path(take).with_suffix(suffix) for take in takes]
-    alike = [folded(path) for path in plain]
-    return [
-        path if alike.count(name) == 1 else out / f"{take}{suffix}"
-        for path, name, take in zip(plain, alike, takes, strict=True)
-    ]
+    paths = [out / Path(take).with_suffix(suffix) for take in takes]
+    in_full = [out / f"{take}{suffix}" for take in takes]
+    while True:  # a name in full may be that of another take without its suffix
+        counts = Counter(map(folded, paths))
+        apart = [
+            path if counts[folded(path)] == 1 else whole
+            for path, whole in zip(paths, in_full, strict=True)
+        ]
+        if apart == paths:
+            return paths
+        paths = apart
 
 
 def _below(take: str) -> str:

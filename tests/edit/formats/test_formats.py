@@ -77,6 +77,17 @@ def test_names_never_collide(tmp_path):
     ]
 
 
+def test_a_name_that_was_made_longer_does_not_collide_with_another_take(tmp_path):
+    paths = ["x.mov", "x.wav", "x.mov.mp4", "y.mov"]
+    marked = [TakeMarkers(take=make_take(path), markers=()) for path in paths]
+    assert [path.name for path in per_take_paths(marked, tmp_path, ".vtt")] == [
+        "x.mov.vtt",
+        "x.wav.vtt",
+        "x.mov.mp4.vtt",
+        "y.vtt",
+    ]
+
+
 @pytest.mark.parametrize("name", ["csv", "edl", "otio", "webvtt"])
 def test_nothing_half_written_and_nothing_overwritten(tmp_path, morning, name, monkeypatch):
     marked = [from_log(take_log) for take_log in morning]
