@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -267,7 +268,7 @@ class PictureReader:
             if first is not None and first.at_s <= at_s + 1e-6:
                 break
         self._last = None
-        self._frames = iter(()) if first is None else _chained(first, frames)
+        self._frames = iter(()) if first is None else chain([first], frames)
 
     def _decoded(self) -> Iterator[Frame]:
         packets = self._container.demux(self._picture)
@@ -298,8 +299,3 @@ class PictureReader:
         ends = self._wanted_s - self._near_s
         early = packet.pts is not None and packet.pts * packet.time_base - self._start < ends
         self._picture.codec_context.skip_frame = "NONREF" if early else "DEFAULT"
-
-
-def _chained(first: Frame, rest: Iterator[Frame]) -> Iterator[Frame]:
-    yield first
-    yield from rest

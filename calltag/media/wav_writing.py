@@ -62,7 +62,8 @@ def write_wav(
     path : Path
         The file to write; an existing one is replaced.
     samples : np.ndarray, or iterable of np.ndarray, shape (n_channels, n_samples) or (n_samples,)
-        Floats of ±1 at full scale (what lies above is limited to it), or int16 or int32 samples.
+        Floats of ±1 at full scale, or int16 or int32 samples. What lies above full scale is limited
+        to it, unless floats are stored.
         With an iterable, one block at a time is held in memory.
     rate_hz : int > 0
         Sampling rate.
