@@ -156,6 +156,23 @@ def from_log(
     )
 
 
+def check_handles(handles_s: float) -> None:
+    """Make sure that handles can be.
+
+    Parameters
+    ----------
+    handles_s : float
+        Seconds before and after a call.
+
+    Raises
+    ------
+    InputError
+        If they are below zero, or have no end.
+    """
+    if not 0 <= handles_s < math.inf:
+        raise InputError(f"handles {handles_s:g}: give seconds, zero or more")
+
+
 def no_such_type(name: str, labels: Iterable[str], place: str, what: str = "call") -> InputError:
     """Make the error of a type that nothing is of.
 

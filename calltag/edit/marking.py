@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from calltag.edit.markers import TakeMarkers, from_log, is_of_type, no_such_type
+from calltag.edit.markers import TakeMarkers, check_handles, from_log, is_of_type, no_such_type
 from calltag.edit.retime import conform
 from calltag.edit.sound_delay import TEMPERATURE_C, advance_to_picture
 from calltag.errors import InputError
@@ -85,8 +85,7 @@ def mark_takes(take_logs: Sequence[TakeLog], settings: MarkerSettings) -> list[T
     """
     if not 0 <= settings.min_confidence <= 1:
         raise InputError(f"confidence {settings.min_confidence:g}: give a number from 0 to 1")
-    if not 0 <= settings.handles_s < float("inf"):
-        raise InputError(f"handles {settings.handles_s:g}: give seconds, zero or more")
+    check_handles(settings.handles_s)
     rate = settings.rate or common_rate(take_log.take for take_log in take_logs)
     return [_mark(take_log, settings, rate) for take_log in take_logs]
 

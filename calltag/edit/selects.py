@@ -18,7 +18,7 @@ import opentimelineio as otio
 from calltag.edit.formats import WriteOptions
 from calltag.edit.formats import edl as edl_format
 from calltag.edit.formats import otio as otio_format
-from calltag.edit.markers import TakeMarkers, from_log
+from calltag.edit.markers import TakeMarkers, check_handles, from_log
 from calltag.edit.worth import worth
 from calltag.errors import InputError
 from calltag.media.clock import DEFAULT_RATE
@@ -99,8 +99,7 @@ def choose(
     """
     if best < 1:
         raise InputError(f"best {best}: choose one call or more")
-    if not 0 <= handles_s < math.inf:
-        raise InputError(f"handles {handles_s:g}: give seconds, zero or more")
+    check_handles(handles_s)
     ranked = []
     for take_log in take_logs:
         marked = from_log(

@@ -14,8 +14,9 @@ import numpy as np
 
 from calltag import __version__
 from calltag.arrays import FloatArray
+from calltag.edit.markers import check_handles
 from calltag.edit.when import moment, take_bext
-from calltag.errors import InputError, MediaError
+from calltag.errors import MediaError
 from calltag.learn.labels import species_of
 from calltag.library.rdf import remarks
 from calltag.library.story import BY_HAND, Facts, Heard, Story, cut_id, tidy
@@ -88,8 +89,7 @@ def cut_call(path: Path, span: Span, *, handles_s: float = HANDLES_S) -> Cut:
     MediaError
         If the take cannot be read, or has no sound there.
     """
-    if not 0 <= handles_s < float("inf"):
-        raise InputError(f"handles {handles_s:g}: give seconds, zero or more")
+    check_handles(handles_s)
     start_s = max(0.0, span.start_s - handles_s)
     samples, rate_hz = read_span(path, start_s, span.end_s + handles_s)
     first = round(start_s * rate_hz)
