@@ -43,8 +43,8 @@ def per_take(
     Raises
     ------
     InputError
-        If a value cannot be used, or the file cannot be read, lacks a column, or names a take that
-        is not there or that could be several: its line is named.
+        If a value cannot be used, or the file cannot be read, lacks a column, gives a take two
+        values, or names one that is not there or that could be several: its line is named.
     """
     if not is_table(text):
         return dict.fromkeys(takes, parse(text))
@@ -55,7 +55,9 @@ def per_take(
             take = known_take(take_cell(row), takes)
             cell = row.get(column, "")
             if cell or not optional:
-                found[take] = parse(cell)
+                value = parse(cell)
+                if found.setdefault(take, value) != value:
+                    raise InputError(f"{take}: has another {column} above; leave one of them out")
         except InputError as error:
             raise InputError(f"{path.name}, line {line}: {error}") from None
     return found

@@ -20,7 +20,7 @@ from calltag.edit.markers import Placed, TakeMarkers, place
 from calltag.errors import InputError
 from calltag.media.timecode import Rate, can_drop, frame_to_seconds, same_second
 
-_SPEED = re.compile(r"(\d+(?:\.\d+)?) ?%", re.ASCII)
+_SPEED = re.compile(r"(\d+(?:\.\d+)?)[ \u00a0]?%", re.ASCII)
 _FASTEST = 100  # times its own speed: more is a slip of the hand
 
 

@@ -89,9 +89,9 @@ def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
 
 
 def _point(cell: str) -> str:
-    """Write a number with a decimal comma as one with a point; leave all else."""
+    """Write a number, or a percentage, with a decimal comma as one with a point; leave all else."""
     whole, comma, decimals = cell.strip().partition(",")
-    digits = whole.removeprefix("-").isdigit() and decimals.isdigit()
+    digits = whole.removeprefix("-").isdigit() and decimals.removesuffix("%").rstrip().isdigit()
     return f"{whole}.{decimals}" if comma and digits else cell
 
 

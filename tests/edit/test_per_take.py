@@ -38,12 +38,26 @@ def test_a_spreadsheet_with_semicolons(tmp_path):
     assert found == {"a/x.mov": 8.0}
 
 
+@pytest.mark.parametrize("percent", ["12,50%", "12,5 %", "12,5\u00a0%"])
+def test_a_spreadsheet_whose_percentages_have_a_comma(tmp_path, percent):
+    table = tmp_path / "speeds.csv"
+    table.write_text(f"take;speed\na/x.mov;{percent}\n", "utf-8")
+    assert per_take(str(table), "speed", parse_speed, TAKES) == {"a/x.mov": Fraction(1, 8)}
+
+
+def test_a_take_may_be_named_twice_with_one_value(tmp_path):
+    table = tmp_path / "speeds.csv"
+    table.write_text("take,speed\ny.mov,40%\nb/y.mov,40%\n")
+    assert per_take(str(table), "speed", parse_speed, TAKES) == {"b/y.mov": Fraction(2, 5)}
+
+
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
         ("take,speed\nx.mov,40%\n", "line 2: x.mov: several takes"),
         ("take,speed\nz.mov,40%\n", "line 2: z.mov: no such take"),
         ("take,speed\na/x.mov,40%\na/x.mov,slow\n", "line 3: speed 'slow'"),
+        ("take,speed\ny.mov,40%\nb/y.mov,50%\n", "line 3: b/y.mov: has another speed above"),
         ("take,speed\n,40%\n", "line 2: no take is named"),
         ("take,pace\na/x.mov,40%\n", "no column speed"),
     ],
