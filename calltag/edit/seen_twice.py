@@ -121,9 +121,9 @@ def moments_elsewhere(
     Yields
     ------
     tuple of Sighting and list of tuple of Take and Span
-        A find; the takes that have it too, and when, in their seconds. Of a call cut in two, where
-        one take ends and the other begins, no part is the moment of the other, and a take that has
-        the call whole has each part for as long as that is.
+        A find; the takes that have it too, and when, in their seconds. The parts of a call that is
+        cut in two, where one take ends and the next begins, are different moments; a take that has
+        the call whole has each of them for as long as it lasts.
     """
     every, pairs = list(take_logs), list(alignments)
     clocks = shared_clocks(every, pairs)

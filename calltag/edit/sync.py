@@ -1,9 +1,9 @@
 """Takes that heard the same moment, lined up by their sound.
 
 Two searches name places where the takes may agree; each is looked at closely, and the line of lag
-over time on which most of the sound agrees is the answer, if it stands out enough. Takes that heard
-nothing in common are said to; where several answers would do, as with a sound that repeats, none is
-given as certain.
+over time on which most of the sound agrees is the answer, if it stands out enough. Otherwise it is
+said that nothing common was heard; where several answers would do, as with a sound that repeats,
+none is given as certain.
 
 What is lined up is the sound: two microphones ten metres apart hear a call up to 29 ms apart. Times
 are seconds from the beginning of a take.
@@ -28,15 +28,15 @@ from calltag.records.alignment import Alignment
 from calltag.records.take import Problem, Take
 
 WORTH_TELLING = 10.0
-"""Evidence, see `Line.evidence`, with that of the rest, from which on a place is told: of unrelated
-pairs, one in a hundred has 7.5; where the same species calls loudly, some reach 10."""
+"""Sum of `Line.evidence` and `Line.rest` from which on a place is told: of unrelated pairs, one in
+a hundred has 7.5; where the same species calls loudly, some reach 10."""
 
 SURE_REST = 3.0
-"""Evidence that has to be there without the best six seconds, see `Line.rest`: of places that are
-wrong, one in a hundred has it."""
+"""What `Line.rest`, the evidence without the best six seconds, has to be for takes to count as
+lined up: of places that are wrong, one in a hundred has it."""
 
 SURE = 12.0
-"""Sum of both from which on takes count as lined up."""
+"""Sum of `Line.evidence` and `Line.rest` from which on takes count as lined up."""
 
 _RIVAL = 0.7  # of the best evidence: another place that good makes both unsure
 _RIVAL_REST = 0.5  # and of its rest, which shrinks with the overlap
@@ -69,8 +69,8 @@ class Comparison:
     outcome : Outcome
         Whether they were lined up.
     alignment : Alignment or None
-        How they lie; the best guess where that is unsure, None where nothing is common. Of a take
-        that another one goes on in, what follows from that.
+        How they lie: by their sound, where that is unsure the best guess, or by what follows from
+        files that a recording goes on in. None where nothing is common.
     reason : str
         Why, in plain words.
     repeats : bool
@@ -241,7 +241,7 @@ def compare(
 def follow_joins(
     compared: Iterable[Comparison], alignments: Iterable[Alignment], takes: Iterable[Take]
 ) -> tuple[list[Comparison], list[Alignment]]:
-    """Say of pairs of which the sound alone did not tell what follows for files that go on.
+    """Say what follows from joins of files for pairs that were not lined up by their sound alone.
 
     Parameters
     ----------
@@ -255,9 +255,9 @@ def follow_joins(
     Returns
     -------
     compared : list of Comparison
-        The same pairs. Where what the sound leaves unsure is where a join of files puts the takes,
-        they are lined up, and so are those of a take that lies over a join where both files say the
-        same of it; otherwise what the join says is told as such.
+        The same pairs. One that was unsure is lined up where a join puts its takes at the same
+        place, and so are two of a take that lies over a join, if both files put it at the same
+        place. What a join says of other pairs is told as such.
     others : list of Alignment
         What follows for further pairs with takes that were compared, beyond what did before.
     """

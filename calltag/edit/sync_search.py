@@ -266,8 +266,8 @@ def as_votes(power: FloatArray) -> FloatArray:
     Returns
     -------
     np.ndarray of the same shape
-        The same, where high growing with the logarithm only: a window that agrees strongly counts
-        for more than an echo in it, and still does not outvote all others.
+        The same up to 10 and beyond that growing with the logarithm only: a window that agrees
+        strongly counts for more than an echo in it, and still does not outvote all others.
     """
     high = _LINEAR * (1 + np.log(np.maximum(power, _LINEAR) / _LINEAR))
     votes: FloatArray = np.minimum(power, high)

@@ -12,7 +12,7 @@ from calltag.records.take import Take
 
 
 def with_copies(takes: Sequence[Take]) -> list[Take]:
-    """Tell of takes whose file is away where a copy of it lies.
+    """Look up where a copy lies of each take whose own file is away.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ def with_copies(takes: Sequence[Take]) -> list[Take]:
 
 
 def at_hand(take_logs: Iterable[TakeLog], takes: Sequence[Take]) -> Iterator[TakeLog]:
-    """Tell of logged takes whose file is away where a copy of it lies.
+    """Look up where a copy lies of each logged take whose own file is away.
 
     Parameters
     ----------

@@ -168,7 +168,7 @@ def _alike(one: Span, other: Span) -> bool:
 
 
 def joined(spans: Iterable[Span]) -> list[Span]:
-    """Put stretches in order, joined where they are all but one.
+    """Put stretches in order, joined where too little lies between them to be told.
 
     Parameters
     ----------

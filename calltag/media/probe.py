@@ -42,8 +42,8 @@ class MediaInfo:
         Start timecode as stated, ``;`` before the frames when drop-frame. Where the timecode track
         of a MOV or MP4 file counts pairs or fours of frames, it is the label that counts each.
     time_reference : int or None
-        Start in samples since midnight (broadcast wave); None where what is stated is none, as it
-        lies two days or more after it.
+        Start in samples since midnight (broadcast wave); None where none is stated, or one of two
+        days or more, which no recording has.
     recorded : str or None
         When it was recorded, ISO 8601, as exact as stated.
     sample_rate_hz : int or None

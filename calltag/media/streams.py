@@ -159,8 +159,8 @@ def take_duration_s(container: InputContainer) -> float:
     Returns
     -------
     float
-        Seconds from the start of the take. For formats that state none all packets are gone
-        through, and none are left to read.
+        Seconds from the start of the take. Where the format states none, all packets are gone
+        through, and none is left to read.
     """
     start = take_start_s(container)
     picture = picture_stream(container)
