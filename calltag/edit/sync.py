@@ -23,7 +23,7 @@ from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.media.clock import DAY_S, within_half_s
-from calltag.media.joins import OFF_S, agreeing, with_joins
+from calltag.media.joins import agreeing, same_place, with_joins
 from calltag.records.alignment import Alignment
 from calltag.records.take import Problem, Take
 
@@ -327,11 +327,7 @@ def _borne_out(
 
 
 def _followed(one: Comparison, lies: Alignment) -> Comparison:
-    middle_s = max(0.0, lies.offset_s) + lies.overlap_s / 2
-    if (
-        one.alignment is not None
-        and abs(one.alignment.in_b(middle_s) - lies.in_b(middle_s)) <= OFF_S
-    ):
+    if one.alignment is not None and same_place(one.alignment, lies, lies.overlap_s):
         return replace(
             one,
             outcome=Outcome.LINED_UP,

@@ -128,13 +128,31 @@ def agreeing(
         for moved in _moved(one, beside):
             other = by_pair.get(moved.pair)
             both_s = _overlap_s(moved, length_s)
-            if other is None or both_s <= 0:
-                continue
-            turned = other if other.take_a == moved.take_a else other.turned()
-            at_s = max(0.0, moved.offset_s) + both_s / 2
-            if abs(turned.in_b(at_s) - moved.in_b(at_s)) <= OFF_S:
+            if other is not None and both_s > 0 and same_place(other, moved, both_s):
                 found.setdefault(frozenset((id(one), id(other))), (one, other))
     return list(found.values())
+
+
+def same_place(guess: Alignment, known: Alignment, overlap_s: float) -> bool:
+    """Tell whether a guess puts two takes where they lie.
+
+    Parameters
+    ----------
+    guess : Alignment
+        A guess, either take first.
+    known : Alignment
+        How the same takes lie.
+    overlap_s : float
+        How long both ran.
+
+    Returns
+    -------
+    bool
+        Whether they are `OFF_S` apart at most, in the middle of what both ran for.
+    """
+    turned = guess if guess.take_a == known.take_a else guess.turned()
+    at_s = max(0.0, known.offset_s) + overlap_s / 2
+    return abs(turned.in_b(at_s) - known.in_b(at_s)) <= OFF_S
 
 
 def _beside(joined: Iterable[Alignment]) -> dict[str, list[tuple[str, float]]]:
