@@ -16,19 +16,15 @@ from calltag.errors import InputError
 from calltag.media.timecode import Rate
 from calltag.records.found import TakeLog
 
-from .conftest import RATES, make_call, make_take
+from .conftest import RATES, log_of, make_call, make_take
 
 OPTIONS = WriteOptions()
 
 
-def log_of(*calls, path="a.mov", **changes):
-    return TakeLog(take=make_take(path, **changes), calls=calls)
-
-
 def test_best_first():
     logs = [
-        log_of(make_call(1, 2, snr_db=5), make_call(5, 6, snr_db=25)),
-        log_of(make_call(3, 4, snr_db=15), path="b.mov"),
+        log_of("a.mov", make_call(1, 2, snr_db=5), make_call(5, 6, snr_db=25)),
+        log_of("b.mov", make_call(3, 4, snr_db=15)),
     ]
     chosen = choose(logs, best=2)
     assert [(s.source.take.path, s.call.start_s) for s in chosen] == [("a.mov", 5), ("b.mov", 3)]
@@ -37,34 +33,36 @@ def test_best_first():
 
 
 def test_of_overlapping_calls_the_best():
-    chosen = choose([log_of(make_call(1, 3, snr_db=5), make_call(2.9, 4, snr_db=9))], best=2)
+    chosen = choose(
+        [log_of("a.mov", make_call(1, 3, snr_db=5), make_call(2.9, 4, snr_db=9))], best=2
+    )
     assert [s.call.start_s for s in chosen] == [2.9]
-    touching = choose([log_of(make_call(1, 3), make_call(3, 4))], best=2)
+    touching = choose([log_of("a.mov", make_call(1, 3), make_call(3, 4))], best=2)
     assert len(touching) == 2
 
 
 def test_a_call_of_a_take_and_of_its_copy_is_chosen_once():
     calls = (make_call(1, 3, snr_db=20), make_call(10, 11, snr_db=18))
-    logs = [log_of(*calls, path=path, digest="same") for path in ("card/a.mov", "backup/a.mov")]
-    chosen = choose([*logs, log_of(make_call(1, 3), path="b.mov")], best=9)
+    logs = [log_of(path, *calls, digest="same") for path in ("card/a.mov", "backup/a.mov")]
+    chosen = choose([*logs, log_of("b.mov", make_call(1, 3))], best=9)
     assert [select.source.take.path for select in chosen] == ["backup/a.mov"] * 2 + ["b.mov"]
 
 
 def test_types_confidence_and_noise(morning):
     assert [s.call.label for s in choose(morning, best=9, types=["pit rail"])] == ["pit rail: tick"]
     assert len(choose(morning, best=9, min_confidence=0.7)) == 3
-    assert choose([log_of(make_call(1, 2, "machine"))], best=9) == []
+    assert choose([log_of("a.mov", make_call(1, 2, "machine"))], best=9) == []
 
 
 def test_handles_stay_in_the_take():
-    (select,) = choose([log_of(make_call(59, 59.6))], best=1, handles_s=1.5)
+    (select,) = choose([log_of("a.mov", make_call(59, 59.6))], best=1, handles_s=1.5)
     assert (select.first, select.end) == (1438, 1500)
     assert select.length_s == Fraction(62, 25)
 
 
 @pytest.mark.parametrize("rate", RATES, ids=str)
 def test_timeline(tmp_path, rate):
-    logs = [log_of(make_call(10, 11), make_call(30.5, 31, snr_db=9), rate=rate)]
+    logs = [log_of("a.mov", make_call(10, 11), make_call(30.5, 31, snr_db=9), rate=rate)]
     selects = choose(logs, best=2, handles_s=1.5)
     (path,) = write_selects(selects, tmp_path / "best.otio", OPTIONS, gap_s=0.5)
     timeline = otio.adapters.read_from_file(str(path))
@@ -103,7 +101,9 @@ def test_sound_alone_leaves_the_picture_empty(tmp_path, morning):
 
 def test_a_picture_that_ends_before_the_sound(tmp_path):
     """Handles end with the picture; of a call after its end, which lies at 60 s, sound is left."""
-    take = log_of(make_call(58.5, 59.5), make_call(61, 62), picture_s=60.0, duration_s=65.0)
+    take = log_of(
+        "a.mov", make_call(58.5, 59.5), make_call(61, 62), picture_s=60.0, duration_s=65.0
+    )
     chosen = sorted(choose([take], best=2, handles_s=1), key=lambda select: select.first)
     (path,) = write_selects(chosen, tmp_path / "best.otio", OPTIONS)
     picture, sound = otio.adapters.read_from_file(str(path)).tracks
@@ -119,7 +119,7 @@ def test_a_picture_that_ends_before_the_sound(tmp_path):
 
 
 def test_edit_list(tmp_path):
-    logs = [log_of(make_call(10, 11), make_call(30, 31, snr_db=9))]
+    logs = [log_of("a.mov", make_call(10, 11), make_call(30, 31, snr_db=9))]
     selects = choose(logs, best=2, handles_s=1)
     path, table = write_selects(selects, tmp_path / "best.edl", OPTIONS, gap_s=1)
     assert table.name == "best.reels.csv"
