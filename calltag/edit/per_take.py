@@ -56,8 +56,9 @@ def per_take(
             cell = row.get(column, "")
             if cell or not optional:
                 value = parse(cell)
-                if found.setdefault(take, value) != value:
+                if take in found and found[take] != value:
                     raise InputError(f"{take}: has another {column} above; leave one of them out")
+                found[take] = value
         except InputError as error:
             raise InputError(f"{path.name}, line {line}: {error}") from None
     return found

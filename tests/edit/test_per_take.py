@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from fractions import Fraction
 
 import pytest
@@ -66,6 +67,13 @@ def test_tables_that_cannot_be_used(tmp_path, text, reason):
     (tmp_path / "speeds.csv").write_text(text)
     with pytest.raises(InputError, match=reason):
         per_take(str(tmp_path / "speeds.csv"), "speed", parse_speed, TAKES)
+
+
+def test_what_is_no_number_is_no_second_value(tmp_path):
+    table = tmp_path / "far.csv"
+    table.write_text("take,distance_m\na/x.mov,nan\n")
+    (metres,) = per_take(str(table), "distance_m", float, TAKES).values()
+    assert math.isnan(metres)
 
 
 def test_no_such_table():
