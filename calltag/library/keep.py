@@ -36,7 +36,10 @@ STALE_S = 600.0
 """A half-written file that nobody has touched for so long was left by a run that was killed."""
 
 _LONGEST_NAME = 60
-_NO_NAMES = frozenset({"con", "prn", "aux", "nul"})  # of Windows: no file may be called so
+_DEVICES = frozenset(
+    ["con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))]
+)
+"""What Windows takes for a device, whatever follows after a full stop: no file may be called so."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -298,8 +301,9 @@ def _plain(text: str, *, lower: bool = True) -> str:
     """Letters, digits and hyphens: what every disk takes for a name."""
     text = one_spelling(text.casefold() if lower else text)
     kept = "".join(c if c.isalnum() or c in "-_." else "-" for c in text)
-    name = "-".join(part for part in kept.split("-") if part).strip("._")[:_LONGEST_NAME]
-    return f"{name}-" if name.casefold() in _NO_NAMES else name
+    name = "-".join(part for part in kept.split("-") if part)[:_LONGEST_NAME].strip("._")
+    first, stop, rest = name.partition(".")
+    return f"{first}-{stop}{rest}" if first.casefold() in _DEVICES else name
 
 
 def heard_elsewhere(
