@@ -33,6 +33,8 @@ AT_ONCE = 50
 MOST_PICKED = 500
 """Kept calls that may be handed out at once."""
 
+_REBUILD = "`calltag library rebuild` makes the catalogue anew from the files"
+
 ORDERS = {
     Order.NEWEST: "newest first",
     Order.TYPE: "by type",
@@ -180,7 +182,7 @@ class _Endpoints:
         kept = catalogue.kept_where("cuts.id = ?", [key]) if key < 2**63 else []
         if not kept:
             raise InputError(f"there is no kept call {key}; load the page again")
-        inside(self._library, kept[0].path)
+        inside(self._library, kept[0].path, mend=_REBUILD)
         return kept[0]
 
     def _sound(self, kept: Kept) -> tuple[Excerpt, Spectrogram]:
@@ -209,7 +211,6 @@ def _query(request: Request) -> Query:
         order = Order(asked.get("order") or Order.NEWEST)
         months = [int(asked["month"])] if asked.get("month") else []
         offset = max(0, min(int(asked.get("offset") or 0), 10**9))
-        min_snr_db = float(asked["snr"]) if asked.get("snr") else None
     except ValueError:
         raise InputError("a month, a number or an order in the question is none") from None
     noise = {"clean": False, "noise": True}.get(asked.get("noise", ""))
@@ -219,7 +220,6 @@ def _query(request: Request) -> Query:
         place=asked.get("place", ""),
         whole=True,
         months=months,
-        min_snr_db=min_snr_db,
         noise=noise,
         by_hand=True if asked.get("hand") else None,
         order=order,

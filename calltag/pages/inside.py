@@ -31,10 +31,10 @@ def take_file(take: Take) -> Path:
         If the log's path leads out of the rushes folder, as no log of ours does.
     """
     source = take.found_at or take
-    return inside(Path(source.rushes), source.path)
+    return inside(Path(source.rushes), source.path, mend="log the rushes again")
 
 
-def inside(folder: Path, path: str) -> Path:
+def inside(folder: Path, path: str, *, mend: str) -> Path:
     """Tell where a file of a folder lies, and make sure that it lies below it.
 
     Parameters
@@ -43,6 +43,8 @@ def inside(folder: Path, path: str) -> Path:
         The folder; links in it are followed.
     path : str
         Path below it.
+    mend : str
+        What to do where it does not.
 
     Returns
     -------
@@ -57,5 +59,5 @@ def inside(folder: Path, path: str) -> Path:
     top = os.path.abspath(folder)  # noqa: PTH100 - a link may be part of the rushes
     file = Path(os.path.abspath(os.path.join(top, path)))  # noqa: PTH100, PTH118
     if not file.is_relative_to(top) or file == Path(top):
-        raise MediaError(file, f"lies outside {folder}; log the rushes again")
+        raise MediaError(file, f"lies outside {folder}; {mend}")
     return file

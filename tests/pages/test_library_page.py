@@ -5,6 +5,8 @@ from __future__ import annotations
 import http.client
 import json
 import shutil
+import urllib.error
+import urllib.request
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -426,6 +428,20 @@ def test_nothing_is_handed_out_into_the_library_or_for_another_page(ask, kept, t
     body = {"keys": [key], "folder": str(tmp_path / "out")}
     assert ask("/a-token/hand-out", body, Origin="http://ashmere.example")[0] == 403
     assert not (tmp_path / "out").exists()
+
+
+def test_no_catalogue_leads_out_of_its_library(kept, served, tmp_path) -> None:
+    library = tmp_path / "kept"
+    with Catalogue(kept) as one, Catalogue(library, create=True) as other:
+        other.put([("../secret.wav", find(one, Query(limit=1)).kept[0].story, 1, "")])
+    address = served(browsing_app(library, target=tmp_path))
+    with pytest.raises(urllib.error.HTTPError) as refused:
+        urllib.request.urlopen(f"{address}kept/1/sound.wav", timeout=20)
+    told = json.loads(refused.value.read())["problem"]
+    refused.value.close()
+    assert "secret.wav" in told
+    assert "lies outside" in told
+    assert told.endswith("`calltag library rebuild` makes the catalogue anew from the files")
 
 
 def test_without_a_library_it_is_told_before_a_browser_opens(tmp_path) -> None:
