@@ -32,7 +32,7 @@ from calltag.pages.sheet_view import CallView, TakeView, call_view, take_view
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Problem
 from calltag.takes.looking import with_pictures
-from calltag.takes.verdict import judge
+from calltag.takes.verdict import GRADES, judge
 from calltag.workers import default_workers, work_through
 
 MUCH_BYTES = 60_000_000
@@ -225,6 +225,7 @@ def _page(
         style=Markup(style),
         script=Markup(script),
         takes=views,
+        grades=GRADES,
         over=overview(views),
         tally=tally(views),
         log=log.path.name,

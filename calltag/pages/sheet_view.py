@@ -144,7 +144,6 @@ def call_view(take_log: TakeLog, call: Call, *, number: int, rate: Rate) -> Call
         number=number,
         call=call,
         name=UNNAMED if call.label == CALL else call.label,
-        # Cut off, not rounded: only the user's own word is certain.
         sure="by hand" if call.by_hand else sure(confidence),
         confidence=confidence,
         worth=worth(take_log, call),

@@ -25,7 +25,7 @@ from calltag.library.sound_file import (
     sound_hash,
     write_cut,
 )
-from calltag.library.story import BY_HAND, Heard, Story, tidy
+from calltag.library.story import BY_HAND, Heard, tidy
 from calltag.media.bext import Bext
 from calltag.media.wav_file import iter_chunks, read_chunk
 
@@ -242,6 +242,5 @@ def test_a_flac_file_has_eight_channels_at_most(keep, tmp_path):
     shot = shoot(tmp_path / "r", channels=10, seconds=3.0, time_reference=None)
     (kept,) = keep(wanted(shot, call(1.0)), as_flac=True)
     assert kept.file.suffix == ".wav"
-    assert isinstance(kept.story, Story)
     assert kept.story.channels == 10
     assert Path(kept.path).parent.name == "marsh-hooter"

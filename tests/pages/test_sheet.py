@@ -366,6 +366,12 @@ def test_sort_choose_and_play_by_keyboard(
     page.get_by_role("button", name="Show all").press("Enter")
     until(page, ALL_SHOWN)
 
+    page.locator("#grade").select_option("good")
+    good = page.locator(".call", has_text="picture steady, sharp")
+    assert page.locator(".call:visible").count() == good.count() > 0
+    page.get_by_role("button", name="Show all").press("Enter")
+    until(page, ALL_SHOWN)
+
     page.locator("#verdict").select_option("clean")
     page.goto("about:blank")
     page.go_back()

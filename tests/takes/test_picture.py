@@ -130,6 +130,12 @@ def test_the_lines_are_those_of_the_file() -> None:
     assert grade(picture(blur_permille=2.5)).sharpness == "blurred"
 
 
+def test_a_good_picture_is_both_steady_and_sharp_as_far_as_can_be_told() -> None:
+    assert grade(picture()).is_good
+    for worse in ({"jitter_permille": 9.0}, {"blur_permille": 9.0}, {"blur_permille": None}):
+        assert not grade(picture(**worse)).is_good
+
+
 def test_a_small_picture_is_judged_by_its_pixels() -> None:
     """At 320 pixels one is 3.1 thousandths: a blur that large HD could tell, and this cannot."""
     assert grade(picture(blur_permille=3.0, pixel_permille=3.125)).sharpness == "sharp"
@@ -246,4 +252,3 @@ def test_a_file_without_picture_is_told(tmp_path: Path, make_clip: Clip) -> None
 def test_no_look_is_no_work(tmp_path: Path) -> None:
     with Log(tmp_path / "calltag.db") as log:
         assert look([], log) == ({}, [])
-    assert Look(path="a", file=tmp_path, duration_s=1.0, moments_s=()).moments_s == ()

@@ -31,7 +31,7 @@ function choose() {
     for (const call of take.calls) {
       const name = call.dataset.type.toLowerCase();
       const fits = (!type || call.dataset.type === type)
-        && (!grade || call.dataset.grade === "True")
+        && (!grade || call.dataset.grade === grade)
         && number(call, "sure") >= sure
         && says.every((word) => name.includes(word));
       call.hidden = !fits;
