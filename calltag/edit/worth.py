@@ -7,7 +7,7 @@ import math
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
 from calltag.takes.picture import grade_of_call
-from calltag.takes.standing import clipped_ppm
+from calltag.takes.used_channels import clipped_ppm
 
 HALF_WORTH_DB = 12.0
 """A call this far above its background is worth half of one in silence."""

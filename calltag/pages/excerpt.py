@@ -27,7 +27,7 @@ from calltag.sound.channels import Chooser
 from calltag.sound.loudness import LoudnessMeter, ungated_lufs
 from calltag.sound.spectrum import RATE_HZ
 from calltag.sound.true_peak import true_peak_dbtp
-from calltag.takes.standing import used_channel
+from calltag.takes.used_channels import used_channel
 
 BEFORE_S = 1.0
 """Pre-roll: what is heard before the sound itself."""

@@ -11,7 +11,6 @@ from calltag.arrays import DoubleArray
 from calltag.learn.labels import noise_kind
 from calltag.media.reader import read_span
 from calltag.records.found import Call, TakeLog
-from calltag.records.span import Span
 from calltag.sound.engine import describe_machine
 from calltag.sound.k_weighting import lufs
 from calltag.sound.spectrum import MEAN_SQUARE, N_BINS
@@ -101,14 +100,13 @@ def cut_lines(
     clear = np.array([call.snr_db >= thresholds.clear_snr_db for call in calls], bool)
     grouped = by_band(cuts)
     for name, alike in grouped[:_TOLD]:
-        spans = [cut.span for cut in alike]
         regions = [i for i, cut in enumerate(cuts, 1) if cut in alike]
         before, after = (
             f"{_rest_lufs(heard, regions, gain):.0f}" for gain in (np.ones(N_BINS), gains.rest)
         )
-        where = stretches(spans, duration_s)
+        where = stretches([cut.span for cut in alike], duration_s)
         line = f"a {name} {where} takes the noise there from {before} to {after} LUFS"
-        inside = np.array([any(_holds(span, call) for span in spans) for call in calls], bool)
+        inside = np.array([any(cut.holds(call.span) for cut in alike) for call in calls], bool)
         left = inside & whole
         if left.any():
             stood, stands = (int((db[left] >= STANDS_DB).sum()) for db in (before_db, after_db))
@@ -179,7 +177,3 @@ def _rest_lufs(heard: Spectra, regions: Sequence[int], gain: DoubleArray) -> flo
     length_s = heard.rest_s[regions]
     mean = np.average(power, weights=length_s) if length_s.any() else power.mean()
     return lufs(float(mean) + FLOOR)
-
-
-def _holds(span: Span, call: Call) -> bool:
-    return span.start_s <= call.span.middle_s < span.end_s

@@ -41,7 +41,7 @@ from calltag.takes.clean_stretches import (
     without,
 )
 from calltag.takes.crossfade import join
-from calltag.takes.standing import used_channel
+from calltag.takes.used_channels import used_channel
 from calltag.takes.words import clock
 from calltag.words import counted
 

@@ -108,6 +108,21 @@ class Cut(NamedTuple):
         """The stretch."""
         return Span(self.start_s, self.end_s)
 
+    def holds(self, other: Span) -> bool:
+        """Tell whether the cut is made where something else is.
+
+        Parameters
+        ----------
+        other : Span
+            A stretch of the take.
+
+        Returns
+        -------
+        bool
+            Whether the middle of that lies in the cut's own.
+        """
+        return self.start_s <= other.middle_s < self.end_s
+
 
 def by_band(cuts: Sequence[Cut]) -> list[tuple[str, list[Cut]]]:
     """Group cuts by what they are in words.

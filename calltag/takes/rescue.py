@@ -13,7 +13,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -28,18 +27,11 @@ from calltag.takes.advice import cut_lines, machine_lines, nothing_helps
 from calltag.takes.call_spectra import QUIET_S, Spectra, listen
 from calltag.takes.cuts import Cut
 from calltag.takes.masking import Left, effects
-from calltag.takes.standing import (
-    FLOOR,
-    Figures,
-    clipped_ppm,
-    figures,
-    loudness,
-    used_channel,
-    weights,
-)
+from calltag.takes.standing import Figures, figures, loudness, stand_db
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.treatment import Treatment, gains_of, heard_channel
 from calltag.takes.usable import needed_cuts
+from calltag.takes.used_channels import clipped_ppm, used_channel
 from calltag.takes.verdict import likely_calls
 from calltag.takes.whole_cut import cut_of_whole
 from calltag.takes.words import THROUGHOUT
@@ -168,7 +160,7 @@ def _proposed(case: _Case) -> tuple[Treatment, list[str]]:
     channel = heard_channel(take, treatment)
     spectra = case.hear(channel)
     if case.cuts:
-        treatment = replace(treatment, **_as_cuts(case.cuts, take.duration_s))
+        treatment = _with_cuts(treatment, case.cuts, take.duration_s)
         advice += cut_lines(spectra, case.cuts, calls, take.duration_s, t)
     elif band := cut_of_whole(spectra, calls, case.noises, t):
         treatment = replace(treatment, band=band)
@@ -236,11 +228,11 @@ def _mended_tracks(
     return treatment, [f"{why}: channel {channel + 1} goes on {treatment.which_tracks}"]
 
 
-def _as_cuts(cuts: tuple[Cut, ...], duration_s: float) -> dict[str, Any]:
-    """One cut for the whole take where it is the only one, and reaches over nearly all of it."""
+def _with_cuts(treatment: Treatment, cuts: tuple[Cut, ...], duration_s: float) -> Treatment:
+    """The treatment with cuts; one that reaches over nearly all of the take is made throughout."""
     if len(cuts) == 1 and cuts[0].span.length_s >= THROUGHOUT * duration_s:
-        return {"band": cuts[0].band}
-    return {"cuts": cuts}
+        return replace(treatment, band=cuts[0].band)
+    return replace(treatment, cuts=cuts)
 
 
 def _clipped_beside(take: Take, used: int, t: Thresholds) -> list[int]:
@@ -271,10 +263,7 @@ def _clearness_db(spectra: Spectra) -> float:
     """
     if not len(spectra.calls):
         return 0.0
-    own = spectra.calls > 0
-    call = (spectra.calls * weights()).sum(axis=1)
-    rest = (spectra.backgrounds * own * weights()).sum(axis=1)
-    return float(np.median(10 * np.log10((call + FLOOR) / (rest + FLOOR))))
+    return float(np.median(stand_db(spectra, (spectra.calls > 0).astype(float))))
 
 
 def _hum(path: Path, places_s: Sequence[float], channel: int, cut_hz: float) -> Hum | None:

@@ -15,10 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import DoubleArray
-from calltag.records.take import Levels, Take
-from calltag.sound.faults import clipped_samples, silent_channels
 from calltag.sound.k_weighting import k_weighting, lufs
-from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS, RATE_HZ
+from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.words import calls_that
 
@@ -64,57 +62,6 @@ class Figures:
             f"{calls_that(self.standing, self.calls, 'stand')} {STANDS_DB:.0f} dB or more above "
             f"all else ({'the middle one ' * (self.calls > 1)}{self.median_db:.0f} dB); {rest}"
         )
-
-
-def used_channel(take: Take) -> int:
-    """Channel that a take's calls were looked for in.
-
-    Parameters
-    ----------
-    take : Take
-        The take.
-
-    Returns
-    -------
-    int
-        Counted from zero; where it had to be changed, the first one used that did not stop.
-    """
-    if take.levels is None:
-        return 0
-    used = _used(take.levels)
-    silent = silent_channels(take.levels.channel_faults)
-    return next((one for one in used if one not in silent), used[0]) - 1
-
-
-def clipped_ppm(take: Take, channel: int | None = None) -> float:
-    """How much of a take's sound is clipped.
-
-    Parameters
-    ----------
-    take : Take
-        The take.
-    channel : int or None
-        A channel, counted from zero; None for the best of those that were listened to, so that a
-        safety track counts for the one that is clipped.
-
-    Returns
-    -------
-    float
-        Clipped samples per million.
-    """
-    levels, samples = take.levels, take.duration_s * (take.sample_rate_hz or RATE_HZ)
-    if levels is None or not levels.clipped or samples <= 0:
-        return 0.0
-    clipped = clipped_samples(levels.channel_faults)
-    if not clipped:  # it is not said which
-        return 1e6 * levels.clipped / samples / max(1, take.channels)
-    channels = _used(levels) if channel is None else [channel + 1]
-    return 1e6 * min(clipped.get(one, 0) for one in channels) / samples
-
-
-def _used(levels: Levels) -> list[int]:
-    """Channels that were listened to, counted from one, in order of use."""
-    return [int(one) for one in levels.channel.split(",") if one.strip().isdigit()] or [1]
 
 
 def weights() -> DoubleArray:

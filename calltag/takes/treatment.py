@@ -18,7 +18,8 @@ from calltag.records.take import Take
 from calltag.sound.filters import Piece, filtered, filtered_in_pieces, hum_notch
 from calltag.sound.hum import Hum
 from calltag.takes.cuts import UNCUT, Band, Cut, by_band
-from calltag.takes.standing import Gains, used_channel
+from calltag.takes.standing import Gains
+from calltag.takes.used_channels import used_channel
 from calltag.takes.words import listed, stretches
 from calltag.words import channels_named
 
@@ -146,10 +147,10 @@ def gains_of(treatment: Treatment, calls: Sequence[Call], regions: Sequence[Span
     for cut in treatment.cuts:
         gain = cut.band.gain()
         for i, call in enumerate(calls):
-            if cut.start_s <= call.span.middle_s < cut.end_s:
+            if cut.holds(call.span):
                 of_calls[i] *= gain
         for i, region in enumerate(regions, 1):
-            if cut.start_s <= region.middle_s < cut.end_s:
+            if cut.holds(region):
                 of_rest[i] *= gain
     return Gains(of_calls, of_rest)
 

@@ -17,9 +17,9 @@ from calltag.records.verdict import Usable, Verdict
 from calltag.sound.faults import said
 from calltag.takes.masking import effects, not_counted
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
-from calltag.takes.standing import clipped_ppm
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import doubtful, usable_stretches
+from calltag.takes.used_channels import clipped_ppm
 from calltag.words import counted, take_length
 
 TOO_SHORT = "to be heard first: too short to tell"
