@@ -11,10 +11,11 @@ References
 
 from __future__ import annotations
 
+import io
 import struct
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import BinaryIO, NamedTuple
 
 from calltag.errors import MediaError
 
@@ -56,7 +57,8 @@ def with_metadata(
     bytes
         The file; its sound as it was.
     """
-    blocks, sound_at = _blocks(encoded)
+    file = io.BytesIO(encoded)
+    blocks = _blocks(file)
     vendor = next((_vendor(one.content) for one in blocks if one.kind == _COMMENT), b"calltag")
     kept = [one for one in blocks if one.kind in (_STREAMINFO, _SEEKTABLE)]
     kept += [
@@ -69,7 +71,7 @@ def with_metadata(
         bytes([head]) + len(one.content).to_bytes(3, "big") + one.content
         for head, one in zip(heads, kept, strict=True)
     )
-    return _MARK + body + encoded[sound_at:]
+    return _MARK + body + file.read()
 
 
 def read_comments(path: Path) -> dict[str, str]:
@@ -91,7 +93,14 @@ def read_comments(path: Path) -> dict[str, str]:
         If the file is no FLAC file, or is cut off.
     """
     found: dict[str, str] = {}
-    for block in _read_blocks(path):
+    try:
+        with path.open("rb") as file:
+            blocks = _blocks(file)
+    except EOFError:
+        raise MediaError(path, f"this FLAC file is cut off; {FROM_COPY}") from None
+    except ValueError:
+        raise MediaError(path, "this is no FLAC file; name a .flac file") from None
+    for block in blocks:
         if block.kind == _COMMENT:
             try:
                 for line in _lines(block.content):
@@ -102,30 +111,22 @@ def read_comments(path: Path) -> dict[str, str]:
     return found
 
 
-def _blocks(data: bytes) -> tuple[list[_Block], int]:
-    blocks, at, last = [], len(_MARK), False
+def _blocks(file: BinaryIO) -> list[_Block]:
+    """Read the metadata; what follows in the file is the sound.
+
+    A file that begins otherwise is a ValueError, one that ends within it an EOFError.
+    """
+    if file.read(len(_MARK)) != _MARK:
+        raise ValueError("no FLAC file")
+    blocks, last = [], False
     while not last:
-        last = bool(data[at] & _LAST)
-        size = int.from_bytes(data[at + 1 : at + 4], "big")
-        blocks.append(_Block(data[at] & ~_LAST, data[at + 4 : at + 4 + size]))
-        at += 4 + size
-    return blocks, at
-
-
-def _read_blocks(path: Path) -> list[_Block]:
-    blocks = []
-    with path.open("rb") as file:
-        if file.read(4) != _MARK:
-            raise MediaError(path, "this is no FLAC file; name a .flac file")
-        last = False
-        while not last:
-            head = file.read(4)
-            size = int.from_bytes(head[1:], "big")
-            content = file.read(size)
-            if len(head) < 4 or len(content) < size:
-                raise MediaError(path, f"this FLAC file is cut off; {FROM_COPY}")
-            last = bool(head[0] & _LAST)
-            blocks.append(_Block(head[0] & ~_LAST, content))
+        head = file.read(4)
+        size = int.from_bytes(head[1:], "big")
+        content = file.read(size)
+        if len(head) < 4 or len(content) < size:
+            raise EOFError
+        last = bool(head[0] & _LAST)
+        blocks.append(_Block(head[0] & ~_LAST, content))
     return blocks
 
 
