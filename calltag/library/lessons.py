@@ -44,13 +44,14 @@ class Lessons:
     company : tuple of Sound
         What else was found in the takes that calls were kept of.
     by_hand : int
-        How many of them the user labelled; the others were named by a model.
+        How many of the examples the user labelled; the others were named by a model.
     unsure : int
-        How many were left out since their names are not sure enough.
+        How many kept calls were left out since their names are not sure enough.
     in_log : int
         How many were left out since a label of the log speaks for the same call.
     measured : int
-        How many had to be measured again, since another version of calltag had measured them.
+        How many kept calls had to be measured again, since another version of calltag had measured
+        them.
     notes : tuple of str
         What else the user should know, one sentence each.
     """

@@ -84,8 +84,7 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
             "--library"
         )
     report = RebuildReport()
-    catalogue = _sound_one(folder, report)
-    with catalogue:
+    with _opened(folder, report) as catalogue:
         sweep(folder)
         catalogue.set_unfinished(True)
         files = list(sound_files(folder))
@@ -172,7 +171,7 @@ def path_below(folder: Path, file: Path) -> str:
     return spelt if is_one(folder / spelt, file) else listed
 
 
-def _sound_one(folder: Path, report: RebuildReport) -> Catalogue:
+def _opened(folder: Path, report: RebuildReport) -> Catalogue:
     """Open the catalogue; one that is damaged is laid aside, and a new one begun."""
     try:
         catalogue = Catalogue(folder, create=True)
