@@ -15,7 +15,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
-from typing import Any
 
 import numpy as np
 
@@ -82,10 +81,6 @@ class Kept:
     def short_id(self) -> str:
         """The first letters of its id, enough to name it by."""
         return self.story.id[:8]
-
-
-KEPT_COLUMNS = "cuts.id, cuts.path, stories.size_bytes, stories.file_hash, stories.story"
-"""What `Catalogue.kept_of_row` makes a `Kept` of: columns of `cuts` joined with `stories`."""
 
 
 class Catalogue(Closing):
@@ -190,29 +185,6 @@ class Catalogue(Closing):
         """
         return [path for (path,) in self.read("SELECT path FROM cuts ORDER BY path")]
 
-    def kept_of_row(self, row: Sequence[Any]) -> Kept:
-        """Make a `Kept` of a row.
-
-        Parameters
-        ----------
-        row : sequence
-            The columns `KEPT_COLUMNS`.
-
-        Returns
-        -------
-        Kept
-            The kept call.
-        """
-        key, path, size_bytes, file_hash, story = row
-        return Kept(
-            key=key,
-            path=path,
-            file=self.folder / PurePosixPath(path),
-            size_bytes=size_bytes,
-            file_hash=file_hash,
-            story=from_plain(json.loads(story)),
-        )
-
     def all_kept(self) -> Iterator[Kept]:
         """Yield all kept calls, in order of their paths.
 
@@ -224,7 +196,9 @@ class Catalogue(Closing):
         for path in self.paths():
             yield from self.kept_where("cuts.path = ?", [path])
 
-    def kept_where(self, condition: str, values: Sequence[object] = ()) -> list[Kept]:
+    def kept_where(
+        self, condition: str, values: Sequence[object] = (), *, order_by: str = "cuts.path"
+    ) -> list[Kept]:
         """Return the kept calls that meet a condition of SQL.
 
         Parameters
@@ -233,18 +207,31 @@ class Catalogue(Closing):
             What stands after ``WHERE``.
         values : sequence
             What its question marks stand for.
+        order_by : str
+            What stands after ``ORDER BY``; their paths unless given.
 
         Returns
         -------
         list of Kept
-            In order of their paths.
+            In that order.
         """
         rows = self.read(
-            f"SELECT {KEPT_COLUMNS} FROM cuts JOIN stories ON stories.cut = cuts.id "
-            f"WHERE {condition} ORDER BY cuts.path",
+            "SELECT cuts.id, cuts.path, stories.size_bytes, stories.file_hash, stories.story "
+            "FROM cuts JOIN stories ON stories.cut = cuts.id "
+            f"WHERE {condition} ORDER BY {order_by}",
             values,
         )
-        return [self.kept_of_row(row) for row in rows]
+        return [
+            Kept(
+                key=key,
+                path=path,
+                file=self.folder / PurePosixPath(path),
+                size_bytes=size_bytes,
+                file_hash=file_hash,
+                story=from_plain(json.loads(story)),
+            )
+            for key, path, size_bytes, file_hash, story in rows
+        ]
 
     def holds(self, key: int, cut_id: str) -> bool:
         """Tell whether a call is kept under a key still.

@@ -16,7 +16,7 @@ from enum import StrEnum
 from calltag.edit.markers import no_such_type
 from calltag.edit.text import one_line
 from calltag.errors import InputError
-from calltag.library.catalogue import KEPT_COLUMNS, Catalogue, Kept
+from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.doubles import HAS_DOUBLE
 
 
@@ -185,13 +185,12 @@ def find(catalogue: Catalogue, query: Query) -> Found:
     ((total,),) = catalogue.read(f"SELECT count(*) FROM cuts {where}", values)
     limit = -1 if query.limit is None else query.limit
     # The keys first, so that what is sorted is narrow.
-    keys = f"SELECT id FROM cuts {where} ORDER BY {_ORDER_BY[query.order]} LIMIT ? OFFSET ?"
-    rows = catalogue.read(
-        f"SELECT {KEPT_COLUMNS} FROM cuts JOIN stories ON stories.cut = cuts.id "
-        f"WHERE cuts.id IN ({keys}) ORDER BY {_ORDER_BY[query.order]}",
-        [*values, limit, query.offset],
+    order_by = _ORDER_BY[query.order]
+    keys = f"SELECT id FROM cuts {where} ORDER BY {order_by} LIMIT ? OFFSET ?"
+    kept = catalogue.kept_where(
+        f"cuts.id IN ({keys})", [*values, limit, query.offset], order_by=order_by
     )
-    return Found(total, tuple(catalogue.kept_of_row(row) for row in rows))
+    return Found(total, tuple(kept))
 
 
 def choices(catalogue: Catalogue) -> Choices:
