@@ -42,16 +42,14 @@ from calltag.library.sound_file import (
     sound_hash,
     write_cut,
 )
-from calltag.library.story import Story
+from calltag.library.story import Story, call_of
 from calltag.library.tables import CREDIT_COLUMNS, credit_row
 from calltag.media.bext import history_line
 from calltag.media.timecode import Rate
-from calltag.records.found import Call
 from calltag.records.marker import Marker
 from calltag.records.take import Problem, Take
 from calltag.sound.loudness import integrated_lufs, ungated_lufs
 from calltag.sound.true_peak import true_peak_dbtp
-from calltag.stored import known_or_nan
 from calltag.words import counted
 
 PEAK_DBTP = -1.0
@@ -258,36 +256,6 @@ def _common_frame_rate(kept: Sequence[Kept]) -> Rate:
     rates = Counter((one.story.frame_rate, ";" in one.story.start_tc) for one in kept)
     (frame_rate, drop), _ = rates.most_common(1)[0]
     return Rate(Fraction(frame_rate), drop)
-
-
-def call_of(story: Story) -> Call:
-    """Make the record of a kept call that the rest of calltag works with.
-
-    Parameters
-    ----------
-    story : Story
-        Its story.
-
-    Returns
-    -------
-    Call
-        The call, in seconds of its file.
-    """
-    return Call(
-        start_s=story.call_start_s,
-        end_s=story.call_end_s,
-        low_hz=known_or_nan(story.low_hz),
-        high_hz=known_or_nan(story.high_hz),
-        peak_hz=known_or_nan(story.peak_hz),
-        snr_db=known_or_nan(story.snr_db),
-        level_dbfs=known_or_nan(story.level_dbfs),
-        call_probability=1.0,
-        label=story.label,
-        confidence=story.confidence,
-        noise=story.noise,
-        by_hand=story.by_hand,
-        features=story.features,
-    )
 
 
 def _names(calls: Sequence[Kept]) -> list[str]:

@@ -16,7 +16,7 @@ from calltag.learn.labels import is_call_type
 from calltag.learn.sameness import in_one_band, share_enough
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.company import company
-from calltag.library.like import measure_outdated
+from calltag.library.measuring import measure_outdated
 from calltag.library.story import Story
 from calltag.records.label import Label
 from calltag.sound.features import FEATURE_VERSION

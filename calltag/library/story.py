@@ -17,8 +17,9 @@ from typing import Any, NamedTuple
 
 from calltag.arrays import FloatArray
 from calltag.edit.text import one_line
+from calltag.records.found import Call
 from calltag.records.span import Span
-from calltag.stored import pack_features, unpack_features
+from calltag.stored import known_or_nan, pack_features, unpack_features
 
 BY_HAND = "by hand"
 """`Story.labelled_by` where the user gave the label."""
@@ -183,6 +184,36 @@ class Story:
     def by_hand(self) -> bool:
         """Whether the user gave the label."""
         return self.labelled_by == BY_HAND
+
+
+def call_of(story: Story) -> Call:
+    """Make the record of a kept call that the rest of calltag works with.
+
+    Parameters
+    ----------
+    story : Story
+        Its story.
+
+    Returns
+    -------
+    Call
+        The call, in seconds of its file.
+    """
+    return Call(
+        start_s=story.call_start_s,
+        end_s=story.call_end_s,
+        low_hz=known_or_nan(story.low_hz),
+        high_hz=known_or_nan(story.high_hz),
+        peak_hz=known_or_nan(story.peak_hz),
+        snr_db=known_or_nan(story.snr_db),
+        level_dbfs=known_or_nan(story.level_dbfs),
+        call_probability=1.0,
+        label=story.label,
+        confidence=story.confidence,
+        noise=story.noise,
+        by_hand=story.by_hand,
+        features=story.features,
+    )
 
 
 def cut_id(take_digest: str, first_sample: int, n_samples: int) -> str:

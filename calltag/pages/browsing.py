@@ -16,12 +16,13 @@ from calltag.errors import CalltagError, ExistsError, InputError, MediaError
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.doubles import doubles_of
 from calltag.library.find import Order, Query, choices, find
-from calltag.library.hand_out import call_of, hand_out, report_lines
+from calltag.library.hand_out import hand_out, report_lines
+from calltag.library.story import call_of
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_excerpt
 from calltag.pages.inside import inside
+from calltag.pages.recent import Recent
 from calltag.pages.rendering import render
 from calltag.pages.responses import html, posted, static_file, told
-from calltag.pages.shelf import Recent
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.records.found import Call
 from calltag.takes.words import hertz

@@ -6,57 +6,18 @@ each is decoded once.
 
 from __future__ import annotations
 
-from collections import OrderedDict
-from collections.abc import Callable, Hashable
 from functools import partial
-from threading import Lock
-from typing import Generic, TypeVar
 
 from calltag.errors import MediaError
 from calltag.pages.excerpt import Excerpt, cut_excerpt
 from calltag.pages.heard import Heard
+from calltag.pages.recent import Recent
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.pages.still import still_jpeg
 from calltag.takes.picture import moment_of
 
-_KEPT = 24
 _STILL_SIDE, _STILL_QUALITY = 480, 80
 _WIDTH, _HEIGHT = 960, 240
-
-T = TypeVar("T")
-
-
-class Recent(Generic[T]):
-    """Keeps what was last made, and makes each thing once, also when asked for at once."""
-
-    def __init__(self) -> None:
-        self._made: OrderedDict[Hashable, tuple[Lock, list[T]]] = OrderedDict()
-        self._lock = Lock()
-
-    def get(self, key: Hashable, make: Callable[[], T]) -> T:
-        """Return a thing, made now or before.
-
-        Parameters
-        ----------
-        key : hashable
-            What it is known by.
-        make : callable
-            Makes it; what it raises is raised, and nothing is kept.
-
-        Returns
-        -------
-        object
-            The thing.
-        """
-        with self._lock:
-            lock, place = self._made.setdefault(key, (Lock(), []))
-            self._made.move_to_end(key)
-            while len(self._made) > _KEPT:
-                self._made.popitem(last=False)
-        with lock:
-            if not place:
-                place.append(make())
-            return place[0]
 
 
 class Shelf:

@@ -19,8 +19,10 @@ from calltag.learn.finder import Finder
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.synth_noise import air
 from calltag.library.catalogue import Catalogue
-from calltag.library.like import like, measure_outdated, prepare, sample_of_file, sample_of_kept
+from calltag.library.like import like, prepare
 from calltag.library.likeness import PLACES_VERSION, place
+from calltag.library.measuring import measure_outdated
+from calltag.library.sample import sample_of_file, sample_of_kept
 from calltag.media.probe import probe
 from calltag.media.wav_writing import write_wav
 from calltag.records.span import Span

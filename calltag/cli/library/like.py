@@ -69,7 +69,8 @@ def like_command(
     """
     from calltag.library.catalogue import Catalogue
     from calltag.library.find import by_name
-    from calltag.library.like import like, sample_of_file, sample_of_kept
+    from calltag.library.like import like
+    from calltag.library.sample import sample_of_file, sample_of_kept
     from calltag.library.tables import KEPT_COLUMNS, kept_row
     from calltag.records.span import Span
 
