@@ -55,7 +55,7 @@ def written_whole(path: Path) -> Iterator[Path]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield partial
-        _put_in_place(partial, path)
+        put_in_place(partial, path)
     except CalltagError:
         raise
     except OSError as error:
@@ -88,7 +88,23 @@ def written_together(paths: Sequence[Path]) -> Iterator[list[Path]]:
         yield [stack.enter_context(written_whole(path)) for path in paths]
 
 
-def _put_in_place(partial: Path, path: Path) -> None:
+def put_in_place(partial: Path, path: Path) -> None:
+    """Give a file that is complete its own name.
+
+    Parameters
+    ----------
+    partial : Path
+        Where it was written.
+    path : Path
+        Its own place; an existing file is replaced.
+
+    Raises
+    ------
+    WriteError
+        If another program may have the existing file open.
+    OSError
+        If it cannot be replaced otherwise.
+    """
     try:
         partial.replace(path)
     except PermissionError as error:

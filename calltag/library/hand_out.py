@@ -30,6 +30,7 @@ from calltag.files import (
     folded,
     is_there,
     partial_path,
+    put_in_place,
     refuse_existing,
     write_texts,
     written_whole,
@@ -188,14 +189,14 @@ def hand_out(
 
 @contextmanager
 def _appearing_together(folder: Path) -> Iterator[Path]:
-    """Yield a hidden place for files that come into a folder when all are whole, or not at all."""
+    """Yield a hidden place for files, which come into a folder once all are whole."""
     made = not is_there(folder)
     place = partial_path(folder / MARKERS_NAME)
     try:
         place.mkdir(parents=True)
         yield place
         for file in list(place.iterdir()):
-            file.replace(folder / file.name)
+            put_in_place(file, folder / file.name)
     except WriteError as error:
         raise WriteError(folder / error.path.name, error.reason) from error
     except CalltagError:

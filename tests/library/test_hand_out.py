@@ -251,6 +251,27 @@ def test_a_hand_out_that_is_stopped_leaves_nothing(keep, shot, catalogue, tmp_pa
         assert clip.media_reference.target_url.startswith(out.as_uri())
 
 
+def test_a_timeline_that_windows_has_open_elsewhere_is_told(
+    keep, shot, catalogue, tmp_path, monkeypatch
+):
+    """As the one of the last hand-out in an editing program."""
+    kept = keep(wanted(shot, call(1.0)))
+    out = tmp_path / "out"
+    hand_out(kept, out, library=catalogue.folder)
+    replace = Path.replace
+
+    def refuse(partial: Path, path: Path) -> Path:
+        if path != out / MARKERS_NAME:
+            return replace(partial, path)
+        error = PermissionError(13, "Access is denied")
+        error.winerror = 5
+        raise error
+
+    monkeypatch.setattr(Path, "replace", refuse)
+    with pytest.raises(InputError, match=r"out.calls\.otio: .*another program may have it open"):
+        hand_out(kept, out, library=catalogue.folder, replace_existing=True)
+
+
 def test_a_folder_that_cannot_be_is_told_by_its_own_name(keep, shot, catalogue, tmp_path):
     kept = keep(wanted(shot, call(1.0)))
     (tmp_path / "out").write_text("a file")
