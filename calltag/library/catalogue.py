@@ -228,10 +228,18 @@ class Catalogue(Closing):
                 file=self.folder / PurePosixPath(path),
                 size_bytes=size_bytes,
                 file_hash=file_hash,
-                story=from_plain(json.loads(story)),
+                story=self._story(path, story),
             )
             for key, path, size_bytes, file_hash, story in rows
         ]
+
+    def _story(self, path: str, text: str) -> Story:
+        try:
+            return from_plain(json.loads(text))
+        except (ValueError, TypeError) as error:
+            raise LibraryError(
+                f"{self.folder / NAME}: what it holds of {path} is damaged; {_KIND.mend}"
+            ) from error
 
     def holds(self, key: int, cut_id: str) -> bool:
         """Tell whether a call is kept under a key still.

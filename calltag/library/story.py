@@ -13,6 +13,7 @@ import math
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
+from fractions import Fraction
 from typing import Any, NamedTuple
 
 from calltag.arrays import FloatArray
@@ -301,7 +302,7 @@ def from_plain(plain: Mapping[str, Any]) -> Story:
     Raises
     ------
     ValueError, TypeError
-        If something is missing, or is not what it should be.
+        If something is missing, or cannot be what stands there.
     """
     known = {each.name for each in fields(Story)}
     values = {name: value for name, value in plain.items() if name in known}
@@ -309,7 +310,51 @@ def from_plain(plain: Mapping[str, Any]) -> Story:
     values["also_heard"] = tuple(Heard(*one) for one in values.get("also_heard", ()))
     if (packed := values.get("features")) is not None:
         values["features"] = unpack_features(base64.b64decode(packed, validate=True))
-    return Story(**values)
+    story = Story(**values)
+    if not _can_be(story):
+        raise ValueError("something in it cannot be what stands there")
+    return story
+
+
+_NUMBER, _NONE = (int, float), type(None)
+_KINDS: dict[Any, Any] = {
+    "str": str,
+    "str | None": (str, _NONE),
+    "int": int,
+    "float": _NUMBER,
+    "float | None": (*_NUMBER, _NONE),
+}
+"""What attributes of a story may be, by the types that they are declared with."""
+
+
+def _can_be(story: Story) -> bool:
+    """Whether a story can be one of ours: damage, or another program, may have changed it."""
+    return (
+        all(
+            _fits(getattr(story, each.name), _KINDS.get(each.type, object))
+            for each in fields(story)
+        )
+        and all(_fits(kind, str) for kind in story.noise)
+        and all(
+            _fits(one.digest, str)
+            and _fits(one.take, str)
+            and all(_fits(at, _NUMBER) for at in one[2:])
+            for one in story.also_heard
+        )
+        and min(story.rate_hz, story.channels, story.n_samples) > 0
+        and _is_frame_rate(story.frame_rate)
+    )
+
+
+def _fits(value: object, kind: Any) -> bool:
+    return isinstance(value, kind) and not (isinstance(value, float) and not math.isfinite(value))
+
+
+def _is_frame_rate(text: str) -> bool:
+    try:
+        return Fraction(text) > 0
+    except (ValueError, ZeroDivisionError):
+        return False
 
 
 def checksum(story: Story) -> str:

@@ -7,6 +7,7 @@ import os
 import random
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -96,6 +97,41 @@ def test_a_date_that_another_program_changed_is_no_month(keep, shot, catalogue, 
     assert choices(catalogue).months == ()
 
 
+@pytest.mark.parametrize(
+    ("told", "changed"),
+    [
+        (b'"channels": 2', b'"channels": 0'),
+        (b'"confidence": 0.9', b'"confidence": [1]'),
+        (b'"frame_rate": "25"', b'"frame_rate": "/0"'),
+        (b'"noise": ["wind"]', b'"noise": [  123 ]'),
+        (b'"rate_hz": 48000', b'"rate_hz": "480"'),
+        (b'"start_tc": "10:00:01:00"', b'"start_tc": 1000010100000'),
+        (b">1.0<", b">nan<"),
+    ],
+)
+def test_a_story_that_can_be_none_of_ours_takes_no_other_along(
+    keep, shot, catalogue, told, changed
+):
+    bad, good = keep(wanted(shot, call(1.0, noise=("wind",))), wanted(shot, CALLS[1]))
+    content = bad.file.read_bytes()
+    assert told in content
+    bad.file.write_bytes(content.replace(told, changed))
+    report = rebuild(catalogue.folder)
+    assert (report.taken, [problem.path for problem in report.strangers]) == (1, [bad.path])
+    assert list(catalogue.all_kept()) == [good]
+
+
+def test_damage_in_a_row_of_the_catalogue_is_told(keep, shot, catalogue):
+    (kept,) = keep(wanted(shot, CALLS[0]))
+    with sqlite3.connect(catalogue.folder / NAME) as other:
+        other.execute("UPDATE stories SET story = substr(story, 2)")
+    other.close()
+    with pytest.raises(LibraryError, match=rf"{kept.path} is damaged; `calltag library rebuild`"):
+        find(catalogue, Query())
+    rebuild(catalogue.folder)
+    assert find(catalogue, Query()).kept == (kept,)
+
+
 @pytest.mark.parametrize("when", ["before it is read", "after its story was read"])
 def test_a_last_file_that_vanishes_meanwhile_takes_no_other_along(
     keep, shot, catalogue, monkeypatch, when
@@ -135,8 +171,6 @@ def test_a_damaged_catalogue_is_laid_aside(keep, shot, catalogue, how):
 
 
 def test_another_programs_file_is_not_touched(tmp_path):
-    import sqlite3
-
     with sqlite3.connect(tmp_path / NAME) as other:
         other.execute("CREATE TABLE theirs (x)")
     other.close()
