@@ -304,37 +304,34 @@ def from_plain(plain: Mapping[str, Any]) -> Story:
     ValueError, TypeError
         If something is missing, or cannot be what stands there.
     """
-    known = {each.name for each in fields(Story)}
-    values = {name: value for name, value in plain.items() if name in known}
+    values = {name: value for name, value in plain.items() if name in _KINDS}
     values["noise"] = tuple(values.get("noise", ()))
     values["also_heard"] = tuple(Heard(*one) for one in values.get("also_heard", ()))
     if (packed := values.get("features")) is not None:
         values["features"] = unpack_features(base64.b64decode(packed, validate=True))
     story = Story(**values)
-    if not _can_be(story):
+    fit = all(_fits(value, _KINDS[name]) for name, value in values.items())
+    if not (fit and _can_be(story)):
         raise ValueError("something in it cannot be what stands there")
     return story
 
 
 _NUMBER, _NONE = (int, float), type(None)
-_KINDS: dict[Any, Any] = {
+_OF_DECLARED: dict[Any, Any] = {
     "str": str,
     "str | None": (str, _NONE),
     "int": int,
     "float": _NUMBER,
     "float | None": (*_NUMBER, _NONE),
 }
-"""What attributes of a story may be, by the types that they are declared with."""
+_KINDS = {each.name: _OF_DECLARED.get(each.type, object) for each in fields(Story)}
+"""What each attribute may be, by the type that it is declared with."""
 
 
 def _can_be(story: Story) -> bool:
-    """Whether a story can be one of ours: damage, or another program, may have changed it."""
+    """Whether what is within a story's attributes can be: damage may have changed it."""
     return (
-        all(
-            _fits(getattr(story, each.name), _KINDS.get(each.type, object))
-            for each in fields(story)
-        )
-        and all(_fits(kind, str) for kind in story.noise)
+        all(_fits(kind, str) for kind in story.noise)
         and all(
             _fits(one.digest, str)
             and _fits(one.take, str)
