@@ -25,8 +25,7 @@ from calltag.pages.rendering import render
 from calltag.pages.responses import html, posted, static_file, told
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.records.found import Call
-from calltag.takes.words import hertz
-from calltag.words import CARE
+from calltag.words import CARE, hertz
 
 AT_ONCE = 50
 """Kept calls on a sheet."""

@@ -26,7 +26,7 @@ from calltag.pages.responses import html, posted, static_file, told
 from calltag.pages.session import Session
 from calltag.records.label import NO_CALL, NOISE_KINDS
 from calltag.records.span import Span
-from calltag.takes.words import hertz
+from calltag.words import hertz
 
 NOISE_KEYS = {"machine": "M", "wind": "W", "water": "A", "voice": "V", "handling": "H"}
 """Keys of the noise kinds; with Shift a detail may be added."""

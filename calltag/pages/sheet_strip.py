@@ -12,7 +12,7 @@ from calltag.learn.labels import noise_kind
 from calltag.pages.spectrogram import Tick
 from calltag.records.found import TakeLog
 from calltag.records.verdict import Verdict
-from calltag.takes.words import clock as clock_words
+from calltag.words import clock
 
 _STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600, 7200, 14400)
 _MOST_TICKS = 8
@@ -111,7 +111,7 @@ def time_ticks(length_s: float) -> tuple[Tick, ...]:
         return ()
     step_s = next((s for s in _STEPS_S if length_s / s < _MOST_TICKS), _STEPS_S[-1])
     n_ticks = min(int(length_s / step_s) + 1, 100)
-    return tuple(Tick(n * step_s / length_s, clock_words(n * step_s)) for n in range(n_ticks))
+    return tuple(Tick(n * step_s / length_s, clock(n * step_s)) for n in range(n_ticks))
 
 
 def _stretch(start_s: float, end_s: float, text: str, *, length_s: float) -> Stretch:
@@ -119,5 +119,5 @@ def _stretch(start_s: float, end_s: float, text: str, *, length_s: float) -> Str
     return Stretch(
         start_s / length_s,
         (end_s - start_s) / length_s,
-        f"{text} {clock_words(start_s)}-{clock_words(end_s)}",
+        f"{text} {clock(start_s)}-{clock(end_s)}",
     )

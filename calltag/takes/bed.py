@@ -42,8 +42,7 @@ from calltag.takes.clean_stretches import (
 )
 from calltag.takes.crossfade import join
 from calltag.takes.used_channels import used_channel
-from calltag.takes.words import clock
-from calltag.words import counted
+from calltag.words import clock, counted
 
 RATE_HZ = 48_000
 

@@ -12,7 +12,7 @@ from calltag.records.span import Span
 from calltag.records.take import Take
 from calltag.takes.usable import NATURAL_SOUND
 from calltag.takes.verdict import judge, likely_calls
-from calltag.takes.words import clock
+from calltag.words import clock
 
 FADE_S = 2.0
 """Length of a crossfade."""

@@ -11,7 +11,7 @@ from calltag.arrays import DoubleArray
 from calltag.records.span import Span
 from calltag.sound.filters import Sections, gain_db, high_cut, low_cut
 from calltag.sound.spectrum import BIN_HZ, N_BINS, RATE_HZ
-from calltag.takes.words import hertz
+from calltag.words import hertz
 
 
 class Band(NamedTuple):

@@ -14,8 +14,8 @@ from calltag.records.span import merged
 from calltag.records.take import Levels
 from calltag.takes.masking import MERGED_S, Effect, Left
 from calltag.takes.thresholds import Thresholds
-from calltag.takes.words import calls_that, hertz, listed, stretches
-from calltag.words import counted
+from calltag.takes.words import calls_that, stretches
+from calltag.words import counted, hertz, listed
 
 _RESCUE = "(calltag rescue)"
 

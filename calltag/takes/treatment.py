@@ -20,8 +20,8 @@ from calltag.sound.hum import Hum
 from calltag.takes.cuts import UNCUT, Band, Cut, by_band
 from calltag.takes.standing import Gains
 from calltag.takes.used_channels import used_channel
-from calltag.takes.words import listed, stretches
-from calltag.words import channels_named
+from calltag.takes.words import stretches
+from calltag.words import channels_named, listed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

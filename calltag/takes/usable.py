@@ -13,7 +13,7 @@ from calltag.records.verdict import Usable
 from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.masking import Effect, Left
 from calltag.takes.thresholds import Thresholds
-from calltag.takes.words import listed
+from calltag.words import listed
 
 NATURAL_SOUND = "natural sound"
 """Purpose of a stretch that is good as it is."""

@@ -1,83 +1,16 @@
-"""Times, frequencies and lists in the words that reasons use."""
+"""How many calls do what, and where in a take, in the words that reasons use."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from calltag.records.span import Span
+from calltag.words import clock, listed
 
 THROUGHOUT = 0.9
 """Part of a take from which on what is in it is called throughout, and cut throughout."""
 
 _NAMED = 3  # stretches named one by one before the rest is counted
-
-
-def clock(seconds: float) -> str:
-    """Say a time in a take as a player's counter shows it.
-
-    Parameters
-    ----------
-    seconds : float >= 0
-        Seconds from the first sample of the take.
-
-    Returns
-    -------
-    str
-        Minutes and seconds; hours where there are any.
-
-    Examples
-    --------
-    >>> clock(72.6), clock(3725)
-    ('1:12', '1:02:05')
-    """
-    minutes, rest = divmod(int(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
-
-
-def hertz(frequency_hz: float) -> str:
-    """Say a frequency to two digits.
-
-    Parameters
-    ----------
-    frequency_hz : float > 0
-        The frequency.
-
-    Returns
-    -------
-    str
-        Below 1000 in Hz, above in kHz.
-
-    Examples
-    --------
-    >>> hertz(147.3), hertz(1238)
-    ('150 Hz', '1.2 kHz')
-    """
-    rounded = float(f"{frequency_hz:.2g}")
-    return f"{rounded:.0f} Hz" if rounded < 1000 else f"{rounded / 1000:.2g} kHz"
-
-
-def listed(words: Sequence[str], last: str = "and") -> str:
-    """Join words as a sentence does.
-
-    Parameters
-    ----------
-    words : sequence of str
-        What is listed.
-    last : str
-        The word before the last of them.
-
-    Returns
-    -------
-    str
-        The list.
-
-    Examples
-    --------
-    >>> listed(["wind", "voice", "machine"])
-    'wind, voice and machine'
-    """
-    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def calls_that(some: int, total: int, verb: str) -> str:
