@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from calltag.edit.worth import worth
 from calltag.errors import CalltagError, MediaError, why_failed
-from calltag.pages.excerpt import Excerpt, cut_excerpt
+from calltag.pages.excerpt import cut_excerpt
 from calltag.pages.inside import take_file
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.pages.still import still_jpeg
@@ -110,13 +110,15 @@ def gather(job: Job) -> TakeMedia:
         seen = with_pictures(take_log, pictures)
         still_s = _best_moment(seen)
         shown = _best(seen, job.best)
+        still = _still(take_log, still_s, problems)
+        calls = tuple(_call(take_log, call, problems) for call in shown)
         return TakeMedia(
             pictures=pictures,
-            still_jpeg=_still(take_log, still_s, problems),
+            still_jpeg=still,
             still_s=still_s,
             shown=shown,
-            calls=tuple(_call(take_log, call, problems) for call in shown),
-            problems=tuple(dict.fromkeys(problems)),
+            calls=calls,
+            problems=tuple(dict.fromkeys(problems)),  # those of all that was read above
         )
     except Exception as error:
         logger.debug("%s", take_log.take.path, exc_info=True)
@@ -184,7 +186,7 @@ def _still(take_log: TakeLog, at_s: float, problems: list[str]) -> bytes | None:
 def _call(take_log: TakeLog, call: Call, problems: list[str]) -> CallMedia | None:
     take = take_log.take
     try:
-        excerpt: Excerpt = cut_excerpt(
+        excerpt = cut_excerpt(
             take_file(take), take, call.span, before_s=BEFORE_S, after_s=AFTER_S
         )
         picture = draw(
@@ -198,4 +200,4 @@ def _call(take_log: TakeLog, call: Call, problems: list[str]) -> CallMedia | Non
         return CallMedia(picture=picture, mp3=excerpt.mp3(), gain_db=excerpt.gain_db)
     except CalltagError as error:
         problems.append(why_failed(error, "its sound cannot be shown"))
-    return None
+        return None
