@@ -186,9 +186,7 @@ def _still(take_log: TakeLog, at_s: float, problems: list[str]) -> bytes | None:
 def _call(take_log: TakeLog, call: Call, problems: list[str]) -> CallMedia | None:
     take = take_log.take
     try:
-        excerpt = cut_excerpt(
-            take_file(take), take, call.span, before_s=BEFORE_S, after_s=AFTER_S
-        )
+        excerpt = cut_excerpt(take_file(take), take, call.span, before_s=BEFORE_S, after_s=AFTER_S)
         picture = draw(
             excerpt.raw,
             start_s=excerpt.start_s,

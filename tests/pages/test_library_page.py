@@ -24,6 +24,8 @@ from calltag.pages.browsing import browsing_app
 from calltag.sound.features import FEATURE_VERSION
 from calltag.words import sure
 
+from .conftest import until
+
 
 @pytest.fixture(scope="session")
 def kept(logged: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -52,14 +54,6 @@ def opened(page, address):
     page.goto(address)
     page.wait_for_selector("tr[data-key]")
     return page
-
-
-def until(page, condition: str) -> None:
-    for _ in range(1500):
-        if page.evaluate(condition):
-            return
-        page.wait_for_timeout(10)
-    raise AssertionError(condition)
 
 
 def test_find_listen_pick_and_hand_out_by_keyboard(opened, tmp_path, photograph) -> None:

@@ -21,6 +21,8 @@ from calltag.pages.listening import listening_app
 from calltag.pages.session import Session
 from calltag.records.label import Label
 
+from .conftest import until
+
 ROOT = Path(__file__).resolve().parents[2]
 TRUTH = ROOT / "demo_audio" / "truth.csv"
 
@@ -36,14 +38,6 @@ def opened(page, served, log_path):
 def labels(log_path: Path) -> list[str]:
     with Log(log_path) as log:
         return [one.label for one in log.labels()]
-
-
-def until(page, condition: str, within_s: float = 15) -> None:
-    """Wait for a condition, from outside: the page's policy lets nothing be evaluated."""
-    end = time.monotonic() + within_s
-    while not page.evaluate(condition):
-        assert time.monotonic() < end, condition
-        page.wait_for_timeout(10)
 
 
 def wait_for_labels(page, number: int) -> None:

@@ -8,7 +8,6 @@ import io
 import re
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -30,6 +29,8 @@ from calltag.records.found import TakeLog
 from calltag.records.label import CALL, Label
 from calltag.records.take import Problem
 from calltag.sound.loudness import LoudnessMeter
+
+from .conftest import until
 
 ROOT = Path(__file__).resolve().parents[2]
 HOSTILE_LABEL = "pit rail: </script><script>alert(2)</script> \"'&"
@@ -315,15 +316,6 @@ def test_stopping_leaves_nothing(sheet: Path, tmp_path: Path, name: str) -> None
 
 
 # In a browser
-
-
-def until(page: Any, expression: str) -> None:
-    """Wait for something to be so; the page's policy keeps the browser's driver from doing it."""
-    for _ in range(300):
-        if page.evaluate(expression):
-            return
-        time.sleep(0.05)
-    raise AssertionError(f"never so: {expression}")
 
 
 def laid_out(page: Any) -> None:
