@@ -23,6 +23,7 @@ from calltag.words import counted, first_few, name_order, sure
 
 if TYPE_CHECKING:
     from calltag.edit.sync import Comparison, Source
+    from calltag.edit.sync_clocks import ClockDifference
     from calltag.edit.tables import Row
     from calltag.log import Log
     from calltag.records.alignment import Alignment
@@ -108,6 +109,11 @@ def sync_command(
     tells where the other lies; too little may be heard in it. That `goes on`, and counts in the
     other commands too.
 
+    Pairs that are lined up tell how far the clocks of two cameras are apart. Where they agree, the
+    others are looked for again where the clocks put them; there, less sound is enough. What the
+    sound does not tell is placed `by the clocks` where two pairs agree, and the dates of the files
+    too: that is told, with how many frames it may be off, and not kept.
+
     It is the sound that is lined up: cameras ten metres apart hear a call up to a frame apart.
     The column `its clock` says by how many millionths (ppm) the second take's clock runs fast, or
     slow below zero: 100 ppm are a frame in seven minutes.
@@ -119,6 +125,7 @@ def sync_command(
       calltag sync card1 card2 --by-timecode
     """
     from calltag.edit.sync import Outcome, count_pairs, follow_joins, sync_takes
+    from calltag.edit.sync_clocks import look_by_clocks
     from calltag.edit.sync_search import Bounds
     from calltag.log import Log
     from calltag.media.copies import with_copies
@@ -144,16 +151,20 @@ def sync_command(
                 f"{n_pairs} pairs to compare. --by-timecode looks only where the timecode puts "
                 "them, and is quicker."
             )
+        by_name = {take.path: take for take in known}
+        differences: list[ClockDifference] = []
         try:
             with bar("comparing") as told:
                 compared, problems = sync_takes(
                     sources,
                     n_first=n_first,
                     bounds=near if narrow else None,
-                    clock_s=partial(_clock_s, {take.path: take for take in known})
-                    if by_timecode
-                    else None,
+                    clock_s=partial(_clock_s, by_name) if by_timecode else None,
                     listener=told,
+                )
+            if around is None:
+                compared, differences = look_by_clocks(
+                    compared, sources, partial(_take_of, by_name)
                 )
         except KeyboardInterrupt:
             say("Stopped; nothing was kept.")
@@ -170,7 +181,13 @@ def sync_command(
     if how is As.TABLE and not compared:
         say("Nothing could be compared.")
     elif how is As.TABLE:
+        for difference in differences:
+            say(str(difference))
         say(f"{counted(kept, 'pair')} kept in {log}." if kept else "No pair was kept in a log.")
+        by_clocks = sum(one.outcome is Outcome.BY_CLOCKS for one in compared)
+        if by_clocks:
+            what = counted(by_clocks, "pair is", "pairs are")
+            say(f"{what} placed by the clocks alone: that is told here, and not kept.")
         if forgotten:
             say(
                 f"Lined up before, and not kept any more: {first_few(forgotten, 3)}. Look there "
@@ -264,25 +281,33 @@ def _without_finds(take: Take) -> TakeLog:
     return TakeLog(take=take)
 
 
-def _clock_s(by_name: Mapping[str, Take], source: Source) -> tuple[float, float]:
-    """Tell at what time of day a take begins, and how long that day is, by the log or its file."""
-    from calltag.media.clock import day_s, time_of_day_s
+def _take_of(by_name: Mapping[str, Take], source: Source) -> Take:
+    """Tell what is known of a take, by the log or its file."""
     from calltag.media.probe import probe
 
     take = by_name.get(source.name)
-    if take is None:
-        info = probe(source.path)
-        take = Take(
-            path=source.name,
-            rushes="",
-            digest="",
-            size_bytes=0,
-            duration_s=info.duration_s,
-            fps=info.fps,
-            start_tc=info.start_tc,
-            time_reference=info.time_reference,
-            sample_rate_hz=info.sample_rate_hz,
-        )
+    if take is not None:
+        return take
+    info = probe(source.path)
+    return Take(
+        path=source.path.as_posix(),
+        rushes="",
+        digest="",
+        size_bytes=0,
+        duration_s=info.duration_s,
+        fps=info.fps,
+        start_tc=info.start_tc,
+        time_reference=info.time_reference,
+        recorded=info.recorded,
+        sample_rate_hz=info.sample_rate_hz,
+    )
+
+
+def _clock_s(by_name: Mapping[str, Take], source: Source) -> tuple[float, float]:
+    """Tell at what time of day a take begins, and how long that day is."""
+    from calltag.media.clock import day_s, time_of_day_s
+
+    take = _take_of(by_name, source)
     found = time_of_day_s(take)
     if found is None:
         raise MediaError(source.path, "has no timecode; say with --around where to look")
@@ -327,7 +352,7 @@ def _row(one: Comparison) -> Row:
         "outcome": one.outcome.value,
         "offset_s": rounded(pair.offset_s, 4) if pair else None,
         "drift_ppm": rounded(pair.drift_ppm, 1) if pair else None,
-        "confidence": rounded(pair.confidence, 3) if pair else None,
+        "confidence": rounded(pair.confidence, 3) if pair and pair.confidence else None,
         "overlap_s": rounded(pair.overlap_s, 2) if pair else None,
         "reason": one.reason,
     }
@@ -340,8 +365,8 @@ def _cells(one: Comparison) -> list[str]:
         one.take_b,
         one.outcome.value,
         f"{pair.offset_s:+z.3f} s" if pair else "",
-        f"{pair.drift_ppm:+z.0f} ppm" if pair else "",
-        sure(pair.confidence) if pair else "",
+        f"{pair.drift_ppm:+z.0f} ppm" if pair and pair.confidence else "",
+        sure(pair.confidence) if pair and pair.confidence else "",
         f"{pair.overlap_s:.1f} s" if pair else "",
         one.reason,
     ]

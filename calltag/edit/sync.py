@@ -38,6 +38,9 @@ lined up: of places that are wrong, one in a hundred has it."""
 SURE = 12.0
 """Sum of `Line.evidence` and `Line.rest` from which on takes count as lined up."""
 
+WORTH_NEAR = 8.0
+"""As `WORTH_TELLING`, in a place of a second."""
+
 _RIVAL = 0.7  # of the best evidence: another place that good makes both unsure
 _RIVAL_REST = 0.5  # and of its rest, which shrinks with the overlap
 _ECHO = 0.8  # the same within a place, where echoes are
@@ -54,6 +57,7 @@ class Outcome(StrEnum):
 
     LINED_UP = "lined up"
     GOES_ON = "goes on"
+    BY_CLOCKS = "by the clocks"
     UNSURE = "unsure"
     NOTHING = "no common sound"
 
@@ -70,7 +74,7 @@ class Comparison:
         Whether they were lined up.
     alignment : Alignment or None
         How they lie: by their sound, where that is unsure the best guess, or by what follows from
-        files that a recording goes on in. None where nothing is common.
+        files that a recording goes on in, or from the clocks. None where nothing is common.
     reason : str
         Why, in plain words.
     repeats : bool
@@ -205,7 +209,13 @@ def count_pairs(n_takes: int, n_first: int | None) -> int:
 
 
 def compare(
-    a: Trace, b: Trace, take_a: str = "A", take_b: str = "B", *, bounds: Bounds | None = None
+    a: Trace,
+    b: Trace,
+    take_a: str = "A",
+    take_b: str = "B",
+    *,
+    bounds: Bounds | None = None,
+    worth: float = WORTH_TELLING,
 ) -> Comparison:
     """Find out whether, and how, two takes lie against each other.
 
@@ -217,6 +227,8 @@ def compare(
         Their names.
     bounds : Bounds, optional
         Where to look for the beginning of B in A; everywhere unless given.
+    worth : float
+        Evidence, with that of the rest, from which on a place is told.
 
     Returns
     -------
@@ -235,7 +247,7 @@ def compare(
     else:
         lines = _lines(a, b, within)
     narrow = within.high_s - within.low_s <= _NARROW_S
-    return _judged(a, b, take_a, take_b, lines, narrow=narrow)
+    return _judged(a, b, take_a, take_b, lines, narrow=narrow, worth=worth)
 
 
 def follow_joins(
@@ -327,7 +339,11 @@ def _borne_out(
 
 
 def _followed(one: Comparison, lies: Alignment) -> Comparison:
-    if one.alignment is not None and same_place(one.alignment, lies, lies.overlap_s):
+    if (
+        one.alignment is not None
+        and one.outcome is not Outcome.BY_CLOCKS
+        and same_place(one.alignment, lies, lies.overlap_s)
+    ):
         return replace(
             one,
             outcome=Outcome.LINED_UP,
@@ -370,10 +386,17 @@ def _inverse(line: Line) -> Line:
 
 
 def _judged(
-    a: Trace, b: Trace, take_a: str, take_b: str, lines: Sequence[Line], *, narrow: bool
+    a: Trace,
+    b: Trace,
+    take_a: str,
+    take_b: str,
+    lines: Sequence[Line],
+    *,
+    narrow: bool,
+    worth: float,
 ) -> Comparison:
     best = lines[0] if lines else None
-    if best is None or _total(best) < WORTH_TELLING:
+    if best is None or _total(best) < worth:
         return _nothing(take_a, take_b, "nothing that both heard was found")
     rivals = [
         line

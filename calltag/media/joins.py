@@ -14,7 +14,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict, deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from itertools import accumulate, chain
@@ -60,7 +60,7 @@ def joins(takes: Iterable[Take]) -> list[Alignment]:
         begins_s = time_of_day_s(take)
         if begins_s is not None and not take.variable_rate:
             length_s = day_s(take)
-            alike[_kind(take)].append(_Begun(begins_s % length_s, length_s, take))
+            alike[camera(take)].append(_Begun(begins_s % length_s, length_s, take))
     found = list(chain.from_iterable(map(_joins_of, alike.values())))
     after = Counter(one.take_a for one in found)
     before = Counter(one.take_b for one in found)
@@ -155,6 +155,26 @@ def same_place(guess: Alignment, known: Alignment, overlap_s: float) -> bool:
     return abs(turned.in_b(at_s) - known.in_b(at_s)) <= OFF_S
 
 
+def camera(take: Take) -> Hashable:
+    """Tell the camera, or recorder, of a take by what the files of one recording have in common.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    Hashable
+        The same for takes of one folder whose names have the same letters, whose streams are alike,
+        and whose clocks are of one kind.
+    """
+    path = PurePosixPath(take.path)
+    letters = re.sub(r"\d+", "", path.name)
+    streams = take.fps, take.sample_rate_hz, take.channels, take.width, take.height
+    return take.rushes, path.parent, letters, streams, take.start_tc is None
+
+
 def _beside(joined: Iterable[Alignment]) -> dict[str, list[tuple[str, float]]]:
     """The files before and after each, and how much later they begin."""
     beside: dict[str, list[tuple[str, float]]] = defaultdict(list)
@@ -162,14 +182,6 @@ def _beside(joined: Iterable[Alignment]) -> dict[str, list[tuple[str, float]]]:
         beside[join.take_a].append((join.take_b, join.offset_s))
         beside[join.take_b].append((join.take_a, -join.offset_s))
     return beside
-
-
-def _kind(take: Take) -> object:
-    """What the files of one recording have in common."""
-    path = PurePosixPath(take.path)
-    letters = re.sub(r"\d+", "", path.name)
-    streams = take.fps, take.sample_rate_hz, take.channels, take.width, take.height
-    return take.rushes, path.parent, letters, streams, take.start_tc is None
 
 
 def _joins_of(group: Sequence[_Begun]) -> Iterator[Alignment]:

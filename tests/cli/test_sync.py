@@ -385,6 +385,52 @@ def test_a_place_that_is_no_number_is_refused(run) -> None:
     assert run("sync", *names, "--around", "nan").status == 2
 
 
+# Clocks
+
+
+def test_the_clocks_of_two_cameras_are_told_and_place_what_is_not_heard(
+    run, tmp_path: Path, rng, pairs
+) -> None:
+    """Three moments, and a second camera whose clock is 1:03:20 ahead; it begins 2 s later.
+
+    Of the last moment both hear noise of their own.
+    """
+    n, late = 12 * pairs.RATE_HZ, 2 * pairs.RATE_HZ
+    with Log(tmp_path / "calltag.db") as log:
+        for minute in range(3):
+            shared, own = rng.normal(0, 0.1, n + late), rng.normal(0, 0.1, n)
+            sounds = shared[:n], shared[late:] if minute < 2 else own
+            for camera, begins_s, sound in zip("ab", (0, 3802), sounds, strict=True):
+                path = tmp_path / camera / f"{minute}.wav"
+                path.parent.mkdir(exist_ok=True)
+                sf.write(path, sound, pairs.RATE_HZ)
+                take = Take(
+                    path=f"{camera}/{minute}.wav",
+                    rushes=str(tmp_path),
+                    digest=path.as_posix(),
+                    size_bytes=path.stat().st_size,
+                    duration_s=12.0,
+                    sample_rate_hz=pairs.RATE_HZ,
+                    channels=1,
+                    time_reference=(18_000 + 60 * minute + begins_s) * pairs.RATE_HZ,
+                    recorded=f"2026-04-18T05:{minute:02}:{begins_s % 60:02}",
+                )
+                log.put(TakeLog(take=take), feature_version=1)
+    ran = run("sync", "a", "b")
+    assert ran.status == 0
+    told = "The clock of b is 1:03:20.00 ahead of that of a: 2 pairs agree to 0.1 s."
+    assert told in ran.err
+    assert "2 pairs kept in calltag.db." in ran.err
+    assert "1 pair is placed by the clocks alone: that is told here, and not kept." in ran.err
+    assert kept_in(tmp_path) == [("a/0.wav", "b/0.wav"), ("a/1.wav", "b/1.wav")]
+    rows = json.loads(run("sync", "a", "b", "--as", "json").out)
+    (placed,) = (row for row in rows if row["outcome"] == "by the clocks")
+    assert (placed["take_a"], placed["take_b"]) == ("a/2.wav", "b/2.wav")
+    assert (placed["offset_s"], placed["confidence"]) == (2.0, None)
+    around = run("sync", "a/0.wav", "b/0.wav", "--around", "2")
+    assert "The clock of" not in around.err
+
+
 # Recordings over several files
 
 WIDE, MORE = "wide/ASH_B_0012.MOV", "wide/ASH_B_0013.MOV"

@@ -1,0 +1,203 @@
+"""Clocks of two cameras: what pairs that are lined up say of them, and of the other pairs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from calltag.edit.sync import Comparison, Outcome, Source, compare, follow_joins
+from calltag.edit.sync_clocks import ClockDifference, look_by_clocks
+from calltag.media.timecode import format_timecode
+from calltag.records.alignment import Alignment
+from calltag.records.take import Take
+
+from .conftest import RATES, make_take
+
+AHEAD_S = 3800.0
+"""The second camera's clock is 1:03:20 ahead."""
+
+TEN_S = 36_000.0
+DAY_S = 86_400.0
+
+
+def cam(name: str, at_s: float, *, dated: bool = True, days: int = 0) -> Take:
+    """Make a take of 12 s of which the clock shows so many seconds since midnight."""
+    whole = int(at_s)
+    date = f"2026-04-{18 + days}T{whole // 3600:02}:{whole // 60 % 60:02}:{whole % 60:02}"
+    return make_take(
+        name,
+        start_tc=format_timecode(round(at_s * 25), RATES[2]),
+        recorded=date if dated else None,
+        duration_s=12.0,
+    )
+
+
+def compared(a: Take, b: Take, offset_s: float | None = None) -> Comparison:
+    """Make a pair that was lined up, or, without offset, one with nothing in common."""
+    alignment = offset_s if offset_s is None else lies(a, b, offset_s)
+    outcome = Outcome.NOTHING if offset_s is None else Outcome.LINED_UP
+    return Comparison(take_a=a.path, take_b=b.path, outcome=outcome, alignment=alignment, reason="")
+
+
+def lies(a: Take, b: Take, offset_s: float) -> Alignment:
+    return Alignment(
+        take_a=a.path,
+        take_b=b.path,
+        offset_s=offset_s,
+        drift_ppm=0.0,
+        confidence=0.99,
+        overlap_s=9.0,
+    )
+
+
+def sure_pair(number: int, at_s: float, *, off_s: float = 0.0, **changes) -> tuple[Take, Take]:
+    """Make two takes of which the second begins 3 s after the first."""
+    first = cam(f"cam1/A{number:03}.mov", at_s, **changes)
+    return first, cam(f"cam2/B{number:03}.mov", at_s + 3 + AHEAD_S + off_s, **changes)
+
+
+def look(
+    pairs: list[tuple[Take, Take, float | None]], folder: Path = Path("nowhere")
+) -> tuple[list[Comparison], list[ClockDifference]]:
+    takes = {one.path: one for a, b, _ in pairs for one in (a, b)}
+    sources = [Source(path, folder / f"{Path(path).stem}.wav") for path in takes]
+    return look_by_clocks(
+        [compared(*pair) for pair in pairs], sources, lambda source: takes[source.name]
+    )
+
+
+@pytest.fixture
+def quiet(tmp_path: Path, pairs) -> Path:
+    """Sound of an open pair in which both cameras hear noise of their own."""
+    for number, name in enumerate(("A009", "B009")):
+        noise = pairs.pink(np.random.default_rng(number), 12 * pairs.RATE_HZ)
+        sf.write(tmp_path / f"{name}.wav", noise, pairs.RATE_HZ)
+    return tmp_path
+
+
+# What the clocks are
+
+
+def test_pairs_that_agree_tell_how_far_clocks_are_apart() -> None:
+    """Over six hours clocks part by 0.4 s."""
+    pairs = [
+        (*sure_pair(n, TEN_S + hours * 3600, off_s=hours * 0.07), 3.0)
+        for n, hours in enumerate((0, 2, 6))
+    ]
+    _, (told,) = look(pairs)
+    assert str(told) == (
+        "The clock of cam2 is 1:03:20.12 ahead of that of cam1: 3 pairs agree to 0.3 s."
+    )
+    _, (turned,) = look([(b, a, -3.0) for a, b, _ in pairs])
+    assert turned.ahead_s == pytest.approx(-3800.12)
+    assert "of cam1 is 1:03:20.12 behind that of cam2" in str(turned)
+
+
+def test_clocks_that_show_midnight_at_different_times_are_one_difference() -> None:
+    first = cam("cam1/A001.mov", DAY_S - 3000), cam("cam2/B001.mov", 803.0)
+    _, (told,) = look([(*first, 3.0), (*sure_pair(2, TEN_S), 3.0)])
+    assert told.n_pairs == 2
+    assert told.ahead_s == pytest.approx(AHEAD_S)
+
+
+def test_two_that_disagree_say_nothing(quiet: Path) -> None:
+    """As with a clock that runs only while its camera does."""
+    sure = [(*sure_pair(1, TEN_S), 3.0), (*sure_pair(2, TEN_S + 600, off_s=-40.0), 3.0)]
+    open_pair = (*sure_pair(9, TEN_S + 60), None)
+    followed, told = look([*sure, open_pair], quiet)
+    assert told == []
+    assert followed[-1] == compared(*open_pair)
+
+
+def test_one_pair_alone_places_nothing_that_is_not_heard(quiet: Path) -> None:
+    open_pair = (*sure_pair(9, TEN_S + 60), None)
+    followed, (told,) = look([(*sure_pair(1, TEN_S), 3.0), open_pair], quiet)
+    assert str(told).endswith("1:03:20.00 ahead of that of cam1: one pair says so.")
+    assert followed[-1] == compared(*open_pair)
+
+
+def test_a_pair_that_says_otherwise_is_left_out_and_told() -> None:
+    pairs = [(*sure_pair(n, TEN_S + 60 * n), 3.0) for n in range(3)]
+    _, (told,) = look([*pairs, (*sure_pair(5, TEN_S + 100), -1.5)])
+    assert told.ahead_s == pytest.approx(AHEAD_S)
+    assert str(told).endswith("3 pairs agree to 0.1 s, 1 says otherwise.")
+
+
+# Where the clocks put a pair
+
+
+@pytest.mark.parametrize(
+    ("seed", "alone", "n_sure"), [(44, Outcome.NOTHING, 2), (50, Outcome.UNSURE, 1)]
+)
+def test_what_the_sound_leaves_open_is_lined_up_where_the_clocks_put_it(
+    tmp_path: Path, pairs, seed: int, alone: Outcome, n_sure: int
+) -> None:
+    pair = pairs.make_pair(seed, snr_db=5.0, seconds=12.0, every_s=3.0, overlap=(0.5, 0.8))
+    assert compare(pairs.traced(pair.a), pairs.traced(pair.b, pair.rate_b_hz)).outcome is alone
+    sf.write(tmp_path / "A009.wav", pair.a, pairs.RATE_HZ)
+    sf.write(tmp_path / "B009.wav", pair.b, pair.rate_b_hz)
+    open_pair = (
+        cam("cam1/A009.mov", TEN_S + 600, dated=False),
+        cam("cam2/B009.mov", TEN_S + 600.06 + pair.offset_s + AHEAD_S, dated=False),
+        None,
+    )
+    sure = [(*sure_pair(n, TEN_S + 900 * n, dated=False), 3.0) for n in range(n_sure)]
+    found = look([open_pair, *sure], tmp_path)[0][0]
+    assert found.outcome is Outcome.LINED_UP
+    assert found.alignment is not None
+    assert found.alignment.offset_s == pytest.approx(pair.offset_s, abs=0.002)
+    assert found.reason.endswith("where the clocks put them")
+
+
+def test_what_has_nothing_in_common_there_is_placed_by_the_clocks(quiet: Path) -> None:
+    """Half an hour from a pair that is lined up: 0.15 s, and 0.18 s for what clocks may part."""
+    sure = [(*sure_pair(n, TEN_S + 60 * n), 3.0) for n in range(2)]
+    open_pair = (*sure_pair(9, TEN_S + 1860), None)
+    followed, _ = look([*sure, open_pair], quiet)
+    found = followed[-1]
+    assert found.outcome is Outcome.BY_CLOCKS
+    assert found.alignment is not None
+    assert found.alignment.offset_s == pytest.approx(3.0)
+    assert found.alignment.overlap_s == pytest.approx(9.0)
+    assert found.reason == "by the clocks alone, to 9 frames; the sound does not tell"
+    assert followed[:-1] == [compared(*pair) for pair in sure]
+
+
+@pytest.mark.parametrize(
+    "open_pair",
+    [
+        pytest.param(sure_pair(9, TEN_S + 60, dated=False), id="no date says so too"),
+        pytest.param(
+            (cam("cam1/A009.mov", TEN_S), cam("cam2/B009.mov", TEN_S + AHEAD_S, days=1)),
+            id="another day",
+        ),
+        pytest.param(sure_pair(9, TEN_S + 20_000), id="far from all that is sure"),
+        pytest.param(sure_pair(9, TEN_S, off_s=8.0), id="both hardly ran"),
+    ],
+)
+def test_pairs_of_which_the_clocks_do_not_tell_stay(quiet: Path, open_pair) -> None:
+    sure = [(*sure_pair(n, TEN_S + 60 * n), 3.0) for n in range(2)]
+    followed, _ = look([*sure, (*open_pair, None)], quiet)
+    assert followed[-1] == compared(*open_pair)
+
+
+def test_a_file_that_is_away_stays_open() -> None:
+    sure = [(*sure_pair(n, TEN_S + 60 * n), 3.0) for n in range(2)]
+    open_pair = (*sure_pair(9, TEN_S + 90), None)
+    followed, _ = look([*sure, open_pair])
+    assert followed[-1] == compared(*open_pair)
+
+
+def test_a_place_by_the_clocks_bears_no_other_out(quiet: Path) -> None:
+    """The file before puts it there, too: nobody has heard it, all the same."""
+    sure = [(*sure_pair(n, TEN_S + 60 * n), 3.0) for n in range(2)]
+    first, second = sure_pair(9, TEN_S + 90)
+    before = cam("cam1/A008.mov", TEN_S + 78)
+    known = (before, second, 15.0)
+    followed, _ = look([*sure, known, (first, second, None)], quiet)
+    assert followed[-1].outcome is Outcome.BY_CLOCKS
+    takes = [one for pair in sure for one in pair[:2]] + [before, first, second]
+    assert follow_joins(followed, [], takes)[0][-1].outcome is Outcome.GOES_ON
