@@ -39,7 +39,9 @@ SURE = 12.0
 """Sum of `Line.evidence` and `Line.rest` from which on takes count as lined up."""
 
 WORTH_NEAR = 8.0
-"""As `WORTH_TELLING`, in a place of a second."""
+"""As `WORTH_TELLING`, in a place of a second: of 240 pairs of short takes at 0 to 10 dB it lines up
+109 rightly, where a look everywhere lines up 7, and none wrongly; of 480 unrelated pairs two, where
+the very same recording is heard at both moments."""
 
 _RIVAL = 0.7  # of the best evidence: another place that good makes both unsure
 _RIVAL_REST = 0.5  # and of its rest, which shrinks with the overlap
