@@ -58,6 +58,8 @@ class PlainCommand(TyperCommand):
             return super().parse_args(ctx, list(args))
         except typer.BadParameter as error:
             error.message = plain_error(error.message)
+            if hasattr(error, "param_type"):  # something is missing; the class has no public name
+                error.message = self._example()
             raise
         except typer.Exit:
             raise
@@ -65,6 +67,12 @@ class PlainCommand(TyperCommand):
             if option := getattr(error, "option_name", None):  # the class has no public name
                 _name_file(error, [name for name in args if name.startswith(option)])
             raise
+
+    def _example(self) -> str:
+        """Repeat the first example of the help."""
+        lines = (line.strip() for line in (self.help or "").partition("Example")[2].splitlines())
+        example = next((line for line in lines if line.startswith("calltag ")), None)
+        return f"For example: {example}" if example else ""
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write arguments and options."""

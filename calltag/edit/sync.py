@@ -448,7 +448,7 @@ def _total(line: Line) -> float:
 
 def _agreement(line: Line) -> str:
     spread_ms = max(0.1, 1000 * line.spread_s)
-    return f"{line.n_agreeing} of {line.n_windows} windows agree, to {spread_ms:.1f} ms"
+    return f"heard alike at {line.n_agreeing} of {line.n_windows} places, to {spread_ms:.1f} ms"
 
 
 def _offset_s(line: Line) -> float:

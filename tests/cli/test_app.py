@@ -155,6 +155,26 @@ def test_wrong_usage_ends_with_2_and_one_error(run, arguments: list[str]) -> Non
     assert ran.err.count("Error: ") == 1
 
 
+def lacking_an_argument() -> Iterator[tuple[str, ...]]:
+    for names in commands():
+        command: Any = typer.main.get_command(app)
+        for name in names:
+            command = command.commands[name]
+        if any(parameter.required for parameter in command.params):
+            yield names
+
+
+@pytest.mark.parametrize("command", list(lacking_an_argument()), ids=" ".join)
+def test_where_an_argument_is_missing_an_example_shows_it(run, command: tuple[str, ...]) -> None:
+    ran = run(*command)
+    assert ran.status == 2
+    *_, last = ran.err.splitlines()
+    assert re.fullmatch(
+        rf"Error: Missing .*'\. For example: calltag {' '.join(command)} \S.*", last
+    )
+    assert last.partition("For example: ")[2] in run(*command, "--help").out
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [

@@ -3,6 +3,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
@@ -41,6 +42,7 @@ def test_the_demos_two_cameras_are_lined_up_from_their_files(run) -> None:
     assert (row["take_a"], row["take_b"], row["outcome"]) == (*PAIR, "lined up")
     assert row["offset_s"] == pytest.approx(stated()[PAIR], abs=0.005)
     assert row["confidence"] > 0.95
+    assert re.fullmatch(r"heard alike at \d+ of \d+ places, to \d\.\d ms", row["reason"])
 
 
 @pytest.mark.usefixtures("in_one_process")
