@@ -105,7 +105,8 @@ def markers_command(
             "--conform",
             metavar="FPS|FILE",
             help="The edit plays each frame of a take at this rate, e.g. 25 for a take filmed at"
-            " 100. Or a CSV file with the columns take and fps.",
+            " 100. That holds for all takes marked; where only some are slowed, name these in a CSV"
+            " file with the columns take and fps.",
             show_default=False,
         ),
     ] = None,
@@ -161,7 +162,7 @@ def markers_command(
     from calltag.edit.every_camera import carry_over, name_better_sound
     from calltag.edit.formats import WriteOptions, choose_format
     from calltag.edit.marking import MarkerSettings, check_types, mark_takes
-    from calltag.edit.per_take import per_take
+    from calltag.edit.per_take import is_table, per_take
     from calltag.edit.retime import parse_speed
     from calltag.edit.take_files import per_take_paths
     from calltag.files import refuse_footage
@@ -217,6 +218,8 @@ def markers_command(
     options = WriteOptions(record_start=start_tc, replace=replace, on_problem=problems.append)
     written = chosen.write(marked, out, options)
     _tell(marked, written, problems)
+    if written and conform is not None and not is_table(conform):
+        _tell_conformed(marked, conform)
     end(problems, done=bool(written))
 
 
@@ -319,3 +322,29 @@ def _tell(
     for note in (note for one in marked if one.markers for note in one.notes):
         say(note)
     say_problems(problems)
+
+
+def _tell_conformed(marked: Sequence[TakeMarkers], conform: str) -> None:
+    """Say which takes one rate for all slows down, where not all were filmed at the same rate."""
+    from calltag.media.timecode import rate_text
+
+    changed = defaultdict(list)
+    filmed = set()
+    for one in marked:
+        if not one.markers or one.take.fps is None or one.take.variable_rate:
+            continue
+        was = (one.conformed_from or one.clock.rate).fps
+        filmed.add(was)
+        if was != one.take.fps:
+            changed[was, one.take.fps].append(one.take.path)
+    if len(filmed) < 2 or not changed:
+        return
+    told = "; ".join(
+        f"{first_few(paths)} (filmed at {rate_text(was)}: at {float(100 * fps / was):.3g} %)"
+        for (was, fps), paths in sorted(changed.items())
+    )
+    say(
+        f"With --conform {conform} these do not count as played at their own speed: {told}; if some"
+        " are, name only the others in a CSV file with the columns take and fps, and type"
+        " --conform with the name of that file."
+    )

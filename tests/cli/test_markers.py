@@ -181,6 +181,21 @@ def test_conformed_and_far_away(shoot):
     assert [(start.value, start.rate) for start in starts] == [(900_018, 25), (71, 25), (25, 25)]
 
 
+def test_one_rate_for_takes_filmed_at_several_says_which_it_slows(shoot):
+    result = run("day.otio", "--conform", "25")
+    assert result.exit_code == 0, result.stderr
+    assert (
+        "With --conform 25 these do not count as played at their own speed: B001.mov (filmed at "
+        "100: at 25 %); if some are, name only the others in a CSV file" in result.stderr
+    )
+    Path("play.csv").write_text("take,fps\nB001.mov,25\n")
+    meant = (["--conform", "play.csv"], ["--conform", "25", "--take", "B*"])
+    for number, arguments in enumerate(meant):
+        result = run(f"{number}.otio", *arguments)
+        assert result.exit_code == 0, result.stderr
+        assert "With --conform" not in result.stderr
+
+
 def test_a_distance_for_each_take(shoot):
     Path("far.csv").write_text("take,distance_m,temperature_c\nA001.mov,200,20\n")
     result = run("day.otio", "--distance", "far.csv")
