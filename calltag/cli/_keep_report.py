@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 
 from calltag.cli._output import Column, print_table
 from calltag.records.label import CALL
-from calltag.words import counted, first_few, position
+from calltag.words import counted, first_few, listed, position
 
 if TYPE_CHECKING:
     from calltag.library.catalogue import Catalogue
     from calltag.library.keep import KeepReport, Wanted
 
 _MOST_TOLD = 5
+_UNSAID = {"--place": "where they were recorded", "--recordist": "who recorded them"}
 
 
 def print_wanted(calls: Sequence[Wanted]) -> None:
@@ -75,6 +76,20 @@ def report_lines(report: KeepReport, folder: Path) -> Iterator[str]:
     yield from report.notes
     for problem in report.problems:
         yield f"{problem.path}: {problem.reason}"
+
+
+def unsaid_line(report: KeepReport) -> Iterator[str]:
+    """Say how to give the place and the recordist, where the calls just kept lack them."""
+    stories = [kept.story for kept in report.kept]
+    options = ["--place"] * (not all(one.place for one in stories))
+    options += ["--recordist"] * (not all(one.recordist for one in stories))
+    if options:
+        lacking = " or ".join(_UNSAID[option] for option in options)
+        yield (
+            f"The kept calls do not say {lacking}: the same command with "
+            f"{listed(['--replace', *options])} adds it; below [keep] in calltag.toml it need not "
+            "be typed each time."
+        )
 
 
 def _renamed(report: KeepReport) -> list[str]:

@@ -31,7 +31,7 @@ from calltag.cli._keep_facts import (
     Species,
     day_of,
 )
-from calltag.cli._keep_report import double_lines, print_wanted, report_lines
+from calltag.cli._keep_report import double_lines, print_wanted, report_lines, unsaid_line
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder
 from calltag.cli._options import (
     LOG_NAME,
@@ -304,5 +304,7 @@ def _keep(
         for line in double_lines(catalogue, report):
             say(line)
     if begun:
+        for line in unsaid_line(report):
+            say(line)
         say(CARE)
     end(report.problems, done=bool(report.kept or report.known))

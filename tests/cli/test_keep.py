@@ -104,7 +104,10 @@ def test_the_first_use_says_where_it_is_and_asks_for_care(run, rushes, tmp_path)
     for words in ("do not play these calls at wild animals", "law", "licensed", "identification"):
         assert words in ran.err
     assert len(list(home.rglob("*.wav"))) == 2
+    unsaid = "The kept calls do not say where they were recorded or who recorded them: "
+    assert unsaid in ran.err
     again = run("keep", "--type", "pit rail", "--best", 3)
+    assert unsaid not in again.err, "once is enough"
     assert "1 call kept in" in again.err
     assert "2 calls kept already" in again.err
     assert "wild animals" not in again.err
@@ -289,6 +292,15 @@ def test_of_a_call_over_two_files_the_part_that_is_kept_is_told(run, rushes, tmp
     ran = run(*keep)
     assert "A002.wav at 0:00.00: only the part in this file; the call begins in A001" in ran.err
     assert told not in ran.err, "that is kept already"
+
+
+def test_what_is_said_of_place_and_recordist_is_not_asked_for(run, rushes):
+    keep = ("keep", "--type", "pit rail", "--best", 1, "--place", "Ashmere")
+    told = run(*keep, "--library", "one").err
+    assert (
+        "do not say who recorded them: the same command with --replace and --recordist adds" in told
+    )
+    assert "do not say" not in run(*keep, "--library", "two", "--recordist", "A. Keeper").err
 
 
 def test_settings_name_the_library_and_what_holds_for_the_shoot(run, rushes, tmp_path):
