@@ -58,9 +58,17 @@ class Figures:
         rest = f"the rest of the sound at {self.rest_lufs:.0f} LUFS"
         if not self.calls:
             return rest
+        middle_db, several = round(self.median_db), self.calls > 1
+        far = f"{abs(middle_db)} dB{' or more' * several}"
+        if middle_db < 0:
+            how = (
+                f"{'half of all calls lie' if several else 'it lies'} {far} below it, hard to hear"
+            )
+        else:
+            how = f"{'half of all calls by ' * several}{far}"
         return (
             f"{calls_that(self.standing, self.calls, 'stand')} {STANDS_DB:.0f} dB or more above "
-            f"all else ({'the middle one ' * (self.calls > 1)}{self.median_db:.0f} dB); {rest}"
+            f"all else ({how}); {rest}"
         )
 
 

@@ -498,9 +498,23 @@ def test_what_a_cut_keeps_is_counted_in_words(counts, told) -> None:
     assert stand_then(*counts).startswith(told)
 
 
-def test_figures_of_one_call_have_no_middle_one() -> None:
-    one = Figures(standing=1, calls=1, median_db=20.0, rest_lufs=-40.0)
-    assert str(one).startswith("the one call there stands 6 dB or more above all else (20 dB); ")
+@pytest.mark.parametrize(
+    ("standing", "calls", "median_db", "told"),
+    [
+        (1, 1, 20.0, "the one call there stands 6 dB or more above all else (20 dB); "),
+        (0, 1, -8.2, "above all else (it lies 8 dB below it, hard to hear); "),
+        (3, 4, 9.7, "above all else (half of all calls by 10 dB or more); "),
+        (0, 4, -0.3, "above all else (half of all calls by 0 dB or more); "),
+        (
+            1,
+            4,
+            -14.0,
+            "above all else (half of all calls lie 14 dB or more below it, hard to hear); ",
+        ),
+    ],
+)
+def test_how_far_calls_stand_is_said_in_words(standing, calls, median_db, told) -> None:
+    assert told in str(Figures(standing, calls, median_db, rest_lufs=-40.0))
 
 
 def test_alike_channels_are_left_alone(engine_take):
