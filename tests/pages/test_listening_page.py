@@ -322,6 +322,28 @@ def test_a_label_of_an_earlier_sitting_is_taken_away_by_key_and_by_mouse(
     assert page.inner_text("#sitting") == "0"
 
 
+@pytest.mark.parametrize("width", [1440, 390])
+def test_what_was_said_last_moves_no_key(opened, photograph, width) -> None:
+    """Its label stands on a key among others, which a hand has learnt to find."""
+    page = opened
+    page.set_viewport_size({"width": width, "height": 900})
+    ready(page)
+    own = "document.querySelector('#again').closest('fieldset').getBoundingClientRect().top"
+    tops = (
+        f"['no', 'again', 'unsure', 'undo', 'type'].map((id) => "
+        f"document.getElementById(id).getBoundingClientRect().top - {own})"
+    )
+    before = page.evaluate(tops)
+    photograph(page, f"listening-none-said-{width}")
+    page.keyboard.press("t")
+    page.keyboard.type("lesser reedling: " + "long trill with a rising end, " * 2)
+    page.keyboard.press("Enter")
+    wait_for_labels(page, 1)
+    assert "Same as last: lesser" in page.inner_text("#again")
+    assert page.evaluate(tops) == before
+    photograph(page, f"listening-last-said-{width}")
+
+
 def test_same_as_last_forgets_what_was_taken_back(opened, log_path) -> None:
     page = opened
     ready(page)
