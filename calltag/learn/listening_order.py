@@ -2,7 +2,7 @@
 
 With a taught tagger, the sounds whose label would teach most (`calltag.learn.next_to_label`), then
 those that it is least sure of. Before anything is taught, sounds that are surely calls and unlike
-each other, so that all types of a shoot come early.
+each other, so that all types of a shoot come early; they begin with whole ones.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.examples import Sound
@@ -22,9 +23,17 @@ _TELLING = 200
 _CUT = 3.0
 """Features count no more than this many interquartile ranges from the middle."""
 
+_SHORT_S = 0.15
+_FIRST, _SCRAP = 5, 0.5
+"""A sound that is shorter, or cut off by an end of its take, counts as half as surely a call where
+the first few are chosen; then as any other, since a type may have short calls alone."""
+
 
 def listening_order(
-    sounds: Sequence[Sound], call_probability: Sequence[float], tagger: Tagger | None
+    sounds: Sequence[Sound],
+    call_probability: Sequence[float],
+    tagger: Tagger | None,
+    cut_off: Sequence[bool] | None = None,
 ) -> list[int]:
     """Order sounds by what their labels would teach.
 
@@ -36,6 +45,8 @@ def listening_order(
         Of each, that it is a call at all.
     tagger : Tagger or None
         What was taught so far; None before.
+    cut_off : sequence of bool, optional
+        Of each, whether an end of its take cuts it off; none by default.
 
     Returns
     -------
@@ -56,12 +67,17 @@ def listening_order(
         sure = np.array([tag.confidence for tag in tagger.tag(features)])
         order = list(dict.fromkeys([*first, *np.argsort(sure, kind="stable").tolist()]))
     else:
-        order = _unlike_each_other(features, np.array([call_probability[i] for i in alike]))
+        cut = cut_off or [False] * len(sounds)
+        scrap = [cut[i] or sounds[i].span.length_s < _SHORT_S for i in alike]
+        odds = [call_probability[i] for i in alike]
+        order = _unlike_each_other(features, np.array(odds), np.array(scrap))
     placed = [alike[i] for i in order]
     return placed + sorted(set(range(len(sounds))) - set(placed))
 
 
-def _unlike_each_other(features: FloatArray, call_probability: DoubleArray) -> list[int]:
+def _unlike_each_other(
+    features: FloatArray, call_probability: DoubleArray, scrap: npt.NDArray[np.bool_]
+) -> list[int]:
     """Begin with what is surest, go on with what is sure and unlike all that was chosen."""
     low, middle, high = np.percentile(features, [25, 50, 75], axis=0)
     place = np.clip((features - middle) / np.maximum(high - low, 1e-6), -_CUT, _CUT)
@@ -69,8 +85,9 @@ def _unlike_each_other(features: FloatArray, call_probability: DoubleArray) -> l
     nearest = np.full(len(place), float(place.shape[1]))  # squared
     left = np.ones(len(place), bool)
     chosen: list[int] = []
-    for _ in range(min(_TELLING, len(place))):
-        best = int(np.where(left, call_probability * np.sqrt(nearest), -1.0).argmax())
+    for n_chosen in range(min(_TELLING, len(place))):
+        counts = np.where(scrap, _SCRAP, 1.0) if n_chosen < _FIRST else 1.0
+        best = int(np.where(left, counts * call_probability * np.sqrt(nearest), -1.0).argmax())
         chosen.append(best)
         left[best] = False
         away = square + square[best] - 2 * (place @ place[best])

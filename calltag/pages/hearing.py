@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from calltag.edit.when import moment
+from calltag.edit.worth import is_cut_at_end, is_cut_at_start
 from calltag.errors import ModelError
 from calltag.learn.examples import Sound
 from calltag.learn.labels import is_call_type
@@ -192,7 +193,8 @@ def _orders(heard: Sequence[Heard], tagger: Tagger | None) -> dict[Order, list[i
     ]
     sounds = [sound for _, sound in waiting]
     odds = [one.call.call_probability for one, _ in waiting]
-    useful = [waiting[i][0].number for i in listening_order(sounds, odds, tagger)]
+    cut_off = [is_cut_at_start(one.call) or is_cut_at_end(one.take, one.call) for one, _ in waiting]
+    useful = [waiting[i][0].number for i in listening_order(sounds, odds, tagger, cut_off)]
     placed = set(useful)
     typed = sorted(heard, key=lambda one: (_type_key(one), -one.confidence))
     timed = sorted(heard, key=lambda one: _time_key(one.take, one.call.start_s))

@@ -9,6 +9,7 @@ import pytest
 from calltag.errors import InputError, LogError, MediaError
 from calltag.learn.by_hand import with_labels
 from calltag.log import Log
+from calltag.pages.heard import Numbers
 from calltag.pages.hearing import Order, Show, hear
 from calltag.pages.inside import take_file
 from calltag.pages.session import Session
@@ -346,3 +347,26 @@ def test_a_label_is_taken_away_in_the_take_and_its_copies_at_once(log_path) -> N
 
 def ends(span: Span) -> dict[str, float]:
     return {"start_s": span.start_s, "end_s": span.end_s}
+
+
+@pytest.mark.parametrize("end", ["start", "end"])
+def test_a_sound_that_an_end_of_its_take_cuts_off_is_not_the_first(log_path: Path, end) -> None:
+    with Log(log_path) as log:
+        hearing = hear(log, Numbers(), model=log_path.with_name("none"))
+        first = hearing.by_number[hearing.orders[Order.USEFUL][0]]
+        one = log.take_log(first.take.path, features=True)
+        moved = (
+            Span(0.0, 0.5)
+            if end == "start"
+            else Span(one.take.duration_s - 0.5, one.take.duration_s)
+        )
+        calls = [
+            replace(call, start_s=moved.start_s, end_s=moved.end_s)
+            if call.span == first.call.span
+            else call
+            for call in one.calls
+        ]
+        log.put(replace(one, calls=tuple(calls)), feature_version=FEATURE_VERSION)
+        hearing = hear(log, Numbers(), model=log_path.with_name("none"))
+    first = hearing.by_number[hearing.orders[Order.USEFUL][0]]
+    assert (first.take.path, first.call.span) != (one.take.path, moved)
