@@ -21,7 +21,7 @@ from calltag.media.streams import drop_all_but, picture_stream, readable_packets
 from calltag.media.timecode import Rate, format_timecode, parse_timecode
 
 _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
-# EBU Tech 3285: between the numbers of day and time other signs may stand as well.
+# EBU Tech 3285 (from memory): between the numbers of day and time other signs may stand as well.
 _DAY = re.compile(r"(\d{4})[-_:/ .](\d\d)[-_:/ .](\d\d)")
 _BEXT_TIME = re.compile(r"(\d\d)[-_: .](\d\d)[-_: .](\d\d)")
 _WITH_SECONDS = re.compile(r".{11}\d\d:\d\d:\d\d")
