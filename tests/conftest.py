@@ -26,14 +26,18 @@ settings.load_profile("calltag")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """With `-n`, hold the processes to come to one thread each for linear algebra.
+    """With `-n`, hold the processes to come to one thread each, and to what each has compiled.
 
-    They use all cores together; with a thread for each core besides, the threads wait for each
-    other and cost half as much again.
+    They use all cores together; with a thread of linear algebra for each core besides, the threads
+    wait for each other and cost half as much again. What librosa compiles is kept beside it, and
+    two processes that compile the same at once leave a mixture, on which the next one crashes.
     """
     if config.getoption("numprocesses", None):
         for library in ("OPENBLAS", "OMP", "MKL"):
             os.environ.setdefault(f"{library}_NUM_THREADS", "1")
+    process = os.environ.get("PYTEST_XDIST_WORKER")
+    if process is not None and config.cache is not None:
+        os.environ["NUMBA_CACHE_DIR"] = str(config.cache.mkdir(f"compiled-by-{process}"))
 
 
 @pytest.hookimpl(optionalhook=True)

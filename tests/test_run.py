@@ -692,7 +692,7 @@ def test_takes_are_named_by_the_model_beside_the_log(
     class Tagger:
         classes = ("call", "pit rail")
 
-        def tag(self, features: np.ndarray) -> list[tuple[str, float]]:
+        def tag(self, features: np.ndarray, _takes: np.ndarray) -> list[tuple[str, float]]:
             return [("pit rail", 0.8) if row[0] > 4 else ("call", 0.9) for row in features]
 
     monkeypatch.setattr("calltag.learn.model_file.load_model", lambda _path: Tagger())
