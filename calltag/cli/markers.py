@@ -335,12 +335,12 @@ def _tell_conformed(marked: Sequence[TakeMarkers], conform: str) -> None:
             continue
         was = (one.conformed_from or one.clock.rate).fps
         filmed.add(was)
-        if was != one.take.fps:
+        if one.conformed_from is not None:
             changed[was, one.take.fps].append(one.take.path)
     if len(filmed) < 2 or not changed:
         return
     told = "; ".join(
-        f"{first_few(paths)} (filmed at {rate_text(was)}: at {float(100 * fps / was):.3g} %)"
+        f"{first_few(paths)} (filmed at {rate_text(was)}: at {float(100 * fps / was):.4g} %)"
         for (was, fps), paths in sorted(changed.items())
     )
     say(

@@ -196,6 +196,18 @@ def test_one_rate_for_takes_filmed_at_several_says_which_it_slows(shoot):
         assert "With --conform" not in result.stderr
 
 
+def test_only_what_plays_slower_or_faster_is_said_to(shoot):
+    """24.9 frames a second are taken for 25; 29.97 for 30 are played a thousandth faster."""
+    with Log(Path("calltag.db")) as log:
+        first, second, _ = log.take_logs()
+        for take_log, fps in ((first, Fraction(249, 10)), (second, Fraction(30_000, 1001))):
+            log.put(replace(take_log, take=replace(take_log.take, fps=fps)), feature_version=1)
+    result = run("day.otio", "--conform", "25")
+    assert "their own speed: B001.mov (filmed at 29.97: at 83.42 %); if" in result.stderr
+    result = run("faster.otio", "--conform", "30")
+    assert "B001.mov (filmed at 29.97: at 100.1 %)" in result.stderr
+
+
 def test_a_distance_for_each_take(shoot):
     Path("far.csv").write_text("take,distance_m,temperature_c\nA001.mov,200,20\n")
     result = run("day.otio", "--distance", "far.csv")
