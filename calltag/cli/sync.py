@@ -351,7 +351,7 @@ def _row(one: Comparison) -> Row:
         "take_b": one.take_b,
         "outcome": one.outcome.value,
         "offset_s": rounded(pair.offset_s, 4) if pair else None,
-        "drift_ppm": rounded(pair.drift_ppm, 1) if pair else None,
+        "drift_ppm": rounded(pair.drift_ppm, 1) if pair and pair.confidence else None,
         "confidence": rounded(pair.confidence, 3) if pair and pair.confidence else None,
         "overlap_s": rounded(pair.overlap_s, 2) if pair else None,
         "reason": one.reason,
