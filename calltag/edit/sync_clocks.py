@@ -4,7 +4,8 @@ A pair that is lined up states by how much one camera's clock is ahead of the ot
 agree on that, the clocks put the other pairs in a narrow place; those are looked for again there,
 and less sound is enough. Crystals are good to 50 millionths, so two clocks part by up to nine
 frames an hour; common practice says a frame or two, which is what they may stray between two pairs
-that are lined up. Where they may have parted by more than 0.4 s, they tell nothing.
+that are lined up. Where they may have parted by more than 0.4 s, or dates say another day, they
+tell nothing.
 
 The sound is looked at a little farther around: where it agrees better just outside the place, the
 clocks are not what they seem, and an echo within would be taken for it.
@@ -16,12 +17,13 @@ A clock is that of a camera, or recorder: of takes that `calltag.media.joins` wo
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
+from operator import attrgetter
 from pathlib import PurePosixPath
 from statistics import median
 from typing import NamedTuple
@@ -33,6 +35,7 @@ from calltag.edit.sync_search import LEAST_OVERLAP_S, Bounds
 from calltag.edit.sync_trace import trace_take
 from calltag.errors import MediaError
 from calltag.media.clock import (
+    DAY_S,
     DEFAULT_RATE,
     apart_s,
     day_s,
@@ -59,6 +62,7 @@ _FARTHEST_S = 10.0  # they part by no more within a day or so
 _AROUND_S, _MOST_OFF_S = 0.5, 0.4
 _EPOCH = datetime(1970, 1, 1)
 _DATES_S = 5.0  # dates are to the second, and a day's drift from timecode
+_SAME_DAY_S = DAY_S / 2  # clocks show the same again after a day
 _WHERE = "where the clocks put them"
 _TRACES = 6  # kept while pairs are looked at in order of time
 
@@ -70,7 +74,7 @@ class ClockDifference:
     Attributes
     ----------
     of, than : str
-        The folders of the two cameras, or a take of each where they share one.
+        The folders of the two cameras, or a take of each where one is not of that camera alone.
     ahead_s : float
         Seconds, in the middle of the pairs that agree; below zero where it is behind.
     apart_s : float
@@ -132,11 +136,23 @@ class _Clocks(NamedTuple):
 
     def dates_agree(self, take_a: Take, take_b: Take, offset_s: float) -> bool:
         """Whether the dates of the takes put them there, too."""
+        off_s = self._dates_off_s(take_a, take_b, offset_s, FEWEST)
+        return off_s is not None and off_s <= _DATES_S
+
+    def on_another_day(self, take_a: Take, take_b: Take, offset_s: float) -> bool:
+        """Whether the dates put the takes on other days than the clocks do."""
+        off_s = self._dates_off_s(take_a, take_b, offset_s, 1)
+        return off_s is not None and off_s > _SAME_DAY_S
+
+    def _dates_off_s(
+        self, take_a: Take, take_b: Take, offset_s: float, fewest: int
+    ) -> float | None:
+        """How far off a place is by the dates; None where too few pairs tell."""
         dates_s = _dates_s(take_a, take_b)
         known_s = [one.date_ahead_s for one in self.witnesses if one.date_ahead_s is not None]
-        if dates_s is None or len(known_s) < FEWEST:
-            return False
-        return abs(dates_s - offset_s - median(known_s)) <= _DATES_S
+        if dates_s is None or len(known_s) < fewest:
+            return None
+        return abs(dates_s - offset_s - median(known_s))
 
 
 def look_by_clocks(
@@ -186,6 +202,8 @@ def look_by_clocks(
         if known is None or place is None or _both_ran_s(take_a, take_b, *place) < LEAST_OVERLAP_S:
             continue
         at_s, off_s = place
+        if known.on_another_day(take_a, take_b, at_s):
+            continue
         with suppress(MediaError):  # it is away since
             near = compare(
                 trace(files[one.take_a].path),
@@ -228,7 +246,9 @@ def _clocks(
     for cameras, witnesses in said.items():
         agreeing = max(([o for o in witnesses if _agree(o, one)] for one in witnesses), key=len)
         if len(agreeing) >= FEWEST or len(witnesses) == 1:
-            clocks[cameras] = _Clocks(sorted(agreeing), len(witnesses) - len(agreeing))
+            clocks[cameras] = _Clocks(
+                sorted(agreeing, key=attrgetter("at_s")), len(witnesses) - len(agreeing)
+            )
     return clocks
 
 
@@ -244,6 +264,7 @@ def _differences(
     first: dict[object, Take] = {}
     for take in takes:
         first.setdefault(camera(take), take)
+    cameras_in = Counter(PurePosixPath(take.path).parent for take in first.values())
     found = []
     told: set[frozenset[object]] = set()
     for (than, of), known in clocks.items():
@@ -252,7 +273,7 @@ def _differences(
         told.add(frozenset((of, than)))
         folders = [PurePosixPath(first[one].path).parent for one in (of, than)]
         names = [first[one].path for one in (of, than)]
-        if folders[0] != folders[1] and all(folder.name for folder in folders):
+        if all(folder.name and cameras_in[folder] == 1 for folder in folders):
             names = [str(folder) for folder in folders]
         begun_s = known.witnesses[0].ahead_s
         since_s = [within_half_s(one.ahead_s - begun_s) for one in known.witnesses]

@@ -126,6 +126,23 @@ def test_a_pair_that_says_otherwise_is_left_out_and_told() -> None:
     assert str(told).endswith("3 pairs agree to 0.1 s, 1 says otherwise.")
 
 
+def test_of_several_cameras_in_a_folder_each_is_named() -> None:
+    first = cam("cam1/A001.mov", TEN_S)
+    second, third = cam("cam2/B001.mov", TEN_S + 10), cam("cam2/C001.mov", TEN_S + 20)
+    _, told = look([(first, second, 3.0), (first, third, 3.0)])
+    assert [(one.of, one.than) for one in told] == [
+        ("cam2/B001.mov", "cam1/A001.mov"),
+        ("cam2/C001.mov", "cam1/A001.mov"),
+    ]
+
+
+def test_pairs_with_and_without_a_date_are_of_one_camera() -> None:
+    first, second = sure_pair(1, TEN_S)
+    undated = cam("cam2/B002.mov", TEN_S + 3 + AHEAD_S, dated=False)
+    _, (told,) = look([(first, second, 3.0), (first, undated, 3.0)])
+    assert told.n_pairs == 2
+
+
 # Where the clocks put a pair
 
 
@@ -150,6 +167,19 @@ def test_what_the_sound_leaves_open_is_lined_up_where_the_clocks_put_it(
     assert found.alignment is not None
     assert found.alignment.offset_s == pytest.approx(pair.offset_s, abs=0.002)
     assert found.reason.endswith("where the clocks put them")
+
+
+def test_another_day_by_the_dates_is_not_where_the_clocks_put_it(tmp_path: Path, pairs) -> None:
+    """At the same time of the next day the same bird may call alike: less sound is not enough."""
+    pair = pairs.make_pair(44, snr_db=5.0, seconds=12.0, every_s=3.0, overlap=(0.5, 0.8))
+    sf.write(tmp_path / "A009.wav", pair.a, pairs.RATE_HZ)
+    sf.write(tmp_path / "B009.wav", pair.b, pair.rate_b_hz)
+    at_s = TEN_S + 60
+    first = cam("cam1/A009.mov", at_s)
+    sure = (*sure_pair(1, TEN_S), 3.0)
+    for days, outcome in ((0, Outcome.LINED_UP), (1, Outcome.NOTHING)):
+        second = cam("cam2/B009.mov", at_s + pair.offset_s + AHEAD_S, days=days)
+        assert look([sure, (first, second, None)], tmp_path)[0][-1].outcome is outcome
 
 
 def test_what_has_nothing_in_common_there_is_placed_by_the_clocks(quiet: Path) -> None:
