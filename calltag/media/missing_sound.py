@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import chain
+from math import inf
 
 from av.container import InputContainer
 
@@ -96,12 +98,13 @@ def without_sound(container: InputContainer, tracks: list[Track], broken_off: bo
 
 
 def _in_no_track(tracks: list[Track]) -> list[Span]:
-    """Stretches that no track has sound in, since one of them began and until all have ended."""
+    """Stretches that no track has sound in, since one began, with damage after all that is good."""
     begin_s = _begin_s(tracks)
     end_s = max(track.end_s for track in tracks)
-    silent = [Span(0.0, end_s)]
+    damage = chain.from_iterable(track.damage for track in tracks)
+    silent = [Span(0.0, end_s), *(span for span in damage if span.end_s > end_s)]
     for track in tracks:
-        ends = Span(begin_s, _begin_s([track])), Span(track.end_s, end_s)
+        ends = Span(begin_s, _begin_s([track])), Span(track.end_s, inf)
         silent = [
             common
             for a in silent

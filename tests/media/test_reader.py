@@ -664,6 +664,22 @@ def test_damage_in_the_middle_is_survived_and_told(tmp_path, make_clip, name, op
     assert any(" 4." in fault or " 3." in fault for fault in reader.faults)
 
 
+@pytest.mark.parametrize("streams", [1, 2])
+def test_damage_at_the_very_end_is_broken(tmp_path, make_clip, streams):
+    path = make_clip(tmp_path / "a.mp4", seconds=3.0, streams=streams, audio_codec="aac")
+    with av.open(str(path)) as container:
+        packets = list(container.demux(*container.streams.audio))
+    last = [(one.pos, one.size) for one in packets if one.size and one.pts * one.time_base > 2.8]
+    data = bytearray(path.read_bytes())
+    for start, n in last:
+        data[start : start + n] = b"\xff" * n
+    path.write_bytes(data)
+    reader = SoundReader(path)
+    list(reader)
+    assert any("sound is damaged between 2.8" in fault for fault in reader.faults)
+    assert reader.broken == [(pytest.approx(2.82, abs=0.03), pytest.approx(3.0, abs=0.03))]
+
+
 def test_faults_are_of_the_last_reading_alone(tmp_path):
     path, _ = with_gap(tmp_path / "a.mkv", 9600, 30_000, 60_000)
     reader = SoundReader(path)
