@@ -216,7 +216,8 @@ class Catalogue(Closing):
             In that order.
         """
         rows = self.read(
-            "SELECT cuts.id, cuts.path, stories.size_bytes, stories.file_hash, stories.story "
+            "SELECT cuts.id, cuts.path, stories.size_bytes, stories.file_hash, "
+            "CAST(stories.story AS BLOB) "  # as it may be no text any more
             "FROM cuts JOIN stories ON stories.cut = cuts.id "
             f"WHERE {condition} ORDER BY {order_by}",
             values,
@@ -233,10 +234,10 @@ class Catalogue(Closing):
             for key, path, size_bytes, file_hash, story in rows
         ]
 
-    def _story(self, path: str, text: str) -> Story:
+    def _story(self, path: str, text: bytes) -> Story:
         try:
             return from_plain(json.loads(text))
-        except (ValueError, TypeError) as error:
+        except (ValueError, TypeError, AttributeError) as error:
             raise LibraryError(
                 f"{self.folder / NAME}: what it holds of {path} is damaged; {_KIND.mend}"
             ) from error
@@ -531,5 +532,5 @@ def _clock_s(story: Story) -> float | None:
     try:
         frame, rate = parse_timecode(story.start_tc, Fraction(story.frame_rate))
         return float(frame_to_seconds(frame, rate.fps))
-    except (InputError, ValueError, ZeroDivisionError):
+    except (InputError, ValueError, ArithmeticError):
         return None

@@ -331,7 +331,8 @@ _KINDS = {each.name: _OF_DECLARED.get(each.type, object) for each in fields(Stor
 def _can_be(story: Story) -> bool:
     """Whether what is within a story's attributes can be: damage may have changed it."""
     return (
-        all(_fits(kind, str) for kind in story.noise)
+        all((story.id, story.label, story.take, story.take_digest))
+        and all(_fits(kind, str) for kind in story.noise)
         and all(
             _fits(one.digest, str)
             and _fits(one.take, str)
@@ -344,7 +345,14 @@ def _can_be(story: Story) -> bool:
 
 
 def _fits(value: object, kind: Any) -> bool:
-    return isinstance(value, kind) and not (isinstance(value, float) and not math.isfinite(value))
+    """Whether a value is of a kind, and SQLite can store it: 64 bits, and valid Unicode."""
+    if isinstance(value, float) and not math.isfinite(value):
+        return False
+    if isinstance(value, int) and abs(value) >= 2**63:
+        return False
+    if isinstance(value, str) and value.encode("utf-8", "ignore").decode("utf-8") != value:
+        return False
+    return isinstance(value, kind)
 
 
 def _is_frame_rate(text: str) -> bool:

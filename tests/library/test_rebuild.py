@@ -106,6 +106,9 @@ def test_a_date_that_another_program_changed_is_no_month(keep, shot, catalogue, 
         (b'"noise": ["wind"]', b'"noise": [  123 ]'),
         (b'"rate_hz": 48000', b'"rate_hz": "480"'),
         (b'"start_tc": "10:00:01:00"', b'"start_tc": 1000010100000'),
+        (b'"labelled_by": "calltag', b'"labelled_by": "\\ud83da'),
+        (b"dcterms:identifier>", b"dcterms:identifiex>"),
+        (b"dcterms:title>", b"dcterms:titlo>"),
         (b">1.0<", b">nan<"),
     ],
 )
@@ -115,16 +118,18 @@ def test_a_story_that_can_be_none_of_ours_takes_no_other_along(
     bad, good = keep(wanted(shot, call(1.0, noise=("wind",))), wanted(shot, CALLS[1]))
     content = bad.file.read_bytes()
     assert told in content
+    assert len(told) == len(changed), "the file is whole but for what it says"
     bad.file.write_bytes(content.replace(told, changed))
     report = rebuild(catalogue.folder)
     assert (report.taken, [problem.path for problem in report.strangers]) == (1, [bad.path])
     assert list(catalogue.all_kept()) == [good]
 
 
-def test_damage_in_a_row_of_the_catalogue_is_told(keep, shot, catalogue):
+@pytest.mark.parametrize("damaged", ["substr(story, 2)", "CAST(x'7b22ff227d' AS TEXT)", "'[1]'"])
+def test_damage_in_a_row_of_the_catalogue_is_told(keep, shot, catalogue, damaged):
     (kept,) = keep(wanted(shot, CALLS[0]))
     with sqlite3.connect(catalogue.folder / NAME) as other:
-        other.execute("UPDATE stories SET story = substr(story, 2)")
+        other.execute(f"UPDATE stories SET story = {damaged}")
     other.close()
     with pytest.raises(LibraryError, match=rf"{kept.path} is damaged; `calltag library rebuild`"):
         find(catalogue, Query())

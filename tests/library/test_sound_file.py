@@ -25,7 +25,7 @@ from calltag.library.sound_file import (
     sound_hash,
     write_cut,
 )
-from calltag.library.story import BY_HAND, Heard, tidy
+from calltag.library.story import BY_HAND, Heard, from_plain, tidy, to_plain
 from calltag.media.bext import Bext
 from calltag.media.wav_file import iter_chunks, read_chunk
 
@@ -123,7 +123,7 @@ numbers = st.none() | st.floats(allow_nan=True, allow_infinity=True)
 
 
 @given(
-    label=st.text(min_size=1, max_size=40).filter(lambda text: text.strip().isprintable()),
+    label=st.text(min_size=1, max_size=40).filter(lambda text: text.isprintable() and text.strip()),
     place=texts,
     behaviour=texts,
     snr_db=numbers,
@@ -236,6 +236,22 @@ def test_a_story_changed_by_hand_is_read_and_noticed():
 def test_what_is_no_story_is_refused(text: str):
     with pytest.raises(ValueError):
         from_rdf(text)
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"id": ""},
+        {"take_digest": ""},
+        {"confidence": 2**63},
+        {"feature_version": -(2**63) - 1},
+        {"also_heard": [["take 1", "A001.MOV", 10**400, 2.0]]},
+        {"noise": ["wind \ud83d"]},
+    ],
+)
+def test_what_no_catalogue_could_hold_is_no_story(changed: dict[str, object]):
+    with pytest.raises(ValueError, match="cannot be what stands there"):
+        from_plain(to_plain(plain_story()) | changed)
 
 
 def test_a_flac_file_has_eight_channels_at_most(keep, tmp_path):
