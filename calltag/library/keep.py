@@ -37,7 +37,7 @@ STALE_S = 600.0
 
 _LONGEST_NAME = 60
 _DEVICES = frozenset(
-    ["con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))]
+    ["con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "123456789¹²³")]
 )
 """What Windows takes for a device, whatever follows after a full stop: no file may be called so."""
 

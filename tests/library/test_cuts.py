@@ -161,6 +161,7 @@ def test_every_call_lies_in_a_folder_of_its_species(keep, shot):
         ("CON", "con-"),  # which Windows keeps for itself
         ("Com1", "com1-"),
         ("nul.2", "nul-.2"),
+        ("LPT²", "lpt²-"),  # which Windows reads as 2
         (59 * "a" + ".b", 59 * "a"),  # Windows drops a full stop at the end
     ]:
         assert cut_path(plain_story(species=species), ".flac").rpartition("/")[0] == folder
