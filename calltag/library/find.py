@@ -243,12 +243,13 @@ def check_types(catalogue: Catalogue, types: Sequence[str]) -> None:
 
 def _counted(catalogue: Catalogue, column: str) -> tuple[tuple[str, int], ...]:
     """Count the values of a column, each as it was first written."""
-    rows = catalogue.read(
-        f"SELECT (SELECT json_extract(story, '$.{column}') FROM stories WHERE cut = first), n "
-        f"FROM (SELECT {column}_key AS name, min(id) AS first, count(*) AS n FROM cuts "
-        f"WHERE {column}_key != '' GROUP BY {column}_key) ORDER BY name"
+    firsts = f"FROM cuts WHERE {column}_key != '' GROUP BY {column}_key"
+    counts = dict(catalogue.read(f"SELECT min(id), count(*) {firsts}"))
+    kept = catalogue.kept_where(
+        f"cuts.id IN (SELECT min(id) {firsts})", order_by=f"cuts.{column}_key"
     )
-    return tuple((str(name), int(n)) for name, n in rows)
+    # One that another process has just put there was not counted yet.
+    return tuple((getattr(one.story, column), counts[one.key]) for one in kept if one.key in counts)
 
 
 def by_name(catalogue: Catalogue, name: str) -> Kept:
