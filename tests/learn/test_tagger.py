@@ -5,8 +5,10 @@ import pytest
 
 from calltag.errors import InputError
 from calltag.learn.judges import Evidence
+from calltag.learn.kinship import N_FEATURES
 from calltag.learn.out_of_fold import OutOfFold, Strangers
 from calltag.learn.panel import Opinion, Said
+from calltag.learn.series import heard_together
 from calltag.learn.teach import teach
 from calltag.learn.trust import fit_trust
 from calltag.records.label import CALL
@@ -19,6 +21,27 @@ def test_finds_get_the_label_that_was_taught(taught, sounds) -> None:
         assert np.mean([tag.label == label for tag in named]) > 0.95
         assert len(named) > 40
         assert all(taught.tagger.trust.everything.threshold <= tag.confidence <= 1 for tag in named)
+
+
+def test_finds_of_one_take_tell_each_other_what_they_are(sounds) -> None:
+    def as_measured(rows: np.ndarray) -> np.ndarray:
+        return np.pad(rows, ((0, 0), (0, N_FEATURES - sounds.n_features)))
+
+    examples = [
+        one._replace(features=as_measured(one.features[None])[0]) for one in sounds.examples()
+    ]
+    tagger = teach(examples).tagger
+    heard = as_measured(sounds.rows(sounds.types[3], 8, take=60, spread=2.0))
+    takes = np.array(["A.mov", "B.mov"] * 4)
+    alone, told = tagger.verdict(heard), tagger.verdict(heard, takes)
+    known = tagger.panel.kin.known
+    label, sure = heard_together(known, heard, takes, alone.label, alone.sure)
+    assert told.label.tolist() == label.tolist()
+    assert told.sure == pytest.approx(sure)
+    assert not np.allclose(told.sure, alone.sure, atol=0.01)
+    tags = tagger.tag(heard, takes)
+    assert [tag.confidence for tag in tags if tag.label != CALL] == list(told.sure[told.given])
+    assert tagger.verdict(heard, np.arange(8)).sure.tolist() == alone.sure.tolist()
 
 
 def test_strangers_stay_unknown(taught, sounds) -> None:

@@ -1,14 +1,19 @@
 from __future__ import annotations
 
 import threading
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from calltag.errors import InputError, LogError, MediaError
 from calltag.learn.by_hand import with_labels
+from calltag.learn.trust import Verdict
 from calltag.log import Log
+from calltag.pages import hearing as hearing_module
 from calltag.pages.heard import Numbers
 from calltag.pages.hearing import Order, Show, hear
 from calltag.pages.inside import take_file
@@ -347,6 +352,28 @@ def test_a_label_is_taken_away_in_the_take_and_its_copies_at_once(log_path) -> N
 
 def ends(span: Span) -> dict[str, float]:
     return {"start_s": span.start_s, "end_s": span.end_s}
+
+
+def test_guesses_are_made_of_all_that_is_of_one_take(log_path: Path) -> None:
+    class Taught:
+        classes = ("pit rail: rasp",)
+
+        def __init__(self, n_features: int) -> None:
+            self.panel = SimpleNamespace(n_features=n_features)
+
+        def verdict(self, features: np.ndarray, takes: np.ndarray) -> Verdict:
+            sure = [1 / np.count_nonzero(takes == take) for take in takes]
+            return Verdict(np.full(len(features), self.classes[0]), np.array(sure), sure)
+
+    with Log(log_path) as log:
+        heard = list(hear(log, Numbers(), model=log_path.with_name("none")).by_number.values())
+    counts = Counter(one.take.path for one in heard)
+    assert len(counts) > 1
+    assert max(counts.values()) > 1
+    guessed = hearing_module._guessed(heard, Taught(len(heard[0].call.features)))
+    assert {one.guess for one in guessed} == {"pit rail: rasp"}
+    for one in guessed:
+        assert one.confidence == pytest.approx(1 / counts[one.take.path])
 
 
 @pytest.mark.parametrize("end", ["start", "end"])
