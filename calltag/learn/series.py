@@ -33,7 +33,7 @@ _OTHER = 0.3  # of what speaks against a label, so much speaks for another one o
 # What a find would be believed to be if nothing were known: one of four types, or of none.
 _USUAL, _USUAL_STRANGER = 0.225, 0.1
 _LEAST = 1e-3
-_ROWS = 1000  # at a time, of pairs
+_ROWS = 250  # of pairs at a time, so that a take of very many finds takes little memory
 
 
 def heard_together(
