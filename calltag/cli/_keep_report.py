@@ -81,8 +81,11 @@ def report_lines(report: KeepReport, folder: Path) -> Iterator[str]:
 def unsaid_line(report: KeepReport) -> Iterator[str]:
     """Say how to give the place and the recordist, where the calls just kept lack them."""
     stories = [kept.story for kept in report.kept]
-    options = ["--place"] * (not all(one.place for one in stories))
-    options += ["--recordist"] * (not all(one.recordist for one in stories))
+    said = {
+        "--place": all(one.place for one in stories),
+        "--recordist": all(one.recordist for one in stories),
+    }
+    options = [option for option, is_said in said.items() if not is_said]
     if options:
         lacking = " or ".join(_UNSAID[option] for option in options)
         yield (

@@ -342,31 +342,36 @@ def _keep(
     return kept, left, forgotten
 
 
+def _by_sound(one: Comparison) -> Alignment | None:
+    """How a pair lies, where that was measured: clocks alone say nothing of drift or sureness."""
+    return one.alignment if one.alignment and one.alignment.confidence else None
+
+
 def _row(one: Comparison) -> Row:
     from calltag.edit.tables import rounded
 
-    pair = one.alignment
+    pair, heard = one.alignment, _by_sound(one)
     return {
         "take_a": one.take_a,
         "take_b": one.take_b,
         "outcome": one.outcome.value,
         "offset_s": rounded(pair.offset_s, 4) if pair else None,
-        "drift_ppm": rounded(pair.drift_ppm, 1) if pair and pair.confidence else None,
-        "confidence": rounded(pair.confidence, 3) if pair and pair.confidence else None,
+        "drift_ppm": rounded(heard.drift_ppm, 1) if heard else None,
+        "confidence": rounded(heard.confidence, 3) if heard else None,
         "overlap_s": rounded(pair.overlap_s, 2) if pair else None,
         "reason": one.reason,
     }
 
 
 def _cells(one: Comparison) -> list[str]:
-    pair = one.alignment
+    pair, heard = one.alignment, _by_sound(one)
     return [
         one.take_a,
         one.take_b,
         one.outcome.value,
         f"{pair.offset_s:+z.3f} s" if pair else "",
-        f"{pair.drift_ppm:+z.0f} ppm" if pair and pair.confidence else "",
-        sure(pair.confidence) if pair and pair.confidence else "",
+        f"{heard.drift_ppm:+z.0f} ppm" if heard else "",
+        sure(heard.confidence) if heard else "",
         f"{pair.overlap_s:.1f} s" if pair else "",
         one.reason,
     ]
