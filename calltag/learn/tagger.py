@@ -130,9 +130,7 @@ class Tagger:
         kin = self.panel.kin
         if takes is None or kin is None:
             return alone
-        return self.trust.ruled(
-            *heard_together(kin.known, features, takes, alone.label, alone.sure)
-        )
+        return self.trust.told(*heard_together(kin.known, features, takes, alone.label, alone.sure))
 
     def _opinion(self, features: npt.NDArray[Any]) -> Opinion:
         features = np.asarray(features)

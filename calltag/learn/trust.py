@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import expit, logit
 
 from calltag.arrays import DoubleArray
 from calltag.learn.confidence import STRANGER_SHARE, Confidence
@@ -16,6 +17,9 @@ from calltag.learn.panel import Opinion, Said, are_calls
 
 _MAY_BE_CALL = 0.3
 """Share of the votes for call types from which on a find that seems to be noise may be a call."""
+
+_COUNTS_ABOVE = 0.5  # of the log-odds beyond what is enough, where finds made each other sure
+_SUREST = 1 - 1e-9
 
 
 class Verdict(NamedTuple):
@@ -109,8 +113,33 @@ class Trust:
         np.ndarray, shape (n,), bool
             Whether they are.
         """
-        least = np.where(are_calls(label), self.of_types.threshold, self.everything.threshold)
-        return np.asarray(sure >= least)
+        return np.asarray(sure >= self._least(label))
+
+    def told(self, label: npt.NDArray[np.str_], sure: DoubleArray) -> Verdict:
+        """Tell which labels are sure enough, after finds told each other what they are.
+
+        They make each other too sure. What is given stays the same, as less sure than they say.
+
+        Parameters
+        ----------
+        label : np.ndarray of str, shape (n,)
+            The likeliest label of each find, by all of its take.
+        sure : np.ndarray, shape (n,)
+            Probability that it is right, as they say.
+
+        Returns
+        -------
+        Verdict
+            The labels, how sure they are, and whether they are given.
+        """
+        least = self._least(label)
+        above = logit(np.clip(sure, least, _SUREST)) - logit(least)
+        less = expit(logit(least) + _COUNTS_ABOVE * above)
+        return self.ruled(label, np.where(sure > least, np.maximum(less, least), sure))
+
+    def _least(self, label: npt.NDArray[np.str_]) -> DoubleArray:
+        """How sure each label has to be to be given."""
+        return np.where(are_calls(label), self.of_types.threshold, self.everything.threshold)
 
     @property
     def of_types(self) -> Confidence:

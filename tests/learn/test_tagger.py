@@ -37,11 +37,12 @@ def test_finds_of_one_take_tell_each_other_what_they_are(sounds) -> None:
     known = tagger.panel.kin.known
     label, sure = heard_together(known, heard, takes, alone.label, alone.sure)
     assert told.label.tolist() == label.tolist()
-    assert told.sure == pytest.approx(sure)
+    assert told.sure == pytest.approx(tagger.trust.told(label, sure).sure)
     assert not np.allclose(told.sure, alone.sure, atol=0.01)
     tags = tagger.tag(heard, takes)
     assert [tag.confidence for tag in tags if tag.label != CALL] == list(told.sure[told.given])
-    assert tagger.verdict(heard, np.arange(8)).sure.tolist() == alone.sure.tolist()
+    by_itself = tagger.verdict(heard, np.arange(8))
+    assert by_itself.sure.tolist() == tagger.trust.told(alone.label, alone.sure).sure.tolist()
 
 
 def test_strangers_stay_unknown(taught, sounds) -> None:
