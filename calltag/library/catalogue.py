@@ -237,7 +237,7 @@ class Catalogue(Closing):
     def _story(self, path: str, text: bytes) -> Story:
         try:
             return from_plain(json.loads(text))
-        except (ValueError, TypeError, AttributeError) as error:
+        except (ValueError, TypeError, AttributeError, RecursionError) as error:
             raise LibraryError(
                 f"{self.folder / NAME}: what it holds of {path} is damaged; {_KIND.mend}"
             ) from error

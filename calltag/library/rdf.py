@@ -159,7 +159,14 @@ def from_rdf(text: str) -> tuple[Story, bool]:
     try:
         root = ET.fromstring(text.encode("utf-8"))
         return _read(root)
-    except (ET.ParseError, LookupError, TypeError, AttributeError, UnicodeError) as error:
+    except (
+        ET.ParseError,
+        LookupError,
+        TypeError,
+        AttributeError,
+        UnicodeError,
+        RecursionError,
+    ) as error:
         raise ValueError(f"this is no story ({error})") from error
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import random
+import re
 import shutil
 import signal
 import sqlite3
@@ -27,8 +28,10 @@ from calltag.library.find import Query, choices, find
 from calltag.library.keep import STALE_S, sweep
 from calltag.library.rebuild import LAID_ASIDE, rebuild
 from calltag.library.sound_file import read_story, sound_files, sound_hash
+from calltag.media.wav_file import read_chunk
+from calltag.media.wav_writing import write_wav
 
-from .conftest import call, shoot, wanted
+from .conftest import RATE_HZ, call, shoot, wanted
 
 ROOT = Path(__file__).resolve().parents[2]
 CALLS = [call(1.0), call(3.0, "pit rail: rasp"), call(5.0, by_hand=True)]
@@ -125,7 +128,28 @@ def test_a_story_that_can_be_none_of_ours_takes_no_other_along(
     assert list(catalogue.all_kept()) == [good]
 
 
-@pytest.mark.parametrize("damaged", ["substr(story, 2)", "CAST(x'7b22ff227d' AS TEXT)", "'[1]'"])
+def test_a_story_of_brackets_within_brackets_takes_no_other_along(keep, shot, catalogue):
+    bad, good = keep(*(wanted(shot, each) for each in CALLS[:2]))
+    story = (read_chunk(bad.file, "axml") or b"").decode("utf-8")
+    nested = "[" * 100_000 + "]" * 100_000
+    told = re.sub(r"(?s)(<dwc:dynamicProperties>).*(</dwc:dyn)", rf"\1{nested}\2", story)
+    write_wav(bad.file, shot.samples, RATE_HZ, chunks={"axml": told.encode("utf-8")})
+    report = rebuild(catalogue.folder)
+    (problem,) = report.strangers
+    reason = "there is no story of a kept call in it, or it is damaged"
+    assert (report.taken, problem.path, problem.reason) == (1, bad.path, reason)
+    assert list(catalogue.all_kept()) == [good]
+
+
+@pytest.mark.parametrize(
+    "damaged",
+    [
+        "substr(story, 2)",
+        "CAST(x'7b22ff227d' AS TEXT)",
+        "'[1]'",
+        "replace(hex(zeroblob(50000)), '0', '[')",
+    ],
+)
 def test_damage_in_a_row_of_the_catalogue_is_told(keep, shot, catalogue, damaged):
     (kept,) = keep(wanted(shot, CALLS[0]))
     with sqlite3.connect(catalogue.folder / NAME) as other:
