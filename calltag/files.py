@@ -55,7 +55,7 @@ def written_whole(path: Path) -> Iterator[Path]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield partial
-        put_in_place(partial, path)
+        _move(partial, path, path)
     except CalltagError:
         raise
     except OSError as error:
@@ -88,25 +88,47 @@ def written_together(paths: Sequence[Path]) -> Iterator[list[Path]]:
         yield [stack.enter_context(written_whole(path)) for path in paths]
 
 
-def put_in_place(partial: Path, path: Path) -> None:
-    """Give a file that is complete its own name.
+def put_all_in_place(files: Mapping[Path, Path]) -> None:
+    """Give files that are complete their own names: all of them or, if one cannot have it, none.
 
     Parameters
     ----------
-    partial : Path
-        Where it was written.
-    path : Path
-        Its own place; an existing file is replaced.
+    files : mapping of Path to Path
+        Where each was written, and its own place; existing files are replaced.
 
     Raises
     ------
     WriteError
-        If another program may have the existing file open.
-    OSError
-        If it cannot be replaced otherwise.
+        If one cannot be put in place; then all that was there is there again.
     """
+    moved: list[tuple[Path, Path]] = []
+    aside: list[Path] = []
     try:
-        partial.replace(path)
+        for partial, path in files.items():
+            try:
+                if is_there(path):
+                    before = partial_path(path)
+                    moved.append((path, before))
+                    _move(path, before, path)
+                    aside.append(before)
+                moved.append((partial, path))
+                _move(partial, path, path)
+            except OSError as error:
+                raise WriteError(path, reason_of(error)) from error
+    except BaseException:
+        for was, now in reversed(moved):
+            with suppress(OSError):  # the last of them may not have been moved
+                now.replace(was)
+        raise
+    for before in aside:
+        with suppress(OSError):
+            before.unlink()
+
+
+def _move(source: Path, target: Path, path: Path) -> None:
+    """Move a file, in place of another; `path` is the one to name where that is refused."""
+    try:
+        source.replace(target)
     except PermissionError as error:
         if not may_be_open(error):
             raise

@@ -30,7 +30,7 @@ from calltag.files import (
     folded,
     is_there,
     partial_path,
-    put_in_place,
+    put_all_in_place,
     refuse_existing,
     write_texts,
     written_whole,
@@ -195,8 +195,7 @@ def _appearing_together(folder: Path) -> Iterator[Path]:
     try:
         place.mkdir(parents=True)
         yield place
-        for file in list(place.iterdir()):
-            put_in_place(file, folder / file.name)
+        put_all_in_place({file: folder / file.name for file in sorted(place.iterdir())})
     except WriteError as error:
         raise WriteError(folder / error.path.name, error.reason) from error
     except CalltagError:

@@ -272,6 +272,33 @@ def test_a_timeline_that_windows_has_open_elsewhere_is_told(
         hand_out(kept, out, library=catalogue.folder, replace_existing=True)
 
 
+@pytest.mark.parametrize("locked", ["calls.otio", "credits.csv", "second"])
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), KeyboardInterrupt()])
+def test_a_hand_out_that_cannot_be_put_in_place_leaves_all_as_it_was(
+    keep, shot, catalogue, tmp_path, monkeypatch, locked, error
+):
+    first, second = keep(wanted(shot, call(1.0)), wanted(shot, call(5.0)))
+    out = tmp_path / "out"
+    hand_out([first], out, library=catalogue.folder, loudness_lufs=-30.0)
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    stuck = out / (second.file.name if locked == "second" else locked)
+    replace, refused = Path.replace, []
+
+    def refuse(partial: Path, path: Path) -> Path:
+        if path == stuck and partial.name == path.name and not refused:
+            refused.append(path)
+            raise error
+        return replace(partial, path)
+
+    monkeypatch.setattr(Path, "replace", refuse)
+    with pytest.raises((InputError, KeyboardInterrupt)):
+        hand_out([first, second], out, library=catalogue.folder, replace_existing=True)
+    assert refused
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+    hand_out([first, second], out, library=catalogue.folder, replace_existing=True)
+    assert {path.name for path in out.iterdir()} == {*before, second.file.name}
+
+
 def test_a_folder_that_cannot_be_is_told_by_its_own_name(keep, shot, catalogue, tmp_path):
     kept = keep(wanted(shot, call(1.0)))
     (tmp_path / "out").write_text("a file")
