@@ -219,7 +219,7 @@ def keep_command(
     refuse_lost_catalogue(folder)
     joins = Joins(alignments)
     if dry_run:
-        _list(folder, calls, joins, options.replace)
+        _list(folder, calls, joins, options)
         return
     _keep(folder, calls, every, joins, options)
 
@@ -255,13 +255,13 @@ def _asked_for(
     return passing(((one, call) for one in chosen for call in one.calls), wanted, by_hand)
 
 
-def _list(folder: Path, calls: Sequence[Wanted], joins: Joins, replace: bool) -> None:
+def _list(folder: Path, calls: Sequence[Wanted], joins: Joins, options: KeepOptions) -> None:
     """Say what would be kept."""
     from calltag.library.catalogue import NAME, Catalogue
     from calltag.library.keep import cuts_of
 
     known: list[Wanted] = []
-    if is_file(folder / NAME) and not replace:
+    if is_file(folder / NAME) and not options.replace:
         by_take: dict[str, list[Call]] = {}
         for one in calls:
             by_take.setdefault(one.take.digest, []).append(one.call)
@@ -272,7 +272,7 @@ def _list(folder: Path, calls: Sequence[Wanted], joins: Joins, replace: bool) ->
         print_wanted(new)
     text = f"{counted(len(new), 'call')} would be kept in {folder}"
     say(f"{text}; {len(known)} more are kept already." if known else f"{text}.")
-    for line in joins.told((one.take, one.call) for one in new):
+    for line in joins.told([(one.take, one.call) for one in new], options.handles_s):
         say(line)
 
 
@@ -299,7 +299,7 @@ def _keep(
             say(line)
         known = {id(one) for one, _ in report.known}
         kept = [one for one in calls if id(one) not in known and one.take.path not in unread]
-        for line in joins.told((one.take, one.call) for one in kept):
+        for line in joins.told([(one.take, one.call) for one in kept], options.handles_s):
             say(line)
         for line in double_lines(catalogue, report):
             say(line)

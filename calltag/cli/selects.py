@@ -184,7 +184,8 @@ def selects_command(
         say("Each edit list has its own sound: the file whose name ends as that of the list.")
     if sounds:
         say(_CAUTION)
-    for line in Joins(alignments).told((one.source.take, one.call) for one in chosen):
+    taken = [(one.source.take, one.call) for one in chosen]
+    for line in Joins(alignments).told(taken, handles):
         say(line)
     for note in dict.fromkeys(note for select in chosen for note in select.source.notes):
         say(note)

@@ -289,9 +289,16 @@ def test_of_a_call_over_two_files_the_part_that_is_kept_is_told(run, rushes, tmp
     keep = ("keep", "--library", "lib", "--take", "A00*")
     assert told in run(*keep, "--once", "--dry-run").err
     assert told in run(*keep, "--once").err
+    with Log(tmp_path / "calltag.db") as log:
+        one = log.take_log("A001.wav", features=True)
+        whole = replace(one.calls[0], start_s=10.5, end_s=11.4)
+        log.put(TakeLog(take=one.take, calls=(*one.calls, whole)), feature_version=FEATURE_VERSION)
+    told_s = "A001.wav at 0:10.50: only 0.6 s after it, to the end of the file; the recording goes"
+    assert told_s in run(*keep, "--handles", "1", "--dry-run").err
     ran = run(*keep)
     assert "A002.wav at 0:00.00: only the part in this file; the call begins in A001" in ran.err
     assert told not in ran.err, "that is kept already"
+    assert told_s in ran.err
 
 
 def test_what_is_said_of_place_and_recordist_is_not_asked_for(run, rushes):

@@ -116,7 +116,9 @@ def test_a_call_that_goes_on_in_the_next_file_is_told(shoot):
         log.put(TakeLog(take=second), feature_version=1)
     told = "A001.mov at 0:03.00: only the part in this file; the call goes on in A002.mov.\n"
     assert told in run("all.otio").stderr
-    assert "only the part" not in run("rail.otio", "--type", "pit rail").stderr
+    rail = run("rail.otio", "--type", "pit rail", "--handles", "3").stderr
+    assert "only the part" not in rail
+    assert "to the end of the file; the recording goes on in A002.mov.\n" in rail
 
 
 def test_the_best_first(shoot):
