@@ -109,10 +109,10 @@ def sync_command(
     tells where the other lies; too little may be heard in it. That `goes on`, and counts in the
     other commands too.
 
-    Pairs that are lined up tell how far the clocks of two cameras are apart. Where they agree, the
-    others are looked for again where the clocks put them; there, less sound is enough. What the
-    sound does not tell is placed `by the clocks` where two pairs agree, and the dates of the files
-    too: that is told, with how many frames it may be off, and not kept.
+    Pairs that are lined up, or were before, tell how far the clocks of two cameras are apart. Where
+    they agree, the others are looked for again where the clocks put them; there, less sound is
+    enough. What the sound does not tell is placed `by the clocks` where two pairs agree, and the
+    dates of the files too: that is told, with how many frames it may be off, and not kept.
 
     It is the sound that is lined up: cameras ten metres apart hear a call up to a frame apart.
     The column `its clock` says by how many millionths (ppm) the second take's clock runs fast, or
@@ -164,7 +164,11 @@ def sync_command(
                 )
             if around is None:
                 compared, differences = look_by_clocks(
-                    compared, sources, partial(_take_of, by_name)
+                    compared,
+                    sources,
+                    partial(_take_of, by_name),
+                    before=_not_looked_for_again(opened, compared, narrow=narrow),
+                    known=known,
                 )
         except KeyboardInterrupt:
             say("Stopped; nothing was kept.")

@@ -1,11 +1,12 @@
 """What the clocks of two cameras say of pairs of takes of which the sound alone does not tell.
 
-A pair that is lined up states by how much one camera's clock is ahead of the other's. Where pairs
-agree on that, the clocks put the other pairs in a narrow place; those are looked for again there,
-and less sound is enough. Crystals are good to 50 millionths, so two clocks part by up to nine
-frames an hour; common practice says a frame or two, which is what they may stray between two pairs
-that are lined up. Where they may have parted by more than 0.4 s, or dates say another day, they
-tell nothing.
+A pair that is lined up, now or before, states by how much one camera's clock is ahead of the
+other's. Where pairs agree on that, the clocks put the other pairs in a narrow place; those are
+looked for again there, and less sound is enough. What is lined up so tells of the next. Crystals
+are good to 50 millionths, so two clocks part by up to nine frames an hour; common practice says a
+frame or two, which is what they may stray between two pairs that are lined up. Where they may have
+parted by more than 0.4 s, or dates say another day, they tell nothing; over a third camera, of
+which two differences would tell together, they soon would have.
 
 The sound is looked at a little farther around: where it agrees better just outside the place, the
 clocks are not what they seem, and an echo within would be taken for it.
@@ -159,6 +160,9 @@ def look_by_clocks(
     compared: Sequence[Comparison],
     sources: Iterable[Source],
     take_of: Callable[[Source], Take],
+    *,
+    before: Iterable[Alignment] = (),
+    known: Iterable[Take] = (),
 ) -> tuple[list[Comparison], list[ClockDifference]]:
     """Look again for pairs where the clocks of their cameras put them.
 
@@ -170,6 +174,11 @@ def look_by_clocks(
         The takes.
     take_of : callable
         Tells what is known of a take, or raises `MediaError`.
+    before : iterable of Alignment
+        How takes lie that were lined up before: they tell of the clocks, too, and are not looked
+        for again.
+    known : iterable of Take
+        The takes of those.
 
     Returns
     -------
@@ -177,59 +186,88 @@ def look_by_clocks(
         The same pairs. Those that the sound left open are lined up where it agrees with the clocks;
         where it tells nothing, and the dates agree, they are placed by the clocks.
     differences : list of ClockDifference
-        What the pairs that are lined up say of the clocks.
+        What all pairs that are lined up say of the clocks of cameras whose takes were compared.
     """
-    if all(one.outcome is not Outcome.LINED_UP for one in compared):
-        return list(compared), []
+    followed = list(compared)
+    anew = {one.pair for one in compared if one.outcome is Outcome.LINED_UP}
+    earlier = [one for one in before if one.pair not in anew]
+    if not anew and not earlier:
+        return followed, []
     files = {source.name: source for source in sources}
-    takes: dict[str, Take] = {}
+    own: dict[str, Take] = {}
     for name in dict.fromkeys(name for one in compared for name in (one.take_a, one.take_b)):
         with suppress(MediaError):  # then its clock is not known
-            takes[name] = take_of(files[name])
-    clocks = _clocks(compared, takes)
-    trace = lru_cache(_TRACES)(trace_take)
-    followed = list(compared)
-    open_pairs = [
-        (_at_s(takes[one.take_a]) or 0.0, number)
+            own[name] = take_of(files[name])
+    takes = {take.path: take for take in known} | own
+    in_place = {one.pair for one in earlier}
+    open_pairs = {
+        number: (own[one.take_a], own[one.take_b])
         for number, one in enumerate(compared)
-        if one.outcome in (Outcome.UNSURE, Outcome.NOTHING) and one.pair <= takes.keys()
-    ]
-    for _, number in sorted(open_pairs):
-        one = compared[number]
-        take_a, take_b = takes[one.take_a], takes[one.take_b]
-        known = clocks.get((camera(take_a), camera(take_b)))
-        place = known.place(take_a, take_b) if known is not None else None
-        if known is None or place is None or _both_ran_s(take_a, take_b, *place) < LEAST_OVERLAP_S:
-            continue
-        at_s, off_s = place
-        if known.on_another_day(take_a, take_b, at_s):
-            continue
-        with suppress(MediaError):  # it is away since
-            near = compare(
-                trace(files[one.take_a].path),
-                trace(files[one.take_b].path),
-                one.take_a,
-                one.take_b,
-                bounds=Bounds(at_s - _AROUND_S, at_s + _AROUND_S),
-                worth=WORTH_NEAR,
-            )
-            if near.outcome is Outcome.LINED_UP and near.alignment is not None:
-                if abs(near.alignment.offset_s - at_s) <= off_s:
+        if one.outcome in (Outcome.UNSURE, Outcome.NOTHING)
+        and one.pair <= own.keys()
+        and one.pair not in in_place
+    }
+    trace = lru_cache(_TRACES)(trace_take)
+    silent: list[int] = []
+    clocks = _clocks([*earlier, *_lined_up(followed)], takes)
+    while placed := _placed(open_pairs, clocks):  # what is lined up tells of the next
+        for number, (at_s, off_s) in placed.items():
+            del open_pairs[number]
+            one = compared[number]
+            with suppress(MediaError):  # it is away since
+                near = compare(
+                    trace(files[one.take_a].path),
+                    trace(files[one.take_b].path),
+                    one.take_a,
+                    one.take_b,
+                    bounds=Bounds(at_s - _AROUND_S, at_s + _AROUND_S),
+                    worth=WORTH_NEAR,
+                )
+                if near.outcome is not Outcome.LINED_UP or near.alignment is None:
+                    silent.append(number)
+                elif abs(near.alignment.offset_s - at_s) <= off_s:
                     followed[number] = replace(near, reason=f"{near.reason}, {_WHERE}")
-            elif known.dates_agree(take_a, take_b, at_s):
-                followed[number] = _by_clocks(one, take_a, take_b, at_s, off_s)
-    return followed, _differences(clocks, takes.values())
+        clocks = _clocks([*earlier, *_lined_up(followed)], takes)
+    for number in silent:
+        one = compared[number]
+        pair = own[one.take_a], own[one.take_b]
+        place = _placed({number: pair}, clocks).get(number)
+        if place is not None and clocks[camera(pair[0]), camera(pair[1])].dates_agree(
+            *pair, place[0]
+        ):
+            followed[number] = _by_clocks(one, *pair, *place)
+    return followed, _differences(clocks, own.values())
+
+
+def _lined_up(compared: Iterable[Comparison]) -> list[Alignment]:
+    return [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
+
+
+def _placed(
+    open_pairs: Mapping[int, tuple[Take, Take]],
+    clocks: Mapping[tuple[object, object], _Clocks],
+) -> dict[int, tuple[float, float]]:
+    """Where the clocks put pairs, and how far off that may be; in order of time."""
+    placed = {}
+    for number, pair in sorted(open_pairs.items(), key=lambda pair: _at_s(pair[1][0]) or 0.0):
+        known = clocks.get((camera(pair[0]), camera(pair[1])))
+        place = known.place(*pair) if known is not None else None
+        if known is None or place is None or _both_ran_s(*pair, *place) < LEAST_OVERLAP_S:
+            continue
+        if not known.on_another_day(*pair, place[0]):
+            placed[number] = place
+    return placed
 
 
 def _clocks(
-    compared: Iterable[Comparison], takes: Mapping[str, Take]
+    lined_up: Iterable[Alignment], takes: Mapping[str, Take]
 ) -> dict[tuple[object, object], _Clocks]:
     """What is known of the clocks of two cameras, both ways round."""
     said: dict[tuple[object, object], list[_Witness]] = defaultdict(list)
-    for one in compared:
-        if one.outcome is not Outcome.LINED_UP or not one.alignment or not one.pair <= takes.keys():
+    for one in lined_up:
+        if not one.pair <= takes.keys():
             continue
-        for pair in (one.alignment, one.alignment.turned()):
+        for pair in (one, one.turned()):
             take_a, take_b = takes[pair.take_a], takes[pair.take_b]
             at_s, stated_s = _at_s(take_a), _stated_s(take_a, take_b)
             if at_s is None or stated_s is None or camera(take_a) == camera(take_b):
@@ -260,7 +298,7 @@ def _agree(one: _Witness, other: _Witness) -> bool:
 def _differences(
     clocks: Mapping[tuple[object, object], _Clocks], takes: Iterable[Take]
 ) -> list[ClockDifference]:
-    """Each two cameras once, the first of them first."""
+    """Each two cameras of these takes once, the first of them first."""
     first: dict[object, Take] = {}
     for take in takes:
         first.setdefault(camera(take), take)
@@ -268,7 +306,7 @@ def _differences(
     found = []
     told: set[frozenset[object]] = set()
     for (than, of), known in clocks.items():
-        if frozenset((of, than)) in told:
+        if frozenset((of, than)) in told or not {of, than} <= first.keys():
             continue
         told.add(frozenset((of, than)))
         folders = [PurePosixPath(first[one].path).parent for one in (of, than)]

@@ -429,6 +429,8 @@ def test_the_clocks_of_two_cameras_are_told_and_place_what_is_not_heard(
     (placed,) = (row for row in rows if row["outcome"] == "by the clocks")
     assert (placed["take_a"], placed["take_b"]) == ("a/2.wav", "b/2.wav")
     assert (placed["offset_s"], placed["confidence"], placed["drift_ppm"]) == (2.0, None, None)
+    (alone,) = json.loads(run("sync", "a/2.wav", "b/2.wav", "--as", "json").out)
+    assert alone == placed, "by what was kept before"
     around = run("sync", "a/0.wav", "b/0.wav", "--around", "2")
     assert "The clock of" not in around.err
 

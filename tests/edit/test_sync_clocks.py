@@ -60,12 +60,12 @@ def sure_pair(number: int, at_s: float, *, off_s: float = 0.0, **changes) -> tup
 
 
 def look(
-    pairs: list[tuple[Take, Take, float | None]], folder: Path = Path("nowhere")
+    pairs: list[tuple[Take, Take, float | None]], folder: Path = Path("nowhere"), **more
 ) -> tuple[list[Comparison], list[ClockDifference]]:
     takes = {one.path: one for a, b, _ in pairs for one in (a, b)}
     sources = [Source(path, folder / f"{Path(path).stem}.wav") for path in takes]
     return look_by_clocks(
-        [compared(*pair) for pair in pairs], sources, lambda source: takes[source.name]
+        [compared(*pair) for pair in pairs], sources, lambda source: takes[source.name], **more
     )
 
 
@@ -143,6 +143,18 @@ def test_pairs_with_and_without_a_date_are_of_one_camera() -> None:
     assert told.n_pairs == 2
 
 
+def test_pairs_that_were_lined_up_before_tell_of_clocks(quiet: Path) -> None:
+    """Of cameras whose takes are compared; a pair that is compared again counts once."""
+    kept = [sure_pair(n, TEN_S + 60 * n) for n in range(2)]
+    others = cam("cam3/C001.mov", TEN_S), cam("cam4/D001.mov", TEN_S + 3)
+    open_pair, again = sure_pair(9, TEN_S + 90), (*kept[0], 3.0)
+    before = [lies(*pair, 3.0) for pair in (*kept, others)]
+    known = [take for pair in (*kept, others) for take in pair]
+    followed, (told,) = look([again, (*open_pair, None)], quiet, before=before, known=known)
+    assert followed[-1].outcome is Outcome.BY_CLOCKS
+    assert (told.than, told.of, told.n_pairs) == ("cam1", "cam2", 2)
+
+
 # Where the clocks put a pair
 
 
@@ -167,6 +179,23 @@ def test_what_the_sound_leaves_open_is_lined_up_where_the_clocks_put_it(
     assert found.alignment is not None
     assert found.alignment.offset_s == pytest.approx(pair.offset_s, abs=0.002)
     assert found.reason.endswith("where the clocks put them")
+
+
+def test_what_was_lined_up_by_the_clocks_tells_of_the_next(tmp_path: Path, pairs) -> None:
+    """Each half an hour after the one before: the clocks of the first tell of the second alone."""
+    pair = pairs.make_pair(44, snr_db=5.0, seconds=12.0, every_s=3.0, overlap=(0.5, 0.8))
+    opened = []
+    for number in (2, 1):
+        sf.write(tmp_path / f"A00{number}.wav", pair.a, pairs.RATE_HZ)
+        sf.write(tmp_path / f"B00{number}.wav", pair.b, pair.rate_b_hz)
+        at_s = TEN_S + 1800 * number
+        second = cam(f"cam2/B00{number}.mov", at_s + pair.offset_s + AHEAD_S, dated=False)
+        opened.append((cam(f"cam1/A00{number}.mov", at_s, dated=False), second, None))
+    sure = (*sure_pair(0, TEN_S, dated=False), 3.0)
+    followed, (told,) = look([*opened, sure], tmp_path)
+    assert {one.outcome for one in followed} == {Outcome.LINED_UP}
+    assert told.n_pairs == 3
+    assert look([opened[0], sure], tmp_path)[0][0].outcome is Outcome.NOTHING
 
 
 def test_another_day_by_the_dates_is_not_where_the_clocks_put_it(tmp_path: Path, pairs) -> None:
