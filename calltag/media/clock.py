@@ -1,10 +1,11 @@
 """A take's own clock: which frame of source timecode its first frame is, and how it counts.
 
-A take begins at the start timecode that its file states; without one, at its broadcast wave's time
-reference; without that, at zero. Its rate is its own, snapped to the standard; sound alone has none
-and counts at the rate that most of the rushes were filmed at, 25 where nothing was. A take without
-a constant rate is placed by time, counted at the standard rate nearest to its average. The time of
-day at which it begins is told by its clock and by its date, which need not agree.
+A take begins at the start timecode that its file states; without one that its clock shows, at its
+broadcast wave's time reference; without that, at zero. Its rate is its own, snapped to the
+standard; sound alone has none and counts at the rate that most of the rushes were filmed at, 25
+where nothing was. A take without a constant rate is placed by time, counted at the standard rate
+nearest to its average. The time of day at which it begins is told by its clock and by its date,
+which need not agree.
 """
 
 from __future__ import annotations
@@ -130,7 +131,7 @@ def take_clock(take: Take, rate: Rate = DEFAULT_RATE) -> Clock:
     -------
     Clock
         Its rate, start and length. A start timecode that no clock shows at this rate is left out of
-        account, with a note.
+        account, with a note, as `time_of_day_s` leaves it out.
     """
     notes = []
     own = _own_rate(take, rate)
@@ -139,14 +140,14 @@ def take_clock(take: Take, rate: Rate = DEFAULT_RATE) -> Clock:
             f"{take.path}: no constant frame rate, so markers are placed by time at"
             f" {rate_text(own.fps)} frames per second; check the first and the last in the edit"
         )
-    start_frame = 0
+    reference_s = _reference_s(take)
+    start_frame = 0 if reference_s is None else nearest_frame(reference_s, own.fps)
     if take.start_tc is not None:
         try:
             start_frame, own = parse_timecode(take.start_tc, own.fps)
         except InputError as error:
-            notes.append(f"{take.path}: {error}; its timecode is counted from zero instead")
-    elif take.time_reference is not None and take.sample_rate_hz:
-        start_frame = nearest_frame(Fraction(take.time_reference, take.sample_rate_hz), own.fps)
+            begins = "from zero" if reference_s is None else "from the file's time reference"
+            notes.append(f"{take.path}: {error}; its timecode is counted {begins} instead")
     n_frames = max(1, nearest_frame(take.duration_s, own.fps))
     n_pictures = n_frames if take.has_picture else 0
     if take.picture_s is not None:
@@ -185,9 +186,8 @@ def time_of_day_s(take: Take) -> float | None:
     if stated is not None:
         frame, own = stated
         return float(frame_to_seconds(frame, own.fps))
-    if take.time_reference is not None and take.sample_rate_hz:
-        return take.time_reference / take.sample_rate_hz
-    return None
+    reference_s = _reference_s(take)
+    return None if reference_s is None else float(reference_s)
 
 
 def day_s(take: Take) -> float:
@@ -288,6 +288,13 @@ def _stated_start(take: Take) -> tuple[int, Rate] | None:
         return parse_timecode(take.start_tc, _own_rate(take, DEFAULT_RATE).fps)
     except InputError:
         return None
+
+
+def _reference_s(take: Take) -> Fraction | None:
+    """A take's broadcast wave's time reference, in seconds; None where the file states none."""
+    if take.time_reference is None or not take.sample_rate_hz:
+        return None
+    return Fraction(take.time_reference, take.sample_rate_hz)
 
 
 def _own_rate(take: Take, rate: Rate) -> Rate:

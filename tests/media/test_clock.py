@@ -136,6 +136,16 @@ def test_no_time_of_day(text):
     assert time_of_day_s(stated) == 3600
 
 
+@pytest.mark.parametrize("text", ["dawn", "10:00:00:77"])
+def test_a_timecode_that_no_clock_shows_gives_way_to_the_time_reference(text):
+    clock = take_clock(replace(FILMED, start_tc=text, time_reference=48_000 * 3600))
+    assert clock.label(0) == "01:00:00:00"
+    assert clock.notes[0].endswith("its timecode is counted from the file's time reference instead")
+    alone = take_clock(replace(FILMED, start_tc=text))
+    assert alone.start_frame == 0
+    assert alone.notes[0].endswith("its timecode is counted from zero instead")
+
+
 @pytest.mark.parametrize(
     ("start_tc", "fps", "seconds"),
     [
