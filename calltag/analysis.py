@@ -10,7 +10,6 @@ from calltag.errors import ModelError, why_failed
 from calltag.naming import finder
 from calltag.plan import Job
 from calltag.records.found import TakeLog
-from calltag.records.take import Take
 
 logger = logging.getLogger(__name__)
 
@@ -41,25 +40,11 @@ def analyse_take(job: Job) -> TakeLog:
     ModelError
         If the model that finds calls is missing or damaged.
     """
-    from calltag.media.probe import probe
+    from calltag.media.probe import probe, take_of
 
     info = probe(job.file)
-    take = Take(
-        path=job.path,
-        rushes=job.rushes,
-        digest=job.digest,
-        size_bytes=job.size_bytes,
-        duration_s=info.duration_s,
-        picture_s=info.picture_s,
-        fps=info.fps,
-        variable_rate=info.variable_rate,
-        start_tc=info.start_tc,
-        time_reference=info.time_reference,
-        recorded=info.recorded,
-        sample_rate_hz=info.sample_rate_hz,
-        channels=info.channels,
-        width=info.width,
-        height=info.height,
+    take = take_of(
+        info, path=job.path, rushes=job.rushes, digest=job.digest, size_bytes=job.size_bytes
     )
     if not take.has_sound:
         return TakeLog(take=take)

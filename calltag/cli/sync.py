@@ -287,24 +287,12 @@ def _without_finds(take: Take) -> TakeLog:
 
 def _take_of(by_name: Mapping[str, Take], source: Source) -> Take:
     """Tell what is known of a take, by the log or its file."""
-    from calltag.media.probe import probe
+    from calltag.media.probe import probe, take_of
 
     take = by_name.get(source.name)
     if take is not None:
         return take
-    info = probe(source.path)
-    return Take(
-        path=source.path.as_posix(),
-        rushes="",
-        digest="",
-        size_bytes=0,
-        duration_s=info.duration_s,
-        fps=info.fps,
-        start_tc=info.start_tc,
-        time_reference=info.time_reference,
-        recorded=info.recorded,
-        sample_rate_hz=info.sample_rate_hz,
-    )
+    return take_of(probe(source.path), path=source.path.as_posix())
 
 
 def _clock_s(by_name: Mapping[str, Take], source: Source) -> tuple[float, float]:

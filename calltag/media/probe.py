@@ -22,6 +22,7 @@ from calltag.media.streams import (
     stores_floats,
     take_duration_s,
 )
+from calltag.records.take import Take
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,3 +118,41 @@ def probe(path: Path) -> MediaInfo:
             width=picture.codec_context.width if picture is not None else 0,
             height=picture.codec_context.height if picture is not None else 0,
         )
+
+
+def take_of(
+    info: MediaInfo, *, path: str, rushes: str = "", digest: str = "", size_bytes: int = 0
+) -> Take:
+    """Make the record of a take of what its file says.
+
+    Parameters
+    ----------
+    info : MediaInfo
+        What was found.
+    path, rushes, digest : str
+        As in `Take`; a file that is in no log needs its path alone.
+    size_bytes : int
+        Size of the file.
+
+    Returns
+    -------
+    Take
+        The take, without levels.
+    """
+    return Take(
+        path=path,
+        rushes=rushes,
+        digest=digest,
+        size_bytes=size_bytes,
+        duration_s=info.duration_s,
+        picture_s=info.picture_s,
+        fps=info.fps,
+        variable_rate=info.variable_rate,
+        start_tc=info.start_tc,
+        time_reference=info.time_reference,
+        recorded=info.recorded,
+        sample_rate_hz=info.sample_rate_hz,
+        channels=info.channels,
+        width=info.width,
+        height=info.height,
+    )

@@ -16,11 +16,14 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from calltag.analysis import analyse_take
 from calltag.cli import sync
 from calltag.cli.demo import demo_clips
-from calltag.edit.sync import Comparison, Outcome
+from calltag.edit.sync import Comparison, Outcome, Source
 from calltag.errors import InputError
 from calltag.log import Log
+from calltag.media.clock import day_s, time_of_day_s
+from calltag.plan import Job
 from calltag.records.alignment import Alignment
 from calltag.records.found import TakeLog
 from calltag.records.take import Take
@@ -259,6 +262,21 @@ def test_files_that_are_in_no_log_are_looked_for_by_their_own_timecode(run) -> N
     for within, outcome in (("1", "lined up"), ("0.2", "no common sound")):
         ran = run("sync", *files, "--by-timecode", "--within", within, "--as", "json")
         assert outcomes(ran) == [(*PAIR, outcome)]
+
+
+def test_a_varying_rate_is_timed_alike_in_a_log_and_in_none(tmp_path: Path, make_clip) -> None:
+    """By the standard rate nearest to the mean: by the mean itself, ten o'clock is minutes off."""
+    path = make_clip(
+        tmp_path / "phone.mov",
+        seconds=2.0,
+        fps=30,
+        ticks=[n + n // 20 for n in range(60)],
+        audio_codec=None,
+        timecode="10:00:00:00",
+    )
+    take = analyse_take(Job(path, str(tmp_path), path.name, "digest", 9)).take
+    assert take.variable_rate
+    assert sync._clock_s({}, Source(path.name, path)) == (time_of_day_s(take), day_s(take))
 
 
 def test_what_is_not_lined_up_any_more_is_forgotten(run, morning: Path) -> None:
