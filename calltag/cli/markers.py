@@ -220,6 +220,8 @@ def markers_command(
     _tell(marked, written, problems)
     if written and conform is not None and not is_table(conform):
         _tell_conformed(marked, conform)
+    if written and speed is not None and not is_table(speed):
+        _tell_slowed(marked, speed)
     end(problems, done=bool(written))
 
 
@@ -322,6 +324,19 @@ def _tell(
     for note in (note for one in marked if one.markers for note in one.notes):
         say(note)
     say_problems(problems)
+
+
+def _tell_slowed(marked: Sequence[TakeMarkers], speed: str) -> None:
+    """Say that one speed was taken for all takes, as it may have been typed by habit."""
+    played = [one.take.path for one in marked if one.markers and one.speed != 1]
+    if len(played) == 1:
+        say(f"With --speed {speed} {played[0]} counts as played at that speed.")
+    elif played:
+        say(
+            f"With --speed {speed} all {len(played)} takes marked count as played at that speed; if"
+            " only some are, name these in a CSV file with the columns take and speed, and type"
+            " --speed with the name of that file."
+        )
 
 
 def _tell_conformed(marked: Sequence[TakeMarkers], conform: str) -> None:

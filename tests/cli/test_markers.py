@@ -167,6 +167,13 @@ def test_a_table_of_slowed_takes(shoot):
         ("R001.wav", "2.52", "3.8"),
     ]
     assert rows[0]["start_tc"] == "10:00:02:13"
+    told = "With --speed 40% all 3 takes marked count as played at that speed; if only some are,"
+    assert told in result.stderr
+    result = run("one.csv", "--speed", "40%", "--take", "A*")
+    assert result.stderr.endswith("With --speed 40% A001.mov counts as played at that speed.\n")
+    Path("slow.csv").write_text("take,speed\nA001.mov,40%\n")
+    for number, speed in enumerate(("slow.csv", "100%")):
+        assert "With --speed" not in run(f"{number}.csv", "--speed", speed).stderr
 
 
 def test_conformed_and_far_away(shoot):
