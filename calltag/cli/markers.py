@@ -215,9 +215,15 @@ def markers_command(
     targets = per_take_paths(marked, out, chosen.SUFFIX) if chosen.PER_TAKE else [out]
     refuse_footage([out, *targets], [one.take.file for one in every])
     problems: list[Problem] = []
-    options = WriteOptions(record_start=start_tc, replace=replace, on_problem=problems.append)
+    notes: list[str] = []
+    options = WriteOptions(
+        record_start=start_tc,
+        replace=replace,
+        on_problem=problems.append,
+        on_note=notes.append,
+    )
     written = chosen.write(marked, out, options)
-    _tell(marked, written, problems)
+    _tell(marked, written, problems, notes)
     if written and conform is not None and not is_table(conform):
         _tell_conformed(marked, conform)
     if written and speed is not None and not is_table(speed):
@@ -295,7 +301,10 @@ def _temperatures(text: str | None, default_c: float, paths: Sequence[str]) -> d
 
 
 def _tell(
-    marked: Sequence[TakeMarkers], written: Sequence[Path], problems: Sequence[Problem]
+    marked: Sequence[TakeMarkers],
+    written: Sequence[Path],
+    problems: Sequence[Problem],
+    notes: Sequence[str],
 ) -> None:
     from calltag.media.timecode import rate_text
 
@@ -321,7 +330,7 @@ def _tell(
     if (more := len(slips) - _SLIPS_TOLD) > 0:
         others = counted(more, "more distance or rate", "more distances or rates")
         say(f"sound delay: markers moved likewise for {others}")
-    for note in (note for one in marked if one.markers for note in one.notes):
+    for note in (*(note for one in marked if one.markers for note in one.notes), *notes):
         say(note)
     say_problems(problems)
 

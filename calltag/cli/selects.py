@@ -163,7 +163,8 @@ def selects_command(
     targets = [*paths, *sounds]
     refuse_footage([*targets, sound or out], footage)
     refuse_existing(targets, replace=replace)
-    options = WriteOptions(record_start=start_tc, replace=replace)
+    notes: list[str] = []
+    options = WriteOptions(record_start=start_tc, replace=replace, on_note=notes.append)
     # Before anything is written, so that a take that is gone leaves nothing half done.
     gains = {
         path: measure_gains(heard, match_levels=match_levels) for path, heard in sounds.items()
@@ -187,7 +188,8 @@ def selects_command(
     taken = [(one.source.take, one.call) for one in chosen]
     for line in Joins(alignments).told(taken, handles):
         say(line)
-    for note in dict.fromkeys(note for select in chosen for note in select.source.notes):
+    notes = [*(note for select in chosen for note in select.source.notes), *notes]
+    for note in dict.fromkeys(notes):
         say(note)
 
 

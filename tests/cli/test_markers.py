@@ -105,6 +105,16 @@ def test_edit_lists(shoot):
     assert "A001.mov" in Path("day.reels.csv").read_text()
 
 
+def test_an_edit_list_over_midnight_is_told(shoot):
+    with Log(Path("calltag.db")) as log:
+        first = next(iter(log.take_logs()))
+        late = replace(first.take, start_tc="23:59:58:20")
+        log.put(replace(first, take=late), feature_version=1)
+    told = "timecode begins anew at midnight within an event of A001.mov; an editing program"
+    assert f"day.edl: {told}" in run("day.edl").stderr
+    assert "midnight" not in run("day.otio").stderr
+
+
 def test_calls_are_marked_on_every_camera_that_ran(shoot):
     """B001.mov begins half a second before A001.mov, so each heard a call of its own."""
     with Log(Path("calltag.db")) as log:

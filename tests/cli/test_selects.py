@@ -121,6 +121,11 @@ def test_a_call_that_goes_on_in_the_next_file_is_told(shoot):
     assert "to the end of the file; the recording goes on in A002.mov.\n" in rail
 
 
+def test_an_edit_list_that_goes_on_past_midnight_is_told(shoot):
+    told = "late.edl: it begins at 23:59:59:00 and goes on past midnight"
+    assert told in run("late.edl", "--start-tc", "23:59:59:00").stderr
+
+
 def test_the_best_first(shoot):
     result = run("best.otio", "--best", "2", "--handles", "0.2", "--gap", "1")
     assert result.exit_code == 0, result.stderr

@@ -36,12 +36,15 @@ class WriteOptions:
     on_problem : callable or None
         Told of each take that cannot be read, whose own file cannot be written, or that the format
         cannot count, so that the others are still written; None raises instead.
+    on_note : callable or None
+        Told, in a sentence, what an editor should know of a file that was written.
     """
 
     title: str = ""
     record_start: str = "01:00:00:00"
     replace: bool = False
     on_problem: Callable[[Problem], None] | None = None
+    on_note: Callable[[str], None] | None = None
 
 
 class Format(Protocol):

@@ -2,7 +2,9 @@
 
 Outs are exclusive. Record times are butted, from one hour unless told otherwise. A list has one
 frame rate and one count, stated by its `FCM` line, and at most 999 events; where that does not
-suffice, several lists are written. Reels have eight letters or digits at most and no two takes
+suffice, several lists are written. Labels go from 23:59:59 to 00:00:00, as SMPTE ST 12-1 has it: an
+out past midnight is a smaller number than its in, which not every reader takes, and that is told.
+Reels have eight letters or digits at most and no two takes
 share one; a table beside the lists tells which take each reel is. Text is ASCII, one line a note.
 
 The columns, and that reels have eight characters and lists 999 events, are common practice; the
@@ -12,7 +14,7 @@ standard for edit lists, SMPTE 258M, has a form of its own.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,9 +25,17 @@ from calltag.edit.tables import csv_text
 from calltag.edit.text import ascii_line
 from calltag.errors import InputError
 from calltag.files import write_texts
-from calltag.media.timecode import Rate, format_timecode, nominal, parse_start, rate_text
+from calltag.media.timecode import (
+    Rate,
+    format_timecode,
+    frames_per_day,
+    nominal,
+    parse_start,
+    rate_text,
+)
 from calltag.records.marker import Marker
 from calltag.records.take import Problem, Take
+from calltag.words import first_few
 
 NAME = "edl"
 SUFFIX = ".edl"
@@ -170,7 +180,42 @@ def write_lists(
         rate = part[0].source.clock.rate
         texts[path] = _list_text(part, rate, reels, title, options.record_start)
     texts[table] = _reel_table(events, reels)
-    return write_texts(texts, replace=options.replace)
+    written = write_texts(texts, replace=options.replace)
+    if options.on_note is not None:
+        for note in _over_midnight(events, tags, out, options.record_start):
+            options.on_note(note)
+    return written
+
+
+def _over_midnight(
+    events: Sequence[Event], tags: Sequence[str], out: Path, record_start: str
+) -> Iterator[str]:
+    """Say where an out is a smaller number than its in."""
+    takes = dict.fromkeys(
+        event.source.take.path
+        for event in events
+        if event.source.clock.label(event.end) <= event.source.clock.label(event.first)
+    )
+    if takes:
+        yield (
+            f"{out.name}: timecode begins anew at midnight within an event of"
+            f" {first_few(list(takes))}; an editing program that refuses the list, or shows that"
+            " event wrongly, may read a timeline (.otio)"
+        )
+    ends: Counter[str] = Counter()
+    for event, tag in zip(events, tags, strict=True):
+        rate = event.source.clock.rate
+        ends[tag] += _record_length(event) + event.gap_frames
+        if parse_start(record_start, rate) + ends[tag] >= frames_per_day(rate):
+            yield (
+                f"{out.name}: it begins at {record_start} and goes on past midnight, where timecode"
+                " begins anew and editing programs may refuse it; begin it earlier with --start-tc"
+            )
+            return
+
+
+def _record_length(event: Event) -> int:
+    return played_frame(event.end - event.first, event.source.speed)
 
 
 def _too_fast(event: Event) -> bool:
@@ -286,7 +331,7 @@ def _list_text(
         one = event.source
         reel = reels[one.take.path]
         source_in, source_out = one.clock.label(event.first), one.clock.label(event.end)
-        length = played_frame(event.end - event.first, one.speed)
+        length = _record_length(event)
         record_in = format_timecode(record, rate)
         record_out = format_timecode(record + length, rate)
         record += length + event.gap_frames

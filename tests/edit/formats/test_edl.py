@@ -258,10 +258,43 @@ def test_a_conformed_take_tells_what_it_was_filmed_at(tmp_path):
     assert event_lines(path)[0][29:52] == "10:00:12:00 10:00:16:00"
 
 
-def test_midnight_goes_round(tmp_path):
-    marked = marked_take(RATES[2], start_tc="23:59:59:00", calls=(make_call(0.5, 1.5),))
-    path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
-    assert event_lines(path)[0][29:52] == "23:59:59:13 00:00:00:13"
+@pytest.mark.parametrize(
+    ("start_tc", "columns"),
+    [
+        ("23:59:59:00", "23:59:59:13 00:00:00:13"),
+        ("23:59:58:12", "23:59:59:00 00:00:00:00"),
+        ("23:59:58:11", "23:59:58:24 23:59:59:24"),
+        ("23:59:59:12", "00:00:00:00 00:00:01:00"),
+    ],
+)
+def test_midnight_goes_round_and_is_told_where_a_reader_refuses_the_list(
+    tmp_path, start_tc, columns
+):
+    """SMPTE ST 12-1 has no 24:00:00:00; readers that take in from out find less than nothing."""
+    marked = marked_take(RATES[2], start_tc=start_tc, calls=(make_call(0.5, 1.5),))
+    notes: list[str] = []
+    options = replace(OPTIONS, on_note=notes.append)
+    path, _ = edl.write([marked], tmp_path / "calls.edl", options)
+    assert event_lines(path)[0][29:52] == columns
+    try:
+        (clip,) = read(path, RATES[2].fps)
+    except cmx_3600.EDLParseError:
+        (note,) = notes
+        assert note.startswith("calls.edl: timecode begins anew at midnight within an event of pit")
+    else:
+        assert clip.source_range.duration.value == 25
+        assert notes == []
+    assert bool(notes) == (columns[:11] > columns[12:])
+
+
+def test_a_list_that_goes_on_past_midnight_is_told(tmp_path):
+    marked = marked_take(RATES[2], calls=(make_call(1, 2), make_call(3, 4)))
+    for start, told in (("23:59:57:24", False), ("23:59:58:00", True)):
+        notes: list[str] = []
+        options = replace(OPTIONS, record_start=start, replace=True, on_note=notes.append)
+        edl.write([marked], tmp_path / "calls.edl", options)
+        assert len(notes) == told
+        assert all("begins at 23:59:58:00 and goes on past midnight" in note for note in notes)
 
 
 def test_a_hundred_frames_fit_into_two_digits(tmp_path):
