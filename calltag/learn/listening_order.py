@@ -2,7 +2,7 @@
 
 With a taught tagger, the sounds whose label would teach most (`calltag.learn.next_to_label`), then
 those that it is least sure of. Before anything is taught, sounds that are surely calls and unlike
-each other, so that all types of a shoot come early; they begin with whole ones.
+each other, so that all types of a shoot come early. Both begin with whole ones.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.examples import Sound
-from calltag.learn.next_to_label import next_to_label
+from calltag.learn.next_to_label import is_scrap, next_to_label, share_of_scraps
 from calltag.learn.tagger import Tagger
 
 _TELLING = 200
@@ -22,11 +22,6 @@ _TELLING = 200
 
 _CUT = 3.0
 """Features count no more than this many interquartile ranges from the middle."""
-
-_SHORT_S = 0.15
-_FIRST, _SCRAP = 5, 0.5
-"""A sound that is shorter, or cut off by an end of its take, counts as half as surely a call where
-the first few are chosen; then as any other, since a type may have short calls alone."""
 
 
 def listening_order(
@@ -62,15 +57,15 @@ def listening_order(
     if not alike:
         return list(range(len(sounds)))
     features = np.stack([sounds[i].features for i in alike])
+    cut = cut_off or [False] * len(sounds)
+    scrap = np.array([is_scrap(sounds[i].span, cut_off=cut[i]) for i in alike])
     if tagger:
-        first = next_to_label(tagger, features, n=_TELLING)
+        first = next_to_label(tagger, features, n=_TELLING, scrap=scrap)
         sure = np.array([tag.confidence for tag in tagger.tag(features)])
         order = list(dict.fromkeys([*first, *np.argsort(sure, kind="stable").tolist()]))
     else:
-        cut = cut_off or [False] * len(sounds)
-        scrap = [cut[i] or sounds[i].span.length_s < _SHORT_S for i in alike]
         odds = [call_probability[i] for i in alike]
-        order = _unlike_each_other(features, np.array(odds), np.array(scrap))
+        order = _unlike_each_other(features, np.array(odds), scrap)
     placed = [alike[i] for i in order]
     return placed + sorted(set(range(len(sounds))) - set(placed))
 
@@ -86,7 +81,7 @@ def _unlike_each_other(
     left = np.ones(len(place), bool)
     chosen: list[int] = []
     for n_chosen in range(min(_TELLING, len(place))):
-        counts = np.where(scrap, _SCRAP, 1.0) if n_chosen < _FIRST else 1.0
+        counts = share_of_scraps(scrap, n_chosen)
         best = int(np.where(left, counts * call_probability * np.sqrt(nearest), -1.0).argmax())
         chosen.append(best)
         left[best] = False

@@ -17,7 +17,7 @@ from calltag.errors import InputError
 from calltag.learn.examples import Example, Sound
 from calltag.learn.intervals import Interval
 from calltag.learn.kinship import MOST_COMPANY
-from calltag.learn.next_to_label import next_to_label
+from calltag.learn.next_to_label import is_scrap, next_to_label
 from calltag.learn.out_of_fold import OutOfFold, Strangers, out_of_fold, strangers
 from calltag.learn.panel import Panel
 from calltag.learn.tagger import Tagger
@@ -283,7 +283,8 @@ def teach(
         )
         for doubt in doubts
     )
-    chosen = next_to_label(tagger, others, n=NEXT) if alike else []
+    scrap = np.array([is_scrap(sound.span) for sound in alike], bool)
+    chosen = next_to_label(tagger, others, n=NEXT, scrap=scrap)
     report = Report(
         validation=validation,
         threshold=tagger.trust.of_types.threshold,

@@ -53,6 +53,20 @@ def test_after_teaching_a_new_type_comes_first(sounds, taught) -> None:
     assert sum(i >= 40 for i in order[:6]) >= 3
 
 
+def test_after_teaching_scraps_do_not_come_first(sounds, taught) -> None:
+    known = [one for name in sounds.types for one in sounds.unlabelled(name, 10)]
+    ones = known + sounds.unlabelled("heron mask: clack", 6)
+    first = listening_order(ones, [0.9] * 46, taught.tagger)[0]
+    brief = [one._replace(span=Span(1, 1.05)) if i == first else one for i, one in enumerate(ones)]
+    cut_off = [i == first for i in range(46)]
+    for these, cut in ((brief, None), (ones, cut_off)):
+        order = listening_order(these, [0.9] * 46, taught.tagger, cut)
+        assert sorted(order) == list(range(46))
+        assert order[0] != first
+        assert order[0] >= 40
+        assert first in order[:6]
+
+
 def test_sounds_of_another_version_come_last(sounds, taught) -> None:
     old = Sound(np.zeros(3, np.float32), "A001.MOV", Span(0, 1))
     ones = [old, *sounds.unlabelled(sounds.types[0], 3)]
