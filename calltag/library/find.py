@@ -11,25 +11,13 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 from calltag.edit.markers import no_such_type
 from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.doubles import HAS_DOUBLE
-
-
-class Order(StrEnum):
-    """What kept calls may be listed by; what has most of it comes first, except by type."""
-
-    NEWEST = "newest"
-    TYPE = "type"
-    SNR = "snr"
-    LEVEL = "level"
-    LENGTH = "length"
-    CONFIDENCE = "confidence"
-
+from calltag.library.order import Order
 
 _DAY = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
 _LEAST_OF_AN_ID = 4

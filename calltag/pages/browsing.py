@@ -15,8 +15,9 @@ from starlette.routing import Route
 from calltag.errors import CalltagError, ExistsError, InputError, MediaError
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.doubles import doubles_of
-from calltag.library.find import Order, Query, choices, find
+from calltag.library.find import Query, choices, find
 from calltag.library.hand_out import hand_out, report_lines
+from calltag.library.order import Order
 from calltag.library.story import call_of
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_excerpt
 from calltag.pages.inside import inside

@@ -16,8 +16,9 @@ import pytest
 from calltag.learn.labels import species_of
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.doubles import doubles_of
-from calltag.library.find import Order, Query, choices, find
+from calltag.library.find import Query, choices, find
 from calltag.library.like import like, prepare
+from calltag.library.order import Order
 from calltag.library.story import Story, cut_id
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 

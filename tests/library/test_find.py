@@ -15,7 +15,8 @@ from calltag.edit.markers import is_of_type
 from calltag.errors import InputError, LibraryError
 from calltag.learn.labels import species_of
 from calltag.library.catalogue import NAME, Catalogue
-from calltag.library.find import Order, Query, by_name, choices, find
+from calltag.library.find import Query, by_name, choices, find
+from calltag.library.order import Order
 from calltag.library.story import BY_HAND
 
 from .conftest import call, plain_story, wanted

@@ -4,27 +4,16 @@ from __future__ import annotations
 
 import calendar
 from collections.abc import Sequence
-from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calltag.cli._options import finite, wrong_use
 from calltag.errors import InputError
+from calltag.library.order import Order
 
 if TYPE_CHECKING:
     from calltag.library.find import Query
-
-
-class ListOrder(StrEnum):
-    """What kept calls may be listed by."""
-
-    NEWEST = "newest"
-    TYPE = "type"
-    SNR = "snr"
-    LEVEL = "level"
-    LENGTH = "length"
-    CONFIDENCE = "confidence"
 
 
 ORDER_WORDS = (
@@ -132,12 +121,12 @@ def make_query(
     noise: bool | None,
     by_hand: bool,
     ids: list[str] | None,
-    by: ListOrder,
+    by: Order,
     best: int,
     doubles: bool = False,
 ) -> Query:
     """Make the question that the options of a command ask, as they are typed."""
-    from calltag.library.find import Order, Query, check_day, check_id
+    from calltag.library.find import Query, check_day, check_id
 
     with wrong_use():
         in_months = months_of(months or ())
@@ -162,6 +151,6 @@ def make_query(
         by_hand=True if by_hand else None,
         ids=ids or (),
         doubles=doubles,
-        order=Order(by),
+        order=by,
         limit=best or None,
     )

@@ -13,7 +13,6 @@ from calltag.cli.library._kept import print_kept
 from calltag.cli.library._query import (
     ORDER_WORDS,
     Ids,
-    ListOrder,
     MaxLength,
     MaxLevel,
     MinLength,
@@ -25,6 +24,7 @@ from calltag.cli.library._query import (
     Words,
     make_query,
 )
+from calltag.library.order import Order
 from calltag.words import counted
 
 
@@ -57,7 +57,7 @@ def find_command(
             help="Only calls that are there more than once; says which are the same.",
         ),
     ] = False,
-    by: Annotated[ListOrder, typer.Option(help=f"Order: {ORDER_WORDS}.")] = ListOrder.NEWEST,
+    by: Annotated[Order, typer.Option(help=f"Order: {ORDER_WORDS}.")] = Order.NEWEST,
     best: Annotated[
         int, typer.Option(min=0, metavar="N", help="How many to list; 0 lists all.")
     ] = 50,

@@ -14,7 +14,6 @@ from calltag.cli._progress import bar
 from calltag.cli.library._query import (
     ORDER_WORDS,
     Ids,
-    ListOrder,
     MaxLength,
     MaxLevel,
     MinLength,
@@ -26,6 +25,7 @@ from calltag.cli.library._query import (
     Words,
     make_query,
 )
+from calltag.library.order import Order
 from calltag.words import CARE
 
 
@@ -55,9 +55,7 @@ def out_command(
     noise: Noise = None,
     by_hand: ByHand = False,
     ids: Ids = None,
-    by: Annotated[
-        ListOrder, typer.Option(help=f"Which come first: {ORDER_WORDS}.")
-    ] = ListOrder.SNR,
+    by: Annotated[Order, typer.Option(help=f"Which come first: {ORDER_WORDS}.")] = Order.SNR,
     best: Annotated[
         int, typer.Option(min=0, metavar="N", help="Only the first N of that order; 0 is all.")
     ] = 0,
