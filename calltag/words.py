@@ -184,6 +184,29 @@ def sure(confidence: float) -> str:
     return f"{min(99, int(100 * round(confidence, 4)))} %"
 
 
+def how_sure(confidence: float, *, by_hand: bool) -> str:
+    """Say how sure a name is, for a cell of a table: ``by hand``, or as `sure` has it.
+
+    Parameters
+    ----------
+    confidence : float
+        From 0 to 1.
+    by_hand : bool
+        Whether the user gave it.
+
+    Returns
+    -------
+    str
+        Per cent, or whose word it is.
+
+    Examples
+    --------
+    >>> how_sure(0.9, by_hand=False), how_sure(1.0, by_hand=True)
+    ('90 %', 'by hand')
+    """
+    return "by hand" if by_hand else sure(confidence)
+
+
 def duration(seconds: float) -> str:
     """Say how long, as one would: ``40 s``, ``12 min``, ``3 h 5 min``.
 

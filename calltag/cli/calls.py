@@ -24,7 +24,7 @@ from calltag.cli._options import (
 )
 from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
 from calltag.records.label import CALL, LIKELY
-from calltag.words import counted, position, sure
+from calltag.words import counted, how_sure, position
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -217,7 +217,7 @@ def _has_verdict(take_log: TakeLog, grades: Collection[Grade]) -> bool:
 
 
 def _cells(row: Row, call: Call) -> list[str]:
-    known = "by hand" if call.by_hand else sure(float(row["confidence"] or 0))
+    known = how_sure(float(row["confidence"] or 0), by_hand=call.by_hand)
     return [
         str(row["take"]),
         position(call.start_s),

@@ -24,8 +24,8 @@ def environment() -> jinja2.Environment:
     -------
     jinja2.Environment
         Escaping is always on, and a name that was not given is an error. Filters: ``position``,
-        ``take_length``, ``counted`` and ``sure`` of `calltag.words`, ``percent`` for shares,
-        ``decibels`` for levels.
+        ``take_length``, ``counted``, ``sure`` and ``how_sure`` of `calltag.words`, ``percent`` for
+        shares, ``decibels`` for levels.
     """
     made = jinja2.Environment(
         loader=jinja2.PackageLoader("calltag.pages"),
@@ -38,6 +38,7 @@ def environment() -> jinja2.Environment:
     made.filters["take_length"] = words.take_length
     made.filters["counted"] = words.counted
     made.filters["sure"] = words.sure
+    made.filters["how_sure"] = words.how_sure
     made.filters["percent"] = percent
     made.filters["decibels"] = decibels
     return made

@@ -15,7 +15,7 @@ from calltag.records.label import CALL
 from calltag.records.take import Take
 from calltag.records.verdict import Verdict
 from calltag.takes.picture import PictureGrade, grade_of_call, grade_of_take
-from calltag.words import sure
+from calltag.words import how_sure
 
 UNNAMED = "type not known"
 """What stands for the type of a call that has none."""
@@ -144,7 +144,7 @@ def call_view(take_log: TakeLog, call: Call, *, number: int, rate: Rate) -> Call
         number=number,
         call=call,
         name=UNNAMED if call.label == CALL else call.label,
-        sure="by hand" if call.by_hand else sure(confidence),
+        sure=how_sure(confidence, by_hand=call.by_hand),
         confidence=confidence,
         worth=worth(take_log, call),
         timecode=clock.label(clock.frames(call.start_s, call.end_s)[0]),

@@ -2,16 +2,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import product
 
 import pytest
 
+from calltag.learn.sameness import common_s, share_enough
 from calltag.library.catalogue import Catalogue
-from calltag.library.doubles import Sameness, doubles_of, kept_before, pairs
+from calltag.library.doubles import _SPANS_AGREE, Sameness, doubles_of, kept_before, pairs
 from calltag.library.find import Query, find
 from calltag.library.keep import KeepOptions, heard_elsewhere, keep_calls
 from calltag.library.story import Facts, Heard
 from calltag.records.alignment import Alignment
 from calltag.records.found import TakeLog
+from calltag.records.span import Span
 from calltag.records.take import Take
 
 from .conftest import ASHMERE, call, plain_story, shoot, wanted
@@ -112,6 +115,16 @@ def test_two_cameras_that_were_lined_up(catalogue, tmp_path):
     found = doubles_of(catalogue, keys)
     assert [found[key][0].key for key in keys] == keys[::-1]
     assert {double.why for others in found.values() for double in others} == {Sameness.MOMENT}
+
+
+def test_spans_agree_in_the_catalogue_as_elsewhere(catalogue):
+    """The rule stands in SQL once more, to be asked of all pairs; edges are whole eighths."""
+    spans = [Span(start / 8, end / 8) for start in range(9) for end in range(start + 1, 10)]
+    both = "(SELECT ? AS start_s, ? AS end_s) AS o, (SELECT ? AS start_s, ? AS end_s) AS m"
+    asked = f"SELECT {_SPANS_AGREE} FROM {both}"
+    for one, other in product(spans, spans):
+        ((agree,),) = catalogue.read(asked, (*one, *other))
+        assert agree == (common_s(one, other) > 0 and share_enough(one, other)), (one, other)
 
 
 def test_two_parts_of_a_call_are_no_doubles(catalogue):

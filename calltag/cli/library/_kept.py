@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from calltag.cli._options import As
 from calltag.cli._output import Column, print_data, print_table
-from calltag.words import sure
+from calltag.words import how_sure
 
 if TYPE_CHECKING:
     from calltag.library.catalogue import Kept
@@ -46,7 +46,7 @@ def kept_cells(kept: Kept, doubles: Sequence[Double]) -> list[str]:
         (story.recorded or "")[:16].replace("T", " "),
         f"{story.call.length_s:.2f} s",
         "" if story.snr_db is None else f"{story.snr_db:.0f} dB",
-        "by hand" if story.by_hand else sure(story.confidence),
+        how_sure(story.confidence, by_hand=story.by_hand),
         ", ".join(story.noise),
         str(len(doubles) or ""),
     ]
