@@ -16,7 +16,9 @@ def pair(a: str, b: str, overlap_s: float) -> Alignment:
     )
 
 
-JOINS = Joins([pair("b1.mov", "b2.mov", 0.0), pair("b2.mov", "b3.mov", 0.0), pair("b2", "a", 9.0)])
+JOINS = Joins(
+    [pair("b1.mov", "b2.mov", 0.0), pair("b2.mov", "b3.mov", 0.0), pair("b2.mov", "a.mov", 9.0)]
+)
 
 
 @pytest.mark.parametrize(

@@ -139,6 +139,7 @@ def test_edit_list(tmp_path):
         ({"best": 0}, "choose one call or more"),
         ({"best": 1, "handles_s": -1}, "zero or more"),
         ({"best": 1, "handles_s": float("nan")}, "zero or more"),
+        ({"best": 1, "handles_s": float("inf")}, "zero or more"),
     ],
 )
 def test_no_such_choice(morning, asked, reason):
@@ -152,8 +153,9 @@ def test_refusals(tmp_path, morning):
         write_selects([], tmp_path / "best.otio", OPTIONS)
     with pytest.raises(InputError, match="timeline"):
         write_selects(selects, tmp_path / "best.csv", OPTIONS)
-    with pytest.raises(InputError, match="gap"):
-        write_selects(selects, tmp_path / "best.otio", OPTIONS, gap_s=-1)
+    for gap_s in (-1, float("inf"), float("nan")):
+        with pytest.raises(InputError, match="gap"):
+            write_selects(selects, tmp_path / "best.otio", OPTIONS, gap_s=gap_s)
     write_selects(selects, tmp_path / "best.otio", OPTIONS)
     with pytest.raises(InputError, match="exists already"):
         write_selects(selects, tmp_path / "best.otio", OPTIONS)
