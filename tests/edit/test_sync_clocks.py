@@ -214,6 +214,7 @@ def test_another_day_by_the_dates_is_not_where_the_clocks_put_it(tmp_path: Path,
 def test_what_has_nothing_in_common_there_is_placed_by_the_clocks(quiet: Path) -> None:
     """Half an hour from a pair that is lined up: 0.15 s, and 0.18 s for what clocks may part."""
     sure = [(*sure_pair(n, TEN_S + 60 * n), 3.0) for n in range(2)]
+    sure.append((*sure_pair(3, TEN_S + 30, dated=False), 3.0))
     open_pair = (*sure_pair(9, TEN_S + 1860), None)
     followed, _ = look([*sure, open_pair], quiet)
     found = followed[-1]

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 from fractions import Fraction
 
 import pytest
 
 from calltag.edit.when import first_sample
-from calltag.media.clock import DEFAULT_RATE, common_rate, day_s, take_clock, time_of_day_s
+from calltag.media.clock import (
+    DEFAULT_RATE,
+    apart_s,
+    common_rate,
+    day_s,
+    take_clock,
+    time_of_day_s,
+)
 from calltag.media.timecode import Rate
 from calltag.records.take import Take
 
@@ -176,6 +184,19 @@ def test_time_of_day_agrees_with_what_a_recorder_states_for_the_same_timecode(
 )
 def test_a_day_as_the_clock_counts_it(take, seconds):
     assert day_s(take) == pytest.approx(seconds, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "seconds"),
+    [
+        ("2026-04-18T05:10:00", "2026-04-18T05:10:03", 3),
+        ("2026-04-18T05:10:00+01:00", "2026-04-18T05:10:03+02:00", -3597),
+        ("2026-04-18T05:10:00+01:00", "2026-04-18T05:10:03", 3),
+        ("2026-04-18T05:10:00", "2026-04-18T05:10:03+01:00", 3),
+    ],
+)
+def test_time_zones_count_only_where_both_are_stated(first, second, seconds):
+    assert apart_s(datetime.fromisoformat(first), datetime.fromisoformat(second)) == seconds
 
 
 @pytest.mark.parametrize(

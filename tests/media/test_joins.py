@@ -248,6 +248,18 @@ def test_what_was_heard_before_and_after_a_file_contradicts_the_joins_to_it() ->
     every = with_joins([*pairs, *wrong], takes)
     assert (every[4].take_a, every[4].take_b) == (FIRST.path, SECOND.path)
     assert SECOND.path not in [one.take_a for one in every[4:]], "one take says which"
+    # Of four files, those after the second: the first join is not spoken of, and stays.
+    third = replace(THIRD, duration_s=480.0)
+    fourth = replace(
+        FIRST, path="wide/ASH_B_0015.MOV", start_tc="05:36:00:00", recorded="2026-04-18T04:36:00Z"
+    )
+    for fourth_s, n_joins in ((960.15, 3), (961.4, 1)):
+        pairs = [
+            heard(recorder.path, SECOND.path, 0.0),
+            heard(recorder.path, fourth.path, fourth_s),
+        ]
+        every = with_joins(pairs, [FIRST, SECOND, third, fourth, recorder])
+        assert sum(one.is_join for one in every) == n_joins
     itself = [heard(FIRST.path, THIRD.path, 300.0)]
     assert with_joins(itself, takes) == itself
 

@@ -289,7 +289,9 @@ def test_a_bw64_file_of_a_recorder(tmp_path):
         ("mkv", {}, {"DATE_RECORDED": "2026-05-02T23:51-05:00"}, "2026-05-02T23:51-05:00"),
         ("mp3", {"audio_codec": "libmp3lame"}, {"date": "2026-05-03T04:51"}, "2026-05-03T04:51"),
         ("flac", {"audio_codec": "flac"}, {"date": "2026-05-03"}, "2026-05-03"),
+        ("flac", {"audio_codec": "flac"}, {"date": "2026-05"}, "2026-05"),
         ("flac", {"audio_codec": "flac"}, {"date": "2026"}, "2026"),
+        ("flac", {"audio_codec": "flac"}, {"date": "1970"}, None),
         ("mp4", {}, {"creation_time": "1904-01-01T00:00:00Z"}, None),  # a clock never set
         ("flac", {"audio_codec": "flac"}, {"date": "spring"}, None),
         ("mp4", {}, {}, None),
