@@ -252,6 +252,13 @@ def test_a_time_reference_beyond_two_days_is_none(tmp_path, reference, known):
     assert probe(path).time_reference == known
 
 
+def test_a_time_reference_without_sound_counts_nothing(tmp_path, make_clip):
+    path = make_clip(
+        tmp_path / "a.mkv", seconds=0.2, audio_codec=None, metadata={"time_reference": "48000"}
+    )
+    assert probe(path).time_reference is None
+
+
 def test_a_time_reference_of_endless_digits_is_none(tmp_path, make_clip):
     path = make_clip(
         tmp_path / "a.mka", fps=None, seconds=0.1, metadata={"time_reference": "9" * 5000}

@@ -181,6 +181,7 @@ def test_a_thousand_events_make_two_lists(tmp_path):
     assert event_lines(paths[0])[-1].startswith("999 ")
     assert event_lines(paths[1])[0].startswith("001 ")
     assert len(read(paths[0], Fraction(25))) == 999
+    assert set(edl.list_tags([RATES[2]] * 999)) == {""}
 
 
 @given(st.lists(st.text(max_size=14), min_size=1, max_size=40, unique=True))
