@@ -12,6 +12,7 @@ import pytest
 
 from calltag.errors import InputError, MediaError, WriteError
 from calltag.files import (
+    check_place,
     refuse_existing,
     refuse_footage,
     refuse_other_than_model,
@@ -143,6 +144,13 @@ def test_a_name_that_is_too_long_is_told(tmp_path):
         write_texts({tmp_path / ("n" * 300): "text"}, replace=False)
 
 
+def test_a_place_that_was_tried_is_left_empty(tmp_path):
+    check_place(tmp_path / "new" / "calls.csv")
+    assert list(tmp_path.iterdir()) == []
+    with pytest.raises(WriteError, match="file name too long"):
+        check_place(tmp_path / ("n" * 300))
+
+
 def test_a_folder_is_never_replaced(tmp_path):
     with pytest.raises(InputError, match="there is a folder of this name"):
         refuse_existing([tmp_path], replace=True)
@@ -168,20 +176,21 @@ def test_a_model_overwrites_nothing_but_a_model(tmp_path, name, content, refused
         refuse_other_than_model(tmp_path / name)
 
 
-def test_a_file_that_windows_has_open_elsewhere_is_told(tmp_path, monkeypatch):
+@pytest.mark.parametrize(
+    ("winerror", "reason"),
+    [(5, r"access is denied: another program may have it open"), (None, r"access is denied\)")],
+)
+def test_a_file_that_windows_has_open_elsewhere_is_told(tmp_path, monkeypatch, winerror, reason):
     path = tmp_path / "calls.csv"
     path.write_text("as it was")
 
     def refuse(_partial: Path, _path: Path) -> None:
         error = PermissionError(13, "Access is denied")
-        error.winerror = 5
+        error.winerror = winerror
         raise error
 
     monkeypatch.setattr(Path, "replace", refuse)
-    with pytest.raises(
-        WriteError,
-        match=r"calls\.csv: cannot be written \(access is denied: another program may have it open",
-    ):
+    with pytest.raises(WriteError, match=rf"calls\.csv: cannot be written \({reason}"):
         write_texts({path: "new"}, replace=True)
     assert path.read_text() == "as it was"
     assert list(tmp_path.iterdir()) == [path]

@@ -113,6 +113,13 @@ def test_accents_and_long_text_do_not_break_the_fields(tmp_path):
     assert back.originator == "L?" + "x" * 30
 
 
+def test_accents_as_other_recorders_write_them_are_no_text_and_hide_nothing(tmp_path):
+    path = tmp_path / "a.wav"
+    write_wav(path, np.zeros((1, 480)), 48_000, bext=Bext(description="pit, Mai", time_reference=7))
+    path.write_bytes(path.read_bytes().replace(b"pit, Mai", b"pit, M\xe4i"))
+    assert read_bext(path) == Bext(description="pit, M\ufffdi", time_reference=7)
+
+
 def test_dashes_and_quotation_marks_have_their_likeness_in_the_fields(tmp_path):
     """EBU Tech 3285 wants ASCII; names of takes hold more."""
     path = tmp_path / "a.wav"
