@@ -18,8 +18,10 @@ from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.span import Span
 from calltag.records.take import ChannelFault, FaultKind, Levels, Take
 from calltag.records.verdict import Usable
-from calltag.takes.masking import Left, effects
+from calltag.takes.cuts import Band, Cut
+from calltag.takes.masking import Effect, Left, effects
 from calltag.takes.thresholds import FILE, read_thresholds
+from calltag.takes.usable import needed_cuts
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary
 
 
@@ -134,6 +136,10 @@ def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
     assert verdict.grade == PART
     assert [(u.start_s, u.end_s) for u in verdict.usable] == [(29.0, 32.0)]
     assert "the calls' own band, only 1 of 5 calls stands above it" in verdict.reasons[0]
+    # Between noises, for a moment before it and after it, that call keeps nothing.
+    winds = [noise("wind", *span, 20.0, 9000.0) for span in ((0.0, 15.0), (55.0, 60.0))]
+    verdict = judge(take_log(calls, [cutter(17.0, 53.0), *winds]))
+    assert [(u.start_s, u.end_s) for u in verdict.usable] == [(29.0, 32.0)]
 
 
 def test_a_faint_find_that_got_a_name_counts_as_a_call_and_a_doubtful_one_does_not():
@@ -282,8 +288,25 @@ def test_a_boom_below_a_wind_is_not_filtered_away():
 def test_calls_elsewhere_in_the_take_show_that_an_engine_leaves_their_band():
     verdict = judge(take_log([whistle(50)], [engine(0.0, 30.0)]))
     assert verdict.clean_s == pytest.approx(60)
-    lost = judge(take_log([whistle(50, low_hz=500.0, high_hz=900.0)], [engine(0.0, 30.0)]))
-    assert lost.clean_s == pytest.approx(60 - 30 - 0.3)
+    for no_sign in (whistle(50, low_hz=500.0, high_hz=900.0), whistle(50, snr_db=4.0)):
+        lost = judge(take_log([no_sign], [engine(0.0, 30.0)]))
+        assert lost.clean_s == pytest.approx(60 - 30 - 0.3)
+
+
+def test_cuts_are_one_where_they_meet_and_are_alike():
+    lower, higher = Band(low_hz=400.0), Band(low_hz=800.0)
+    heard = [
+        Effect(engine(0.0, 20.0), Left.ABOVE, lower),
+        Effect(engine(20.0, 30.0), Left.ABOVE, higher),
+        Effect(engine(28.0, 40.0), Left.ABOVE, higher),
+        Effect(engine(50.0, 60.0), Left.ABOVE, higher),
+    ]
+    cuts = needed_cuts(heard, (), 60.0, read_thresholds())
+    assert cuts == (
+        Cut(0.0, pytest.approx(19.7), lower),
+        Cut(pytest.approx(19.7), pytest.approx(40.3), higher),
+        Cut(pytest.approx(49.7), 60.0, higher),
+    )
 
 
 def test_an_engine_with_no_call_in_the_take_loses_its_stretch():
