@@ -16,6 +16,7 @@ from calltag.media.bext import Bext, read_bext
 from calltag.media.reader import read_blocks
 from calltag.records.found import NoiseSpan
 from calltag.records.take import ChannelFault, FaultKind
+from calltag.sound.hum import Hum
 from calltag.takes.advice import stand_then
 from calltag.takes.cuts import UNCUT, Band, Cut
 from calltag.takes.rescue import examine
@@ -290,6 +291,20 @@ def test_many_cuts_are_told_without_the_length_of_the_take():
         "low cut at 200 Hz at 0:00-0:03, 0:10-0:13 and 3 more places (15 s)"
     )
     assert str(Treatment(cuts=cuts[:2])) == "low cut at 200 Hz at 0:00-0:03 and 0:10-0:13"
+
+
+@pytest.mark.parametrize(
+    "one",
+    [
+        {"channel": 1},
+        {"band": Band(low_hz=200.0)},
+        {"cuts": (Cut(0.0, 3.0, Band(low_hz=200.0)),)},
+        {"hum": Hum(mains_hz=50.0, base_hz=50.0, lines=(1, 2), height_db=20.0, level_dbfs=-40.0)},
+    ],
+)
+def test_one_thing_alone_is_a_treatment(one):
+    assert Treatment(**one)
+    assert not Treatment()
 
 
 @pytest.mark.parametrize(
