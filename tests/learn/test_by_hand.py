@@ -280,6 +280,8 @@ def test_noise_that_was_heard_anyway_is_not_said_twice() -> None:
     found = TakeLog(take=TAKE, calls=(knock,), noise=(machine(10, 20), machine(10, 20, "wind")))
     inside = with_labels(found, [label(12.0, 13.0, "machine/hedge trimmer")]).noise
     assert [n.kind for n in inside] == ["machine/hedge trimmer", "wind"]
+    other = with_labels(found, [label(12.0, 13.0, "handling")]).noise
+    assert [noise.kind for noise in other] == ["machine", "wind", "handling"]
     beyond = replace(found, noise=(machine(30, 40),))
     added = with_labels(beyond, [label(12.0, 13.0, "machine/hedge trimmer")]).noise
     assert [(n.start_s, n.kind) for n in added] == [(12, "machine/hedge trimmer"), (30, "machine")]

@@ -33,6 +33,8 @@ def test_labels_are_kept_in_one_form(typed: str, kept: str) -> None:
         ("Call", "names no type"),
         ("x" * 81, "longer than 80"),
         ("pit\x00rail", "control character"),
+        ("Usable sound", "name of a marker"),
+        ("noise: wind", "name of a marker"),
         ("wind/", "ends with its slash"),
         ("engine/boat", "`engine` is no noise kind"),
     ],
