@@ -98,12 +98,13 @@ def test_all_that_is_wrong_is_told_at_once(write) -> None:
         "silent.mov,1,2,pit rail\n"
         "card1/A001.mov,one,2,pit rail\n"
         "card1/A001.mov,1,2,owl/hoot\n"
+        "card1/A001.mov,60,60.05,pit rail\n"
         "card1/A001.mov,1,2,pit rail\n"
     )
     read = read_label_file(path, LOGS)
     assert [label.start_s for label in read.labels] == [1.0]
     assert [sentence.partition(": ")[0] for sentence in read.bad] == [
-        f"labels.csv, line {line}" for line in range(2, 9)
+        f"labels.csv, line {line}" for line in range(2, 10)
     ]
     for sentence, part in zip(
         read.bad,
@@ -115,6 +116,7 @@ def test_all_that_is_wrong_is_told_at_once(write) -> None:
             "silent.mov has no sound",
             "start_s is `one`",
             "`owl` is no noise kind",
+            "the label begins where card1/A001.mov ends",
         ],
         strict=True,
     ):
