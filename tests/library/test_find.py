@@ -197,6 +197,11 @@ def test_one_is_called_by_the_first_letters_of_its_id(filled: Catalogue):
         by_name(filled, "00000000")
     with pytest.raises(InputError, match="no such call is kept"):
         by_name(filled, "a/none.wav")
+    like = replace(STORIES[1], id=f"{STORIES[1].id[:4]}{STORIES[0].id[4:]}")
+    filled.put([("a/4.wav", like, 100, "f" * 64)])
+    with pytest.raises(InputError, match="several kept calls have such an id"):
+        by_name(filled, STORIES[1].id[:4])
+    assert by_name(filled, STORIES[1].id).story == STORIES[1]
 
 
 def test_a_file_is_known_once(filled: Catalogue):
