@@ -52,11 +52,12 @@ def noise_floor_db(level_db: FloatArray) -> FloatArray:
     steps = level_db[: n_steps * STEP_FRAMES].reshape(n_steps, STEP_FRAMES, n_bands).mean(axis=1)
     half = int(SPAN_S / 2 * FRAMES_PER_S / STEP_FRAMES)
     floor = running_percentile(steps.T, SHARE, half, ends="edge").T
-    centres = (np.arange(n_steps) + 0.5) * STEP_FRAMES - 0.5
-    left = np.clip(np.searchsorted(centres, np.arange(n_frames)) - 1, 0, max(0, n_steps - 2))
-    right = np.minimum(left + 1, n_steps - 1)
-    share = np.clip((np.arange(n_frames) - centres[left]) / STEP_FRAMES, 0.0, 1.0)
-    weight = share.astype(np.float32)[:, None]
-    found = floor[left]
-    found += (floor[right] - found) * weight
+    # Straight from the middle of each step to that of the next, and level at both ends.
+    found = np.empty_like(level_db)
+    first, last = STEP_FRAMES // 2, (n_steps - 1) * STEP_FRAMES + STEP_FRAMES // 2
+    found[:first], found[last:] = floor[0], floor[-1]
+    between = found[first:last].reshape(n_steps - 1, STEP_FRAMES, n_bands)
+    share = (np.arange(STEP_FRAMES, dtype=np.float32) + 0.5) / STEP_FRAMES
+    np.multiply(np.diff(floor, axis=0)[:, None], share[:, None], out=between)
+    between += floor[:-1, None]
     return found
