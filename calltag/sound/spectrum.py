@@ -38,7 +38,7 @@ MEAN_SQUARE = 1 / 3
 square of 1/2, reads 1 in its bin, and 1.5 over all of them (the noise bandwidth of the window)."""
 
 _FRAMES_AT_ONCE = 128  # keeps one batch of frames within the processor's cache
-_BAND_GROUPS = 4
+_BAND_GROUPS = 8
 
 
 def hz_to_mel(frequency_hz: npt.ArrayLike) -> DoubleArray:
