@@ -124,6 +124,8 @@ def beside(block: npt.NDArray[Any], chosen: int) -> tuple[float, list[int]]:
         energy = np.einsum("csn,csn->c", bent, bent)
         likeness = np.einsum("csn,sn->c", bent, bent[chosen]) ** 2
         copy &= (energy > 0) & (energy[chosen] > 0) & (likeness > _COPY * energy * energy[chosen])
+        if copy.sum() <= 1:  # none but the chosen one itself
+            break
     gain = 1.0
     others = []
     for c in range(channels):
