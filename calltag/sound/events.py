@@ -178,7 +178,7 @@ def measure_region(
     share = np.cumsum(weight) / max(float(weight.sum()), 1e-20)
     low, high = np.searchsorted(share, BAND_SHARE)
     low, high = max(lowest, int(low) - 1), min(N_BINS, int(high) + 2)
-    own, other = float(inside[:, low:high].sum(axis=1).mean()), float(behind[low:high].sum())
+    own, other = float(inside[:, low:high].sum()) / len(inside), float(behind[low:high].sum())
     return Region(
         first=first,
         last=last,
