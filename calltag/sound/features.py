@@ -196,7 +196,8 @@ def event_features(
     envelope = np.sqrt(excess[:, low:high].sum(axis=1) + 1e-14)
     weight = envelope / envelope.max()
     loud = np.flatnonzero(weight > _LOUD)
-    loud_power, loud_magnitude, loud_weight = power[loud], np.sqrt(excess[loud]), weight[loud]
+    loud_power, loud_magnitude, loud_weight = power[loud], excess[loud], weight[loud]
+    np.sqrt(loud_magnitude, out=loud_magnitude)
     mel_excess = mel_power(excess)
     profile = to_db(mel_excess[loud].mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
     mel_excess_db = to_db(mel_excess)
