@@ -13,7 +13,9 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.arrays import FloatArray
+from calltag.learn.beside import power_beside
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S
+from calltag.learn.turns import in_turns
 from calltag.sound.runs import runs
 
 SOUNDING_ODDS = 0.0
@@ -32,8 +34,6 @@ LONGEST_GAP_S = 0.3
 SHORTEST_S = 0.04
 _LONGEST_LULL_S = 0.1  # where the odds of a faint event sink
 
-_BESIDE_S = 1.5
-_FEWEST = 10  # steps without events that are needed to know the background
 _LOUD_SHARE = 0.25
 _CLEAR = 3.0  # times the background, in a band that shows the event
 _OF_CLEAREST = 0.1
@@ -44,6 +44,8 @@ _SMOOTH_STEPS = 5
 
 def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, int]]:
     """Find events: stretches that are likely to be calls, apart where it is silent between them.
+
+    What lies closer together is one event, unless animals answer each other there.
 
     Parameters
     ----------
@@ -56,7 +58,7 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
     -------
     list of tuple of int
         First step of each event and the step after its last, in order, apart by more than
-        `LONGEST_GAP_S`.
+        `LONGEST_GAP_S`, or by `calltag.learn.turns.QUIET_S` where bands differ.
 
     Examples
     --------
@@ -81,7 +83,7 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
     >>> find_segments(odds, sound)
     [(60, 87), (113, 140)]
     """
-    return _apart(_in_odds(call_odds), power)
+    return in_turns(_apart(_in_odds(call_odds), power), power)
 
 
 def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
@@ -104,18 +106,12 @@ def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
 
 def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int, int]]:
     """Part events where nothing stands out of the background for longer than `LONGEST_GAP_S`."""
-    free = np.ones(len(power), bool)
-    for first, last in segments:
-        free[first:last] = False
-    beside, gap = round(_BESIDE_S * STEPS_PER_S), round(LONGEST_GAP_S * STEPS_PER_S)
+    gap = round(LONGEST_GAP_S * STEPS_PER_S)
     pieces: list[tuple[int, int]] = []
-    for first, last in segments:
-        around = slice(max(0, first - beside), last + beside)
-        behind = power[around][free[around]]
+    for (first, last), behind in zip(segments, power_beside(segments, power), strict=True):
         begin = first
-        if last - first > gap and len(behind) >= _FEWEST:
-            silent = _silent(power[first:last], behind.mean(axis=0))
-            for end, goes_on in _within(silent, longer_than=gap):
+        if last - first > gap and behind is not None:
+            for end, goes_on in _within(_silent(power[first:last], behind), longer_than=gap):
                 pieces.append((begin, first + end))
                 begin = first + goes_on
         pieces.append((begin, last))
@@ -135,7 +131,6 @@ def _within(so: npt.NDArray[np.bool_], *, longer_than: int) -> list[tuple[int, i
 def _silent(power: FloatArray, behind: FloatArray) -> npt.NDArray[np.bool_]:
     """Where an event does not stand out of what is behind it, in the bands that show it."""
     n_loud = int(_LOUD_SHARE * len(power))
-    behind = np.maximum(behind, 1e-12)
     clear = np.sort(power, axis=0)[-n_loud:].mean(axis=0) / behind
     shows = clear > max(_CLEAR, _OF_CLEAREST * clear.max())
     if not shows.any():
