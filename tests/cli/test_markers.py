@@ -111,7 +111,7 @@ def test_an_edit_list_over_midnight_is_told(shoot):
         late = replace(first.take, start_tc="23:59:58:20")
         log.put(replace(first, take=late), feature_version=1)
     told = "timecode begins anew at midnight within an event of A001.mov; an editing program"
-    assert f"day.edl: {told}" in run("day.edl").stderr
+    assert f"day_25.edl: {told}" in run("day.edl").stderr
     assert "midnight" not in run("day.otio").stderr
 
 
@@ -181,6 +181,8 @@ def test_a_table_of_slowed_takes(shoot):
     assert told in result.stderr
     result = run("one.csv", "--speed", "40%", "--take", "A*")
     assert result.stderr.endswith("With --speed 40% A001.mov counts as played at that speed.\n")
+    result = run("rest.csv", "--speed", "40%", "--type", "call")
+    assert "With --speed 40% R001.wav counts as played at that speed.\n" in result.stderr
     Path("slow.csv").write_text("take,speed\nA001.mov,40%\n")
     for number, speed in enumerate(("slow.csv", "100%")):
         assert "With --speed" not in run(f"{number}.csv", "--speed", speed).stderr

@@ -4,8 +4,8 @@ Outs are exclusive. Record times are butted, from one hour unless told otherwise
 frame rate and one count, stated by its `FCM` line, and at most 999 events; where that does not
 suffice, several lists are written. Labels go from 23:59:59 to 00:00:00, as SMPTE ST 12-1 has it: an
 out past midnight is a smaller number than its in, which not every reader takes, and that is told.
-Reels have eight letters or digits at most and no two takes
-share one; a table beside the lists tells which take each reel is. Text is ASCII, one line a note.
+Reels have eight letters or digits at most and no two takes share one; a table beside the lists
+tells which take each reel is. Text is ASCII, one line a note.
 
 The columns, and that reels have eight characters and lists 999 events, are common practice; the
 standard for edit lists, SMPTE 258M, has a form of its own.
@@ -174,23 +174,25 @@ def write_lists(
     reels = name_reels(event.source.take for event in events)
     *lists, table = list_paths(out, tags)
     texts: dict[Path, str] = {}
+    notes: list[str] = []
     for path, tag in zip(lists, dict.fromkeys(tags), strict=True):
         part = [event for event, its in zip(events, tags, strict=True) if its == tag]
         title = (options.title or out.stem) + tag.replace("_", " ")
         rate = part[0].source.clock.rate
         texts[path] = _list_text(part, rate, reels, title, options.record_start)
+        notes += _over_midnight(part, rate, path.name, options.record_start)
     texts[table] = _reel_table(events, reels)
     written = write_texts(texts, replace=options.replace)
     if options.on_note is not None:
-        for note in _over_midnight(events, tags, out, options.record_start):
+        for note in notes:
             options.on_note(note)
     return written
 
 
 def _over_midnight(
-    events: Sequence[Event], tags: Sequence[str], out: Path, record_start: str
+    events: Sequence[Event], rate: Rate, name: str, record_start: str
 ) -> Iterator[str]:
-    """Say where an out is a smaller number than its in."""
+    """Say where an out of a list is a smaller number than its in."""
     takes = dict.fromkeys(
         event.source.take.path
         for event in events
@@ -198,20 +200,16 @@ def _over_midnight(
     )
     if takes:
         yield (
-            f"{out.name}: timecode begins anew at midnight within an event of"
+            f"{name}: timecode begins anew at midnight within an event of"
             f" {first_few(list(takes))}; an editing program that refuses the list, or shows that"
             " event wrongly, may read a timeline (.otio)"
         )
-    ends: Counter[str] = Counter()
-    for event, tag in zip(events, tags, strict=True):
-        rate = event.source.clock.rate
-        ends[tag] += _record_length(event) + event.gap_frames
-        if parse_start(record_start, rate) + ends[tag] >= frames_per_day(rate):
-            yield (
-                f"{out.name}: it begins at {record_start} and goes on past midnight, where timecode"
-                " begins anew and editing programs may refuse it; begin it earlier with --start-tc"
-            )
-            return
+    length = sum(_record_length(event) + event.gap_frames for event in events)
+    if parse_start(record_start, rate) + length - events[-1].gap_frames >= frames_per_day(rate):
+        yield (
+            f"{name}: it begins at {record_start} and goes on past midnight, where timecode"
+            " begins anew and editing programs may refuse it; begin it earlier with --start-tc"
+        )
 
 
 def _record_length(event: Event) -> int:

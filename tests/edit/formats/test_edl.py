@@ -298,6 +298,34 @@ def test_a_list_that_goes_on_past_midnight_is_told(tmp_path):
         assert all("begins at 23:59:58:00 and goes on past midnight" in note for note in notes)
 
 
+def test_of_several_lists_each_that_runs_over_midnight_is_named(tmp_path):
+    slow, fast = (
+        marked_take(rate, path, start_tc=start, calls=(make_call(0.5, 1.5),))
+        for rate, path, start in (
+            (RATES[2], "pit/A003.mov", "23:59:59:00"),
+            (Rate(Fraction(50)), "pit/C001.mov", "10:00:00:00"),
+        )
+    )
+    notes: list[str] = []
+    options = replace(OPTIONS, record_start="23:59:59:00", on_note=notes.append)
+    edl.write([slow, fast], tmp_path / "calls.edl", options)
+    assert [note[:30] for note in notes] == [
+        "calls_25.edl: timecode begins ",
+        "calls_25.edl: it begins at 23:",
+        "calls_50.edl: it begins at 23:",
+    ]
+
+
+def test_a_gap_after_the_last_event_is_none_of_the_list(tmp_path):
+    marked = marked_take(RATES[2])
+    for gaps, told in (((0, 50), 0), ((50, 0), 1)):
+        events = [edl.Event(source=marked, first=0, end=25, gap_frames=gap) for gap in gaps]
+        notes: list[str] = []
+        options = replace(OPTIONS, record_start="23:59:57:00", replace=True, on_note=notes.append)
+        edl.write_lists(events, tmp_path / "calls.edl", options)
+        assert len(notes) == told
+
+
 def test_a_hundred_frames_fit_into_two_digits(tmp_path):
     marked = marked_take(Rate(Fraction(100)), calls=(make_call(0.99, 1.5),))
     path, _ = edl.write([marked], tmp_path / "calls.edl", OPTIONS)
