@@ -109,10 +109,11 @@ def sync_command(
     tells where the other lies; too little may be heard in it. That `goes on`, and counts in the
     other commands too.
 
-    Pairs that are lined up, or were before, tell how far the clocks of two cameras are apart. Where
-    they agree, the others are looked for again where the clocks put them; there, less sound is
-    enough. What the sound does not tell is placed `by the clocks` where two pairs agree, and the
-    dates of the files too: that is told, with how many frames it may be off, and not kept.
+    Pairs that are lined up, or were before on the same day, tell how far the clocks of two cameras
+    are apart. Where they agree, the others are looked for again where the clocks put them; there,
+    less sound is enough. What the sound does not tell is placed `by the clocks` where two pairs
+    agree, and the dates of the files too: that is told, with how many frames it may be off, and not
+    kept.
 
     It is the sound that is lined up: cameras ten metres apart hear a call up to a frame apart.
     The column `its clock` says by how many millionths (ppm) the second take's clock runs fast, or

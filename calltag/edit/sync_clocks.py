@@ -2,7 +2,8 @@
 
 A pair that is lined up, now or before, states by how much one camera's clock is ahead of the
 other's. Where pairs agree on that, the clocks put the other pairs in a narrow place; those are
-looked for again there, and less sound is enough. What is lined up so tells of the next. Crystals
+looked for again there, and less sound is enough. What is lined up so tells of the next. What was
+lined up before tells of takes of the same day alone, since clocks are set anew. Crystals
 are good to 50 millionths, so two clocks part by up to nine frames an hour; common practice says a
 frame or two, which is what they may stray between two pairs that are lined up. Where they may have
 parted by more than 0.4 s, or dates say another day, they tell nothing; over a third camera, of
@@ -175,8 +176,8 @@ def look_by_clocks(
     take_of : callable
         Tells what is known of a take, or raises `MediaError`.
     before : iterable of Alignment
-        How takes lie that were lined up before: they tell of the clocks, too, and are not looked
-        for again.
+        How takes lie that were lined up before: they are not looked for again, and tell of the
+        clocks, too, on the same day.
     known : iterable of Take
         The takes of those.
 
@@ -186,7 +187,8 @@ def look_by_clocks(
         The same pairs. Those that the sound left open are lined up where it agrees with the clocks;
         where it tells nothing, and the dates agree, they are placed by the clocks.
     differences : list of ClockDifference
-        What all pairs that are lined up say of the clocks of cameras whose takes were compared.
+        What all those pairs that are lined up say of the clocks of cameras whose takes were
+        compared.
     """
     followed = list(compared)
     anew = {one.pair for one in compared if one.outcome is Outcome.LINED_UP}
@@ -200,6 +202,8 @@ def look_by_clocks(
             own[name] = take_of(files[name])
     takes = {take.path: take for take in known} | own
     in_place = {one.pair for one in earlier}
+    dates_s = [at_s for take in own.values() if (at_s := _date_s(take)) is not None]
+    earlier = [one for one in earlier if _on_such_a_day(one, takes, dates_s)]
     open_pairs = {
         number: (own[one.take_a], own[one.take_b])
         for number, one in enumerate(compared)
@@ -241,6 +245,15 @@ def look_by_clocks(
 
 def _lined_up(compared: Iterable[Comparison]) -> list[Alignment]:
     return [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
+
+
+def _on_such_a_day(one: Alignment, takes: Mapping[str, Take], dates_s: Sequence[float]) -> bool:
+    """Whether takes that are lined up may be of a day of these dates."""
+    own_s = [_date_s(takes[name]) for name in one.pair if name in takes]
+    return not dates_s or any(
+        at_s is None or min(abs(at_s - date_s) for date_s in dates_s) <= _SAME_DAY_S
+        for at_s in own_s
+    )
 
 
 def _placed(
@@ -351,8 +364,14 @@ def _by_clocks(
 
 def _at_s(take: Take) -> float | None:
     """When a take began, to tell how far apart two are; by its date where it states one."""
+    date_s = _date_s(take)
+    return time_of_day_s(take) if date_s is None else date_s
+
+
+def _date_s(take: Take) -> float | None:
+    """When a take began by its date; None where it states none."""
     date = recorded_at(take)
-    return time_of_day_s(take) if date is None else apart_s(_EPOCH, date)
+    return None if date is None else apart_s(_EPOCH, date)
 
 
 def _stated_s(take_a: Take, take_b: Take) -> float | None:

@@ -155,6 +155,17 @@ def test_pairs_that_were_lined_up_before_tell_of_clocks(quiet: Path) -> None:
     assert (told.than, told.of, told.n_pairs) == ("cam1", "cam2", 2)
 
 
+def test_pairs_that_were_lined_up_on_another_day_outvote_none_of_this_day() -> None:
+    """Clocks are set anew on the next morning."""
+    kept = [sure_pair(n, TEN_S + 60 * n, off_s=-40.0) for n in range(3)]
+    undated = sure_pair(8, TEN_S + 90, dated=False, off_s=0.05)
+    before = [lies(*pair, 3.0) for pair in (*kept, undated)]
+    known = [take for pair in (*kept, undated) for take in pair]
+    _, (told,) = look([(*sure_pair(7, TEN_S, days=1), 3.0)], before=before, known=known)
+    assert told.ahead_s == pytest.approx(AHEAD_S, abs=0.1)
+    assert (told.n_pairs, told.n_others) == (2, 0)
+
+
 # Where the clocks put a pair
 
 
@@ -179,6 +190,18 @@ def test_what_the_sound_leaves_open_is_lined_up_where_the_clocks_put_it(
     assert found.alignment is not None
     assert found.alignment.offset_s == pytest.approx(pair.offset_s, abs=0.002)
     assert found.reason.endswith("where the clocks put them")
+
+
+def test_what_agrees_just_outside_the_place_stays_open(tmp_path: Path, pairs) -> None:
+    """Clocks are good to 0.17 s there: they are not what they seem, or it is an echo."""
+    pair = pairs.make_pair(44, snr_db=5.0, seconds=12.0, every_s=3.0, overlap=(0.5, 0.8))
+    sf.write(tmp_path / "A009.wav", pair.a, pairs.RATE_HZ)
+    sf.write(tmp_path / "B009.wav", pair.b, pair.rate_b_hz)
+    at_s = TEN_S + 240
+    second = cam("cam2/B009.mov", at_s + pair.offset_s + AHEAD_S + 0.3)
+    sure = (*sure_pair(0, TEN_S), 3.0)
+    followed, _ = look([(cam("cam1/A009.mov", at_s), second, None), sure], tmp_path)
+    assert followed[0].outcome is Outcome.NOTHING
 
 
 def test_what_was_lined_up_by_the_clocks_tells_of_the_next(tmp_path: Path, pairs) -> None:
