@@ -117,7 +117,7 @@ def take_row(take: Take, verdict: Verdict | None, *, rate: Rate = DEFAULT_RATE) 
     row["duration_s"] = rounded(take.duration_s, 3)
     row["fps"] = None if take.fps is None else rounded(take.fps, 3)
     row["start_tc"] = take.start_tc
-    if take.start_tc is None and take.time_reference is not None:
+    if take.time_reference is not None:  # which counts where the clock shows no such timecode
         row["start_tc"] = take_clock(take, rate).label(0)
     row["sample_rate_hz"] = take.sample_rate_hz
     row["channels"] = take.channels

@@ -96,6 +96,15 @@ def test_a_recorders_start_is_that_of_its_calls():
     assert take_row(replace(sound, time_reference=None), None)["start_tc"] is None
 
 
+@pytest.mark.parametrize("reference", [None, 480_000])
+def test_a_start_that_no_clock_shows_gives_way_to_the_time_reference(reference):
+    take = replace(TAKE, start_tc="10:00:00:77", time_reference=reference)
+    begins = "10:00:00:77" if reference is None else "00:00:10:00"
+    assert take_row(take, None)["start_tc"] == begins
+    shown = replace(take, start_tc="10:00:00:07")
+    assert take_row(shown, None)["start_tc"] == "10:00:00:07"
+
+
 def test_row_of_a_take():
     verdict = Verdict(
         grade="part",
