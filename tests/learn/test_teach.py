@@ -174,6 +174,15 @@ def test_what_cannot_be_taught_is_refused(sounds) -> None:
         teach([*examples, short])
 
 
+def test_a_scrap_is_not_the_first_to_be_proposed(sounds) -> None:
+    examples, waiting = sounds.examples(takes=2), sounds.unlabelled("reed otter: whistle", 4)
+    first = teach(examples, unlabelled=waiting).report.label_next[0].span
+    scrap = Span(first.start_s, first.start_s + 0.05)
+    brief = [one._replace(span=scrap) if one.span == first else one for one in waiting]
+    proposed = [one.span for one in teach(examples, unlabelled=brief).report.label_next]
+    assert scrap in proposed[1:]
+
+
 def test_old_sounds_are_not_proposed(sounds) -> None:
     waiting = sounds.unlabelled("machine", 3)
     old = [sound._replace(features=np.zeros(3, np.float32)) for sound in waiting]
