@@ -56,6 +56,7 @@ def test_parts_are_told_the_first_few_of_many() -> None:
         ),
         ("b1.mov", (0.4, 1.0), None),
         ("b1.mov", (57.0, 58.5), None),
+        ("b1.mov", (57.0, 58.53), None),
         ("b3.mov", (58.0, 59.2), None),
         (
             "b2.mov",
@@ -78,3 +79,6 @@ def test_of_a_part_the_other_handle_alone_is_told() -> None:
         "only 0.5 s after it, to the end of the file; the recording goes on in b3.mov."
     )
     assert len(list(JOINS.told([part] * 7, 1.5))) == 12
+    begun = make_take("b1.mov"), make_call(59, 60)
+    (only,) = JOINS.told([begun], 1.5)
+    assert only.endswith("the call goes on in b2.mov.")

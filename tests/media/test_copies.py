@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from calltag.files import is_there
-from calltag.media.copies import at_hand, each_once, same_take, with_copies
+from calltag.media.copies import at_hand, copies_of, each_once, same_take, with_copies
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
 
@@ -36,6 +36,17 @@ def test_a_copy_is_the_same_take_and_a_file_that_was_not_read_is_no_copy(tmp_pat
     assert not same_take(one, take(tmp_path, "backup/A003.mov", "another"))
     unread = take(tmp_path, "pit/A003.mov", "")
     assert not same_take(unread, take(tmp_path, "backup/A003.mov", ""))
+
+
+def test_copies_of_a_take_are_the_others_of_its_content(tmp_path):
+    takes = [take(tmp_path, name) for name in ("a.mov", "b.mov", "c.mov")]
+    others = [
+        take(tmp_path, "d.mov", "d2"),
+        take(tmp_path, "e.mov", ""),
+        take(tmp_path, "f.mov", ""),
+    ]
+    assert copies_of(takes[1], [*others, *takes]) == [takes[0], takes[2]]
+    assert [copies_of(one, [*others, *takes]) for one in others] == [[], [], []]
 
 
 def test_a_copy_stands_in_for_a_file_that_is_away(tmp_path):

@@ -228,6 +228,23 @@ def test_a_high_cut_leaves_calls_whole_and_takes_what_lies_above(bottom_hz, band
         assert is_preferred(cut_hz)
 
 
+@pytest.mark.parametrize(
+    ("band", "call_band", "cut"),
+    [
+        ((2000.0, 8000.0), (900.0, 1500.0), Band(high_hz=1500 / 0.8)),
+        ((2000.0, 8000.0), (900.0, 1750.0), Band(high_hz=2000.0)),
+        ((50.0, 1000.0), (1333.0, 2000.0), Band(low_hz=0.8 * 1333)),
+        ((50.0, 1000.0), (1143.0, 2000.0), Band(low_hz=1000.0)),
+    ],
+)
+def test_a_cut_close_to_a_call_is_as_far_from_it_as_takes_the_noise(band, call_band, cut):
+    near = whistle(5, low_hz=call_band[0], high_hz=call_band[1])
+    (effect,) = effects(
+        take_log([near], [noise("machine", 0, 60, *band)]), [near], read_thresholds()
+    )
+    assert effect.band == pytest.approx(cut)
+
+
 def test_calls_between_two_noises_are_kept_by_both_cuts():
     hoots = [whistle(t, low_hz=850.0, high_hz=1600.0) for t in (5, 20, 40)]
     noises = [noise("wind", 0.0, 60.0, 20.0, 250.0), noise("machine", 0.0, 60.0, 2500.0, 8000.0)]
