@@ -42,7 +42,11 @@ def test_finds_of_one_take_tell_each_other_what_they_are(sounds) -> None:
     tags = tagger.tag(heard, takes)
     assert [tag.confidence for tag in tags if tag.label != CALL] == list(told.sure[told.given])
     by_itself = tagger.verdict(heard, np.arange(8))
-    assert by_itself.sure.tolist() == tagger.trust.told(alone.label, alone.sure).sure.tolist()
+    assert by_itself.sure.tolist() == alone.sure.tolist()
+    assert by_itself.given.tolist() == alone.given.tolist()
+    one_apart = tagger.verdict(heard, np.array(["A.mov"] * 7 + ["B.mov"]))
+    assert one_apart.sure[7] == alone.sure[7]
+    assert (one_apart.sure[:7] != alone.sure[:7]).any()
 
 
 def test_strangers_stay_unknown(taught, sounds) -> None:
