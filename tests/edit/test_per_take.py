@@ -30,13 +30,13 @@ def test_a_table(tmp_path):
 def test_a_spreadsheet_with_semicolons(tmp_path):
     table = tmp_path / "far.csv"
     table.write_text(
-        "\ufeffTake;distance_m;temperature_c\r\nb\\y.mov;100,5;\r\na/x.mov;20;8\r\n", "utf-8"
+        "\ufeffTake;distance_m;temperature_c\r\nb\\y.mov;100,5;\r\na/x.mov;20;-2,5\r\n", "utf-8"
     )
     metres = parse_number("distance", "metres")
     assert per_take(str(table), "distance_m", metres, TAKES) == {"b/y.mov": 100.5, "a/x.mov": 20.0}
     degrees = parse_number("temperature", "degrees")
     found = per_take(str(table), "temperature_c", degrees, TAKES, optional=True)
-    assert found == {"a/x.mov": 8.0}
+    assert found == {"a/x.mov": -2.5}
 
 
 @pytest.mark.parametrize("percent", ["12,50%", "12,5 %", "12,5\u00a0%"])
