@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 import os
+import shutil
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
@@ -17,9 +17,8 @@ from calltag.errors import (
     reason_of,
 )
 from calltag.own_files import MODEL_SUFFIX, is_database, is_model, is_of_database, lies_in_library
+from calltag.partials import partial_path, sweep_once
 from calltag.words import one_spelling
-
-_numbers = itertools.count(1)
 
 
 @contextmanager
@@ -51,11 +50,19 @@ def written_whole(path: Path) -> Iterator[Path]:
     ...     path.read_text()
     'take,start_s'
     """
+    with _partial(path) as partial:
+        yield partial
+        _move(partial, path, path)
+
+
+@contextmanager
+def _partial(path: Path) -> Iterator[Path]:
+    """Yield where to write a file; nothing is left there in the end."""
     partial = partial_path(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        sweep_once(path.parent)
         yield partial
-        _move(partial, path, path)
     except CalltagError:
         raise
     except OSError as error:
@@ -77,7 +84,8 @@ def written_together(paths: Sequence[Path]) -> Iterator[list[Path]]:
     Yields
     ------
     list of Path
-        Where to write each. If the block ends by an error, all files are as they were.
+        Where to write each. If the block ends by an error, or one cannot be put in place, all
+        files are as they were.
 
     Raises
     ------
@@ -85,7 +93,9 @@ def written_together(paths: Sequence[Path]) -> Iterator[list[Path]]:
         If one cannot be written.
     """
     with ExitStack() as stack:
-        yield [stack.enter_context(written_whole(path)) for path in paths]
+        partials = [stack.enter_context(_partial(path)) for path in paths]
+        yield partials
+        put_all_in_place(dict(zip(partials, paths, strict=True)))
 
 
 def put_all_in_place(files: Mapping[Path, Path]) -> None:
@@ -108,9 +118,9 @@ def put_all_in_place(files: Mapping[Path, Path]) -> None:
             try:
                 if is_there(path):
                     before = partial_path(path)
-                    moved.append((path, before))
-                    _move(path, before, path)
                     aside.append(before)
+                    _lay_aside(path, before)
+                    moved.append((path, before))
                 moved.append((partial, path))
                 _move(partial, path, path)
             except OSError as error:
@@ -120,9 +130,18 @@ def put_all_in_place(files: Mapping[Path, Path]) -> None:
             with suppress(OSError):  # the last of them may not have been moved
                 now.replace(was)
         raise
-    for before in aside:
-        with suppress(OSError):
-            before.unlink()
+    finally:
+        for before in aside:
+            with suppress(OSError):
+                before.unlink()
+
+
+def _lay_aside(path: Path, before: Path) -> None:
+    """Give a file a second name; it keeps its own, so that a killed run does not take it away."""
+    try:
+        os.link(path, before)
+    except OSError:  # a disk without links
+        shutil.copy2(path, before)
 
 
 def _move(source: Path, target: Path, path: Path) -> None:
@@ -134,22 +153,6 @@ def _move(source: Path, target: Path, path: Path) -> None:
             raise
         reason = f"{reason_of(error)}: another program may have it open, so close it there"
         raise WriteError(path, reason) from error
-
-
-def partial_path(path: Path) -> Path:
-    """Name the place, beside a file or folder, where it is written until it is complete.
-
-    Parameters
-    ----------
-    path : Path
-        The file or folder.
-
-    Returns
-    -------
-    Path
-        A hidden place that nothing else has; its name is short whatever the other's is.
-    """
-    return path.with_name(f".{os.getpid()}-{next(_numbers)}.part")
 
 
 def is_there(path: Path) -> bool:
@@ -289,6 +292,7 @@ def check_place(path: Path) -> None:
         If it cannot be written.
     """
     folder = next(folder for folder in path.absolute().parents if is_folder(folder))
+    sweep_once(folder)
     trial = partial_path(folder / path.name)
     try:
         with suppress(FileNotFoundError):
@@ -404,7 +408,7 @@ def refuse_existing(paths: Collection[Path], *, replace: bool, named: str = "fil
 
 
 def write_texts(texts: Mapping[Path, str], *, replace: bool) -> list[Path]:
-    """Write text files, all or, where one exists and may not be replaced, none.
+    """Write text files that belong together: all of them or, if one cannot be written, none.
 
     Parameters
     ----------
@@ -424,7 +428,7 @@ def write_texts(texts: Mapping[Path, str], *, replace: bool) -> list[Path]:
         If one may not be replaced or cannot be written.
     """
     refuse_existing(texts, replace=replace)
-    for path, text in texts.items():
-        with written_whole(path) as partial:
+    with written_together(list(texts)) as partials:
+        for partial, text in zip(partials, texts.values(), strict=True):
             partial.write_bytes(text.encode("utf-8"))
     return list(texts)

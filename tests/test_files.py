@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import sqlite3
 import zipfile
 from contextlib import closing
@@ -69,6 +70,61 @@ def test_files_that_belong_together_appear_together(tmp_path, error):
     write(None)
     assert [path.read_text() for path in paths] == ["new", "new"]
     assert sorted(tmp_path.iterdir()) == paths
+
+
+def _refusing(monkeypatch: pytest.MonkeyPatch, name: str, error: BaseException) -> None:
+    """Let no file be moved to a name."""
+    move = Path.replace
+
+    def replace(path: Path, target: Path) -> Path:
+        if Path(target).name == name and path.suffix == ".part" and not _was_there(path):
+            raise error
+        return move(path, target)
+
+    def _was_there(path: Path) -> bool:
+        return path.read_text() == "old"
+
+    monkeypatch.setattr(Path, "replace", replace)
+
+
+@pytest.mark.parametrize("error", [OSError(errno.EIO, "Input/output error"), KeyboardInterrupt()])
+@pytest.mark.parametrize("links", [True, False])
+def test_texts_that_belong_together_are_replaced_together(tmp_path, monkeypatch, error, links):
+    texts = {tmp_path / name: "new" for name in ("a.edl", "b.edl", "c.csv")}
+    for path in list(texts)[:2]:
+        path.write_text("old")
+    if not links:
+        monkeypatch.setattr(os, "link", _no_links)
+    _refusing(monkeypatch, "b.edl", error)
+    with pytest.raises((WriteError, KeyboardInterrupt)):
+        write_texts(texts, replace=True)
+    left = {path.name: path.read_text() for path in tmp_path.iterdir()}
+    assert left == {"a.edl": "old", "b.edl": "old"}
+
+
+def _no_links(*_: object) -> None:
+    raise OSError(errno.EPERM, "Operation not permitted")
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_what_is_replaced_is_never_away(tmp_path, monkeypatch, links):
+    paths = [tmp_path / "a.edl", tmp_path / "b.edl"]
+    for path in paths:
+        path.write_text("old")
+    if not links:
+        monkeypatch.setattr(os, "link", _no_links)
+    move = Path.replace
+
+    def replace(path: Path, target: Path) -> Path:
+        assert all(each.exists() for each in paths), "a killed run would take it away"
+        return move(path, target)
+
+    monkeypatch.setattr(Path, "replace", replace)
+    write_texts(dict.fromkeys(paths, "new"), replace=True)
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {
+        "a.edl": "new",
+        "b.edl": "new",
+    }
 
 
 def test_a_full_disk_is_told(tmp_path):

@@ -17,7 +17,7 @@ from calltag.cli._options import LOG_NAME
 from calltag.cli._output import say
 from calltag.cli._shells import as_typed
 from calltag.errors import CalltagError, InputError, reason_of
-from calltag.files import is_there, write_texts
+from calltag.files import is_there, write_texts, written_whole
 
 if TYPE_CHECKING:
     from calltag.edit.formats import Format
@@ -88,7 +88,8 @@ def demo_command(
     try:
         out.mkdir(parents=True, exist_ok=True)
         _refuse_own(out, clips)
-        shutil.copyfile(clips / "labels.csv", out / "labels.csv")
+        with written_whole(out / "labels.csv") as partial:
+            shutil.copyfile(clips / "labels.csv", partial)
     except OSError as error:
         raise InputError(
             f"{out}: cannot be written to ({reason_of(error)}); name another with --out"

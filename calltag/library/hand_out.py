@@ -29,7 +29,6 @@ from calltag.errors import CalltagError, InputError, MediaError, WriteError, rea
 from calltag.files import (
     folded,
     is_there,
-    partial_path,
     put_all_in_place,
     refuse_existing,
     write_texts,
@@ -47,6 +46,7 @@ from calltag.library.story import Story, call_of
 from calltag.library.tables import CREDIT_COLUMNS, credit_row
 from calltag.media.bext import history_line
 from calltag.media.timecode import Rate
+from calltag.partials import partial_path, sweep_once
 from calltag.records.marker import Marker
 from calltag.records.take import Problem, Take
 from calltag.sound.loudness import integrated_lufs, ungated_lufs
@@ -194,6 +194,7 @@ def _appearing_together(folder: Path) -> Iterator[Path]:
     place = partial_path(folder / MARKERS_NAME)
     try:
         place.mkdir(parents=True)
+        sweep_once(folder)
         yield place
         put_all_in_place({file: folder / file.name for file in sorted(place.iterdir())})
     except WriteError as error:

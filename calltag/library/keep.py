@@ -8,7 +8,6 @@ worst a file without a row, which the next run, or `calltag.library.rebuild`, ta
 from __future__ import annotations
 
 import os
-import time
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import suppress
@@ -26,14 +25,12 @@ from calltag.library.sound_file import MOST_FLAC_CHANNELS, file_hash, subtype_of
 from calltag.library.story import Facts, Heard, Story
 from calltag.media.clock import DEFAULT_RATE, take_clock
 from calltag.media.timecode import Rate
+from calltag.partials import sweep
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Problem, Take
 from calltag.words import one_spelling
-
-STALE_S = 600.0
-"""A half-written file that nobody has touched for so long was left by a run that was killed."""
 
 _LONGEST_NAME = 60
 _DEVICES = frozenset(
@@ -146,7 +143,7 @@ def keep_calls(
     LibraryError
         If the catalogue cannot be written.
     """
-    sweep(catalogue.folder)
+    sweep(catalogue.folder, below=True)
     report = KeepReport()
     unreadable: set[str] = set()
     every = list(wanted)
@@ -329,17 +326,3 @@ def heard_elsewhere(
         )
         for own, others in moments_elsewhere(take_logs, alignments)
     }
-
-
-def sweep(folder: Path) -> None:
-    """Remove what killed runs left half written.
-
-    Parameters
-    ----------
-    folder : Path
-        The library's folder.
-    """
-    for partial in folder.rglob(".*.part"):
-        with suppress(OSError):
-            if time.time() - partial.stat().st_mtime > STALE_S:
-                partial.unlink()

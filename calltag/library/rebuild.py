@@ -16,11 +16,11 @@ from calltag.database import is_damage
 from calltag.errors import LibraryError, MediaError
 from calltag.files import is_folder, is_one, is_there, printable
 from calltag.library.catalogue import NAME, Catalogue
-from calltag.library.keep import sweep
 from calltag.library.like import prepare
 from calltag.library.sound_file import file_hash, read_story, sound_files
 from calltag.library.story import Story
 from calltag.own_files import BESIDE_DATABASE
+from calltag.partials import sweep
 from calltag.records.take import Problem
 from calltag.words import one_spelling
 
@@ -85,7 +85,7 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
         )
     report = RebuildReport()
     with _opened(folder, report) as catalogue:
-        sweep(folder)
+        sweep(folder, below=True)
         catalogue.set_unfinished(True)
         files = list(sound_files(folder))
         entries: list[tuple[str, Story, int, str]] = []
@@ -186,7 +186,8 @@ def _opened(folder: Path, report: RebuildReport) -> Catalogue:
         if not is_damage(error):
             raise
     report.laid_aside = folder / LAID_ASIDE
-    (folder / NAME).replace(report.laid_aside)
+    # What lies beside it goes first: a new catalogue would take it for its own.
     for suffix in BESIDE_DATABASE:
         (folder / f"{NAME}{suffix}").unlink(missing_ok=True)
+    (folder / NAME).replace(report.laid_aside)
     return Catalogue(folder, create=True)

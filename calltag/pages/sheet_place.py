@@ -13,12 +13,12 @@ from calltag.errors import InputError, WriteError, reason_of
 from calltag.files import (
     check_place,
     is_there,
-    partial_path,
     refuse_existing,
     refuse_own,
     written_whole,
 )
 from calltag.own_files import SHEET_INDEX, is_sheet
+from calltag.partials import partial_path
 
 _PART = re.compile(
     r"index\.html|take\d+\.jpg|call\d+\.(png|mp3)"  # ours
@@ -186,10 +186,13 @@ def _put_in_place(partial: Path, out: Path) -> None:
         partial.rename(out)
         return
     old = partial_path(out)
-    out.rename(old)
     try:
+        out.rename(old)
         partial.rename(out)
-    except OSError:
-        old.rename(out)
+    except BaseException:
+        if not out.exists():
+            old.rename(out)
         raise
-    shutil.rmtree(old, ignore_errors=True)
+    finally:
+        if out.exists():
+            shutil.rmtree(old, ignore_errors=True)

@@ -94,6 +94,20 @@ def test_ctrl_c_stops_the_demo(run, few_clips, monkeypatch) -> None:
     assert ran.err.splitlines()[-1] == "Stopped; `calltag demo` goes through it again."
 
 
+def test_a_demo_that_is_killed_at_once_can_be_begun_again(few_clips, tmp_path, monkeypatch) -> None:
+    out = tmp_path / "calltag-demo"
+
+    def killed(source: Path, target: Path) -> None:
+        Path(target).write_bytes(Path(source).read_bytes()[:100])
+        assert not (out / "labels.csv").exists(), "half of them would be taken for the user's"
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(shutil, "copyfile", killed)
+    with pytest.raises(KeyboardInterrupt):
+        demo.demo_command(out)
+    assert list(out.iterdir()) == []
+
+
 @pytest.mark.parametrize("name", ["labels.csv", "calltag.db", "sheet.html", "markers/notes.txt"])
 def test_a_folder_with_work_of_the_users_is_left_alone(run, few_clips, tmp_path, name) -> None:
     own = tmp_path / "shoot" / name

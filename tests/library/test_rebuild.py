@@ -25,11 +25,11 @@ from calltag.errors import LibraryError
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.check import Trouble, check
 from calltag.library.find import Query, choices, find
-from calltag.library.keep import STALE_S, sweep
 from calltag.library.rebuild import LAID_ASIDE, rebuild
 from calltag.library.sound_file import read_story, sound_files, sound_hash
 from calltag.media.wav_file import read_chunk
 from calltag.media.wav_writing import write_wav
+from calltag.partials import STALE_S
 
 from .conftest import RATE_HZ, call, shoot, wanted
 
@@ -320,16 +320,28 @@ def test_a_killed_rebuild_leaves_a_true_catalogue_that_knows_it(keep, shot, cata
         assert opened.count() == 15
 
 
-def test_the_halves_of_killed_runs_are_swept_away(tmp_path):
-    import os
+def test_the_halves_of_killed_runs_are_swept_away(keep, shot, catalogue):
+    folder = catalogue.folder
+    keep(wanted(shot, CALLS[0]))
+    half = next(folder.rglob("*.wav")).parent / ".1-2.part"
+    half.write_bytes(b"half")
+    os.utime(half, (time.time() - 2 * STALE_S,) * 2)
+    rebuild(folder)
+    assert not half.exists()
 
-    old, new = tmp_path / ".a.wav.1.part", tmp_path / ".b.wav.2.part"
-    for path in (old, new):
-        path.write_bytes(b"half")
-    os.utime(old, (time.time() - 2 * STALE_S,) * 2)
-    sweep(tmp_path)
-    assert not old.exists()
-    assert new.exists()
+
+def test_a_laid_aside_catalogue_leaves_nothing_to_the_new_one(tmp_path, monkeypatch):
+    (tmp_path / NAME).write_bytes(b"no catalogue" * 100)
+    (tmp_path / f"{NAME}-wal").write_bytes(b"of the old one")
+
+    def killed(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Path, "replace", killed)
+    with pytest.raises(KeyboardInterrupt):
+        rebuild(tmp_path)
+    assert (tmp_path / NAME).exists()
+    assert not (tmp_path / f"{NAME}-wal").exists()
 
 
 # Rot

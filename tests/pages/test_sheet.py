@@ -25,6 +25,7 @@ from calltag.log import Log
 from calltag.own_files import SHEET_INDEX
 from calltag.pages.excerpt import LOUDEST_LUFS, PEAK_DBTP
 from calltag.pages.sheet import SheetOptions, SheetReport, write_sheet
+from calltag.pages.sheet_place import write_folder
 from calltag.records.found import TakeLog
 from calltag.records.label import CALL, Label
 from calltag.records.take import Problem
@@ -291,6 +292,29 @@ def test_a_folder_replaces_a_sheet_and_nothing_else(
     few(log_path, folder, folder=True, replace=True)
     assert not (folder / "call09999.png").exists()
     assert (folder / SHEET_INDEX).exists()
+
+
+@pytest.mark.parametrize("stop", ["after the first move", "at the second"])
+def test_stopping_while_a_folder_is_replaced_leaves_the_one_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stop: str
+) -> None:
+    out = tmp_path / "sheet"
+    write_folder(out, lambda _: "before")
+    rename, moved = Path.rename, []
+
+    def stopped(path: Path, target: Path) -> None:
+        moved.append(path)
+        if (len(moved), stop) == (2, "at the second"):
+            raise KeyboardInterrupt
+        rename(path, target)
+        if (len(moved), stop) == (1, "after the first move"):
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(Path, "rename", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        write_folder(out, lambda _: "after")
+    assert (out / SHEET_INDEX).read_text() == "before"
+    assert list(tmp_path.iterdir()) == [out]
 
 
 @pytest.mark.usefixtures("in_one_process")

@@ -1,0 +1,82 @@
+"""Names that files have until they are complete, and what killed runs left under them."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import re
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+
+STALE_S = 600.0
+"""What nobody has written to for so long, half written, was left by a run that was killed."""
+
+_numbers = itertools.count(1)
+_NAME = re.compile(r"\.\d+-\d+\.part")
+_swept: set[Path] = set()
+
+
+def partial_path(path: Path) -> Path:
+    """Name the place, beside a file or folder, where it is written until it is complete.
+
+    Parameters
+    ----------
+    path : Path
+        The file or folder.
+
+    Returns
+    -------
+    Path
+        A hidden place that nothing else has; its name is short whatever the other's is.
+    """
+    return path.with_name(f".{os.getpid()}-{next(_numbers)}.part")
+
+
+def sweep(folder: Path, *, below: bool = False) -> None:
+    """Remove what killed runs left half written; what cannot be removed stays.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to look; it need not be there.
+    below : bool
+        Whether to look in the folders in it, too.
+    """
+    with suppress(OSError):
+        for partial in list(folder.rglob(".*.part") if below else folder.glob(".*.part")):
+            if _NAME.fullmatch(partial.name):
+                _remove_stale(partial)
+
+
+def sweep_once(folder: Path) -> None:
+    """Do what `sweep` does, once for each folder while the program runs.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to look.
+    """
+    place = folder.absolute()
+    if place not in _swept:
+        _swept.add(place)
+        sweep(place)
+
+
+def _remove_stale(partial: Path) -> None:
+    with suppress(OSError):
+        if time.time() - max(_touched(partial)) <= STALE_S:
+            return
+        if partial.is_dir() and not partial.is_symlink():
+            shutil.rmtree(partial, ignore_errors=True)
+        else:
+            partial.unlink()
+
+
+def _touched(partial: Path) -> Iterator[float]:
+    """When something was last written there: the file, or the folder and all in it."""
+    yield partial.lstat().st_mtime
+    for inside in partial.rglob("*"):
+        yield inside.lstat().st_mtime
