@@ -258,8 +258,9 @@ class Database:
         return {
             sqlite3.SQLITE_NOTADB: f"this is not a {name} of calltag; {kind.elsewhere}",
             sqlite3.SQLITE_CORRUPT: f"this {name} is damaged; {kind.mend}",
+            # SQLite says the same of a disk without file locking, as some shares are.
             sqlite3.SQLITE_BUSY: f"another program is writing to this {name}; try again when it is "
-            "done",
+            "done (where none is, its disk cannot lock files: keep it on one of this computer)",
             sqlite3.SQLITE_READONLY: f"this {name} may not be written to; copy it to a folder of "
             "yours",
             sqlite3.SQLITE_CANTOPEN: f"this {name} cannot be opened; check that it is a file you "
