@@ -48,7 +48,7 @@ def sweep(folder: Path, *, below: bool = False) -> None:
     with suppress(OSError):
         for partial in list(folder.rglob(".*.part") if below else folder.glob(".*.part")):
             if _NAME.fullmatch(partial.name):
-                _remove_stale(partial)
+                remove_stale(partial, STALE_S)
 
 
 def sweep_once(folder: Path) -> None:
@@ -65,9 +65,18 @@ def sweep_once(folder: Path) -> None:
         sweep(place)
 
 
-def _remove_stale(partial: Path) -> None:
+def remove_stale(partial: Path, stale_s: float) -> None:
+    """Remove a file or folder that nobody has written to for long; what cannot be removed stays.
+
+    Parameters
+    ----------
+    partial : Path
+        The file, or the folder and all in it.
+    stale_s : float
+        How long that is, in seconds.
+    """
     with suppress(OSError):
-        if time.time() - max(_touched(partial)) <= STALE_S:
+        if time.time() - max(_touched(partial)) <= stale_s:
             return
         if partial.is_dir() and not partial.is_symlink():
             shutil.rmtree(partial, ignore_errors=True)

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Generic, TypeVar
 
 from calltag.cluster import on_cluster
+from calltag.partials import remove_stale
 
 logger = logging.getLogger(__name__)
 
@@ -34,6 +35,9 @@ MOST_WORKERS = 4
 
 IDLE_S = 60
 """How long a worker waits for work before it ends."""
+
+_NOTES = ".calltag-begun-"  # a hidden name: the user may have a folder calltag-demo there
+_NOTES_STALE_S = 7 * 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +122,19 @@ def work_through(
                 yield Done(index, result, died)
         return
     pending = dict(enumerate(items))
-    with tempfile.TemporaryDirectory(prefix="calltag-", ignore_cleanup_errors=True) as folder:
+    _sweep_notes()
+    with tempfile.TemporaryDirectory(prefix=_NOTES, ignore_cleanup_errors=True) as folder:
         try:
             while pending:
                 yield from _one_go(function, pending, workers, Path(folder))
         finally:
             _end_workers()
+
+
+def _sweep_notes() -> None:
+    """Remove the notes of killed runs; nothing that works on one take is at it for so long."""
+    for left in Path(tempfile.gettempdir()).glob(f"{_NOTES}*"):
+        remove_stale(left, _NOTES_STALE_S)
 
 
 def _one_go(

@@ -1,10 +1,13 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -54,6 +57,33 @@ def test_temporary_files_may_lie_below_any_name(
     monkeypatch.setenv("JOBLIB_TEMP_FOLDER", str(folder))  # before the RAM disk that Linux has
     assert [done.result for done in work_through(abs, [-3], workers=1)] == [3]
     assert list(folder.iterdir()) == []
+
+
+def test_the_notes_of_killed_runs_are_cleared_and_nothing_else(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setattr("calltag.workers._end_workers", lambda: None)
+
+    def killed(*_: object) -> Iterator[None]:
+        (notes,) = set(tmp_path.iterdir()) - before
+        (notes / "0").touch()
+        shutil.copytree(notes, notes.with_name(f"{notes.name[:-8]}killed00"))
+        raise KeyboardInterrupt
+        yield
+
+    before: set[Path] = set()
+    monkeypatch.setattr("calltag.workers._one_go", killed)
+    with pytest.raises(KeyboardInterrupt):
+        list(work_through(abs, [1], workers=1))
+    (left,) = tmp_path.iterdir()
+    own = tmp_path / "calltag-demo"
+    own.mkdir()
+    for path in (left / "0", left, own):
+        os.utime(path, (time.time() - 8 * 86_400,) * 2)
+    monkeypatch.setattr("calltag.workers._one_go", lambda _, pending, *__: pending.clear() or ())
+    list(work_through(abs, [1], workers=1))
+    assert list(tmp_path.iterdir()) == [own]
 
 
 def test_each_worker_has_one_thread_for_linear_algebra() -> None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calltag.database import is_damage
-from calltag.errors import LibraryError, MediaError
+from calltag.errors import LibraryError, MediaError, reason_of
 from calltag.files import is_folder, is_one, is_there, printable
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.like import prepare
@@ -186,8 +186,14 @@ def _opened(folder: Path, report: RebuildReport) -> Catalogue:
         if not is_damage(error):
             raise
     report.laid_aside = folder / LAID_ASIDE
-    # What lies beside it goes first: a new catalogue would take it for its own.
-    for suffix in BESIDE_DATABASE:
-        (folder / f"{NAME}{suffix}").unlink(missing_ok=True)
-    (folder / NAME).replace(report.laid_aside)
+    try:
+        # What lies beside it goes first: a new catalogue would take it for its own.
+        for suffix in BESIDE_DATABASE:
+            (folder / f"{NAME}{suffix}").unlink(missing_ok=True)
+        (folder / NAME).replace(report.laid_aside)
+    except OSError as error:
+        raise LibraryError(
+            f"{folder / NAME}: this catalogue is damaged and cannot be laid aside "
+            f"({reason_of(error)}); close what has the library open, and rebuild it again"
+        ) from error
     return Catalogue(folder, create=True)

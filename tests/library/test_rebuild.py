@@ -330,6 +330,18 @@ def test_the_halves_of_killed_runs_are_swept_away(keep, shot, catalogue):
     assert not half.exists()
 
 
+def test_a_damaged_catalogue_that_another_program_holds_is_told(tmp_path, monkeypatch):
+    (tmp_path / NAME).write_bytes(b"no catalogue" * 100)
+
+    def held(*_: object) -> None:
+        raise PermissionError(13, "Access is denied")
+
+    monkeypatch.setattr(Path, "replace", held)
+    with pytest.raises(LibraryError, match=r"damaged and cannot be laid aside \(access is denied"):
+        rebuild(tmp_path)
+    assert (tmp_path / NAME).exists()
+
+
 def test_a_laid_aside_catalogue_leaves_nothing_to_the_new_one(tmp_path, monkeypatch):
     """Another program has it open, so that SQLite leaves what lies beside it."""
     (tmp_path / NAME).write_bytes(b"no catalogue" * 100)
