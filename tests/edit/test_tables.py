@@ -23,14 +23,14 @@ TAKE = Take(
     rushes="/rushes",
     digest="d",
     size_bytes=1,
-    duration_s=60.0,
+    duration_s=60.0444,
     fps=Fraction(25),
     start_tc="10:00:00:00",
     sample_rate_hz=48_000,
     channels=2,
     width=64,
     height=36,
-    levels=Levels(peak_dbfs=-3.04, clipped=2, loudness_lufs=float("-inf"), floor_dbfs=-61.26),
+    levels=Levels(peak_dbfs=-3.14, clipped=2, loudness_lufs=float("-inf"), floor_dbfs=-61.26),
 )
 CALLED = Call(
     start_s=12.0004,
@@ -40,7 +40,7 @@ CALLED = Call(
     peak_hz=900.0,
     snr_db=14.26,
     level_dbfs=-31.04,
-    call_probability=0.91,
+    call_probability=0.9136,
     noise=("wind", "machine/pump"),
 )
 
@@ -63,7 +63,7 @@ def test_row_of_a_call():
         "low_hz": 180,
         "high_hz": 2211,
         "label": "call",
-        "confidence": 0.91,
+        "confidence": 0.914,
         "snr_db": 14.3,
         "level_dbfs": -31.0,
         "noise": "wind; machine/pump",
@@ -75,7 +75,7 @@ def test_row_of_a_call():
 @pytest.mark.parametrize(
     ("change", "confidence"),
     [
-        ({}, 0.91),
+        ({}, 0.914),
         ({"label": "pit rail: tick", "confidence": 0.8}, 0.8),
         ({"label": "pit rail: tick", "confidence": 0.8, "by_hand": True}, 1.0),
     ],
@@ -114,6 +114,8 @@ def test_row_of_a_take():
     row = take_row(TAKE, verdict)
     assert tuple(row) == TAKE_COLUMNS
     assert row["fps"] == 25.0
+    assert row["duration_s"] == 60.044
+    assert (row["peak_dbfs"], row["floor_dbfs"]) == (-3.1, -61.3)
     assert row["clean_s"] == 15.0
     assert row["reasons"] == "wind; hum"
     assert row["loudness_lufs"] is None, "silence has no loudness, and JSON no infinity"

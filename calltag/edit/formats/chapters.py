@@ -78,7 +78,7 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
     return write_copies(marked, paths, out, options, _write_copy)
 
 
-def chapters_of(take_markers: TakeMarkers, origin_s: Fraction = Fraction(0)) -> list[Chapter]:
+def chapters_of(take_markers: TakeMarkers, origin_s: Fraction) -> list[Chapter]:
     """Make the chapters of a take.
 
     Parameters
@@ -98,10 +98,8 @@ def chapters_of(take_markers: TakeMarkers, origin_s: Fraction = Fraction(0)) -> 
     for marker, first, end in place(take_markers):
         name = one_line(marker.name)
         if joined and joined[-1][0] == first:
-            before = joined.pop()
-            joined.append((first, max(before[1], end), f"{before[2]} + {name}"))
-        else:
-            joined.append((first, end, name))
+            name = f"{joined.pop()[2]} + {name}"
+        joined.append((first, end, name))
     followers = [*(first for first, _, _ in joined[1:]), take_markers.clock.n_frames]
     return [
         {

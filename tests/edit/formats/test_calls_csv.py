@@ -34,6 +34,9 @@ def test_every_frame_is_read_back(tmp_path, rate, speed):
     for row, (_, first, end) in zip(read(tmp_path, marked), placed, strict=True):
         assert nearest_frame(float(row["start_s"]), rate.fps) == first
         assert nearest_frame(float(row["end_s"]), rate.fps) == end
+        if speed != 1:
+            exact = [round(float(frame / rate.fps), 3) for frame in (first, end)]
+            assert [float(row["start_s"]), float(row["end_s"])] == exact
         for cell, frame in (("start_tc", first), ("end_tc", end)):
             there, counted = parse_timecode(row[cell], rate.fps)
             assert (there - marked.clock.start_frame, counted) == (frame, rate)
@@ -57,6 +60,9 @@ def test_other_markers_have_the_same_columns(tmp_path, morning):
 def test_handles_widen_the_row(tmp_path, morning):
     (row,) = read(tmp_path, from_log(morning[1], handles_s=1))
     assert (row["start_s"], row["end_s"], row["start_tc"]) == ("58.5", "60.0", "10:00:58:13")
+    inside = TakeLog(take=make_take(), calls=(make_call(10, 11),))
+    (row,) = read(tmp_path, from_log(inside, handles_s=1))
+    assert (row["start_s"], row["end_s"], row["end_tc"]) == ("9.0", "12.0", "10:00:12:00")
 
 
 def test_only_markers_are_rounded_to_frames(tmp_path):

@@ -40,6 +40,12 @@ def packets(path):
         return list(found.values())
 
 
+def times_s(path):
+    with av.open(str(path)) as container:
+        found = container.demux(*container.streams.video)
+        return [packet.pts * packet.time_base for packet in found if packet.size]
+
+
 @pytest.mark.parametrize("codec", ["aac", "pcm_s16le"])
 @pytest.mark.parametrize("rate", RATES, ids=str)
 def test_every_frame_is_read_back(tmp_path, make_clip, rate, codec):
@@ -147,7 +153,7 @@ def test_a_thumbnail_is_no_picture_of_the_copy(tmp_path, make_clip):
 def test_chapters_never_overlap(spans):
     """RFC 9559, clause 5.1.7: starts do not decrease, and an end does not pass the next start."""
     markers = tuple(Marker(start_s=a, end_s=a + n, name=str(i)) for i, (a, n) in enumerate(spans))
-    made = chapters.chapters_of(TakeMarkers(take=make_take(), markers=markers))
+    made = chapters.chapters_of(TakeMarkers(take=make_take(), markers=markers), Fraction(0))
     for chapter, following in pairwise(made):
         assert chapter["start"] < chapter["end"] <= following["start"]
     assert all(chapter["id"] > 0 for chapter in made)
@@ -176,6 +182,7 @@ def test_a_track_without_sound_is_not_waited_for(tmp_path, make_clip, monkeypatc
     take = make_take(clip.name, rushes=str(tmp_path), duration_s=30.0)
     (path,) = chapters.write([from_log(TakeLog(take=take, calls=CALLS))], tmp_path / "out", OPTIONS)
     assert packets(path) == packets(clip)
+    assert times_s(path) == times_s(clip)
     assert [len(found) for found in packets(clip)] == [300, 0]
     assert held == [102]  # ten seconds, and the one that tells
 

@@ -66,9 +66,14 @@ def test_tracks_and_clips(tmp_path, morning):
     assert first.metadata["calltag"]["take"] == "pit/A003.mov"
 
 
+def test_a_timeline_counts_at_the_rate_of_its_pictures():
+    marked = (from_log(TakeLog(take=take)) for take in (make_sound(), make_take(rate=RATES[6])))
+    assert writer.timeline_rate(tuple(marked)) == RATES[6]
+
+
 def test_what_a_marker_says(tmp_path, morning):
     verdict = Verdict(grade="part", usable=(Usable(30, 50, "natural sound"),), reasons=("wind",))
-    calls = tuple(replace(call, snr_db=14.04, high_hz=2210.04) for call in morning[0].calls)
+    calls = tuple(replace(call, snr_db=14.14, high_hz=2210.04) for call in morning[0].calls)
     marked = from_log(replace(morning[0], calls=calls), usable=verdict, noise=True)
     (clip,) = write(tmp_path, marked).find_clips()
     colors = {marker.metadata["calltag"]["kind"]: marker.color for marker in clip.markers}
@@ -82,7 +87,7 @@ def test_what_a_marker_says(tmp_path, morning):
             "kind": "call",
             "label": "lesser reedling: trill",
             "confidence": 0.9,
-            "snr_db": 14.0,
+            "snr_db": 14.1,
             "level_dbfs": -31.0,
             "low_hz": 180.0,
             "high_hz": 2210.0,
