@@ -39,8 +39,13 @@ def test_the_page_is_given_with_its_rules(ask) -> None:
     assert answer.status == 200
     assert b"Listening log" in text
     policy = answer.getheader("content-security-policy")
-    assert "default-src 'none'" in policy
+    # What `default-src` does not cover: frames around the page, forms, the base of its addresses.
+    for rule in ("default-src", "frame-ancestors", "form-action", "base-uri"):
+        assert f"{rule} 'none'" in policy.split("; ")
     assert "unsafe" not in policy
+    assert answer.getheader("cross-origin-resource-policy") == "same-origin"
+    assert answer.getheader("cross-origin-opener-policy") == "same-origin"
+    assert answer.getheader("cache-control") == "no-store"
     assert answer.getheader("x-content-type-options") == "nosniff"
     assert answer.getheader("referrer-policy") == "no-referrer"
     assert answer.getheader("access-control-allow-origin") is None
@@ -126,6 +131,11 @@ def test_bad_answers_are_refused_with_a_sentence(ask, body, kind, status, log_pa
     assert answer.status == status
     assert len(text) > 10
     assert Session(log_path).hearing.n_labels == 0
+
+
+def test_a_body_of_no_stated_length_is_not_read(ask) -> None:
+    answer, _ = ask(f"/{TOKEN}/answer", method="POST", Transfer_Encoding="chunked")
+    assert answer.status == 413
 
 
 def test_other_methods_are_refused(ask) -> None:
