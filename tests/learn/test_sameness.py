@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calltag.learn.sameness import in_one_band
+from calltag.learn.sameness import ends_apart_s, in_one_band
+from calltag.records.span import Span
 
 BANDS = st.tuples(st.floats(20, 20_000), st.floats(20, 20_000)).map(sorted)
 
@@ -32,3 +33,8 @@ def test_which_of_the_two_comes_first_does_not_matter(one, other):
     same = in_one_band(*one, *other)
     assert in_one_band(*other, *one) is same
     assert in_one_band(*one, *one)
+
+
+def test_ends_lie_apart_on_either_side():
+    one, inside = Span(1.0, 3.0), Span(1.5, 2.75)
+    assert ends_apart_s(one, inside) == ends_apart_s(inside, one) == 0.75
