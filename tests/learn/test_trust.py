@@ -5,8 +5,9 @@ import pytest
 
 from calltag.learn.confidence import Confidence
 from calltag.learn.judges import Evidence
+from calltag.learn.out_of_fold import OutOfFold, Strangers
 from calltag.learn.panel import Opinion, Said
-from calltag.learn.trust import Trust
+from calltag.learn.trust import Trust, fit_trust
 
 BOOM, RASP = "marsh hooter: boom", "pit rail: rasp"
 BY_VOTES = (0.0, 1.0, 0.0, 0.0)  # a curve that is as sure as the votes say
@@ -63,3 +64,35 @@ def test_what_finds_tell_each_other_keeps_their_order(rng) -> None:
     told = trust.told(label, sure)
     assert (np.diff(told.sure) > 0).all()
     assert (told.sure <= sure).all()
+
+
+def trials(*, of_noise: float = 0.9) -> tuple[OutOfFold, Strangers]:
+    """Trials of thirty booms and rasps and ten gusts, and ten booms as strangers."""
+    labels = np.repeat([BOOM, RASP, "wind"], [30, 30, 10])
+    votes = np.where(np.arange(70) % 5 < 3, 0.99, 0.55)  # three of five are plain
+    types_votes = np.where(labels == "wind", of_noise, votes)
+    types_best = np.where(labels == "wind", BOOM, labels)
+    none, every = np.zeros(70), np.ones(70, bool)
+    opinion = Opinion(
+        Said(labels, Evidence(votes, none, none)),
+        Said(types_best, Evidence(types_votes, none, none)),
+        none,
+    )
+    taken_for = Said(np.full(10, RASP), Evidence(np.full(10, 0.75), np.zeros(10), np.zeros(10)))
+    strangers = Strangers(Opinion(taken_for, taken_for, np.ones(10)), np.arange(10))
+    return OutOfFold(labels, opinion, np.zeros(70, np.intp), every, every), strangers
+
+
+def test_types_are_trusted_by_trials_of_calls_alone() -> None:
+    used = np.ones(70, bool)
+    trust, other = (fit_trust(*trials(of_noise=votes), used) for votes in (0.9, 0.99))
+    assert trust.types is not None
+    assert trust.types == other.types
+    assert trust.types != trust.everything
+
+
+def test_the_threshold_reckons_with_as_many_strangers_as_are_known() -> None:
+    known, unknown = trials()
+    trust = fit_trust(known, unknown, np.ones(70, bool))
+    assert not trust.verdict(unknown.opinion).given.any()
+    assert trust.verdict(known.opinion).given.sum() == 42
