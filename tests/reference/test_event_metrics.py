@@ -118,8 +118,9 @@ def test_worked_example(share: float, precision: float, recall: float, f1: float
 @pytest.mark.parametrize("start_s", [0.0, 1.0, 5.0, 10.0])
 def test_collar_is_inclusive(start_s: float, late_s: float, hits: int):
     truth = events([(HOOTER, start_s, start_s + 1.0)])
-    found = events([(HOOTER, start_s + late_s, start_s + 1.0)])
-    assert len(match_events(truth, found)) == hits
+    for begins_late_s, ends_late_s in ((late_s, 0.0), (0.0, late_s)):
+        found = events([(HOOTER, start_s + begins_late_s, start_s + 1.0 + ends_late_s)])
+        assert len(match_events(truth, found)) == hits
 
 
 def test_pairs_as_many_as_possible():
