@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from calltag.errors import LogError
@@ -58,3 +60,26 @@ def test_what_was_measured_under_a_label_comes_and_goes_with_it(log: Log) -> Non
     log.change_labels(remove=[label])
     assert log.labels() == []
     assert [c.start_s for c in log.take_log("A001.mov").calls] == [9.0]
+
+
+def test_a_label_is_changed_and_removed_alone(log: Log) -> None:
+    for name in ("A001.mov", "A002.mov"):
+        log.put(TakeLog(take=take(name)), feature_version=1)
+    one = Label(take="A001.mov", start_s=1, end_s=2, label="pit rail")
+    beside = [replace(one, start_s=0.5), replace(one, end_s=3.0), replace(one, take="A002.mov")]
+    log.change_labels(put=[one, *beside])
+    log.put_measured([(each, call(each.start_s, end_s=each.end_s)) for each in (one, *beside)])
+
+    def measured() -> list[tuple[str, float, float, str]]:
+        return [
+            (found.take.path, call.start_s, call.end_s, call.label)
+            for found in log.take_logs()
+            for call in found.calls
+        ]
+
+    others = [(each.take, each.start_s, each.end_s, each.label) for each in beside]
+    log.change_labels(put=[replace(one, label="no call")])
+    assert sorted(measured()) == sorted([*others, ("A001.mov", 1, 2, "no call")])
+    log.change_labels(remove=[one])
+    assert log.labels() == beside
+    assert measured() == others
