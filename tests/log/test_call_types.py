@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from calltag.log import Log
@@ -41,7 +43,9 @@ def test_a_model_is_told_what_is_of_one_take(log: Log) -> None:
         for start_s in (0.0, 30.0)
     ]
     log.put(TakeLog(take=take(), calls=(call(1), call(2)), noise=tuple(machine)), feature_version=1)
-    log.put(TakeLog(take=take("A002.mov"), calls=(call(3),)), feature_version=1)
+    # noise at the same time of another take stays unmeasured
+    longer = replace(machine[0], end_s=9.0)
+    log.put(TakeLog(take=take("A002.mov"), calls=(call(3),), noise=(longer,)), feature_version=1)
     log.put_measured_noise("A001.mov", [(one, np.zeros(3, np.float32)) for one in machine])
     asked = []
 
