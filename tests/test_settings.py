@@ -59,8 +59,8 @@ def test_backslashes_are_spoken_of_where_they_are_what_is_wrong(path: Path) -> N
 
 
 def test_a_path_of_windows_is_read(path: Path) -> None:
-    path.write_text("[all]\nlibrary = 'D:\\temp'\nlog = \"D:/temp/a.db\"\n", "utf-8")
-    assert read_settings(path) == {"all": {"library": "D:\\temp", "log": "D:/temp/a.db"}}
+    path.write_text("[all]\nlibrary = 'D:\\temp'\nlog = \"D:/temp/a.db\"\nbest = 9\n", "utf-8")
+    assert read_settings(path) == {"all": {"library": "D:\\temp", "log": "D:/temp/a.db", "best": 9}}
 
 
 def test_a_folder_of_that_name_is_told(path: Path) -> None:
