@@ -93,6 +93,8 @@ def test_lxml_reads_open_vocabularies(kept):
     assert in_file.findtext("ac:freqHigh", namespaces=NAMESPACES) == "500.0"
     in_utc = in_file.findtext("ac:startTimestamp", namespaces=NAMESPACES)
     assert in_utc == "2026-04-18T04:12:03.000Z"
+    end_utc = in_file.findtext("ac:endTimestamp", namespaces=NAMESPACES)
+    assert end_utc == "2026-04-18T04:12:03.500Z"
     assert in_take.findtext("ac:endTime", namespaces=NAMESPACES) == "3.5"
     known = {one.get(about) for one in root}
     assert all(one.find("ac:isROIOf", NAMESPACES).get(resource) in known for one in regions)
@@ -202,6 +204,7 @@ def test_no_guess_is_certain_and_files_that_said_so_still_read_whole():
     story = tidy(plain_story(confidence=0.999, labelled_by="calltag.model 1"))
     text = to_rdf(story)
     assert "named by calltag.model 1, 99 % sure; a tag" in text
+    assert "<dwc:identifiedBy>calltag.model 1<" in text
     assert from_rdf(text.replace("99 % sure", "100 % sure")) == (story, True)
 
 
@@ -214,7 +217,9 @@ def test_no_guess_is_certain_and_files_that_said_so_still_read_whole():
     ],
 )
 def test_a_file_says_how_its_label_came_to_be(changes, how):
-    assert f">{how}; a tag for the edit, not an id" in to_rdf(tidy(plain_story(**changes)))
+    text = to_rdf(tidy(plain_story(**changes)))
+    assert f">{how}; a tag for the edit, not an id" in text
+    assert ("<dwc:identifiedBy>A. Keeper<" in text) is (how == "labelled by hand")
 
 
 @pytest.mark.parametrize("number", [np.nan, np.inf, -np.inf])
