@@ -46,9 +46,21 @@ def sweep(folder: Path, *, below: bool = False) -> None:
         Whether to look in the folders in it, too.
     """
     with suppress(OSError):
-        for partial in list(folder.rglob(".*.part") if below else folder.glob(".*.part")):
-            if _NAME.fullmatch(partial.name):
-                remove_stale(partial, STALE_S)
+        found = list(folder.rglob(".*.part") if below else folder.glob(".*.part"))
+        if partials := [partial for partial in found if _NAME.fullmatch(partial.name)]:
+            now_s = _now_s(folder)
+            for partial in partials:
+                remove_stale(partial, STALE_S, now_s)
+
+
+def _now_s(folder: Path) -> float:
+    """What the clock is that a disk dates files by: a share's may go otherwise than ours."""
+    trial = partial_path(folder / "now")
+    try:
+        trial.touch(exist_ok=False)
+        return trial.stat().st_mtime
+    finally:
+        trial.unlink(missing_ok=True)
 
 
 def sweep_once(folder: Path) -> None:
@@ -65,7 +77,7 @@ def sweep_once(folder: Path) -> None:
         sweep(place)
 
 
-def remove_stale(partial: Path, stale_s: float) -> None:
+def remove_stale(partial: Path, stale_s: float, now_s: float | None = None) -> None:
     """Remove a file or folder that nobody has written to for long; what cannot be removed stays.
 
     Parameters
@@ -74,9 +86,12 @@ def remove_stale(partial: Path, stale_s: float) -> None:
         The file, or the folder and all in it.
     stale_s : float
         How long that is, in seconds.
+    now_s : float or None
+        The time by the clock of its disk, in seconds of the epoch; by default that of this
+        computer.
     """
     with suppress(OSError):
-        if time.time() - max(_touched(partial)) <= stale_s:
+        if (time.time() if now_s is None else now_s) - max(_touched(partial)) <= stale_s:
             return
         if partial.is_dir() and not partial.is_symlink():
             shutil.rmtree(partial, ignore_errors=True)

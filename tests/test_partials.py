@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import time
 from pathlib import Path
@@ -73,3 +74,25 @@ def test_only_the_folder_itself_is_looked_through_unless_told(tmp_path):
 
 def test_no_folder_is_no_fault(tmp_path):
     sweep(tmp_path / "none")
+
+
+@pytest.mark.parametrize("ahead_s", [-2 * STALE_S, 2 * STALE_S])
+def test_the_clock_of_the_disk_counts_where_it_is_another(tmp_path, monkeypatch, ahead_s):
+    left, new = half(tmp_path), partial_path(tmp_path / "b.csv")
+    new.write_bytes(b"another run is at it")
+    there = time.time()
+    monkeypatch.setattr(time, "time", lambda: there - ahead_s)
+    sweep(tmp_path)
+    assert (left.exists(), new.exists()) == (False, True)
+    assert list(tmp_path.iterdir()) == [new]
+
+
+def test_a_folder_that_may_not_be_written_to_is_no_fault(tmp_path, monkeypatch):
+    left = half(tmp_path)
+
+    def refused(path: Path, *_: object, **__: object) -> None:
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(Path, "touch", refused)
+    sweep(tmp_path)
+    assert left.exists()
