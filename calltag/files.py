@@ -111,29 +111,32 @@ def put_all_in_place(files: Mapping[Path, Path]) -> None:
     WriteError
         If one cannot be put in place; then all that was there is there again.
     """
-    moved: list[tuple[Path, Path]] = []
-    aside: list[Path] = []
+    begun: list[tuple[Path, Path, Path | None]] = []
     try:
         for partial, path in files.items():
             try:
-                if is_there(path):
-                    before = partial_path(path)
-                    aside.append(before)
+                before = partial_path(path) if is_there(path) else None
+                begun.append((partial, path, before))
+                if before is not None:
                     _lay_aside(path, before)
-                    moved.append((path, before))
-                moved.append((partial, path))
                 _move(partial, path, path)
             except OSError as error:
                 raise WriteError(path, reason_of(error)) from error
     except BaseException:
-        for was, now in reversed(moved):
-            with suppress(OSError):  # the last of them may not have been moved
-                now.replace(was)
+        for partial, path, before in reversed(begun):
+            if is_there(partial):
+                continue  # the last of them, which was not moved
+            with suppress(OSError):  # what was laid aside is gone: rather the new file than none
+                if before is None:
+                    path.unlink()
+                else:
+                    before.replace(path)
         raise
     finally:
-        for before in aside:
-            with suppress(OSError):
-                before.unlink()
+        for _, _, before in begun:
+            if before is not None:
+                with suppress(OSError):
+                    before.unlink()
 
 
 def _lay_aside(path: Path, before: Path) -> None:

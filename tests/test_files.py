@@ -102,6 +102,26 @@ def test_texts_that_belong_together_are_replaced_together(tmp_path, monkeypatch,
     assert left == {"a.edl": "old", "b.edl": "old"}
 
 
+def test_no_file_is_lost_where_another_program_cleared_what_was_laid_aside(tmp_path, monkeypatch):
+    paths = [tmp_path / "a.edl", tmp_path / "b.edl"]
+    for path in paths:
+        path.write_text("old")
+    move = Path.replace
+
+    def replace(path: Path, target: Path) -> Path:
+        if Path(target).name != "b.edl":
+            return move(path, target)
+        for aside in tmp_path.glob(".*.part"):
+            if aside.read_text() == "old":
+                aside.unlink()
+        raise OSError(errno.EIO, "Input/output error")
+
+    monkeypatch.setattr(Path, "replace", replace)
+    with pytest.raises(WriteError):
+        write_texts(dict.fromkeys(paths, "new"), replace=True)
+    assert [path.read_text() for path in paths] == ["new", "old"]
+
+
 def _no_links(*_: object) -> None:
     raise OSError(errno.EPERM, "Operation not permitted")
 
