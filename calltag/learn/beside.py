@@ -12,8 +12,11 @@ from calltag.learn.hearing import STEPS_PER_S
 BESIDE_S = 1.5
 """So far before and after an event its background is looked for."""
 
+LEAST_POWER = 1e-12
+"""No background counts as quieter."""
+
 _FEWEST = 10  # steps without events that are needed to know it
-_LEAST_POWER = 1e-12
+_LEAST_SHARE = 0.02  # of an event's steps: an instant may be an animal's that calls all along
 
 
 def power_beside(segments: Sequence[tuple[int, int]], power: FloatArray) -> list[FloatArray | None]:
@@ -46,6 +49,6 @@ def power_beside(segments: Sequence[tuple[int, int]], power: FloatArray) -> list
     for first, last in segments:
         around = slice(max(0, first - reach), last + reach)
         behind = power[around][free[around]]
-        enough = len(behind) >= _FEWEST
-        found.append(np.maximum(behind.mean(axis=0), _LEAST_POWER) if enough else None)
+        enough = len(behind) >= max(_FEWEST, _LEAST_SHARE * (last - first))
+        found.append(np.maximum(behind.mean(axis=0), LEAST_POWER) if enough else None)
     return found

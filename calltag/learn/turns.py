@@ -4,7 +4,8 @@ The odds hold together what follows within a third of a second, as the notes of 
 do they where another animal answers at once. What tells the two apart is the band: where it is
 quiet for a moment, and what sounds before lies elsewhere than what sounds after, they are two
 calls. The bands are compared with little regard to pitch, so that two notes of one voice stay one
-call, and so does whatever goes on without a pause.
+call, and so does whatever goes on without a pause. Where calls go on for so long that nothing
+beside them is free of them, their own quietest moments are the background.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 import scipy.ndimage
 
 from calltag.arrays import FloatArray
-from calltag.learn.beside import power_beside
+from calltag.learn.beside import LEAST_POWER, power_beside
 from calltag.learn.hearing import STEPS_PER_S
 from calltag.sound.runs import runs
 
@@ -33,6 +34,7 @@ _QUIET = 0.1  # of the loudest moment on either side, the less loud of the two
 _SOUNDS = 2.0  # times the background
 _CLEAR = 60.0  # loudness, in backgrounds of one band, of what can be told to lie elsewhere
 _SMOOTH_STEPS = 3
+_QUIETEST = 0.1  # share of an event's steps, where there is nothing beside it
 _PITCH_BANDS = 3.0  # standard deviation by which bands are blurred; an octave has some ten
 
 
@@ -68,12 +70,19 @@ def in_turns(segments: Sequence[tuple[int, int]], power: FloatArray) -> list[tup
     turns: list[tuple[int, int]] = []
     for (first, last), behind in zip(segments, power_beside(segments, power), strict=True):
         begin = first
-        if behind is not None:
-            for end, goes_on in _pauses(power[first:last], behind):
-                turns.append((begin, first + end))
-                begin = first + goes_on
+        own = power[first:last]
+        for end, goes_on in _pauses(own, _quietest(own) if behind is None else behind):
+            turns.append((begin, first + end))
+            begin = first + goes_on
         turns.append((begin, last))
     return turns
+
+
+def _quietest(power: FloatArray) -> FloatArray:
+    """Mean power of the quietest moments of an event, above 0."""
+    n_quiet = max(1, round(_QUIETEST * len(power)))
+    quietest = np.argsort(power.sum(axis=1), kind="stable")[:n_quiet]
+    return np.maximum(power[quietest].mean(axis=0), LEAST_POWER)
 
 
 def _pauses(power: FloatArray, behind: FloatArray) -> list[tuple[int, int]]:
@@ -109,4 +118,4 @@ def _alike(before: FloatArray, after: FloatArray) -> bool:
         scipy.ndimage.gaussian_filter1d(each.sum(axis=0), _PITCH_BANDS, mode="nearest")
         for each in (before, after)
     )
-    return bool(one @ other > ALIKE * np.sqrt((one @ one) * (other @ other)))
+    return bool(one @ other > ALIKE * np.linalg.norm(one) * np.linalg.norm(other))

@@ -193,3 +193,14 @@ def test_a_lull_of_a_tenth_of_a_second_is_passed(lull, goes_on):
     odds[90:100] = 1.0
     odds[110 : 110 + lull] = odds[90 - 10 - lull : 90 - 10] = -5.0  # steps of 20 ms
     assert events(odds) == ([(70, 130)] if goes_on else [(80, 110)])
+
+
+def test_an_instant_before_a_long_event_is_no_background_of_it(rng) -> None:
+    turns = [(at, at + 21) for at in range(0, 2000, 30)]
+    power = rng.gamma(8, 1 / 8, (2000, 64))
+    for at, (first, last) in enumerate(turns):
+        power[first:last, slice(4, 8) if at % 2 else slice(40, 46)] *= 100.0
+    odds = np.full(2000, 4.0)
+    odds[:11] = -5.0  # where a window begins amid a call
+    pieces = find_segments(odds, power)
+    assert [first for first, _ in pieces[1:]] == pytest.approx([at for at, _ in turns[1:]], abs=2)

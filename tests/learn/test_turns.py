@@ -85,6 +85,25 @@ def test_without_a_background_nothing_is_told(rng) -> None:
     assert in_turns([(0, N)], power) == [(0, N)]
 
 
+def test_where_turns_are_all_that_is_heard_their_pauses_are_the_background(rng) -> None:
+    turns = [(at, at + 21) for at in range(0, N, 30)]
+    bands = itertools.cycle([LOW, HIGH])
+    power = scene(rng, *[(*turn, band) for turn, band in zip(turns, bands, strict=False)])
+    pieces = in_turns([(0, N)], power)
+    assert np.array(pieces) == pytest.approx(np.array([*turns[:-1], (turns[-1][0], N)]), abs=2)
+
+
+def test_one_voice_that_is_all_that_is_heard_stays_whole(rng) -> None:
+    power = scene(rng, *[(at, at + 21, LOW) for at in range(0, N, 30)])
+    assert in_turns([(0, N)], power) == [(0, N)]
+
+
+def test_one_voice_stays_whole_however_far_it_stands_out() -> None:
+    power = np.zeros((N, N_MELS), np.float32)
+    power[FIRST:190, slice(*LOW)] = power[204:LAST, slice(*LOW)] = 1e8
+    assert parted(power) == [(FIRST, LAST)]
+
+
 def test_other_events_stay_as_they_are(rng) -> None:
     power = scene(rng, (FIRST, 190, LOW), (204, LAST, HIGH), (300, 320, HIGH))
     pieces = in_turns([(20, 40), (FIRST, LAST), (300, 320)], power)
