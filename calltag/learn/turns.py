@@ -5,7 +5,7 @@ do they where another animal answers at once. What tells the two apart is the ba
 quiet for a moment, and what sounds before lies elsewhere than what sounds after, they are two
 calls. The bands are compared with little regard to pitch, so that two notes of one voice stay one
 call, and so does whatever goes on without a pause. Where calls go on for so long that nothing
-beside them is free of them, their own quietest moments are the background.
+beside them is free of them, their own quietest moments are the background, if all are turns.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ _SOUNDS = 2.0  # times the background
 _CLEAR = 60.0  # loudness, in backgrounds of one band, of what can be told to lie elsewhere
 _SMOOTH_STEPS = 3
 _QUIETEST = 0.1  # share of an event's steps, where there is nothing beside it
+_LONGEST_S = 4.0  # of a turn, where its event is all that is heard
 _PITCH_BANDS = 3.0  # standard deviation by which bands are blurred; an octave has some ten
 
 
@@ -69,12 +70,15 @@ def in_turns(segments: Sequence[tuple[int, int]], power: FloatArray) -> list[tup
     """
     turns: list[tuple[int, int]] = []
     for (first, last), behind in zip(segments, power_beside(segments, power), strict=True):
-        begin = first
         own = power[first:last]
-        for end, goes_on in _pauses(own, _quietest(own) if behind is None else behind):
-            turns.append((begin, first + end))
-            begin = first + goes_on
-        turns.append((begin, last))
+        pauses = _pauses(own, _quietest(own) if behind is None else behind)
+        edges = [0, *(edge for pause in pauses for edge in pause), last - first]
+        parts = list(zip(edges[::2], edges[1::2], strict=True))
+        if behind is None and max(end - begin for begin, end in parts) > round(
+            _LONGEST_S * STEPS_PER_S
+        ):
+            parts = [(0, last - first)]  # a chorus, or one song, in which some calls stand out
+        turns += [(first + begin, first + end) for begin, end in parts]
     return turns
 
 
