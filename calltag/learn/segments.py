@@ -83,7 +83,8 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
     >>> find_segments(odds, sound)
     [(60, 87), (113, 140)]
     """
-    return in_turns(_apart(_in_odds(call_odds), power), power)
+    # In this order: to a loud animal, a faint one that answers it would be silence.
+    return _apart(in_turns(_in_odds(call_odds), power), power)
 
 
 def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:

@@ -204,3 +204,15 @@ def test_an_instant_before_a_long_event_is_no_background_of_it(rng) -> None:
     odds[:11] = -5.0  # where a window begins amid a call
     pieces = find_segments(odds, power)
     assert [first for first, _ in pieces[1:]] == pytest.approx([at for at, _ in turns[1:]], abs=2)
+
+
+def test_the_fainter_of_two_animals_in_turn_is_no_silence(rng):
+    # Ten times less in power than the other, and each of its calls longer than a silence.
+    power = sounds(400, rng)
+    starts = range(100, 300, 28)
+    for n, first in enumerate(starts):
+        low = (10, 45)[n % 2]
+        power[first : first + 20, low : low + 4] *= (3000, 200)[n % 2]
+    pieces = events(steps(400, (100, 100 + 28 * len(starts) - 8)), power)
+    assert len(pieces) == len(starts)
+    assert [begin for begin, _ in pieces] == pytest.approx(list(starts), abs=2)
