@@ -86,7 +86,7 @@ def measure_call(
     first, last = region.first, region.last
     if edges is not None:
         before, after = edges
-        first, last = refine_edges(power, region, before=before, after=after)
+        first, last = refine_edges(power, busy, region, before=before, after=after)
         further = under_the_noise(region.snr_db)
         first, last = max(before, first - further), min(after, last + further)
     if (first, last) != (region.first, region.last):

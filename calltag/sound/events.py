@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.arrays import FloatArray
@@ -42,6 +43,9 @@ OUTWARD_FRAMES = 30
 INWARD_FRAMES = 5
 """How far an edge may move: an event begins softly more often than it is found too early."""
 
+NEAR_FRAMES = 10
+"""How far outward an edge moves as if the background were steady."""
+
 FAINT_SNR_DB = (12.0, 3.0)
 """Below each of these levels over the background, an event begins a frame before it stands out, and
 goes on a frame after: real calls swell and die away."""
@@ -53,6 +57,7 @@ _FADED = 10 ** (-EDGE_DROP_DB / 10)
 _EDGE_FRAMES = 10  # that show what an event is like at its edge
 _SPARE = 0.15  # of the band's width, on each side
 _DOUBT = 0.25  # a frame's word for the event is worth less by this, times the root of its bins
+_UNSTEADY = 90  # percentile of what frames say for an event where nothing was found
 _TOLD = 0.3  # bins tell an event from its background where it has so much more power
 
 
@@ -192,19 +197,25 @@ def measure_region(
     )
 
 
-def refine_edges(power: FloatArray, region: Region, *, before: int, after: int) -> tuple[int, int]:
+def refine_edges(
+    power: FloatArray, busy: np.ndarray, region: Region, *, before: int, after: int
+) -> tuple[int, int]:
     """Set an event's edges to the frames where it most likely begins and ends.
 
     Each frame near an edge speaks for the event or for its background: the likelihood ratio of its
     power, if that is exponentially distributed about the spectrum of the event's first (or last)
     tenth of a second, or about the background's. The edge is where the frames outside it speak for
     the background, and those inside for the event, as much as they can; that is the most likely
-    place of a change between the two [1]_. The figures stand in ``models/RECORD.md``, under edges.
+    place of a change between the two [1]_. A background that swells speaks for the event, too: so
+    an edge moves by more than `NEAR_FRAMES` only over frames that say more for it than most do
+    where nothing was found. The figures stand in ``models/RECORD.md``, under edges.
 
     Parameters
     ----------
     power : np.ndarray, shape (n_frames, N_BINS)
         Power spectrum around and in the event.
+    busy : np.ndarray, shape (n_frames,), bool
+        Frames in which something was found.
     region : Region
         The event as found.
     before, after : int
@@ -231,15 +242,20 @@ def refine_edges(power: FloatArray, region: Region, *, before: int, after: int) 
     behind = np.maximum(region.behind[band], _FADED * excess[loudest].mean(axis=0))
     inward = min(INWARD_FRAMES, (last - first) // 3)
     start, stop = max(before, first - OUTWARD_FRAMES), min(after, last + OUTWARD_FRAMES)
+    apart = power[_apart(busy, first, last), band]
     begins = _change(
         power[start : first + inward, band],
         power[first : min(last, first + _EDGE_FRAMES), band].mean(axis=0),
         behind,
+        apart,
+        inward + NEAR_FRAMES,
     )
     ends = _change(
         power[last - inward : stop, band][::-1],
         power[max(first, last - _EDGE_FRAMES) : last, band].mean(axis=0),
         behind,
+        apart,
+        inward + NEAR_FRAMES,
     )
     return (
         first if begins is None else start + begins,
@@ -263,15 +279,31 @@ def under_the_noise(snr_db: float) -> int:
     return sum(snr_db < limit_db for limit_db in FAINT_SNR_DB)
 
 
-def _change(power: FloatArray, event: FloatArray, behind: FloatArray) -> int | None:
-    """How many of the frames most likely come before the event; None if it does not stand out."""
+def _apart(busy: np.ndarray, first: int, last: int) -> npt.NDArray[np.intp]:
+    """Frames around an event where nothing was found, and that its edges cannot reach."""
+    start = max(0, first - AROUND_FRAMES)
+    free = np.flatnonzero(~busy[start : last + AROUND_FRAMES]) + start
+    return free[(free < first - OUTWARD_FRAMES) | (free >= last + OUTWARD_FRAMES)]
+
+
+def _change(
+    power: FloatArray, event: FloatArray, behind: FloatArray, apart: FloatArray, n_near: int
+) -> int | None:
+    """How many of the frames most likely come before the event; None if it does not stand out.
+
+    All but the last `n_near` have to say more for the event than most of those `apart` from it.
+    """
     behind = np.maximum(np.maximum(behind, _FADED * event), 1e-15)
     over = event / behind - 1
     told = over > _TOLD
     if not told.any():
         return None
-    over = over[told]
-    speaks = power[:, told] / behind[told] @ (over / (1 + over)) - np.log1p(over).sum()
-    speaks -= _DOUBT * np.sqrt(len(over))
+    over, behind = over[told], behind[told]
+    weights = over / (1 + over) / behind
+    doubt = np.log1p(over).sum() + _DOUBT * np.sqrt(len(over))
+    speaks = power[:, told] @ weights - doubt
+    if len(apart) >= _FEWEST_FREE:
+        usual = float(np.percentile(apart[:, told] @ weights, _UNSTEADY)) - doubt
+        speaks[:-n_near] -= max(0.0, usual)
     sums = np.concatenate([[0.0], np.cumsum(speaks, dtype=np.float64)])
     return int(sums.argmin())

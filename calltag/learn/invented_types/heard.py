@@ -126,7 +126,7 @@ def heard(
     busy = np.zeros(len(power), bool)
     busy[first:last] = True
     region = measure_region(power, busy, first, last)
-    edges = refine_edges(power, region, before=0, after=len(power))
+    edges = refine_edges(power, busy, region, before=0, after=len(power))
     if edges != (first, last):
         region = measure_region(power, busy, *edges)
     own, dumb = power[edges[0] : edges[1]], np.zeros(N_VOICE, np.float32)
