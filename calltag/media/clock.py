@@ -239,6 +239,57 @@ def recorded_at(take: Take) -> datetime | None:
         return None
 
 
+def dates_apart_s(take: Take, other: Take) -> float | None:
+    """Tell by their dates how much later one take begins than another.
+
+    Parameters
+    ----------
+    take, other : Take
+        The takes.
+
+    Returns
+    -------
+    float or None
+        Seconds, negative where `other` begins first; None where a file states no date and time.
+    """
+    date, its_date = recorded_at(take), recorded_at(other)
+    return None if date is None or its_date is None else apart_s(date, its_date)
+
+
+def clocks_apart_s(take: Take, other: Take) -> float | None:
+    """Tell by what their clocks show how much later one take begins than another.
+
+    Parameters
+    ----------
+    take, other : Take
+        The takes.
+
+    Returns
+    -------
+    float or None
+        Seconds from the time of day of `take` to that of `other`, whichever days these are of; None
+        where a file states none.
+    """
+    at_s, its_s = time_of_day_s(take), time_of_day_s(other)
+    return None if at_s is None or its_s is None else its_s - at_s
+
+
+def longer_day_s(take: Take, other: Take) -> float:
+    """After how long the clocks of two takes, compared, show the same again.
+
+    Parameters
+    ----------
+    take, other : Take
+        The takes.
+
+    Returns
+    -------
+    float
+        Seconds: the longer of their days, as `day_s` has them.
+    """
+    return max(day_s(take), day_s(other))
+
+
 def apart_s(first: datetime, second: datetime) -> float:
     """Seconds from one moment to another; time zones count only where both are stated.
 

@@ -21,7 +21,7 @@ from itertools import accumulate, chain
 from pathlib import PurePosixPath
 from typing import NamedTuple
 
-from calltag.media.clock import DEFAULT_RATE, apart_s, day_s, recorded_at, time_of_day_s
+from calltag.media.clock import DEFAULT_RATE, dates_apart_s, day_s, time_of_day_s
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
 
@@ -213,11 +213,11 @@ def _joins_of(group: Sequence[_Begun]) -> Iterator[Alignment]:
 
 def _dates_agree(take: Take, other: Take, later_s: float, days: int) -> bool:
     """Whether dates put one take so much later; samples need no more than the right day, if any."""
-    dates = recorded_at(take), recorded_at(other)
+    dates_s = dates_apart_s(take, other)
     exact = all(_TO_THE_SECOND.match(one.recorded or "") for one in (take, other))
-    if dates[0] is None or dates[1] is None or not exact:
+    if dates_s is None or not exact:
         return take.start_tc is None and _days_later(take, other) in (None, days)
-    return abs(apart_s(dates[0], dates[1]) - later_s) <= _DATES_OFF_S
+    return abs(dates_s - later_s) <= _DATES_OFF_S
 
 
 def _days_later(take: Take, other: Take) -> int | None:

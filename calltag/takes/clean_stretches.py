@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from calltag.media.clock import DAY_S, apart_s, recorded_at, time_of_day_s, within_half_s
+from calltag.media.clock import DAY_S, clocks_apart_s, dates_apart_s, within_half_s
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Take
@@ -219,12 +219,7 @@ def _time_apart_s(take: Take, like: Take | None) -> float:
     """Difference in time of day; where neither clock tells, half a day."""
     if like is None:
         return 0.0
-    dates = recorded_at(take), recorded_at(like)
-    if dates[0] is not None and dates[1] is not None:
-        apart = apart_s(dates[0], dates[1])
-    else:
-        clocks = time_of_day_s(take), time_of_day_s(like)
-        if clocks[0] is None or clocks[1] is None:
-            return DAY_S / 2
-        apart = clocks[1] - clocks[0]
-    return abs(within_half_s(apart))
+    apart_s = dates_apart_s(take, like)
+    if apart_s is None:
+        apart_s = clocks_apart_s(take, like)
+    return DAY_S / 2 if apart_s is None else abs(within_half_s(apart_s))

@@ -9,9 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
 
-from calltag.media.clock import apart_s, day_s, recorded_at, time_of_day_s, within_half_s
+from calltag.media.clock import (
+    clocks_apart_s,
+    dates_apart_s,
+    longer_day_s,
+    recorded_at,
+    within_half_s,
+)
 from calltag.records.alignment import Alignment
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
@@ -141,22 +146,19 @@ def _lined_up(path: str, alignments: Iterable[Alignment]) -> dict[str, float]:
 
 def _offset_s(take: Take, other: Take) -> float | None:
     """When `other` began, on the clock of `take`; None where that cannot be told."""
-    clocks = time_of_day_s(take), time_of_day_s(other)
-    dates = recorded_at(take), recorded_at(other)
-    by_date = None
-    if dates[0] is not None and dates[1] is not None:
-        by_date = apart_s(dates[0], dates[1])
-    if clocks[0] is None or clocks[1] is None:
-        return by_date
-    by_clock = within_half_s(clocks[1] - clocks[0], max(day_s(take), day_s(other)))
+    date_s, clock_s = dates_apart_s(take, other), clocks_apart_s(take, other)
+    if clock_s is None:
+        return date_s
+    clock_s = within_half_s(clock_s, longer_day_s(take, other))
     # timecode that starts again with every take says nothing of the time of day; dates tell
-    if by_date is not None and abs(_beside_zones(by_clock - by_date, dates)) > _CLOCKS_APART_S:
+    if date_s is not None and abs(_beside_zones(clock_s - date_s, take, other)) > _CLOCKS_APART_S:
         return None
-    return by_clock
+    return clock_s
 
 
-def _beside_zones(apart_s: float, dates: tuple[datetime | None, datetime | None]) -> float:
-    """Leave whole hours out where only one of two dates states its time zone."""
+def _beside_zones(apart_s: float, take: Take, other: Take) -> float:
+    """Leave whole hours out where only one of two takes states the time zone of its date."""
+    dates = recorded_at(take), recorded_at(other)
     zones = [date is not None and date.tzinfo is not None for date in dates]
     if zones[0] == zones[1] or abs(apart_s) > _MOST_ZONE_S:
         return apart_s

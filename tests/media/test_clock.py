@@ -12,7 +12,9 @@ from calltag.edit.when import first_sample
 from calltag.media.clock import (
     DEFAULT_RATE,
     apart_s,
+    clocks_apart_s,
     common_rate,
+    dates_apart_s,
     day_s,
     take_clock,
     time_of_day_s,
@@ -197,6 +199,17 @@ def test_a_day_as_the_clock_counts_it(take, seconds):
 )
 def test_time_zones_count_only_where_both_are_stated(first, second, seconds):
     assert apart_s(datetime.fromisoformat(first), datetime.fromisoformat(second)) == seconds
+
+
+def test_how_much_later_another_take_begins_is_told_where_both_state_it():
+    first = replace(FILMED, start_tc="23:59:50:00", recorded="2026-04-18T23:59:52")
+    second = replace(FILMED, start_tc="00:00:10:00", recorded="2026-04-19T00:00:11")
+    assert dates_apart_s(first, second) == 19
+    assert clocks_apart_s(first, second) == 10 - 86_390
+    day_alone = replace(SOUND, recorded="2026-04-19", time_reference=None)
+    for stated, unstated in ((first, day_alone), (day_alone, first)):
+        assert dates_apart_s(stated, unstated) is None
+        assert clocks_apart_s(stated, unstated) is None
 
 
 @pytest.mark.parametrize(
