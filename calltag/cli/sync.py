@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
@@ -22,8 +22,8 @@ from calltag.records.take import Take
 from calltag.words import counted, first_few, name_order, sure
 
 if TYPE_CHECKING:
+    from calltag.edit.camera_clocks import ClockDifference
     from calltag.edit.sync import Comparison, Source
-    from calltag.edit.sync_clocks import ClockDifference
     from calltag.edit.tables import Row
     from calltag.log import Log
     from calltag.records.alignment import Alignment
@@ -125,7 +125,7 @@ def sync_command(
       calltag sync R001.WAV card1 card2 --by-timecode --within 60
       calltag sync card1 card2 --by-timecode
     """
-    from calltag.edit.sync import Outcome, count_pairs, follow_joins, sync_takes
+    from calltag.edit.sync import count_pairs, follow_joins, sync_takes
     from calltag.edit.sync_clocks import look_by_clocks
     from calltag.edit.sync_search import Bounds
     from calltag.log import Log
@@ -163,50 +163,31 @@ def sync_command(
                     clock_s=partial(_clock_s, by_name) if by_timecode else None,
                     listener=told,
                 )
+            stays = _not_looked_for_again(opened, compared, narrow=narrow)
             if around is None:
                 compared, differences = look_by_clocks(
                     compared,
                     sources,
                     partial(_take_of, by_name),
-                    before=_not_looked_for_again(opened, compared, narrow=narrow),
+                    before=stays,
                     known=known,
                 )
         except KeyboardInterrupt:
             say("Stopped; nothing was kept.")
             raise typer.Exit(STOPPED) from None
-        stays = _not_looked_for_again(opened, compared, narrow=narrow)
         compared, others = follow_joins(compared, stays, known)
         if how is not As.TABLE:
             print_data(DATA_COLUMNS, [_row(one) for one in compared], how)
         elif compared:
             _print(compared)
-        kept, left, forgotten = _keep(
-            opened, compared, {take.path for take in known}, narrow=narrow
-        )
-    if how is As.TABLE and not compared:
-        say("Nothing could be compared.")
-    elif how is As.TABLE:
+        kept = _keep(opened, compared, by_name.keys(), narrow=narrow)
+    if how is As.TABLE and compared:
         for difference in differences:
             say(str(difference))
-        say(f"{counted(kept, 'pair')} kept in {log}." if kept else "No pair was kept in a log.")
-        by_clocks = sum(one.outcome is Outcome.BY_CLOCKS for one in compared)
-        if by_clocks:
-            what = counted(by_clocks, "pair is", "pairs are")
-            say(f"{what} placed by the clocks alone: that is told here, and not kept.")
-        if forgotten:
-            say(
-                f"Lined up before, and not kept any more: {first_few(forgotten, 3)}. Look there "
-                "alone with --around to have such a pair again."
-            )
-        if left:
-            what = counted(left, "pair that was lined up stays", "pairs that were lined up stay")
-            say(f"{what} so: this did not look everywhere.")
-        if by_timecode and all(one.outcome is Outcome.NOTHING for one in compared):
-            say(
-                "The takes have nothing in common where their timecode puts them: if a clock was "
-                "wrong, look without --by-timecode."
-            )
+        _tell(compared, kept, log, by_timecode=by_timecode)
         _tell_others(others, compared)
+    elif how is As.TABLE:
+        say("Nothing could be compared.")
     say_problems(problems)
     end(problems, done=bool(compared))
 
@@ -225,6 +206,31 @@ def _print(compared: Sequence[Comparison]) -> None:
             say(f"{counted(n, 'pair')} unsure: {reason}.")
     if listed is common:
         say(f"{counted(apart, 'pair has', 'pairs have')} no common sound (--as csv lists them).")
+
+
+def _tell(compared: Sequence[Comparison], kept: _Kept, log: Path, *, by_timecode: bool) -> None:
+    """Say what was kept in the log, what was not, and why."""
+    from calltag.edit.sync import Outcome
+
+    n_kept, n_left, forgotten = kept
+    say(f"{counted(n_kept, 'pair')} kept in {log}." if n_kept else "No pair was kept in a log.")
+    by_clocks = sum(one.outcome is Outcome.BY_CLOCKS for one in compared)
+    if by_clocks:
+        what = counted(by_clocks, "pair is", "pairs are")
+        say(f"{what} placed by the clocks alone: that is told here, and not kept.")
+    if forgotten:
+        say(
+            f"Lined up before, and not kept any more: {first_few(forgotten, 3)}. Look there "
+            "alone with --around to have such a pair again."
+        )
+    if n_left:
+        what = counted(n_left, "pair that was lined up stays", "pairs that were lined up stay")
+        say(f"{what} so: this did not look everywhere.")
+    if by_timecode and all(one.outcome is Outcome.NOTHING for one in compared):
+        say(
+            "The takes have nothing in common where their timecode puts them: if a clock was "
+            "wrong, look without --by-timecode."
+        )
 
 
 def _not_looked_for_again(
@@ -307,24 +313,30 @@ def _clock_s(by_name: Mapping[str, Take], source: Source) -> tuple[float, float]
     return found, day_s(take)
 
 
+class _Kept(NamedTuple):
+    """How many pairs were kept in the log, how many stay in it, and which were forgotten."""
+
+    n_kept: int
+    n_left: int
+    forgotten: list[str]
+
+
 def _keep(
-    log: Log, compared: Sequence[Comparison], known: set[str], *, narrow: bool
-) -> tuple[int, int, list[str]]:
+    log: Log, compared: Sequence[Comparison], known: Collection[str], *, narrow: bool
+) -> _Kept:
     """Keep what was lined up, and forget what is not any more.
 
     Who looks in a narrow place and finds nothing there knows nothing of the others: then what was
-    lined up before stays. Returns how many pairs were kept, how many stay, and those forgotten.
+    lined up before stays.
     """
-    from calltag.edit.sync import Outcome
-
     before = {one.pair for one in log.alignments()}
     kept = left = 0
     forgotten = []
     for one in compared:
-        if not {one.take_a, one.take_b} <= known:
+        if not all(name in known for name in one.pair):
             continue
-        if one.outcome is Outcome.LINED_UP and one.alignment is not None:
-            log.put_alignment(one.alignment)
+        if one.lined_up is not None:
+            log.put_alignment(one.lined_up)
             kept += 1
         elif narrow:
             left += one.pair in before
@@ -332,7 +344,7 @@ def _keep(
             log.remove_alignment(one.take_a, one.take_b)
             if one.pair in before:
                 forgotten.append(f"{one.take_a} and {one.take_b}")
-    return kept, left, forgotten
+    return _Kept(kept, left, forgotten)
 
 
 def _by_sound(one: Comparison) -> Alignment | None:

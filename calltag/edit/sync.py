@@ -95,6 +95,11 @@ class Comparison:
         """The two takes, whichever of them is take A."""
         return frozenset((self.take_a, self.take_b))
 
+    @property
+    def lined_up(self) -> Alignment | None:
+        """How the takes lie where they were lined up; None where that is a guess, or derived."""
+        return self.alignment if self.outcome is Outcome.LINED_UP else None
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -252,6 +257,22 @@ def compare(
     return _judged(a, b, take_a, take_b, lines, narrow=narrow, worth=worth)
 
 
+def alignments_of(compared: Iterable[Comparison]) -> list[Alignment]:
+    """Tell how those pairs lie that were lined up.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        What was compared.
+
+    Returns
+    -------
+    list of Alignment
+        One for each that was, in order.
+    """
+    return [lies for one in compared if (lies := one.lined_up) is not None]
+
+
 def follow_joins(
     compared: Iterable[Comparison], alignments: Iterable[Alignment], takes: Iterable[Take]
 ) -> tuple[list[Comparison], list[Alignment]]:
@@ -277,9 +298,9 @@ def follow_joins(
     """
     before, every = list(alignments), list(takes)
     compared = list(compared)
-    compared = _borne_out(compared, _of_other_pairs(before, _lined_up(compared)), every)
+    compared = _borne_out(compared, _of_other_pairs(before, alignments_of(compared)), every)
     names = {name for one in compared for name in (one.take_a, one.take_b)}
-    heard = _lined_up(compared)
+    heard = alignments_of(compared)
     known_of_others = _of_other_pairs(before, heard)
     heard += known_of_others
     known = {one.pair for one in heard}
@@ -294,11 +315,6 @@ def follow_joins(
     told = known | known_before
     others = [one for pair, one in derived.items() if pair not in told and pair & names]
     return followed, others
-
-
-def _lined_up(compared: Iterable[Comparison]) -> list[Alignment]:
-    """How those pairs lie that were lined up."""
-    return [one.alignment for one in compared if one.outcome is Outcome.LINED_UP and one.alignment]
 
 
 def _of_other_pairs(
@@ -317,7 +333,7 @@ def _borne_out(
     Each hears another part of the take, so they are two witnesses. Of sounds that repeat they are
     not: both may be wrong by the same.
     """
-    sure = _lined_up(compared)
+    sure = alignments_of(compared)
     guesses = [
         one.alignment
         for one in compared

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from calltag.edit.camera_clocks import ClockDifference
 from calltag.edit.sync import Comparison, Outcome, Source, compare, follow_joins
-from calltag.edit.sync_clocks import ClockDifference, look_by_clocks
+from calltag.edit.sync_clocks import look_by_clocks
 from calltag.media.timecode import format_timecode
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
