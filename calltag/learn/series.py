@@ -42,7 +42,7 @@ def heard_together(
     takes: npt.NDArray[np.generic],
     labels: npt.NDArray[np.str_],
     sure: DoubleArray,
-) -> tuple[npt.NDArray[np.str_], DoubleArray]:
+) -> tuple[npt.NDArray[np.str_], DoubleArray, npt.NDArray[np.bool_]]:
     """Let the finds of each take tell each other what they are.
 
     Parameters
@@ -63,16 +63,20 @@ def heard_together(
     labels : np.ndarray of str, shape (n,)
         The likeliest label of each, by all of its take.
     sure : np.ndarray, shape (n,)
-        Probability that it is right. A find that is alone in its take keeps label and probability.
+        Probability that it is right.
+    told : np.ndarray, shape (n,), bool
+        Whether another told it anything: a find that is alone in its take keeps label and
+        probability.
     """
-    labels, sure = labels.copy(), sure.copy()
+    labels, sure, told = labels.copy(), sure.copy(), np.zeros(len(labels), bool)
     order = np.argsort(takes, kind="stable")
     borders = np.flatnonzero(takes[order][1:] != takes[order][:-1]) + 1
     for these in np.split(order, borders):
         if len(these) > 1:
             places = known.place(features[these])
             labels[these], sure[these] = _told(known, places, labels[these], sure[these])
-    return labels, sure
+            told[these] = True
+    return labels, sure, told
 
 
 def _told(

@@ -130,10 +130,7 @@ class Tagger:
         kin = self.panel.kin
         if takes is None or kin is None:
             return alone
-        told = self.trust.told(*heard_together(kin.known, features, takes, alone.label, alone.sure))
-        _, take, n_finds = np.unique(takes, return_inverse=True, return_counts=True)
-        by_itself = n_finds[take] == 1  # nobody told it anything
-        return told._replace(sure=np.where(by_itself, alone.sure, told.sure))
+        return self.trust.told(*heard_together(kin.known, features, takes, alone.label, alone.sure))
 
     def _opinion(self, features: npt.NDArray[Any]) -> Opinion:
         features = np.asarray(features)

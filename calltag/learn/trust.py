@@ -115,7 +115,9 @@ class Trust:
         """
         return np.asarray(sure >= self._least(label))
 
-    def told(self, label: npt.NDArray[np.str_], sure: DoubleArray) -> Verdict:
+    def told(
+        self, label: npt.NDArray[np.str_], sure: DoubleArray, told: npt.NDArray[np.bool_]
+    ) -> Verdict:
         """Tell which labels are sure enough, after finds told each other what they are.
 
         They make each other too sure. What is given stays the same, as less sure than they say.
@@ -126,6 +128,8 @@ class Trust:
             The likeliest label of each find, by all of its take.
         sure : np.ndarray, shape (n,)
             Probability that it is right, as they say.
+        told : np.ndarray, shape (n,), bool
+            Whether others told it anything; where they did not, it stays as sure.
 
         Returns
         -------
@@ -135,7 +139,7 @@ class Trust:
         least = self._least(label)
         above = logit(np.clip(sure, least, _SUREST)) - logit(least)
         less = expit(logit(least) + _COUNTS_ABOVE * above)
-        return self.ruled(label, np.where(sure > least, np.maximum(less, least), sure))
+        return self.ruled(label, np.where(told & (sure > least), np.maximum(less, least), sure))
 
     def _least(self, label: npt.NDArray[np.str_]) -> DoubleArray:
         """How sure each label has to be to be given."""

@@ -35,9 +35,9 @@ def test_finds_of_one_take_tell_each_other_what_they_are(sounds) -> None:
     takes = np.array(["A.mov", "B.mov"] * 4)
     alone, told = tagger.verdict(heard), tagger.verdict(heard, takes)
     known = tagger.panel.kin.known
-    label, sure = heard_together(known, heard, takes, alone.label, alone.sure)
+    label, sure, told_any = heard_together(known, heard, takes, alone.label, alone.sure)
     assert told.label.tolist() == label.tolist()
-    assert told.sure == pytest.approx(tagger.trust.told(label, sure).sure)
+    assert told.sure == pytest.approx(tagger.trust.told(label, sure, told_any).sure)
     assert not np.allclose(told.sure, alone.sure, atol=0.01)
     tags = tagger.tag(heard, takes)
     assert [tag.confidence for tag in tags if tag.label != CALL] == list(told.sure[told.given])

@@ -48,7 +48,7 @@ def test_what_finds_tell_each_other_is_given_as_before_and_less_surely() -> None
     trust = Trust(Confidence(BY_VOTES, 0.7), Confidence(BY_VOTES, 0.8))
     label = np.array([BOOM, BOOM, BOOM, BOOM, BOOM, "wind", "wind"])
     sure = np.array([0.0, 0.79, 0.8, np.nextafter(0.8, 1), 1.0, 0.69, 0.95])
-    told = trust.told(label, sure)
+    told = trust.told(label, sure, np.ones(7, bool))
     assert told.given.tolist() == trust.enough(label, sure).tolist()
     assert told.sure[[0, 1, 2, 5]].tolist() == sure[[0, 1, 2, 5]].tolist()
     odds = told.sure[[4, 6]] / (1 - told.sure[[4, 6]])
@@ -56,12 +56,14 @@ def test_what_finds_tell_each_other_is_given_as_before_and_less_surely() -> None
     assert odds[1] == pytest.approx((7 / 3 * 19) ** 0.5)
     assert 0.999 < told.sure[4] < 1
     assert odds[0] > odds[1]
+    untold = trust.told(label, sure, np.arange(7) != 4)
+    assert untold.sure.tolist() == [*told.sure[:4], 1.0, *told.sure[5:]]
 
 
 def test_what_finds_tell_each_other_keeps_their_order(rng) -> None:
     trust, label = Trust(Confidence(BY_VOTES, 0.7), None), np.full(100, BOOM)
     sure = np.sort(rng.uniform(0, 1, 100))
-    told = trust.told(label, sure)
+    told = trust.told(label, sure, np.ones(100, bool))
     assert (np.diff(told.sure) > 0).all()
     assert (told.sure <= sure).all()
 
