@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import chain
@@ -11,7 +11,7 @@ from operator import attrgetter
 from types import MappingProxyType
 
 from calltag.edit.markers import TakeMarkers, is_clear, with_comment
-from calltag.edit.seen_twice import SeenCall, Sighting, merge_seen_twice, spans_of
+from calltag.edit.seen_twice import SeenCall, Sighting, merge_on_clocks, spans_of
 from calltag.edit.shared_clock import GroupClock, Running, shared_clocks
 from calltag.learn.by_hand import matched
 from calltag.learn.labels import is_call
@@ -55,30 +55,16 @@ def carry_over(
         The same takes; a call that was carried over keeps what was measured of it where it was
         found, and lies where this take's picture shows it.
     """
-    every, pairs = list(take_logs), list(alignments)
-    clocks = shared_clocks(every, pairs)
+    every = list(take_logs)
+    clocks = shared_clocks(every, alignments)
     clear = partial(is_clear, min_confidence=min_confidence, min_snr_db=min_snr_db)
     heard = [replace(one, calls=tuple(filter(clear, one.calls))) for one in every]
     running = Running(every, clocks)
     takes = {one.take.path: one.take for one in every}
     added: dict[str, list[Call]] = defaultdict(list)
-    for seen in merge_seen_twice(heard, pairs):
-        best = seen.best
-        if best.take_log.take.path not in clocks:
-            continue
-        group = clocks[best.take_log.take.path].group
-        given: dict[str, tuple[Span, Call]] = {}
-        for sighting in seen.sightings:
-            spans = spans_of(sighting, seen, clocks)
-            if sighting is not best and len(spans) == 1:  # it heard what the best did
-                continue
-            for span in spans:
-                for take in running.during(group, span):
-                    here = clocks[take.path].own(span)
-                    if _holds(take, here):
-                        given.setdefault(take.path, (here, sighting.call))
+    for seen in merge_on_clocks(heard, clocks):
         found_in = [sighting.take_log.take for sighting in seen.sightings]
-        for path, (here, found) in given.items():
+        for path, (here, found) in _while_it_sounded(seen, running, clocks).items():
             if any(same_take(takes[path], other) for other in found_in):
                 continue
             call = replace(found, start_s=here.start_s, end_s=here.end_s)
@@ -114,26 +100,13 @@ def name_better_sound(
     list of TakeMarkers
         The same, with comments where another take has the better sound.
     """
-    every, pairs, marked = list(take_logs), list(alignments), list(marked)
+    every, marked = list(take_logs), list(marked)
     rate = marked[0].rate if marked else DEFAULT_RATE
-    clocks = shared_clocks(every, pairs)
+    clocks = shared_clocks(every, alignments)
     running = Running(every, clocks)
     better: dict[tuple[str, Span], str] = {}
-    for seen in merge_seen_twice(every, pairs):
-        if seen.best.take_log.take.path not in clocks:
-            continue
-        group = clocks[seen.best.take_log.take.path].group
-        carried = chain.from_iterable(spans_of(one, seen, clocks) for one in seen.sightings)
-        places = [
-            (other, clocks[other.path].own(span), span)
-            for span in carried
-            for other in running.during(group, span)
-        ]
-        places += [
-            (take_log.take, call.span, clocks[take_log.take.path].span(call.span))
-            for take_log, call in seen.sightings
-        ]
-        for other, there, span in places:
+    for seen in merge_on_clocks(every, clocks):
+        for other, there, span in _marked_places(seen, running, clocks):
             best = _best_during(span, seen, clocks)
             take = best.take_log.take
             if not same_take(other, take):
@@ -149,6 +122,46 @@ def name_better_sound(
             markers.append(with_comment(marker, note) if note else marker)
         named.append(replace(one, markers=tuple(markers)))
     return named
+
+
+def _while_it_sounded(
+    seen: SeenCall, running: Running, clocks: Mapping[str, GroupClock]
+) -> dict[str, tuple[Span, Call]]:
+    """The takes that ran while a call sounded: when that was in each, and the find that says so."""
+    group = _group_of(seen, clocks)
+    given: dict[str, tuple[Span, Call]] = {}
+    if group is None:
+        return given
+    for sighting in seen.sightings:
+        spans = spans_of(sighting, seen, clocks)
+        if sighting is not seen.best and len(spans) == 1:  # it heard what the best did
+            continue
+        for span in spans:
+            for take in running.during(group, span):
+                here = clocks[take.path].own(span)
+                if _holds(take, here):
+                    given.setdefault(take.path, (here, sighting.call))
+    return given
+
+
+def _marked_places(
+    seen: SeenCall, running: Running, clocks: Mapping[str, GroupClock]
+) -> Iterator[tuple[Take, Span, Span]]:
+    """Yield where takes may have a marker of a call: the take, when in it, and on the clock."""
+    group = _group_of(seen, clocks)
+    if group is None:
+        return
+    for span in chain.from_iterable(spans_of(one, seen, clocks) for one in seen.sightings):
+        for other in running.during(group, span):
+            yield other, clocks[other.path].own(span), span
+    for take_log, call in seen.sightings:
+        yield take_log.take, call.span, clocks[take_log.take.path].span(call.span)
+
+
+def _group_of(seen: SeenCall, clocks: Mapping[str, GroupClock]) -> str | None:
+    """The group of takes that a call was heard by; None where its take shares no clock."""
+    clock = clocks.get(seen.best.take_log.take.path)
+    return None if clock is None else clock.group
 
 
 def _best_during(span: Span, seen: SeenCall, clocks: Mapping[str, GroupClock]) -> Sighting:

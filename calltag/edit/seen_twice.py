@@ -86,15 +86,34 @@ def merge_seen_twice(
         the highest `calltag.edit.worth.sound_worth`: far above its background, little noise.
     """
     every = list(take_logs)
-    clocks = shared_clocks(every, alignments)
+    return merge_on_clocks(every, shared_clocks(every, alignments))
+
+
+def merge_on_clocks(
+    take_logs: Sequence[TakeLog], clocks: Mapping[str, GroupClock]
+) -> list[SeenCall]:
+    """Make one call of the finds that several takes have of it, by the clocks that takes share.
+
+    Parameters
+    ----------
+    take_logs : sequence of TakeLog
+        What was found in the takes.
+    clocks : mapping of str to GroupClock
+        The takes' clocks, as `shared_clocks` gives them.
+
+    Returns
+    -------
+    list of SeenCall
+        As `merge_seen_twice` has them.
+    """
     groups: dict[tuple[str, int], set[tuple[str, int]]] = {}
     by_key = {}
-    for one in every:
+    for one in take_logs:
         for number, call in enumerate(one.calls):
             key = (one.take.path, number)
             by_key[key] = Sighting(one, call)
             groups[key] = {key}
-    for _, first, second in sorted(_same_calls(every, clocks)):
+    for _, first, second in sorted(_same_calls(take_logs, clocks)):
         joined = groups[first] | groups[second]
         if len({path for path, _ in joined}) == len(joined):
             for key in joined:
@@ -125,9 +144,9 @@ def moments_elsewhere(
         cut in two, where one take ends and the next begins, are different moments; a take that has
         the call whole has each of them for as long as it lasts.
     """
-    every, pairs = list(take_logs), list(alignments)
-    clocks = shared_clocks(every, pairs)
-    for seen in merge_seen_twice(every, pairs):
+    every = list(take_logs)
+    clocks = shared_clocks(every, alignments)
+    for seen in merge_on_clocks(every, clocks):
         for own in seen.sightings:
             others = (one for one in seen.sightings if one is not own)
             yield (
@@ -216,7 +235,7 @@ def _value(sighting: Sighting) -> tuple[float, float]:
 
 
 def _same_calls(
-    take_logs: Sequence[TakeLog], clocks: dict[str, GroupClock]
+    take_logs: Sequence[TakeLog], clocks: Mapping[str, GroupClock]
 ) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
     """Yield pairs of finds that are one call: seconds between their ends, and the finds."""
     by_group: dict[str, list[_Placed]] = defaultdict(list)
