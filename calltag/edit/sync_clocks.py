@@ -84,6 +84,7 @@ def look_by_clocks(
     of_these_days = on_such_a_day(earlier, takes, own.values())
 
     def clocks_by(lined_up: Iterable[Alignment]) -> CameraClocks:
+        """What is known of the clocks by these pairs, and by those of before."""
         return clocks_of([*of_these_days, *lined_up], takes)
 
     followed, silent = _heard_in_place(compared, open_pairs, files, clocks_by)
