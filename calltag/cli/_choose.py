@@ -46,12 +46,15 @@ class CallFilter:
         Least level over the background.
     noise : bool or None
         Only calls with noise at the same time, or only calls without.
+    by_hand : bool
+        Only calls that the user labelled.
     """
 
     types: Sequence[str] = ()
     min_confidence: float = 0.0
     min_snr_db: float | None = None
     noise: bool | None = None
+    by_hand: bool = False
 
     def passes(self, call: Call) -> bool:
         """Tell whether a call is to be listed."""
@@ -63,6 +66,7 @@ class CallFilter:
             and is_of_type(call.label, self.types)
             and is_clear(call, min_confidence=self.min_confidence, min_snr_db=self.min_snr_db)
             and (self.noise is None or bool(call.noise) == self.noise)
+            and (call.by_hand or not self.by_hand)
         )
 
     def left_of(self, take_log: TakeLog) -> TakeLog:

@@ -1,13 +1,13 @@
-"""Which calls `calltag keep` cuts: by second, by a table, or by a filter."""
+"""Which calls `calltag keep` cuts: by second, or by a table; each once."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace as changed
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calltag.cli._choose import CallFilter, Found
+from calltag.cli._choose import Found
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
@@ -48,13 +48,6 @@ def at_seconds(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Foun
 
 def _away_s(call: Call, at_s: float) -> float:
     return max(call.start_s - at_s, at_s - call.end_s, 0.0)
-
-
-def passing(named: Iterable[Found], wanted: CallFilter, by_hand: bool) -> list[Found]:
-    """Return those that pass the filter and, if that is asked for, are labelled by hand."""
-    return [
-        (one, call) for one, call in named if wanted.passes(call) and (call.by_hand or not by_hand)
-    ]
 
 
 def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]) -> list[Found]:

@@ -13,7 +13,6 @@ from calltag.cli._keep_choice import (
     at_seconds,
     from_table,
     heard_once,
-    passing,
     with_origins,
     without_calls_of_copies,
 )
@@ -57,7 +56,7 @@ from calltag.words import CARE, counted
 if TYPE_CHECKING:
     from calltag.edit.over_joins import Joins
     from calltag.library.keep import KeepOptions, Wanted
-    from calltag.records.found import Call, TakeLog
+    from calltag.records.found import TakeLog
 
 
 def register(app: typer.Typer) -> None:
@@ -185,6 +184,7 @@ def keep_command(
         min_confidence=min_confidence,
         min_snr_db=min_snr,
         noise=noise,
+        by_hand=by_hand,
     )
     with wrong_use():
         day = day_of(date)
@@ -205,7 +205,7 @@ def keep_command(
         every = list(read_takes(opened, features=True))
         check_types(every, types or ())
         chosen = list(choose_takes(every, takes or (), opened.problems()))
-        found = _asked_for(chosen, every, wanted, at=at or (), source=source, by_hand=by_hand)
+        found = _asked_for(chosen, every, wanted, at=at or (), source=source)
         alignments = read_alignments(opened)
         if once:
             found = heard_once(found, alignments)
@@ -245,33 +245,30 @@ def _asked_for(
     *,
     at: Sequence[float],
     source: Path | None,
-    by_hand: bool,
 ) -> list[Found]:
     """The calls at these seconds, of this table, or of these takes."""
     if at:
         return at_seconds(chosen, at)
+    named = [(one, call) for one in chosen for call in one.calls]
     if source is not None:
-        return passing(from_table(every, source, chosen), wanted, by_hand)
-    return passing(((one, call) for one in chosen for call in one.calls), wanted, by_hand)
+        named = from_table(every, source, chosen)
+    return [(one, call) for one, call in named if wanted.passes(call)]
 
 
 def _list(folder: Path, calls: Sequence[Wanted], joins: Joins, options: KeepOptions) -> None:
     """Say what would be kept."""
     from calltag.library.catalogue import NAME, Catalogue
-    from calltag.library.keep import cuts_of
+    from calltag.library.keep import with_cuts
 
-    known: list[Wanted] = []
+    new = calls
     if is_file(folder / NAME) and not options.replace:
-        by_take: dict[str, list[Call]] = {}
-        for one in calls:
-            by_take.setdefault(one.take.digest, []).append(one.call)
         with Catalogue(folder) as catalogue:
-            known = [c for c in calls if cuts_of(catalogue, c, by_take[c.take.digest])]
-    new = [one for one in calls if all(one is not other for other in known)]
+            new = [one for one, cuts in with_cuts(catalogue, calls) if not cuts]
     if new:
         print_wanted(new)
+    n_known = len(calls) - len(new)
     text = f"{counted(len(new), 'call')} would be kept in {folder}"
-    say(f"{text}; {len(known)} more are kept already." if known else f"{text}.")
+    say(f"{text}; {n_known} more are kept already." if n_known else f"{text}.")
     for line in joins.told([(one.take, one.call) for one in new], options.handles_s):
         say(line)
 

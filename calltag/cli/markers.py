@@ -178,6 +178,7 @@ def markers_command(
     _refuse_idle(context, chosen, has_distance=distance is not None)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
+        # without these, each take has its own calls alone
         alignments = read_alignments(opened) if every_camera else []
         labels = opened.labels_by_take()
         unread = opened.problems()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -146,12 +146,7 @@ def keep_calls(
     sweep(catalogue.folder, below=True)
     report = KeepReport()
     unreadable: set[str] = set()
-    every = list(wanted)
-    by_take: dict[str, list[Call]] = defaultdict(list)
-    for one in every:
-        by_take[one.take.digest].append(one.call)
-    for number, one in enumerate(every, 1):
-        before = cuts_of(catalogue, one, by_take[one.take.digest])
+    for number, (one, before) in enumerate(with_cuts(catalogue, wanted), 1):
         if before and not options.replace:
             there = next((kept for kept in before if kept.file.is_file()), before[0])
             report.known.append((one, there))
@@ -165,26 +160,38 @@ def keep_calls(
     return report
 
 
-def cuts_of(catalogue: Catalogue, one: Wanted, wanted: Collection[Call]) -> list[Kept]:
-    """Find the cuts of a call that are in the library already.
+def with_cuts(
+    catalogue: Catalogue, wanted: Iterable[Wanted]
+) -> Iterator[tuple[Wanted, list[Kept]]]:
+    """Pair calls with their cuts that are in the library already.
 
     Parameters
     ----------
     catalogue : Catalogue
         The library's catalogue.
-    one : Wanted
-        The call.
-    wanted : collection of Call
-        All calls of its take that are to be kept: a cut that is another's is not this one's.
+    wanted : iterable of Wanted
+        All calls that are to be kept: a cut that is another's is not this one's.
 
-    Returns
-    -------
-    list of Kept
-        Those of which half of the longer is in both, the nearest first; mostly none or one. A short
-        call that lies in a long one is a call of its own.
+    Yields
+    ------
+    tuple of Wanted and list of Kept
+        Each call, in order; and its cuts by the time that it is its turn: those of which half of
+        the longer is in both, the nearest first; mostly none or one. A short call that lies in a
+        long one is a call of its own.
+
+    Raises
+    ------
+    LibraryError
+        If the catalogue cannot be read.
     """
-    before = kept_before(catalogue, one.take.digest, one.call)
-    return [kept for kept in before if _is_of(one.call, kept.story, wanted)]
+    every = list(wanted)
+    of_take: dict[str, list[Call]] = defaultdict(list)
+    for one in every:
+        of_take[one.take.digest].append(one.call)
+    for one in every:
+        before = kept_before(catalogue, one.take.digest, one.call)
+        calls = of_take[one.take.digest]
+        yield one, [kept for kept in before if _is_of(one.call, kept.story, calls)]
 
 
 def _is_of(call: Call, story: Story, wanted: Iterable[Call]) -> bool:
