@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from calltag.errors import ModelError, why_failed
-from calltag.naming import finder
+from calltag.learn.loaded import finder
 from calltag.plan import Job
 from calltag.records.found import TakeLog
 

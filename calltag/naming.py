@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +17,7 @@ from calltag.files import refuse_other_than_model
 from calltag.learn.by_hand import unmeasured
 from calltag.learn.examples import examples, unlabelled
 from calltag.learn.labels import is_call_type, noise_kind
+from calltag.learn.loaded import finder
 from calltag.learn.sameness import common_s
 from calltag.log import Log
 from calltag.media.copies import each_once, with_copies
@@ -29,32 +29,12 @@ from calltag.words import counted, first_few, name_order
 
 if TYPE_CHECKING:
     from calltag.learn.examples import Example, Sound
-    from calltag.learn.finder import Finder
     from calltag.learn.teach import Report
 
 MODEL_NAME = f"calltag{MODEL_SUFFIX}"
 """The taught model that is used unless another is named: it lies beside the log."""
 
 _LEAST_NOISE_S, _EXCERPT_S = 1.0, 3.0
-
-
-@cache
-def finder() -> Finder:
-    """Return the finder that calltag comes with, loaded once in each process.
-
-    Returns
-    -------
-    Finder
-        Ready to use.
-
-    Raises
-    ------
-    ModelError
-        If its model is missing or damaged.
-    """
-    from calltag.learn.finder import Finder
-
-    return Finder.load()
 
 
 def teach_log(
@@ -189,6 +169,8 @@ def teach_without_log(
     InputError
         If the examples are too few to learn from, or the model cannot be written, or would
         overwrite something that is no model.
+    ModelError
+        If what is known of call types beforehand is missing or damaged.
     """
     from calltag.learn.model_file import save_model
     from calltag.learn.teach import teach
