@@ -186,7 +186,7 @@ def log_rushes(
         )
         with closing(work):  # so that no worker is left when an error or Ctrl-C ends this loop
             for end in work:
-                intake.take(plan.jobs[end.index], DIED if end.died else end.result)
+                intake.take(plan.jobs[end.index], DIED if end.result is None else end.result)
         intake.copies()
         if drop_missing:
             log.forget([*plan.missing, *(name for _, name in intake.replaced)])
@@ -313,13 +313,13 @@ class _Intake:
         self.problems = [problem for _, problem in plan.problems]
         self.replaced = [(old, name) for old, (_, name) in plan.replaced.items()]
 
-    def take(self, same: Sequence[Job], outcome: TakeLog | str | None) -> None:
+    def take(self, same: Sequence[Job], outcome: TakeLog | str) -> None:
         """Store the end of the work on one clip, and on others of the same content."""
-        reason = outcome if isinstance(outcome, str) else None
-        self._to_go.ended(same[0], outcome.take if isinstance(outcome, TakeLog) else None)
+        found, reason = (None, outcome) if isinstance(outcome, str) else (outcome, None)
+        self._to_go.ended(same[0], found.take if found is not None else None)
         for number, job in enumerate(same):
-            if isinstance(outcome, TakeLog):
-                take = self._put(outcome, job)
+            if found is not None:
+                take = self._put(found, job)
                 if number:
                     self.copied += 1
                 else:

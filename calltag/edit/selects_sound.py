@@ -214,10 +214,12 @@ def _loudest_dbfs(samples: FloatArray) -> float:
     if len(samples) <= window:
         return _rms_dbfs(samples)
     sums = np.concatenate([[0.0], np.cumsum(np.square(samples, dtype=np.float64))])
-    power = float((sums[window:] - sums[:-window]).max()) / window
-    return 10 * float(np.log10(power)) if power > 0 else -np.inf
+    return _dbfs(float((sums[window:] - sums[:-window]).max()) / window)
 
 
 def _rms_dbfs(samples: FloatArray) -> float:
-    power = float(np.mean(np.square(samples, dtype=np.float64))) if samples.size else 0.0
-    return 10 * float(np.log10(power)) if power > 0 else -np.inf
+    return _dbfs(float(np.mean(np.square(samples, dtype=np.float64))) if samples.size else 0.0)
+
+
+def _dbfs(mean_square: float) -> float:
+    return 10 * float(np.log10(mean_square)) if mean_square > 0 else -np.inf

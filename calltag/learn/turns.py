@@ -74,9 +74,8 @@ def in_turns(segments: Sequence[tuple[int, int]], power: FloatArray) -> list[tup
         pauses = _pauses(own, _quietest(own) if behind is None else behind)
         edges = [0, *(edge for pause in pauses for edge in pause), last - first]
         parts = list(zip(edges[::2], edges[1::2], strict=True))
-        if behind is None and max(end - begin for begin, end in parts) > round(
-            _LONGEST_S * STEPS_PER_S
-        ):
+        longest = max(end - begin for begin, end in parts)
+        if behind is None and longest > round(_LONGEST_S * STEPS_PER_S):
             parts = [(0, last - first)]  # a chorus, or one song, in which some calls stand out
         turns += [(first + begin, first + end) for begin, end in parts]
     return turns
