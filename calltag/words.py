@@ -287,7 +287,7 @@ def clock(seconds: float) -> str:
     Parameters
     ----------
     seconds : float >= 0
-        Seconds from the first sample of the take.
+        Seconds of the take.
 
     Returns
     -------

@@ -1,7 +1,7 @@
 """From what the log holds of a take to markers for the edit.
 
-Markers are in seconds from the take's first sample. `place` puts them on the take's frames; every
-format writes what it gives, so that all agree to the frame.
+Markers are in seconds of the take. `place` puts them on its frames; every format writes what that
+gives, so that all agree to the frame.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ def moment(recorded: str | None, at_s: float = 0.0) -> str | None:
     recorded : str or None
         When the take was begun, as `calltag.records.take.Take` has it.
     at_s : float
-        Seconds from its first sample.
+        Seconds of the take.
 
     Returns
     -------

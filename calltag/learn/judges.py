@@ -181,6 +181,11 @@ class Judges:
         -------
         Judges
             The judges.
+
+        Raises
+        ------
+        ModelError
+            If what is known of call types beforehand is missing or damaged.
         """
         classes, codes = np.unique(labels, return_inverse=True)
         features = np.asarray(features, np.float64)

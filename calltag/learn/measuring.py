@@ -80,6 +80,11 @@ def measure_call(
     -------
     Call
         The call, with its features; its noise is told by that of the take.
+
+    Raises
+    ------
+    ModelError
+        If the network that tells voices apart is missing or damaged.
     """
     offset, power, busy, region = event
     region = clearest(power, busy, region)

@@ -141,6 +141,11 @@ def out_of_fold(
     -------
     OutOfFold
         The opinions. With one group only, or one label only outside a group, nothing is checked.
+
+    Raises
+    ------
+    ModelError
+        If what is known of call types beforehand is missing or damaged.
     """
     if believed is None:
         believed = np.ones(len(labels), bool)
@@ -182,6 +187,11 @@ def strangers(
     -------
     Strangers
         The opinions; none where there are fewer than three labels.
+
+    Raises
+    ------
+    ModelError
+        If what is known of call types beforehand is missing or damaged.
     """
     if believed is None:
         believed = np.ones(len(labels), bool)

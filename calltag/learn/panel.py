@@ -116,6 +116,11 @@ class Panel:
         -------
         Panel
             The panel.
+
+        Raises
+        ------
+        ModelError
+            If what is known of call types beforehand is missing or damaged.
         """
         everything = Judges.fit(features, labels, company)
         if not judged_apart(labels):

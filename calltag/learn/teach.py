@@ -249,6 +249,8 @@ def teach(
     InputError
         If there are fewer than two labels with two examples each, or rows of features differ in
         length or are not finite.
+    ModelError
+        If what is known of call types beforehand is missing or damaged.
     """
     used, left_out = _usable(examples)
     features = np.stack([example.features for example in used])
@@ -272,17 +274,6 @@ def teach(
             validation = validate(known, unknown, groups)
         panel = Panel.fit(features[believed], labels[believed], beside)
         tagger = Tagger.from_trials(panel, known, unknown)
-    look_again = tuple(
-        LookAgain(
-            used[doubt.index].take,
-            used[doubt.index].span,
-            doubt.label,
-            doubt.suggestion,
-            doubt.confidence,
-            learnt=bool(believed[doubt.index]),
-        )
-        for doubt in doubts
-    )
     scrap = np.array([is_scrap(sound.span) for sound in alike], bool)
     chosen = next_to_label(tagger, others, n=NEXT, scrap=scrap)
     report = Report(
@@ -290,7 +281,7 @@ def teach(
         threshold=tagger.trust.of_types.threshold,
         noise_threshold=tagger.trust.everything.threshold,
         left_out=left_out,
-        look_again=look_again,
+        look_again=tuple(_look_again(used[one.index], one, believed) for one in doubts),
         label_next=tuple(LabelNext(alike[i].take, alike[i].span) for i in chosen),
     )
     return Taught(tagger, report)
@@ -354,6 +345,17 @@ def _not_to_learn_from(doubts: Sequence[Doubt], labels: npt.NDArray[np.str_]) ->
     of_label = Counter(doubt.label for doubt in wrong)
     left = {label: int((labels == label).sum()) - n for label, n in of_label.items()}
     return [doubt.index for doubt in wrong if left[doubt.label] >= LEAST]
+
+
+def _look_again(example: Example, doubt: Doubt, believed: npt.NDArray[np.bool_]) -> LookAgain:
+    return LookAgain(
+        example.take,
+        example.span,
+        doubt.label,
+        doubt.suggestion,
+        doubt.confidence,
+        learnt=bool(believed[doubt.index]),
+    )
 
 
 def _shows_what_else_there_is(

@@ -181,6 +181,11 @@ class Catalogue(MeasuredQueries):
         ------
         Kept
             A kept call.
+
+        Raises
+        ------
+        LibraryError
+            If the catalogue cannot be read.
         """
         for path in self.paths():
             yield from self.kept_where("cuts.path = ?", [path])
@@ -203,6 +208,11 @@ class Catalogue(MeasuredQueries):
         -------
         list of Kept
             In that order.
+
+        Raises
+        ------
+        LibraryError
+            If the catalogue cannot be read, or what it holds of a call is damaged.
         """
         rows = self.read(
             "SELECT cuts.id, cuts.path, stories.size_bytes, stories.file_hash, "

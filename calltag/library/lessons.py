@@ -97,6 +97,8 @@ def lessons(
     ------
     LibraryError
         If the catalogue cannot be used.
+    ModelError
+        If a model that calltag comes with is missing or damaged.
     """
     measured, notes = measure_outdated(catalogue, finder)
     known = takes or {}

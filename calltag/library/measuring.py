@@ -35,6 +35,8 @@ def measure_outdated(catalogue: Catalogue, finder: Finder | None = None) -> tupl
     ------
     LibraryError
         If the catalogue cannot be used.
+    ModelError
+        If a model that calltag comes with is missing or damaged.
     """
     waiting = catalogue.kept_where(
         "NOT EXISTS (SELECT 1 FROM features WHERE cut = cuts.id AND version = ?)",

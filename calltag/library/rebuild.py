@@ -75,6 +75,8 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
     LibraryError
         If there is no such folder, nothing of a library is in it, or its catalogue cannot be
         written.
+    ModelError
+        If what is known of call types beforehand is missing or damaged.
     """
     if not is_folder(folder):
         raise LibraryError(f"{folder}: there is no such folder; name the library with --library")

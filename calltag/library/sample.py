@@ -66,6 +66,8 @@ def sample_of_kept(catalogue: Catalogue, kept: Kept) -> Sample:
     ------
     MediaError
         If it has to be measured and cannot be read.
+    ModelError
+        If a model that calltag comes with is missing or damaged.
     """
     stored = catalogue.features_of(kept.key)
     if stored is not None and stored[0] == FEATURE_VERSION:
@@ -97,6 +99,8 @@ def sample_of_file(file: Path, span: Span | None = None, finder: Finder | None =
     ------
     MediaError
         If the file cannot be read, has no sound, or ends before the stretch begins.
+    ModelError
+        If a model that calltag comes with is missing or damaged.
     """
     finder = finder or Finder.load()
     if span is not None:

@@ -35,6 +35,11 @@ def seek(container: InputContainer, path: Path, to_s: float) -> None:
         Its file.
     to_s : float
         Seconds of the take. Where a time cannot be looked for, the clip stays at its start.
+
+    Raises
+    ------
+    MediaError
+        If the file cannot be read.
     """
     if to_s <= 0 or container.format.name in _NOT_SOUGHT or _clock_goes_back(container, path):
         return
@@ -71,6 +76,11 @@ def holds_joined_clips(path: Path, size_bytes: int, _changed_ns: int) -> bool:
     -------
     bool
         Whether it does. Clips that make up less than 1/`_LOOKS` of the file may be overlooked.
+
+    Raises
+    ------
+    MediaError
+        If the file cannot be read.
     """
     times = []
     with open_take(path) as container, suppress(av.error.FFmpegError):

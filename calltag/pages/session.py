@@ -86,7 +86,13 @@ class Session:
         return self._hearing
 
     def reload(self) -> None:
-        """Read all sounds anew, and put them in order."""
+        """Read all sounds anew, and put them in order.
+
+        Raises
+        ------
+        CalltagError
+            If the log cannot be read, or the choice cannot be made.
+        """
         # no answer meanwhile: it would be missing
         with self._lock, self._opened() as log:
             self._hearing = hear(log, self._numbers, model=self.model, choose=self._choose)

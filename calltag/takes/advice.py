@@ -47,6 +47,11 @@ def machine_lines(
     ------
     str
         A sentence for each kind of beat.
+
+    Raises
+    ------
+    MediaError
+        If the sound cannot be read.
     """
     machine = [
         noise
