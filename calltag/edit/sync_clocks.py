@@ -14,7 +14,7 @@ import math
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from calltag.edit.camera_clocks import (
     CameraClocks,
@@ -81,14 +81,9 @@ def look_by_clocks(
     own = _own_takes(compared, files, take_of)
     takes = {take.path: take for take in known} | own
     open_pairs = _open_pairs(compared, own, in_place={one.pair for one in earlier})
-    of_these_days = on_such_a_day(earlier, takes, own.values())
-
-    def clocks_by(lined_up: Iterable[Alignment]) -> CameraClocks:
-        """What is known of the clocks by these pairs, and by those of before."""
-        return clocks_of([*of_these_days, *lined_up], takes)
-
-    followed, silent = _heard_in_place(compared, open_pairs, files, clocks_by)
-    clocks = clocks_by(alignments_of(followed))
+    known_clocks = partial(_known_clocks, on_such_a_day(earlier, takes, own.values()), takes)
+    followed, silent = _heard_in_place(compared, open_pairs, files, known_clocks)
+    clocks = known_clocks(followed)
     for number, place in _placed(silent, clocks).items():
         if place.dates_agree:
             followed[number] = _by_clocks(compared[number], *silent[number], place)
@@ -123,18 +118,25 @@ def _open_pairs(
     }
 
 
+def _known_clocks(
+    before: Iterable[Alignment], takes: Mapping[str, Take], compared: Iterable[Comparison]
+) -> CameraClocks:
+    """What is known of the clocks by what was lined up before and what is now."""
+    return clocks_of([*before, *alignments_of(compared)], takes)
+
+
 def _heard_in_place(
     compared: Sequence[Comparison],
     open_pairs: _Pairs,
     files: Mapping[str, Source],
-    clocks_by: Callable[[Iterable[Alignment]], CameraClocks],
+    known_clocks: Callable[[Iterable[Comparison]], CameraClocks],
 ) -> tuple[list[Comparison], _Pairs]:
     """Compare open pairs where the clocks put them; and those in which nothing is heard there."""
     followed, left = list(compared), dict(open_pairs)
     silent: dict[int, tuple[Take, Take]] = {}
     trace = lru_cache(_TRACES)(trace_take)
     # what is lined up tells of the next
-    while placed := _placed(left, clocks_by(alignments_of(followed))):
+    while placed := _placed(left, known_clocks(followed)):
         for number, place in placed.items():
             pair, one = left.pop(number), compared[number]
             with suppress(MediaError):  # it is away since
