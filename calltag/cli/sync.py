@@ -125,8 +125,9 @@ def sync_command(
       calltag sync R001.WAV card1 card2 --by-timecode --within 60
       calltag sync card1 card2 --by-timecode
     """
-    from calltag.edit.sync import count_pairs, follow_joins, sync_takes
+    from calltag.edit.sync import count_pairs, sync_takes
     from calltag.edit.sync_clocks import look_by_clocks
+    from calltag.edit.sync_joins import follow_joins
     from calltag.edit.sync_search import Bounds
     from calltag.log import Log
     from calltag.media.copies import with_copies

@@ -14,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import correlate, correlation_lags
 
-from calltag.edit.sync import Comparison, Outcome, Source, compare, follow_joins, sync_takes
+from calltag.edit.sync import Comparison, Outcome, Source, compare, sync_takes
+from calltag.edit.sync_joins import follow_joins
 from calltag.edit.sync_search import Bounds
 from calltag.edit.sync_trace import EVEN_RATE_HZ, trace_blocks, trace_take
 from calltag.errors import InputError, MediaError

@@ -9,8 +9,9 @@ import pytest
 import soundfile as sf
 
 from calltag.edit.camera_clocks import ClockDifference
-from calltag.edit.sync import Comparison, Outcome, Source, compare, follow_joins
+from calltag.edit.sync import Comparison, Outcome, Source, compare
 from calltag.edit.sync_clocks import look_by_clocks
+from calltag.edit.sync_joins import follow_joins
 from calltag.media.timecode import format_timecode
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
