@@ -21,7 +21,6 @@ from calltag.plan import Job
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import Label
 from calltag.run import Progress, log_rushes
-from calltag.workers import Done
 
 ROOT = Path(__file__).resolve().parents[1]
 posix = pytest.mark.skipif(os.name != "posix", reason="ends processes by POSIX signals")
@@ -118,14 +117,8 @@ class Shoot:
 
 
 @pytest.fixture
-def shoot(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shoot:
+def shoot(tmp_path: Path, in_one_process: None) -> Shoot:
     """Worked through in this process, which is quicker."""
-
-    def work_through(function, items, *, workers, dask):
-        for index, item in enumerate(items):
-            yield Done(index, function(item))
-
-    monkeypatch.setattr("calltag.run.work_through", work_through)
     return Shoot(tmp_path)
 
 

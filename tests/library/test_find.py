@@ -151,8 +151,9 @@ def test_the_month_that_is_none_is_named(filled: Catalogue, months, wrong):
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
 @given(words=st.text(max_size=30), place=st.text(max_size=10), name=st.text(max_size=10))
 def test_any_words_may_be_asked_for(filled: Catalogue, words: str, place: str, name: str):
-    find(filled, Query(words=words, place=place))
-    find(filled, Query(types=[name], words=words))
+    every = {kept.key for kept in find(filled, Query()).kept}
+    for query in (Query(words=words, place=place), Query(types=[name], words=words)):
+        assert {kept.key for kept in find(filled, query).kept} <= every
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40)
