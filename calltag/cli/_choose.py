@@ -21,6 +21,12 @@ if TYPE_CHECKING:
     from calltag.records.take import Problem
 
 
+Found = tuple["TakeLog", "Call"]
+"""A call and the take that it is in."""
+
+_BRACKET = re.compile(r"[\[?]")
+
+
 class CallOrder(StrEnum):
     """What calls may be ordered by."""
 
@@ -152,11 +158,6 @@ def _is_named(path: str, name: str) -> bool:
     return path.startswith(f"{name}/") or any(
         fnmatchcase(path, pattern) for pattern in (literal, f"*/{literal}")
     )
-
-
-_BRACKET = re.compile(r"[\[?]")
-
-Found = tuple["TakeLog", "Call"]
 
 
 def order_calls(calls: Iterable[Found], by: CallOrder) -> list[Found]:

@@ -39,7 +39,10 @@ TABLE = (
 
 
 class ListenBy(StrEnum):
-    """What the listening page may go by."""
+    """What the listening page may go by: `calltag.pages.hearing.Order`.
+
+    That takes seconds to import, for which no `--help` is to wait.
+    """
 
     USEFUL = "useful"
     TYPE = "type"

@@ -23,6 +23,7 @@ from calltag.learn.labels import is_call
 from calltag.log import Log
 from calltag.media.clock import common_rate
 from calltag.media.copies import each_once
+from calltag.media.timecode import Rate
 from calltag.own_files import SHEET_INDEX, SHEET_MARK
 from calltag.pages.rendering import render, static_text
 from calltag.pages.sheet_media import CallMedia, Job, TakeMedia, failed, gather
@@ -191,7 +192,36 @@ def _page(
     log: Log,
     store: Store,
 ) -> str:
-    rate = common_rate(log.takes())
+    views = _views(take_logs, copies, media, common_rate(log.takes()), store)
+    style = static_text("paper.css") + static_text("sheet.css")
+    script = static_text("sheet.js")
+    return render(
+        "sheet.html",
+        mark=Markup(SHEET_MARK),
+        policy=_policy(style, script, store.sources),
+        style=Markup(style),
+        script=Markup(script),
+        takes=views,
+        grades=GRADES,
+        over=overview(views),
+        tally=tally(views),
+        log=log.path.name,
+        rushes=sorted(
+            {PureWindowsPath(one.take.rushes).name or one.take.rushes for one in take_logs}
+        ),
+        written=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),
+        unread=list(unread),
+    )
+
+
+def _views(
+    take_logs: Sequence[TakeLog],
+    copies: Mapping[str, tuple[str, ...]],
+    media: Sequence[TakeMedia],
+    rate: Rate,
+    store: Store,
+) -> list[TakeView]:
+    """Put takes and calls into words, and what is seen and heard of them where the page has it."""
     views: list[TakeView] = []
     n_calls = 0
     for number, (one, found) in enumerate(zip(take_logs, media, strict=True), 1):
@@ -216,25 +246,7 @@ def _page(
                 copies=copies[one.take.path],
             )
         )
-    style = static_text("paper.css") + static_text("sheet.css")
-    script = static_text("sheet.js")
-    return render(
-        "sheet.html",
-        mark=Markup(SHEET_MARK),
-        policy=_policy(style, script, store.sources),
-        style=Markup(style),
-        script=Markup(script),
-        takes=views,
-        grades=GRADES,
-        over=overview(views),
-        tally=tally(views),
-        log=log.path.name,
-        rushes=sorted(
-            {PureWindowsPath(one.take.rushes).name or one.take.rushes for one in take_logs}
-        ),
-        written=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),
-        unread=list(unread),
-    )
+    return views
 
 
 def _with_media(view: CallView, media: CallMedia, store: Store) -> CallView:
