@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
+from typing import TypeVar
 
 from calltag.errors import ModelError, why_failed
 from calltag.learn.loaded import finder
 from calltag.plan import Job
-from calltag.records.found import TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
 
 logger = logging.getLogger(__name__)
+
+_Find = TypeVar("_Find", Call, NoiseSpan)
 
 DIED = (
     "the program that read it crashed over it, twice; convert the clip to another format, "
@@ -53,7 +56,18 @@ def analyse_take(job: Job) -> TakeLog:
     if found.joined_s is not None:  # what is stated is the length of a part
         length_s = max(take.duration_s, found.joined_s)
         take = replace(take, duration_s=length_s, picture_s=None)
-    return TakeLog(take=take, calls=found.calls, noise=found.noise)
+    return TakeLog(
+        take=take,
+        calls=_within(found.calls, take.duration_s),
+        noise=_within(found.noise, take.duration_s),
+    )
+
+
+def _within(found: Iterable[_Find], length_s: float) -> tuple[_Find, ...]:
+    """Cut at the end of a take what passes it: codecs fill their last packet up with silence."""
+    return tuple(
+        replace(one, end_s=length_s) if one.start_s < length_s < one.end_s else one for one in found
+    )
 
 
 def outcome(analyse: Callable[[Job], TakeLog], job: Job) -> TakeLog | str:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from calltag.analysis import analyse_take, outcome
 from calltag.errors import MediaError, ModelError
+from calltag.learn.finder import Findings
 from calltag.plan import Job
-from calltag.records.found import TakeLog
+from calltag.records.found import Call, NoiseSpan, TakeLog
 
 JOB = Job(Path("/ashmere/A001.mov"), "/ashmere", "A001.mov", "digest", 9)
 
@@ -31,6 +34,40 @@ def test_a_take_without_sound_is_not_listened_to(
         str(tmp_path),
         "digest",
     )
+
+
+def test_what_is_found_ends_where_its_take_does(
+    tmp_path: Path, make_clip, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last packet of a codec is filled up with silence, which is listened to as well."""
+    file = make_clip(tmp_path / "A001.mov", seconds=1.0)
+    call = Call(
+        start_s=0.7,
+        end_s=1.02,
+        low_hz=300,
+        high_hz=600,
+        peak_hz=400,
+        snr_db=20,
+        level_dbfs=-40,
+        call_probability=0.9,
+    )
+    wind = NoiseSpan(
+        start_s=0.0,
+        end_s=0.5,
+        kind="wind",
+        confidence=0.9,
+        level_dbfs=-40,
+        low_hz=50,
+        high_hz=600,
+    )
+    spans = (wind, replace(wind, start_s=0.6, end_s=1.05))
+    found = Findings(None, (call, replace(call, start_s=0.1, end_s=0.4)), spans)
+    listens = SimpleNamespace(analyse=lambda *_: found)
+    monkeypatch.setattr("calltag.analysis.finder", lambda: listens)
+    log = analyse_take(Job(file, str(tmp_path), "A001.mov", "digest", file.stat().st_size))
+    ends_s = [one.end_s for one in (*log.calls, *log.noise)]
+    assert ends_s == [log.take.duration_s, 0.4, 0.5, log.take.duration_s]
+    assert log.take.duration_s == pytest.approx(1.0, abs=0.01)
 
 
 @pytest.mark.parametrize(

@@ -49,6 +49,17 @@ def test_an_answer_is_in_the_log_at_once_and_can_be_taken_back(session) -> None:
         session.undo(saved.answer)
 
 
+def test_a_sound_that_passes_the_end_of_its_take_can_be_answered_for(session) -> None:
+    """Logs of before hold such finds: the label ends where the take does."""
+    number = session.numbers(Order.TAKE, Show.ALL)[0]
+    heard = session.heard(number)
+    end_s = heard.take.duration_s
+    session.answer(number, "pit rail: rasp", Span(heard.call.start_s, end_s + 0.02))
+    assert labels(session) == [(heard.take.path, heard.call.start_s, end_s, "pit rail: rasp")]
+    with pytest.raises(InputError, match="no stretch of a take"):
+        session.answer(number, "wind", Span(heard.call.start_s, end_s + 0.2))
+
+
 def test_a_second_answer_stands_for_the_first_and_undo_gives_it_back(session) -> None:
     number = session.numbers(Order.TAKE, Show.ALL)[0]
     span = session.heard(number).call.span
