@@ -335,8 +335,8 @@ def _warnings(by_label: Sequence[LabelFigures], n_groups: int) -> tuple[str, ...
     ]
     if all(is_call(figures.label) for figures in by_label):
         warnings.append(
-            "No label says `no call` or names a noise; a few such labels, where calltag took"
-            " something else for a call, keep more of these from getting a type."
+            "No label that was learnt says `no call` or names a noise; a few such labels, where"
+            " calltag took something else for a call, keep more of these from getting a type."
         )
     warnings += [
         f"{' and '.join(f'`{name}`' for name in twins)} differ only in spelling; make them one."
