@@ -36,13 +36,21 @@ async function load({ reload = true, stay = false } = {}) {
   if (reload) query.set("reload", "1");
   const queue = await (await asked(`queue?${query}`)).json();
   const here = stay ? shown()?.number : undefined;
-  if (here !== undefined && !queue.numbers.includes(here)) queue.numbers.splice(place, 0, here);
+  if (here !== undefined) keepInView(queue.numbers, here);
   numbers = queue.numbers;
   ahead.clear();
   place = Math.max(0, numbers.indexOf(here));
   if (!stay) desk.forgetTypes();
   stand(queue);
   await (here === undefined ? show() : renew());
+}
+
+// What would teach most comes right after the sound in view, not before it.
+function keepInView(queue, here) {
+  const at = queue.indexOf(here);
+  const first = $("order").value === "useful";
+  if (at >= 0 && first) queue.splice(at, 1);
+  if (at < 0 || first) queue.splice(first ? 0 : place, 0, here);
 }
 
 function stand(standing) {
@@ -236,8 +244,10 @@ async function teachAndTell() {
   $("report").hidden = false;
   const ordered = await gate.pass(() => load({ stay: true }), { waits: true });
   const taught = `Taught in ${state.seconds.toFixed(0)} s`;
-  if (ordered) tell(`${taught}, and the list is in order again. What was learnt stands below.`);
-  else $("status").textContent = `${taught}. What was learnt stands below.`;
+  const next = $("order").value === "useful" ? ": what would teach most comes next" : "";
+  if (ordered) {
+    tell(`${taught}, and the list is in order again${next}. What was learnt stands below.`);
+  } else $("status").textContent = `${taught}. What was learnt stands below.`;
 }
 
 // Buttons and keys
