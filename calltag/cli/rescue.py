@@ -89,6 +89,7 @@ def rescue_command(
       calltag rescue card1/A007.MOV
       calltag rescue card1/A007.MOV --low-cut 300 --out a007-thin.wav
     """
+    from calltag.edit.camera_clocks import places_by_clocks
     from calltag.log import Log
     from calltag.takes.companions import companions
     from calltag.takes.rescue import examine, is_mute
@@ -111,7 +112,9 @@ def rescue_command(
     typer.echo(f"{own.path}: {verdict.grade}")
     for reason in verdict.reasons:
         typer.echo(f"  {reason}")
-    others = companions(chosen, take_logs, alignments)
+    places = places_by_clocks(own, [one.take for one in take_logs], alignments)
+    by_clocks = {path: (place.begins_s, place.off_s) for path, place in places.items()}
+    others = companions(chosen, take_logs, alignments, by_clocks)
     for companion in others[:3]:
         typer.echo(f"  {companion.sentence(own)}")
     if is_mute(own):

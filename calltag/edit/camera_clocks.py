@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from operator import attrgetter
 from pathlib import PurePosixPath
@@ -168,13 +168,15 @@ class CameraClocks:
 
     _agreed: Mapping[tuple[Hashable, Hashable], _Agreed]
 
-    def place(self, take_a: Take, take_b: Take) -> ClockPlace | None:
+    def place(self, take_a: Take, take_b: Take, *, fewest: int = 1) -> ClockPlace | None:
         """Tell where the clocks of their cameras put two takes.
 
         Parameters
         ----------
         take_a, take_b : Take
             The takes.
+        fewest : int
+            Pairs that have to agree on it.
 
         Returns
         -------
@@ -183,7 +185,9 @@ class CameraClocks:
             it was another day.
         """
         known = self._agreed.get((camera(take_a), camera(take_b)))
-        return None if known is None else known.place(take_a, take_b)
+        if known is None or len(known.witnesses) < fewest:
+            return None
+        return known.place(take_a, take_b)
 
     def differences(self, takes: Iterable[Take]) -> list[ClockDifference]:
         """Tell by how much the clocks of the cameras of some takes are ahead of each other.
@@ -260,6 +264,46 @@ def clocks_of(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> Camer
                 sorted(agreeing, key=attrgetter("at_s")), len(witnesses) - len(agreeing)
             )
     return CameraClocks(agreed)
+
+
+def places_by_clocks(
+    take: Take, others: Iterable[Take], alignments: Iterable[Alignment]
+) -> dict[str, ClockPlace]:
+    """Tell where the clocks put other cameras' takes, by pairs of the same day that are lined up.
+
+    Parameters
+    ----------
+    take : Take
+        The take. One without sound has the clock of its camera's takes with sound.
+    others : iterable of Take
+        The takes of the log.
+    alignments : iterable of Alignment
+        How takes lie that are lined up.
+
+    Returns
+    -------
+    dict of str to ClockPlace
+        By path of those that are told, where they begin in the take.
+    """
+    takes = {one.path: one for one in (*others, take)}
+    clocks = clocks_of(on_such_a_day(alignments, takes, [take]), takes)
+    own = [take] if take.has_sound else _with_sound(take, takes.values())
+    return {
+        other.path: place
+        for other in takes.values()
+        for one in own
+        if (place := clocks.place(one, other, fewest=FEWEST)) is not None
+    }
+
+
+def _with_sound(take: Take, others: Iterable[Take]) -> list[Take]:
+    """The take as it would be with the sound of other takes of its camera."""
+    as_theirs = (
+        (replace(take, sample_rate_hz=one.sample_rate_hz, channels=one.channels), one)
+        for one in others
+        if one.has_sound
+    )
+    return list({camera(own): own for own, one in as_theirs if camera(own) == camera(one)}.values())
 
 
 def on_such_a_day(

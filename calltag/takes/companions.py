@@ -1,16 +1,19 @@
 """Takes that ran at the same time: another camera's sound may be good where this one's is lost.
 
-Where `calltag sync` has lined the two up on their sound, that tells. Otherwise it is the time of
-day that the file states: its timecode or broadcast wave time, and when it was recorded. Clocks of
-two cameras are seldom the same to the second, so that is a hint.
+Where `calltag sync` has lined the two up on their sound, that tells, or what other pairs that it
+lined up say of the clocks of both cameras. Otherwise it is the time of day that the file states:
+its timecode or broadcast wave time, and when it was recorded. Clocks of two cameras are seldom the
+same to the second, so that is a hint.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from math import ceil
 
 from calltag.media.clock import (
+    DEFAULT_RATE,
     clocks_apart_s,
     dates_apart_s,
     longer_day_s,
@@ -23,6 +26,7 @@ from calltag.records.span import Span
 from calltag.records.take import Take
 from calltag.takes.verdict import judge
 from calltag.takes.words import stretches
+from calltag.words import counted
 
 _LEAST_S = 1.0
 _HOUR_S = 3600.0
@@ -46,6 +50,8 @@ class Companion:
         When it began, on the other take's clock.
     lined_up : bool
         Whether the two are lined up on their sound; otherwise that is what their clocks say.
+    off_s : float or None
+        How far off `offset_s` may be, where other pairs say how far the clocks are apart.
     """
 
     take: Take
@@ -53,6 +59,7 @@ class Companion:
     usable_s: float
     offset_s: float
     lined_up: bool = False
+    off_s: float | None = None
 
     def sentence(self, of: Take) -> str:
         """Say what the companion is good for.
@@ -68,11 +75,21 @@ class Companion:
             One sentence.
         """
         where = stretches([self.during], of.duration_s)
+        digits = 3 if self.lined_up else 2
+        apart_s = round(self.offset_s, digits)
+        side = "before" if apart_s < 0 else "after"
+        apart = f"{abs(apart_s):.{digits}f} s {side}" if apart_s else "together with"
         if self.lined_up:
-            apart_s = round(self.offset_s, 3)
-            side = "before" if apart_s < 0 else "after"
-            apart = f"{abs(apart_s):.3f} s {side}" if apart_s else "together with"
             then = f"it begins {apart} this take"
+        elif self.off_s is not None:
+            rate = float(of.fps or self.take.fps or DEFAULT_RATE.fps)
+            off = counted(ceil(self.off_s * rate), "frame")
+            then = f"by the clocks of both cameras it begins {apart} this take, to {off}"
+        elif not of.has_sound:
+            then = (
+                "that goes by their clocks alone, and `calltag sync` cannot line up a take without "
+                "sound: look for a moment that both show"
+            )
         else:
             then = "line the two up with `calltag sync`"
         return (
@@ -85,6 +102,7 @@ def companions(
     take_log: TakeLog,
     others: Iterable[TakeLog],
     alignments: Iterable[Alignment] = (),
+    by_clocks: Mapping[str, tuple[float, float]] | None = None,
 ) -> list[Companion]:
     """Find takes with usable sound that ran at the same time as another.
 
@@ -96,6 +114,9 @@ def companions(
         The rushes.
     alignments : iterable of Alignment
         Takes that were lined up on their sound.
+    by_clocks : mapping of str to tuple of two float, optional
+        By path, when takes began on the clock of this one and how far off that may be, where other
+        pairs that are lined up say how far the clocks are apart.
 
     Returns
     -------
@@ -103,12 +124,15 @@ def companions(
         Those with most usable sound first.
     """
     lined_up = _lined_up(take_log.take.path, alignments)
+    placed = by_clocks or {}
     found = []
     for other in others:
         path = other.take.path
         if path == take_log.take.path or not other.take.has_sound:
             continue
-        offset_s = lined_up.get(path)
+        offset_s, off_s = lined_up.get(path), None
+        if offset_s is None and path in placed:
+            offset_s, off_s = placed[path]
         if offset_s is None:
             offset_s = _offset_s(take_log.take, other.take)
         if offset_s is None:
@@ -128,6 +152,7 @@ def companions(
                 usable_s=usable_s,
                 offset_s=offset_s,
                 lined_up=path in lined_up,
+                off_s=off_s,
             )
             found.append(companion)
     return sorted(found, key=lambda one: -one.usable_s)

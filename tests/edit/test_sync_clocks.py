@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile as sf
 
-from calltag.edit.camera_clocks import ClockDifference
+from calltag.edit.camera_clocks import ClockDifference, places_by_clocks
 from calltag.edit.sync import Comparison, Outcome, Source, compare
 from calltag.edit.sync_clocks import look_by_clocks
 from calltag.edit.sync_joins import follow_joins
@@ -286,3 +287,21 @@ def test_a_place_by_the_clocks_bears_no_other_out(quiet: Path) -> None:
     assert followed[-1].outcome is Outcome.BY_CLOCKS
     takes = [one for pair in sure for one in pair[:2]] + [before, first, second]
     assert follow_joins(followed, [], takes)[0][-1].outcome is Outcome.GOES_ON
+
+
+# Where they put a take's companions
+
+
+def test_pairs_that_agree_tell_where_takes_of_the_other_camera_began() -> None:
+    sure = [sure_pair(n, TEN_S + 600 * n) for n in (1, 2)]
+    known = [lies(a, b, 3.0) for a, b in sure]
+    own, other = sure_pair(9, TEN_S + 900)
+    others = [one for pair in sure for one in pair] + [other]
+    place = places_by_clocks(own, others, known)[other.path]
+    assert place.begins_s == pytest.approx(3.0)
+    assert 0.1 < place.off_s < 0.2
+    silent = replace(own, sample_rate_hz=None, channels=0)
+    assert places_by_clocks(silent, others, known)[other.path].begins_s == pytest.approx(3.0)
+    assert places_by_clocks(own, others, known[:1]) == {}, "one pair may be wrong"
+    later = replace(own, recorded="2027-04-18T10:15:00")
+    assert places_by_clocks(later, others, known) == {}, "clocks are set anew"

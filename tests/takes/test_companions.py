@@ -109,3 +109,23 @@ def test_takes_that_are_lined_up_go_by_their_sound_and_not_by_their_clocks():
     assert "it begins 12.500 s before this take" in back.sentence(wrong_clock.take)
     (at_once,) = companions(own, [wrong_clock], [replace(pair, offset_s=-0.0004)])
     assert "it begins together with this take" in at_once.sentence(own.take)
+
+
+def test_what_other_pairs_say_of_the_clocks_stands_above_the_time_of_day():
+    """The second camera's clock is 70 s behind: the file that seems to run then ran before."""
+    own = clip("A.mov", "05:30:00:00")
+    others = [clip("B1.mov", "05:28:00:00"), clip("B2.mov", "05:30:00:00")]
+    by_clocks = {"B1.mov": (-50.0, 0.15), "B2.mov": (70.0, 0.15)}
+    (found,) = companions(own, others, by_clocks=by_clocks)
+    assert (found.take.path, found.during, found.lined_up) == ("B1.mov", (0.0, 10.0), False)
+    said = found.sentence(own.take)
+    assert "by the clocks of both cameras it begins 50.00 s before this take, to 4 frames" in said
+    assert "line the two up" not in said
+
+
+def test_a_take_without_sound_is_not_sent_to_be_lined_up():
+    """`calltag sync` refuses it."""
+    own = clip("A.mov", "05:30:00:00", sample_rate_hz=None, channels=0)
+    (found,) = companions(own, [clip("B.mov", "05:30:00:00")])
+    assert "line the two up" not in found.sentence(own.take)
+    assert "look for a moment that both show" in found.sentence(own.take)
