@@ -163,6 +163,8 @@ def sync_takes(
     traces: list[tuple[Trace, float, float] | None] = []
     comparisons, problems = [], []
     n_pairs, done = count_pairs(len(sources), n_first), 0
+    if listener is not None:
+        listener(0, n_pairs)
     for number, source in enumerate(sources):
         try:
             begins_s, day_s = clock_s(source) if clock_s is not None else (0.0, DAY_S)

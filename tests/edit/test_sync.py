@@ -285,7 +285,7 @@ def test_files_are_lined_up_with_the_first(shoot: Path) -> None:
     (problem,) = problems
     assert problem.path == "card/C001.mov"
     assert problem.reason.startswith("has no sound")
-    assert told == [(1, 3), (2, 3), (3, 3)]
+    assert told == [(0, 3), (1, 3), (2, 3), (3, 3)]
 
 
 def test_every_pair_is_compared_on_demand(shoot: Path) -> None:
