@@ -21,7 +21,8 @@ from calltag.cli._options import (
 )
 from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
 from calltag.records.label import LIKELY
-from calltag.words import position, take_length
+from calltag.records.take import FaultKind
+from calltag.words import counted, position, take_length
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,8 +99,10 @@ def takes_command(
     """Show what the sound of each take is good for.
 
     The verdict is clean (natural sound without machine, wind, voice or handling), part (some
-    stretches are usable) or picture-only, with its reasons. With --type or --min-snr, only takes
-    that have such a call are listed.
+    stretches are usable) or picture-only, with its reasons. Stretches under `where` are usable as
+    they are; those marked `treated` after `calltag rescue`, and in those marked `noisy` the calls
+    are, with the noise under them. With --type or --min-snr, only takes that have such a call are
+    listed.
 
     \b
     Example:
@@ -149,6 +152,10 @@ def takes_command(
     recordings = each_once([one for one, _, _ in listed])
     told = [verdict for one, verdict, _ in listed if one.take.path in recordings]
     say(summary(told, copies=len(listed) - len(told)))
+    if any(" treated" in _where(verdict) for _, verdict, _ in listed):
+        say("Stretches marked `treated` are usable after `calltag rescue`.")
+    if same := sum(bool(_same(one)) for one, _, _ in listed):
+        say(f"In {counted(same, 'take')}, channels are the same.")
     filtered = takes or verdicts or asked_for_calls or noise is not None or best is not None
     if not filtered:
         say_problems(problem for _, problem in unread)
@@ -219,15 +226,37 @@ def _stretches(verdict: Verdict) -> list[dict[str, float | str]]:
     ]
 
 
+def _where(verdict: Verdict) -> str:
+    """Usable stretches, those together that follow on each other and need as much done."""
+    from calltag.takes.usable import CALLS_IN_NOISE, NATURAL_SOUND
+
+    marks = {NATURAL_SOUND: "", CALLS_IN_NOISE: " noisy"}
+    joined: list[tuple[float, float, str]] = []
+    for start_s, end_s, purpose in verdict.usable:
+        mark, from_s = marks.get(purpose, " treated"), start_s
+        if joined and joined[-1][1:] == (start_s, mark):
+            from_s = joined.pop()[0]
+        joined.append((from_s, end_s, mark))
+    return ", ".join(f"{position(s)}-{position(e)}{mark}" for s, e, mark in joined)
+
+
+def _same(take_log: TakeLog) -> str:
+    """What is said of channels that are the same: many cameras write them so, no harm is done."""
+    from calltag.sound.faults import said
+
+    levels = take_log.take.levels
+    faults = levels.channel_faults if levels else ()
+    return next((said(one) for one in faults if one.kind == FaultKind.SAME), "")
+
+
 def _cells(row: Row, take_log: TakeLog, verdict: Verdict, n_calls: int) -> list[str]:
-    usable = [f"{position(s.start_s)}-{position(s.end_s)}" for s in verdict.usable]
     return [
         take_log.take.path,
         take_length(take_log.take.duration_s),
         verdict.grade,
         take_length(verdict.clean_s),
         str(n_calls),
-        ", ".join(usable),
-        str(row["reasons"]),
+        _where(verdict),
+        "; ".join(reason for reason in verdict.reasons if reason != _same(take_log)),
         str(row["start_tc"] or ""),
     ]

@@ -18,6 +18,9 @@ from calltag.words import listed
 NATURAL_SOUND = "natural sound"
 """Purpose of a stretch that is good as it is."""
 
+CALLS_IN_NOISE = "calls, with the noise under them"
+"""Purpose of a stretch with calls that no filter parts from the noise."""
+
 _MOST_OF_IT = 0.9  # of a take shorter than any usable stretch, this part is one
 
 
@@ -173,7 +176,7 @@ def _purpose(left: Left, band: Band) -> str:
         return f"natural sound after a {band}"
     if left in (Left.ABOVE, Left.BELOW) and band.is_open:
         return f"calls after a {band}"
-    return "calls, with the noise under them"
+    return CALLS_IN_NOISE
 
 
 def doubtful(

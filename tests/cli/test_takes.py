@@ -11,6 +11,9 @@ import pytest
 from calltag.edit.tables import TAKE_COLUMNS
 from calltag.log import Log
 from calltag.records.found import TakeLog
+from calltag.records.take import ChannelFault, FaultKind
+from calltag.records.verdict import Usable, Verdict
+from calltag.sound.faults import said
 from calltag.words import take_length
 
 ALL = ["card1/A001.mov", "card1/A002.mov", "card2/A001.mov"]
@@ -67,6 +70,36 @@ def test_the_table_gives_verdict_stretches_and_reasons(run, log) -> None:
     assert "the file holds no sound" in ran.out
     assert "3 takes: 1 clean, 0 part, 2 picture-only" in ran.err
     assert ran.err.endswith("\ncard2/A009.mov: it is empty\n")
+
+
+def test_the_table_marks_what_a_rescue_makes_usable_and_counts_channels_that_are_the_same(
+    run, log, monkeypatch
+) -> None:
+    stretches = (
+        Usable(0.0, 10.0, "natural sound"),
+        Usable(10.0, 15.0, "calls after a low cut at 800 Hz"),
+        Usable(15.0, 18.0, "calls after a low cut at 1 kHz"),
+        Usable(18.0, 20.0, "calls, with the noise under them"),
+        Usable(30.0, 40.0, "natural sound"),
+    )
+    same = ChannelFault(FaultKind.SAME, (1, 2))
+    verdict = Verdict(grade="part", usable=stretches, reasons=("wind at 0:10", said(same)))
+    monkeypatch.setattr("calltag.takes.verdict.judge", lambda _: verdict)
+    with Log(log) as opened:
+        one = opened.take_log("card1/A001.mov")
+        levels = replace(one.take.levels, channel_faults=(same,))
+        opened.put(replace(one, take=replace(one.take, levels=levels)), feature_version=1)
+    ran = run("takes", "--take", "card1/A001.mov")
+    for where in ("0:00.00-0:10.00,", "0:10.00-0:18.00 treated,", "0:18.00-0:20.00 noisy,"):
+        assert where in ran.out
+    assert "wind at 0:10" in ran.out
+    assert "are the same" not in ran.out
+    assert "In 1 take, channels are the same." in ran.err
+    assert "marked `treated` are usable after `calltag rescue`" in ran.err
+    (row,) = csv.DictReader(
+        io.StringIO(run("takes", "--take", "card1/A001.mov", "--as", "csv").out)
+    )
+    assert row["reasons"] == "wind at 0:10; channels 1 and 2 are the same"
 
 
 def test_a_recorders_takes_have_the_timecode_of_the_rushes(run, log) -> None:
