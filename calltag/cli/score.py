@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from calltag.records.found import TakeLog
     from calltag.records.label import Label
+    from calltag.records.take import Problem
 
 
 class ReportAs(StrEnum):
@@ -86,8 +87,9 @@ def score_command(
         take_logs = list(opened.take_logs())
         labels = opened.labels_by_take()
         named = any(entry.model for entry in opened.entries())
+        unread = [problem for _, problem in opened.problems()]
     durations_s = {one.take.path: one.take.duration_s for one in take_logs}
-    reference = _of_known_takes(read_truth(truth), take_logs, truth.name)
+    reference = _of_known_takes(read_truth(truth), take_logs, unread, truth.name)
     found = finds(
         replace(
             one, calls=tuple(call for call in one.calls if wanted.passes(call) and not call.by_hand)
@@ -124,11 +126,21 @@ def score_command(
 
 
 def _of_known_takes(
-    reference: Collection[Label], take_logs: Collection[TakeLog], name: str
+    reference: Collection[Label],
+    take_logs: Collection[TakeLog],
+    unread: Collection[Problem],
+    name: str,
 ) -> list[Label]:
     from calltag.learn.label_file import placed
 
     by_path = {one.take.path: one for one in take_logs}
+    named = {label.take for label in reference} - by_path.keys()
+    for problem in unread:
+        if problem.path in named:
+            raise InputError(
+                f"{name}: {problem.path}: could not be read: {problem.reason}; "
+                "or take its lines out"
+            )
     try:
         return [placed(label, by_path) for label in reference]
     except InputError as error:

@@ -86,6 +86,10 @@ def test_the_users_own_labels_do_not_help(run, log, truth) -> None:
     [
         ("take,start_s,end_s\n", "truth.csv: holds no call"),
         ("take,start_s,end_s\nB.mov,1,2\n", "truth.csv: B.mov: no such take in the log"),
+        (
+            "take,start_s,end_s\ncard2/A009.mov,1,2\n",
+            "truth.csv: card2/A009.mov: could not be read: it is empty; or take its lines out",
+        ),
         ("start_s,end_s\n1,2\n", "truth.csv: no column take"),
     ],
 )
