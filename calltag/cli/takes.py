@@ -148,11 +148,11 @@ def takes_command(
         _print_data(rows, listed, how, picture=picture)
         _end(unseen)
         return
-    _print_table(rows, listed)
+    left_out = _print_table(rows, listed)
     recordings = each_once([one for one, _, _ in listed])
     told = [verdict for one, verdict, _ in listed if one.take.path in recordings]
     say(summary(told, copies=len(listed) - len(told)))
-    if any(" treated" in _where(verdict) for _, verdict, _ in listed):
+    if "where" not in left_out and any(" treated" in _where(verdict) for _, verdict, _ in listed):
         say("Stretches marked `treated` are usable after `calltag rescue`.")
     if same := sum(bool(_same(one)) for one, _, _ in listed):
         say(f"In {counted(same, 'take')}, channels are the same.")
@@ -173,9 +173,10 @@ def _print_data(rows: list[Row], listed: Sequence[Listed], how: As, *, picture: 
     print_data(columns, rows, how, usable=[_stretches(verdict) for _, verdict, _ in listed])
 
 
-def _print_table(rows: Sequence[Row], listed: Sequence[Listed]) -> None:
+def _print_table(rows: Sequence[Row], listed: Sequence[Listed]) -> list[str]:
+    """Print the takes; returns the headers of the columns that there was no room for."""
     if not listed:
-        return
+        return []
     columns: tuple[Column, ...] = COLUMNS
     cells = [_cells(row, *one) for row, one in zip(rows, listed, strict=True)]
     grades = _grades(listed)
@@ -183,7 +184,7 @@ def _print_table(rows: Sequence[Row], listed: Sequence[Listed]) -> None:
         columns = (*columns, Column("picture", rank=3))
         for row_cells, grade in zip(cells, grades, strict=True):
             row_cells.append(grade)
-    print_table(columns, cells)
+    return print_table(columns, cells)
 
 
 def _grades(listed: Sequence[Listed]) -> list[str]:
