@@ -200,13 +200,14 @@ class CameraClocks:
         Returns
         -------
         list of ClockDifference
-            Each two cameras of which that is known once, the first of them first.
+            Each two cameras of which that is known once, the first of them first; and each two
+            folders once, where a camera's files have several forms and all agree.
         """
         first: dict[Hashable, Take] = {}
         for take in takes:
             first.setdefault(camera(take), take)
         cameras_in = Counter(PurePosixPath(take.path).parent for take in first.values())
-        found = []
+        found: dict[tuple[PurePosixPath, PurePosixPath], list[ClockDifference]] = defaultdict(list)
         told: set[frozenset[Hashable]] = set()
         for (than, of), known in self._agreed.items():
             if frozenset((of, than)) in told or not {of, than} <= first.keys():
@@ -218,7 +219,7 @@ class CameraClocks:
                 names = [str(folder) for folder in folders]
             first_s, since_s = known.since_first()
             middle_s = median(since_s)
-            found.append(
+            found[folders[0], folders[1]].append(
                 ClockDifference(
                     of=names[0],
                     than=names[1],
@@ -228,7 +229,7 @@ class CameraClocks:
                     n_others=known.n_others,
                 )
             )
-        return found
+        return [one for folders, said in found.items() for one in _in_one(*folders, said)]
 
 
 def clocks_of(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> CameraClocks:
@@ -334,6 +335,26 @@ def on_such_a_day(
         or any(
             at_s is None or min(abs(at_s - date_s) for date_s in dates_s) <= _SAME_DAY_S
             for at_s in (_date_s(takes[name]) for name in one.pair if name in takes)
+        )
+    ]
+
+
+def _in_one(
+    of: PurePosixPath, than: PurePosixPath, said: Sequence[ClockDifference]
+) -> Sequence[ClockDifference]:
+    """What is said of two folders, once where all agree: one camera's files have several forms."""
+    first = max(said, key=attrgetter("n_pairs"))
+    apart_s = max(abs(one.ahead_s - first.ahead_s) + one.apart_s for one in said)
+    if len(said) == 1 or not of.name or not than.name or of == than or apart_s > 2 * _STAMP_S:
+        return said
+    return [
+        replace(
+            first,
+            of=str(of),
+            than=str(than),
+            apart_s=apart_s,
+            n_pairs=sum(one.n_pairs for one in said),
+            n_others=sum(one.n_others for one in said),
         )
     ]
 

@@ -99,6 +99,16 @@ def test_pairs_that_agree_tell_how_far_clocks_are_apart() -> None:
     assert "of cam1 is 1:03:20.12 behind that of cam2" in str(turned)
 
 
+def test_files_of_one_card_in_several_forms_are_told_of_once_where_they_agree() -> None:
+    pairs = [(*sure_pair(n, TEN_S + 600 * n), 3.0) for n in (1, 2)]
+    a, b = sure_pair(3, TEN_S + 1800)
+    other_form = replace(a, path="cam1/reeds at dawn.mp4")
+    _, told = look([*pairs, (other_form, b, 3.0)])
+    assert [(one.of, one.than, one.n_pairs) for one in told] == [("cam2", "cam1", 3)]
+    _, apart = look([*pairs, (other_form, b, 9.0)])
+    assert len(apart) == 2, "another camera's files may lie in the same folder"
+
+
 def test_clocks_that_show_midnight_at_different_times_are_one_difference() -> None:
     first = cam("cam1/A001.mov", DAY_S - 3000), cam("cam2/B001.mov", 803.0)
     _, (told,) = look([(*first, 3.0), (*sure_pair(2, TEN_S), 3.0)])
