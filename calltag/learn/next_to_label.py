@@ -84,8 +84,6 @@ def next_to_label(
     .. [1] B. Settles, "Active Learning Literature Survey", University of Wisconsin-Madison,
        Computer Sciences Technical Report 1648, 2009, sections 3.1 and 3.6.
     """
-    if not len(features):
-        return []
     scraps = np.zeros(len(features), bool) if scrap is None else scrap
     unsure = 1 - tagger.verdict(features).sure
     place = tagger.panel.everything.directions(features)

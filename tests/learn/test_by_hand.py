@@ -150,11 +150,13 @@ def test_examples_are_finds_with_a_label_and_labels_that_were_measured() -> None
         label(20.0, 21.0, "pit rail"),
         label(30.0, 31.0, "pit rail"),
     ]
-    assert [(one.features.item(), one.label, one.group) for one in examples(log, labels)] == [
+    made = examples(log, labels)
+    assert [(one.features.item(), one.label, one.group) for one in made] == [
         (1.0, "lesser reedling: trill", "A001.mov"),
         (2.0, "lesser reedling: trill", "A001.mov"),
         (4.0, "no call", "hide"),
     ]
+    assert all(one.counts for one in made)
 
 
 def test_a_whole_take_with_a_call_type_is_learnt_as_a_whole_and_by_its_finds() -> None:

@@ -3,6 +3,7 @@ from __future__ import annotations
 from collections import Counter
 
 import numpy as np
+import pytest
 
 from calltag.learn.examples import Sound
 from calltag.learn.listening_order import listening_order
@@ -24,10 +25,14 @@ def test_before_teaching_all_types_come_early(sounds) -> None:
     assert set(heard) == set(sounds.types), heard
 
 
-def test_before_teaching_what_is_surely_a_call_comes_first(sounds) -> None:
+@pytest.mark.parametrize("telling", [200, 12])
+def test_before_teaching_what_is_surely_a_call_comes_first(sounds, monkeypatch, telling) -> None:
+    """Among those that are ordered by what they would teach, and among the rest."""
+    monkeypatch.setattr("calltag.learn.listening_order._TELLING", telling)
     ones, _ = many(sounds, dict.fromkeys(sounds.types, 10))
     odds = [0.95 if i % 2 else 0.05 for i in range(len(ones))]
-    assert all(i % 2 for i in listening_order(ones, odds, None)[:12])
+    n_sure = 12 if telling > 12 else 20
+    assert all(i % 2 for i in listening_order(ones, odds, None)[:n_sure])
 
 
 def test_before_teaching_scraps_do_not_come_first(sounds) -> None:

@@ -51,6 +51,12 @@ def test_turns_are_told_however_many_follow(rng) -> None:
     assert np.array(pieces) == pytest.approx(np.array(turns), abs=2)
 
 
+def test_only_what_is_next_to_the_pause_is_compared(rng) -> None:
+    power = scene(rng, (FIRST, 210, LOW), (210, 222, HIGH), (234, LAST, LOW))
+    (_, end), (goes_on, _) = parted(power)
+    assert (end, goes_on) == (pytest.approx(222, abs=2), pytest.approx(234, abs=2))
+
+
 @pytest.mark.parametrize(
     "sounds",
     [

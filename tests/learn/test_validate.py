@@ -57,6 +57,12 @@ def test_confused_pairs_and_wrong_labels_are_named() -> None:
         (10, "b", "a"),
     ]
     assert judged(TRUE, TRUE, groups=GROUPS).confused == ()
+    two = judged("aaaaabbbbbccccddddd", "aabaabbbbacccddddcc", groups="1122211222112211222")
+    assert [(pair.one, pair.other, pair.times, pair.of) for pair in two.confused] == [
+        ("c", "d", 3, 9),
+        ("a", "b", 2, 10),
+    ]
+    assert [warning[:20] for warning in two.warnings] == ["`c` has 4 examples; ", "No label says `no ca"]
     # Judges that are wrong most of the time are in no position to doubt.
     assert judged("ab" * 20, "ba" * 18 + "abab", groups="12345" * 8).doubts == ()
 
@@ -87,6 +93,7 @@ def test_what_could_not_be_checked_is_in_no_figure(sounds) -> None:
     assert (hooter.n, hooter.checked, hooter.groups) == (3, 0, 1)
     assert "`marsh hooter: boom` is labelled in one take only" in got.warnings[0]
     assert "`marsh hooter: boom` has 3 examples" in got.warnings[1]
+    assert len(got.warnings) == 2, "a noise is labelled"
 
 
 def test_labels_of_one_take_give_no_figures(sounds) -> None:

@@ -75,6 +75,16 @@ def test_a_long_clean_take_is_taken_whole(scene, tmp_path):
     )
 
 
+@pytest.mark.parametrize("rate_hz", [44_100, 96_000])
+def test_a_take_of_another_rate_keeps_its_pitch(scene, tmp_path, rate_hz):
+    log = scene(12).log(tmp_path / "A.wav")
+    tone = 0.01 * np.sin(2 * np.pi * 1000 * np.arange(12 * rate_hz) / rate_hz)
+    sf.write(tmp_path / "A.wav", tone, rate_hz, subtype="PCM_24")
+    log = replace(log, take=replace(log.take, sample_rate_hz=rate_hz, channels=1))
+    sound, _ = sf.read(make_bed([log], tmp_path / "bed.wav", seconds=8).path)
+    assert np.abs(np.fft.rfft(sound)).argmax() / 8 == pytest.approx(1000, abs=0.5)
+
+
 def test_several_stretches_are_joined_and_told(scene, tmp_path):
     logs = [scene(12, seed=n, background_db=-60 + n).log(tmp_path / f"A{n}.wav") for n in range(3)]
     bed = make_bed(logs, tmp_path / "bed.wav", seconds=25)
@@ -245,6 +255,7 @@ def test_no_dropout_is_laid_into_a_bed(scene, tmp_path):
     assert not bed.repeats
     for part in bed.parts:
         assert not any(part.span.start_s < at_s < part.span.end_s for at_s in (9, 20, 23))
+    assert bed.parts[0].span.start_s > 23, "the longest goes first"
 
 
 @pytest.mark.parametrize("step_db", [-9, 5])
