@@ -99,8 +99,6 @@ def parts_of(
         many parts with their labels spread evenly.
     """
     names, group_codes = np.unique(groups, return_inverse=True)
-    if len(names) <= ONE_BY_ONE:
-        return group_codes
     classes, codes = np.unique(labels, return_inverse=True)
     held = np.zeros((len(names), len(classes)))
     np.add.at(held, (group_codes, codes), 1)
@@ -110,7 +108,7 @@ def parts_of(
     filled = np.zeros((ONE_BY_ONE, len(classes)))
     part_of = np.zeros(len(names), np.intp)
     for group in order:
-        crowding = filled @ held[group] + 1e-6 * filled.sum(axis=1)
+        crowding = filled @ held[group] + 1e-6 * filled.sum(axis=1)  # none in an empty part
         part_of[group] = crowding.argmin()
         filled[part_of[group]] += held[group]
     return part_of[group_codes]

@@ -69,7 +69,9 @@ def test_strangers_are_unlike_what_is_known(sounds) -> None:
 
 def test_two_labels_leave_no_strangers(sounds) -> None:
     features, labels, _ = sounds.arrays(sounds.examples(types=("machine", "no call")))
-    assert len(strangers(features, labels).of) == 0
+    unknown = strangers(features, labels)
+    assert len(unknown.of) == 0
+    assert unknown.opinion.types is None
 
 
 def test_where_one_call_type_is_left_those_who_know_all_labels_speak_for_it(sounds) -> None:
@@ -80,6 +82,7 @@ def test_where_one_call_type_is_left_those_who_know_all_labels_speak_for_it(soun
     known, unknown = out_of_fold(features, labels, groups), strangers(features, labels)
     assert known.opinion.types is not None
     assert unknown.opinion.types is not None
+    assert len(unknown.of) == len(labels), "two labels are left to learn"
     for opinion, labelled in (
         (known.opinion, groups == "A000.MOV"),
         (unknown.opinion, labels[unknown.of] == "pit rail: rasp"),

@@ -40,6 +40,11 @@ def test_a_loop_keeps_its_power_everywhere(rng, lengths):
     assert np.abs(level_db - level_db.mean()).max() < 0.5  # noise itself varies by 0.15 dB here
 
 
+def test_stretches_are_joined_in_their_order_and_then_from_the_first():
+    loop = join([np.full((1, 80), n, np.float32) for n in (1, 2, 3)], 240, 20)
+    assert list(loop[0, [40, 100, 160, 220]]) == [1, 2, 3, 1]
+
+
 @pytest.mark.parametrize("missing", [1, 200])
 def test_a_few_samples_that_are_missing_do_not_swell_the_seam(rng, missing):
     fade, n = 2 * RATE_HZ, 20 * RATE_HZ

@@ -62,6 +62,9 @@ def test_by_date_where_there_is_no_timecode():
     assert found[0].during == (0.0, 30.0)
     other_day = clip("C.mov", recorded="2026-05-02T05:29:30")
     assert companions(own, [other_day]) == []
+    with_timecode = clip("E.mov", "11:00:00:00", "2026-05-01T05:29:30")
+    assert companions(own, [with_timecode])[0].during == (0.0, 30.0)
+    assert companions(with_timecode, [own])[0].during == (30.0, 60.0)
     zones = clip("D.mov", recorded="2026-05-01T03:30:00+00:00")
     assert companions(clip("A.mov", recorded="2026-05-01T05:30:10+02:00"), [zones])
 
