@@ -157,7 +157,7 @@ def kept_before(catalogue: Catalogue, take_digest: str, call: Call) -> list[Kept
 
 def _with_moments(same_take: bool) -> str:
     return (
-        "SELECT DISTINCT other.id, other.path, other.cut_id FROM moments AS m "
+        "SELECT other.id, other.path, other.cut_id FROM moments AS m "
         "JOIN moments AS o ON o.digest = m.digest AND o.cut != m.cut "
         "JOIN cuts ON cuts.id = m.cut JOIN cuts AS other ON other.id = o.cut "
         f"WHERE m.cut = ? AND {_SPANS_AGREE} AND {_BANDS_AGREE} AND {_NOT_WITHIN} "

@@ -65,7 +65,7 @@ def test_calls_of_one_take_are_left_out_together(catalogue: Catalogue):
 def test_what_a_model_named_counts_where_it_was_sure(filled: Catalogue):
     put(filled, 50, labelled_by="calltag.model 1", confidence=0.95)
     put(filled, 51, labelled_by="calltag.model 1", confidence=0.7)
-    put(filled, 52, label="call", labelled_by="", confidence=0.99)
+    put(filled, 52, "call", labelled_by="", confidence=0.99, features=vector(TYPES[0], 52))
     learnt = lessons(filled)
     assert (len(learnt.examples), learnt.by_hand, learnt.unsure) == (19, 18, 1)
     assert len(lessons(filled, only_by_hand=True).examples) == 18

@@ -14,6 +14,8 @@ from calltag.sound.spectrum import N_BINS
 from calltag.takes import advice
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import Band, Cut
+from calltag.takes.masking import Effect, Left
+from calltag.takes.standing import Figures
 from calltag.takes.thresholds import read_thresholds
 
 from .conftest import call_at, tones
@@ -51,6 +53,40 @@ def test_what_a_cut_does_is_told_of_the_calls_in_it_alone():
     )
     # what lies above the cut is left: -70 dB, which weighs some 4 dB more at 8 kHz than at 1 kHz
     assert float(line.split(" to ")[1].split()[0]) == pytest.approx(-66, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("band", "hz", "said"),
+    [
+        (Band(high_hz=800.0), 6000, "1 higher call goes"),
+        (Band(4000.0), 1000, "1 lower call goes"),
+        (Band(4000.0, 5000.0), 1000, "1 call goes"),
+    ],
+)
+def test_on_which_side_of_a_cut_a_call_goes_is_told_where_there_is_one_side(band, hz, said):
+    lost = heard(tones((hz, -10)))
+    (line,) = advice.cut_lines(lost, [Cut(0.0, 5.0, band)], [call_at(3, hz)], 12.0, T)
+    assert line.endswith(f" LUFS; {said} with the noise")
+
+
+@pytest.mark.parametrize(
+    ("n_calls", "standing", "median_db", "noisy", "said"),
+    [
+        (0, 0, np.nan, False, "there is nothing to mend"),
+        (2, 2, 20.0, False, "there is nothing to mend"),
+        (2, 1, 20.0, False, "its calls stand clear as they are: "),
+        (2, 2, 20.0, True, "its calls stand clear as they are: "),
+        (2, 1, 8.0, True, "no channel, cut or notch makes the calls stand clearer"),
+        (0, 0, np.nan, True, "no channel, cut or notch would help, and no call was found"),
+    ],
+)
+def test_why_nothing_is_proposed(n_calls, standing, median_db, noisy, said):
+    wind = NoiseSpan(
+        start_s=0, end_s=9, kind="wind", confidence=0.9, level_dbfs=-30, low_hz=50, high_hz=900
+    )
+    noises = [Effect(wind, Left.NATURAL)] if noisy else []
+    figures = Figures(standing, n_calls, median_db, -40.0)
+    assert advice.nothing_helps([call_at(1, 6000)] * n_calls, noises, figures).startswith(said)
 
 
 def test_three_kinds_of_cuts_are_told_the_longest_first():

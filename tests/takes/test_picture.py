@@ -199,25 +199,26 @@ def test_every_moment_is_known_after_the_look(tmp_path: Path, make_clip: Clip) -
 
 def test_pictures_are_looked_at_side_by_side_and_kept(tmp_path: Path, make_clip: Clip) -> None:
     make_clip(tmp_path / "A001.mov", seconds=2, audio_codec=None, noisy_picture=True)
-    (tmp_path / "A002.mov").write_bytes(b"no clip at all" * 99)
+    for name in ("A10.mov", "A002.mov"):
+        (tmp_path / name).write_bytes(b"no clip at all" * 99)
     told = []
     with Log(tmp_path / "calltag.db") as log:
-        for name in ("A001.mov", "A002.mov"):
+        for name in ("A10.mov", "A001.mov", "A002.mov"):
             one = take_log(path=name, rushes=str(tmp_path), duration_s=2.0)
             log.put(one, feature_version=1)
         looks = [wanted_look(one, (), whole=True) for one in log.take_logs()]
         assert all(looks)
         pictures, problems = look(
-            [one for one in looks if one], log, workers=2, listener=lambda *n: told.append(n)
+            [one for one in looks[::-1] if one], log, workers=2, listener=lambda *n: told.append(n)
         )
         kept = log.take_log("A001.mov").pictures
     assert kept == pictures["A001.mov"]
     assert len(kept) == len(
         not_looked_at(take_log(duration_s=2.0), moments_in(take_log(duration_s=2.0).take))
     )
-    assert [problem.path for problem in problems] == ["A002.mov"]
+    assert [problem.path for problem in problems] == ["A002.mov", "A10.mov"]
     assert "not picture or sound" in problems[0].reason
-    assert told == [(1, 2), (2, 2)]
+    assert told == [(1, 3), (2, 3), (3, 3)]
 
 
 @pytest.mark.parametrize(

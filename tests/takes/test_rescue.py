@@ -290,6 +290,7 @@ def test_many_cuts_are_told_without_the_length_of_the_take():
     assert str(Treatment(cuts=cuts)) == (
         "low cut at 200 Hz at 0:00-0:03, 0:10-0:13 and 3 more places (15 s)"
     )
+    assert str(Treatment(band=Band(low_hz=80.0))) == "low cut at 80 Hz"
     assert str(Treatment(cuts=cuts[:2])) == "low cut at 200 Hz at 0:00-0:03 and 0:10-0:13"
 
 
