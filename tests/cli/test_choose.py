@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from calltag.cli._choose import choose_takes
+from calltag.cli._keep_choice import at_seconds
 from calltag.cli._sound_out import one_take
 from calltag.errors import InputError
 from calltag.learn.user_table import known_take
@@ -129,3 +130,16 @@ def test_an_accent_may_be_stored_or_typed_either_way(typed: str) -> None:
     for stored in ("day1/Gr\u00fcnrohr.MP4", "day1/Gru\u0308nrohr.MP4"):
         assert [one.take.path for one in choose_takes(logs(stored), [typed])] == [stored]
         assert known_take(typed.replace("mp4", "MP4"), [stored]) == stored
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        (["A.wav"], "A.wav: no call was found at 3 s; it has no call at all"),
+        (["A.wav", "B.wav"], "(here 2: A.wav, B.wav)"),
+        (["A.wav", "B.wav", "C.wav"], "(here 3: A.wav, B.wav, …)"),
+    ],
+)
+def test_at_a_second_there_is_one_take_and_a_call(names: list[str], said: str) -> None:
+    with pytest.raises(InputError, match=re.escape(said)):
+        at_seconds(logs(*names), [3.0])

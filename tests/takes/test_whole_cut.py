@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from calltag.records.found import NoiseSpan
 from calltag.sound.k_weighting import k_weighting
 from calltag.takes.call_spectra import Spectra
 from calltag.takes.cuts import UNCUT
+from calltag.takes.masking import Effect, Left
 from calltag.takes.thresholds import read_thresholds
 from calltag.takes.whole_cut import cut_of_whole
 
@@ -16,8 +18,13 @@ from .conftest import call_at, tones
 STEP = 2 ** (1 / 12)  # cuts are tried twelve to the octave
 
 
-def cut_for(calls: list[tuple[float, float]], *around: tuple[float, float]):
-    """The cut for calls, each a tone, among steady tones; all in hertz and decibels."""
+def cut_for(
+    calls: list[tuple[float, float]], *around: tuple[float, float], in_noise: bool | None = None
+):
+    """The cut for calls, each a tone, among steady tones; all in hertz and decibels.
+
+    `in_noise` says whether they stand in a noise at the same time, if there is one.
+    """
     spectra = Spectra(
         calls=np.stack([tones(call) for call in calls]),
         backgrounds=np.stack([tones(*around)] * len(calls)),
@@ -25,7 +32,13 @@ def cut_for(calls: list[tuple[float, float]], *around: tuple[float, float]):
         rest_s=np.array([10.0]),
         quiet_s=0.0,
     )
-    return cut_of_whole(spectra, [call_at(1, hz) for hz, _ in calls], (), read_thresholds())
+    found = tuple(call_at(1, hz) for hz, _ in calls)
+    wind = NoiseSpan(
+        start_s=0, end_s=9, kind="wind", confidence=0.9, level_dbfs=-30, low_hz=50, high_hz=900
+    )
+    noise = Effect(wind, Left.ABOVE, calls=found, standing=found if in_noise else ())
+    noises = () if in_noise is None else (noise,)
+    return cut_of_whole(spectra, found, noises, read_thresholds())
 
 
 def needed_hz(hz: float, call_db: float, noise_hz: float, noise_db: float) -> float:
@@ -43,6 +56,11 @@ def test_the_mildest_cut_that_gains_nearly_most_is_made():
     cut = cut_for([(6000, -50)], (1000, -30))
     assert 1 <= cut.low_hz / needed_hz(6000, -50, 1000, -30) <= STEP
     assert not cut.has_high_cut
+
+
+@pytest.mark.parametrize("stands", [True, False])
+def test_a_call_is_brought_out_unless_it_is_lost_in_a_noise(stands):
+    assert bool(cut_for([(6000, -50)], (1000, -30), in_noise=stands)) == stands
 
 
 @pytest.mark.parametrize(("stands_db", "is_cut"), [(7.0, True), (13.0, True), (14.0, False)])
