@@ -89,6 +89,15 @@ def test_a_call_that_fills_its_take_is_held_against_what_there_is(tone_in_noise)
     assert np.isfinite(stand_db(heard)).all()
 
 
+def test_a_call_is_held_against_what_is_near_it(tone_in_noise, rng):
+    loud = rng.normal(0, 0.5, 8 * RATE_HZ).astype(np.float32)
+    near, alone = (
+        stand_db(spectra(blocks, [call(3, 4, 3000)]))[0]
+        for blocks in ([tone_in_noise, loud], [tone_in_noise])
+    )
+    assert near == pytest.approx(alone, abs=0.2)
+
+
 def test_a_call_amid_others_is_held_against_the_rest_of_the_take(tone_in_noise, rng):
     more = rng.normal(0, 0.05, 8 * RATE_HZ).astype(np.float32)
     among = [call(0.5 * n, 0.5 * n + 0.5, 8000) for n in range(20) if n not in (6, 7)]
