@@ -226,6 +226,7 @@ def test_a_file_says_how_its_label_came_to_be(changes, how):
 def test_what_is_no_number_is_left_out(number):
     story, whole = from_rdf(to_rdf(tidy(plain_story(snr_db=number, low_hz=180.5))))
     assert (story.snr_db, story.low_hz, whole) == (None, 180.5, True)
+    assert story.features is None, "none were given"
 
 
 def test_a_story_changed_by_hand_is_read_and_noticed():
@@ -251,6 +252,7 @@ def test_what_is_no_story_is_refused(text: str):
         {"confidence": 2**63},
         {"feature_version": -(2**63) - 1},
         {"also_heard": [["take 1", "A001.MOV", 10**400, 2.0]]},
+        {"also_heard": [["take 1", 1, 1.0, 2.0]]},
         {"noise": ["wind \ud83d"]},
     ],
 )
