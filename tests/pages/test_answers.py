@@ -98,6 +98,12 @@ def test_a_loose_label_of_several_sounds_is_taken_apart(session) -> None:
     session.undo(saved.answer)
     with Log(session.log_path) as log:
         assert log.labels() == [loose]
+    # one of the two is changed elsewhere: both stay as they are
+    saved = session.answer(second.number, "no call", second.call.span)
+    Session(session.log_path).answer(first.number, "water", first.call.span)
+    with pytest.raises(InputError, match="changed again meanwhile"):
+        session.undo(saved.answer)
+    assert [label for *_, label in labels(session)] == ["water", "no call"]
 
 
 def test_a_label_of_another_sitting_can_be_taken_away_and_given_back(session) -> None:
