@@ -35,15 +35,17 @@ def labels(session: Session) -> list[tuple[str, float, float, str]]:
 
 def test_an_answer_is_in_the_log_at_once_and_can_be_taken_back(session) -> None:
     number = session.numbers(Order.USEFUL, Show.OPEN)[0]
-    heard = session.heard(number)
+    heard, known = session.heard(number), session.hearing.known
     saved = session.answer(number, " Marsh  hooter: boom ", heard.call.span)
     assert saved.label == "Marsh hooter: boom"
     assert labels(session) == [(heard.take.path, *heard.call.span, "Marsh hooter: boom")]
     assert session.heard(number).label.label == "Marsh hooter: boom"
+    assert session.hearing.known == [*known, "Marsh hooter: boom"]
     assert number not in session.numbers(Order.USEFUL, Show.OPEN)
     assert session.numbers(Order.TAKE, Show.LABELLED) == [number]
     session.undo(saved.answer)
     assert labels(session) == []
+    assert session.hearing.known == known
     assert number in session.numbers(Order.USEFUL, Show.OPEN)
     with pytest.raises(InputError, match="nothing more to undo"):
         session.undo(saved.answer)
