@@ -132,6 +132,9 @@ def test_what_is_kept_later_is_compared_too(filled: Catalogue):
     assert like(filled, features(99), limit=1)[0].kept.path == "x.wav"
     filled.remove(["x.wav"])
     assert like(filled, features(99), limit=1)[0].kept.path != "x.wav"
+    (measured_again,) = filled.kept_where("cuts.path = '7.wav'")
+    filled.put_features(measured_again.key, FEATURE_VERSION, features(99))
+    assert like(filled, features(99), limit=1)[0].kept.path == "7.wav"
 
 
 def test_a_library_that_may_only_be_read_can_be_asked(filled: Catalogue):
