@@ -18,7 +18,7 @@ from calltag.pages.heard import Numbers
 from calltag.pages.hearing import Order, Show, hear
 from calltag.pages.inside import take_file
 from calltag.pages.session import Session
-from calltag.records.label import Label
+from calltag.records.label import CALL, Label
 from calltag.records.span import Span
 from calltag.sound.features import FEATURE_VERSION
 
@@ -236,6 +236,25 @@ def test_every_order_holds_every_sound_once(session) -> None:
         assert sorted(session.numbers(order, Show.ALL)) == everything
     by_take = [session.heard(n) for n in session.numbers(Order.TAKE, Show.ALL)]
     assert by_take == sorted(by_take, key=lambda one: (one.take.path, one.call.span))
+
+
+def test_a_sound_says_what_it_was_named_and_the_surest_of_a_type_comes_first(session) -> None:
+    with Log(session.log_path) as log:
+        one = next(each for each in log.take_logs(features=True) if len(each.calls) > 2)
+        named = [
+            replace(call, label=label, confidence=confidence, call_probability=0.7)
+            for call, (label, confidence) in zip(
+                one.calls, [("pit rail", 0.6), (CALL, 0.5), ("pit rail", 0.9)], strict=False
+            )
+        ]
+        log.put(replace(one, calls=tuple(named)), feature_version=FEATURE_VERSION)
+    session = Session(
+        session.log_path, choose=lambda logs: [x for x in logs if x.take.path == one.take.path]
+    )
+    heard = {order: [session.heard(n) for n in session.numbers(order, Show.ALL)] for order in Order}
+    said = [(each.guess, each.confidence) for each in heard[Order.TAKE]]
+    assert said == [("pit rail", 0.6), ("", 0.7), ("pit rail", 0.9)]
+    assert [each.confidence for each in heard[Order.TYPE] if each.guess] == [0.9, 0.6]
 
 
 def test_a_log_that_is_written_to_is_told_and_waited_for(session, monkeypatch) -> None:
