@@ -3,13 +3,18 @@
 The starter model takes some rain, fire and ticking for machines, and some helicopters for water.
 What beats tells them apart (`calltag.sound.engine`), but would cost as much as the rest of a pass
 if it were looked for everywhere. So it is looked for in excerpts, where it can change the outcome.
+
+An aircraft or a boat far away is air to the starter model, however loud it is there: what reaches
+so far has its tone, not its rasp. It still beats as nothing else does. So what is heard counts only
+so much against a clear beat, and where no machine is heard, the loudest moment is looked at.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import Any
+from operator import itemgetter
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +22,7 @@ import scipy.ndimage
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.sound.engine import EVIDENCE, Beat, listen_for_beat
+from calltag.sound.hum import find_hum
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import RATE_HZ
 
@@ -25,12 +31,18 @@ TENTHS_PER_S = 10
 # Log-odds of a machine: those of the starter model and the evidence of a beat, weighed by logistic
 # regression on 238 recordings, by models that had not heard them (odds of the seconds even).
 _BY_EAR, _BY_BEAT, _OFFSET = 1.7, 2.13, -4.03
+_LEAST_BY_EAR = -1.5  # where no machine is heard, that speaks no more against a clear beat
+_VOICE = -1.0  # unless a voice is heard, which has lines as well
 _MOST = 6.0  # no more certain than one in four hundred is wrong: five in a hundred were
 _STEADY_S = 3.0
 _REACH_S = 16.0  # an excerpt says less of what is farther away, and from here on nothing
 
 DOUBTFUL_ODDS = tuple(-(_OFFSET + _BY_BEAT * evidence) / _BY_EAR for evidence in EVIDENCE[::-1])
-"""Between these odds of the starter model, a beat decides; beyond, the outcome is clear."""
+"""Between these odds of the starter model any beat may decide; below them a clear one alone."""
+
+CLEAR_BEAT = -(_OFFSET + _BY_EAR * _LEAST_BY_EAR) / _BY_BEAT
+"""Evidence from which on a beat is a machine's, whatever the starter model hears, but for a voice.
+Of 170 excerpts of rain, surf, fire, wind, thunder, animals and people one exceeds it, a clock."""
 
 _EXCERPT_S = 4.0
 _HALF = round(_EXCERPT_S / 2 * TENTHS_PER_S)  # of an excerpt, in tenths of a second
@@ -39,6 +51,7 @@ _SELDOMER = 1.5
 _DOUBT_MOST_S, _CERTAIN_MOST_S = 20.0, 45.0  # in doubt; or where only the rate is to be told,
 _UNLIKELY = -2.0  # or where only rare evidence could turn these odds, and lately did not
 _SLACK_S = 3.0  # an excerpt may come so much later, to be where nothing calls
+_ASIDE = 8 * TENTHS_PER_S  # from one to the next where no machine is heard; it speaks for half
 _CALLING = (0.5, 0.8)  # shares of an excerpt: what beats in one that is full of calls is a call
 _SHORTEST_S = 0.5
 
@@ -63,13 +76,38 @@ def steady(odds: FloatArray) -> DoubleArray:
     return evened
 
 
-def machine_odds(odds: DoubleArray, beats: Sequence[tuple[float, Beat]]) -> DoubleArray:
+class Stretch(NamedTuple):
+    """A stretch of a take in which beats are looked for, tenth by tenth of a second.
+
+    Attributes
+    ----------
+    start_s : float
+        Where it begins.
+    odds : np.ndarray, shape (n,)
+        Log-odds of a machine by the starter model, by `steady`.
+    calling : np.ndarray, shape (n,)
+        How much of each has a call in it.
+    low : np.ndarray, shape (n,)
+        Power of the low bands.
+    """
+
+    start_s: float
+    odds: DoubleArray
+    calling: npt.NDArray[np.floating]
+    low: npt.NDArray[np.floating]
+
+
+def machine_odds(
+    odds: DoubleArray, voice: npt.NDArray[np.floating], beats: Sequence[tuple[float, Beat]]
+) -> DoubleArray:
     """Odds of a machine by ear and beat together.
 
     Parameters
     ----------
     odds : np.ndarray, shape (n,)
         Log-odds by the starter model, ten a second, by `steady`.
+    voice : np.ndarray, shape (n,)
+        Log-odds of a voice.
     beats : sequence of (float, Beat)
         What was found at which second, in order.
 
@@ -78,15 +116,27 @@ def machine_odds(odds: DoubleArray, beats: Sequence[tuple[float, Beat]]) -> Doub
     np.ndarray, shape (n,)
         Log-odds; those of the starter model alone where no beat was looked for nearby.
     """
-    if not beats:
-        return odds
+    heard: list[tuple[int, float]] = []
+    unheard: list[tuple[int, float]] = []
+    for at_s, beat in beats:
+        tenth = min(int(at_s * TENTHS_PER_S), len(odds) - 1)
+        (heard if odds[tenth] > DOUBTFUL_ODDS[0] else unheard).append((tenth, beat.evidence))
+    both = _weighed(odds, heard) if heard else odds.copy()
+    for tenth, evidence in unheard:
+        near = slice(max(0, tenth - _ASIDE // 2), tenth + _ASIDE // 2 + 1)
+        alone = np.where(voice[near] > _VOICE, -_MOST, _both(_LEAST_BY_EAR, evidence))
+        both[near] = np.maximum(both[near], alone)
+    return both
+
+
+def _weighed(odds: DoubleArray, beats: Sequence[tuple[int, float]]) -> DoubleArray:
+    """Odds of a machine by what is heard, and by the evidence of beats at some tenths."""
     reach = round(_REACH_S * TENTHS_PER_S)
     weight = np.zeros(len(odds) + 2 * reach)
     weighted = np.zeros_like(weight)
-    for at_s, beat in beats:
-        tenth = reach + min(int(at_s * TENTHS_PER_S), len(odds) - 1)
-        weight[tenth] += 1
-        weighted[tenth] += beat.evidence
+    for tenth, evidence in beats:
+        weight[reach + tenth] += 1
+        weighted[reach + tenth] += evidence
     nearness = 1 - np.abs(np.arange(-reach, reach + 1)) / (reach + 1)
     weight, weighted = (np.convolve(x, nearness, "same")[reach:-reach] for x in (weight, weighted))
     known = weight > 0
@@ -106,34 +156,32 @@ class BeatWatch:
         self._pause_s = _EVERY_S
 
     def look(
-        self,
-        odds: DoubleArray,
-        calling: npt.NDArray[np.floating],
-        start_s: float,
-        cut: Callable[[float, float], FloatArray],
-    ) -> Iterator[tuple[float, Beat]]:
+        self, stretch: Stretch, cut: Callable[[float, float], FloatArray]
+    ) -> list[tuple[float, Beat]]:
         """Look for beats in a stretch of the take.
 
         Parameters
         ----------
-        odds : np.ndarray, shape (n,)
-            Log-odds of a machine by the starter model, ten a second, by `steady`.
-        calling : np.ndarray, shape (n,)
-            How much of each tenth of a second has a call in it.
-        start_s : float
-            Where the stretch begins; stretches come in order.
+        stretch : Stretch
+            The stretch; they come in order.
         cut : callable
             Gives the sound at `RATE_HZ` between two times, as far as it is there.
 
-        Yields
-        ------
-        at_s : float
-            Middle of the excerpt.
-        beat : Beat
-            What was found in it.
+        Returns
+        -------
+        list of (float, Beat)
+            The middle of each excerpt, in order, and what was found in it.
         """
-        around = np.cumsum(np.pad(calling, (_HALF + 1, _HALF)))
-        busy = around[2 * _HALF :] - around[: -2 * _HALF]
+        around = np.cumsum(np.pad(stretch.calling, (_HALF + 1, _HALF)))
+        busy = (around[2 * _HALF :] - around[: -2 * _HALF]) / (2 * _HALF)
+        found = [*self._in_doubt(stretch, busy, cut), *_unheard(stretch, busy, cut)]
+        return sorted(found, key=itemgetter(0))
+
+    def _in_doubt(
+        self, stretch: Stretch, busy: DoubleArray, cut: Callable[[float, float], FloatArray]
+    ) -> Iterator[tuple[float, Beat]]:
+        """Look where any beat may decide."""
+        start_s, odds = stretch.start_s, stretch.odds
         for first, last in _middles(odds):
             at = first
             while at < last:
@@ -141,11 +189,9 @@ class BeatWatch:
                     at += 1
                     continue
                 at += int(busy[at : min(last, at + round(_SLACK_S * TENTHS_PER_S))].argmin())
-                at_s = start_s + at / TENTHS_PER_S
-                beat = listen_for_beat(cut(at_s - _EXCERPT_S / 2, at_s + _EXCERPT_S / 2), RATE_HZ)
-                self._last_s = at_s
+                at_s = self._last_s = start_s + at / TENTHS_PER_S
+                beat = _listened(at_s, busy[at], cut)
                 if beat is not None:
-                    beat = _unless_calls(beat, float(busy[at]) / (2 * _HALF))
                     self._note(float(odds[at]), beat)
                     yield at_s, beat
 
@@ -169,6 +215,50 @@ def _middles(odds: DoubleArray) -> Iterator[tuple[int, int]]:
             yield first, last
         elif end - begin >= _SHORTEST_S * TENTHS_PER_S:  # the excerpt reaches beyond it
             yield (begin + end) // 2, (begin + end) // 2 + 1
+
+
+def _unheard(
+    stretch: Stretch, busy: DoubleArray, cut: Callable[[float, float], FloatArray]
+) -> Iterator[tuple[float, Beat]]:
+    """Look at the loudest moment where no machine is heard, and aside while it beats clearly."""
+    n = len(stretch.odds)
+    if not n:
+        return
+    inside = slice(_HALF, n - _HALF) if n > 2 * _HALF else slice(n // 2, n // 2 + 1)
+    loudness = np.full(n, -1.0)
+    loudness[inside] = scipy.ndimage.uniform_filter1d(stretch.low, 2 * _HALF, mode="nearest")[
+        inside
+    ]
+    heard = scipy.ndimage.maximum_filter1d(stretch.odds, 2 * _HALF, mode="nearest")
+    loudness[(heard > DOUBTFUL_ODDS[0]) | (busy[:n] > _CALLING[0])] = -1.0
+    loudest = int(loudness.argmax())
+    for ats in (
+        range(loudest, n, _ASIDE),
+        range(loudest - _ASIDE, -1, -_ASIDE),
+    ):
+        for at in ats:
+            if loudness[at] < 0:
+                continue
+            at_s = stretch.start_s + at / TENTHS_PER_S
+            beat = _listened(at_s, busy[at], cut)
+            if beat is None or beat.evidence <= CLEAR_BEAT:
+                if at == loudest:
+                    return
+                break
+            if at == loudest and _hums(at_s, cut):
+                return
+            yield at_s, beat
+
+
+def _listened(at_s: float, busy: float, cut: Callable[[float, float], FloatArray]) -> Beat | None:
+    """What beats in the excerpt around a moment, so much of which is calls."""
+    beat = listen_for_beat(cut(at_s - _EXCERPT_S / 2, at_s + _EXCERPT_S / 2), RATE_HZ)
+    return None if beat is None else _unless_calls(beat, busy)
+
+
+def _hums(at_s: float, cut: Callable[[float, float], FloatArray]) -> bool:
+    """Whether the mains hum there: their lines are no machine's, and are told by themselves."""
+    return find_hum(cut(at_s - _EXCERPT_S / 2, at_s + _EXCERPT_S / 2), RATE_HZ) is not None
 
 
 def _unless_calls(beat: Beat, share: float) -> Beat:

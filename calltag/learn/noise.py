@@ -135,7 +135,7 @@ class NoiseMeter:
         smooth[:, _WIND] = np.maximum(smooth[:, _WIND], self._gust_odds(smooth))
         smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], self._knock_odds(odds))
         by_ear = steady(odds[:, _MACHINE])
-        machine = machine_odds(by_ear, self._beats)
+        machine = machine_odds(by_ear, smooth[:, _VOICE], self._beats)
         smooth[:, _WATER] -= np.where(machine != by_ear, _NO_WATER * np.maximum(0, machine), 0)
         smooth[:, _MACHINE] = machine
         probability = 1 / (1 + np.exp(-smooth))

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.beats import TENTHS_PER_S, BeatWatch, steady
+from calltag.learn.beats import TENTHS_PER_S, BeatWatch, Stretch, steady
 from calltag.learn.chorus import going_on, out_of_chorus
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
 from calltag.learn.low_calls import find_low_calls
@@ -34,13 +34,14 @@ from calltag.sound.events import (
     measure_region,
 )
 from calltag.sound.hum import find_hum
-from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, to_db
+from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, mel_edges_hz, to_db
 
 LEAST_PROBABILITY = 0.1
 """Less likely finds are not kept."""
 
 _MACHINE = NOISE_KINDS.index("machine")
 _STEPS_PER_TENTH = STEPS_PER_S // TENTHS_PER_S
+_LOW_BANDS = int(np.searchsorted(mel_edges_hz()[1:-1], 1000.0))  # of engines, whatever the distance
 _BEFORE_S = CONTEXT_FRAMES / FRAMES_PER_S  # sound that is kept from before a window
 _HUM_S = 6.0
 _HUM_EVERY_S = 300.0  # hum does not come and go
@@ -145,9 +146,9 @@ class Pass:
             window.mel[own],
             heard.kinds[own.start // FRAMES_PER_STEP : -(-own.stop // FRAMES_PER_STEP)],
         )
-        self._look_for_beats(window, heard)
-        self._look_for_hum(window)
         steps = _Steps(heard, over_steps(window.mel), over_steps(level_db))
+        self._look_for_beats(window, steps)
+        self._look_for_hum(window)
         segments = self._out_of_chorus(window, steps, find_segments(heard.call, steps.power))
         low = find_low_calls(
             self.hearing, self.second_look, segments, steps.power, window.power, cut
@@ -213,19 +214,22 @@ class Pass:
         """How likely an event is a call, by a second look at it."""
         return self.second_look.probability_of(events.evidence(i, region))
 
-    def _look_for_beats(self, window: Window, heard: Heard) -> None:
+    def _look_for_beats(self, window: Window, steps: _Steps) -> None:
         """Look for beats where they tell whether a machine is heard."""
+        heard = steps.heard
         whole = len(heard.kinds) // _STEPS_PER_TENTH * _STEPS_PER_TENTH
         odds = steady(heard.kinds[:whole, _MACHINE].reshape(-1, _STEPS_PER_TENTH).mean(axis=1))
         calling = (heard.call[:whole] > 0).reshape(-1, _STEPS_PER_TENTH).mean(axis=1)
+        there = np.minimum(np.arange(whole), len(steps.power) - 1)  # a last step is a part of one
+        low = steps.power[there, :_LOW_BANDS].sum(axis=1).reshape(-1, _STEPS_PER_TENTH).sum(axis=1)
         core, stop = (
             (frame - window.first) * TENTHS_PER_S // FRAMES_PER_S
             for frame in (window.core, window.stop)
         )
-        core_s = window.core / FRAMES_PER_S
-        for at_s, beat in self.beats.look(
-            odds[core:stop], calling[core:stop], core_s, self.recent.cut
-        ):
+        stretch = Stretch(
+            window.core / FRAMES_PER_S, odds[core:stop], calling[core:stop], low[core:stop]
+        )
+        for at_s, beat in self.beats.look(stretch, self.recent.cut):
             self.noise.add_beat(at_s, beat)
 
     def _look_for_hum(self, window: Window) -> None:

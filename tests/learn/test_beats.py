@@ -6,10 +6,21 @@ import numpy as np
 import pytest
 
 from calltag.learn import beats as beats_module
-from calltag.learn.beats import DOUBTFUL_ODDS, BeatWatch, machine_odds, steady
+from calltag.learn.beats import (
+    CLEAR_BEAT,
+    DOUBTFUL_ODDS,
+    BeatWatch,
+    Stretch,
+    machine_odds,
+    steady,
+)
 from calltag.sound.engine import EVIDENCE, Beat, Engine
 
 ENGINE = Engine(rate_hz=80, slowest_hz=80, fastest_hz=80, strength_db=9, share=1)
+
+
+SILENT = np.full(600, -9.0)
+"""Log-odds of a voice where none is heard."""
 
 
 def told(evidence, engine=None):
@@ -28,45 +39,67 @@ def test_steady_odds_keep_their_edges_and_lose_moments():
 def test_no_evidence_turns_what_is_clear(evidence):
     low, high = DOUBTFUL_ODDS
     assert low < 0 < high
-    for odds in (low - 0.1, high + 0.1):
-        both = machine_odds(np.full(100, odds), [(5.0, told(evidence))])
-        assert ((both > 0) == (odds > 0)).all()
+    both = machine_odds(np.full(100, high + 0.1), SILENT[:100], [(5.0, told(evidence))])
+    assert (both > 0).all()
+    voice = np.zeros(100)  # its lines are no machine's
+    both = machine_odds(np.full(100, low - 0.1), voice, [(5.0, told(evidence))])
+    assert (both < 0).all()
+
+
+def test_a_clear_beat_is_a_machine_whatever_is_heard():
+    """For four seconds to each side, as far as there is no voice."""
+    for evidence, is_one in ((CLEAR_BEAT + 0.1, True), (CLEAR_BEAT - 0.1, False)):
+        for odds in (-9.0, -4.0, DOUBTFUL_ODDS[0]):
+            voice = SILENT[:100].copy()
+            voice[60:] = 0.0
+            both = machine_odds(np.full(100, odds), voice, [(5.0, told(evidence))])
+            assert (both[10:60] > 0).all() == is_one
+            assert (both[:10] < 0).all()
+            assert (both[60:] < 0).all()
 
 
 def test_evidence_turns_what_is_in_doubt():
     odds = np.zeros(600)
-    both = machine_odds(odds, [(5.0, told(4.0)), (50.0, told(-0.5))])
+    both = machine_odds(odds, SILENT, [(5.0, told(4.0)), (50.0, told(-0.5))])
     assert (both[:150] > 2).all()
     assert (both[400:] < -2).all()
     # as much of one as of the other half-way, and the starter model alone where nothing is known
-    near = machine_odds(odds, [(5.0, told(4.0)), (25.0, told(0.0))])
+    near = machine_odds(odds, SILENT, [(5.0, told(4.0)), (25.0, told(0.0))])
     assert near[150] == pytest.approx((near[50:60].mean() + near[245:255].mean()) / 2, abs=0.6)
     assert (near[500:] == 0).all()
-    assert (machine_odds(odds, []) == odds).all()
+    assert (machine_odds(odds, SILENT, []) == odds).all()
     assert np.abs(both).max() <= 6
 
 
 def test_two_excerpts_at_one_place_and_at_the_edges():
-    both = machine_odds(np.zeros(50), [(0.0, told(1.0)), (0.0, told(3.0)), (9.0, told(2.0))])
+    beats = [(0.0, told(1.0)), (0.0, told(3.0)), (9.0, told(2.0))]
+    both = machine_odds(np.zeros(50), SILENT[:50], beats)
     assert both == pytest.approx(np.full(50, 2.13 * 2 - 4.03))
 
 
 @pytest.fixture
 def looked(monkeypatch):
-    """A watch that is told what to find: `looked(odds, calling, evidence)` gives its places."""
+    """A watch that is told what to find: `looked(odds, calling, beat)` gives its places."""
 
-    def look(odds, calling=None, beat=None, pieces=1):
-        found = beat or told(0.0)
-        monkeypatch.setattr(beats_module, "listen_for_beat", lambda *_: found)
+    def look(odds, calling=None, beat=None, pieces=1, low=None, hum=None):
+        """`beat` is one for all places, or tells it of a place; `low` is the power of low bands."""
+        beat = beat or told(0.0)
+        find = beat if callable(beat) else lambda _: beat
         cuts = []
+
+        def listen(*_):
+            return find(sum(cuts[-1]) / 2)
+
+        monkeypatch.setattr(beats_module, "listen_for_beat", listen)
+        monkeypatch.setattr(beats_module, "find_hum", lambda *_: hum)
+        low = np.zeros(len(odds)) if low is None else low
         watch = BeatWatch()
         calling = np.zeros(len(odds)) if calling is None else calling
         out = []
         for i in range(pieces):
             part = slice(len(odds) * i // pieces, len(odds) * (i + 1) // pieces)
-            out += watch.look(
-                odds[part], calling[part], part.start / 10, lambda a, b: cuts.append((a, b))
-            )
+            stretch = Stretch(part.start / 10, odds[part], calling[part], low[part])
+            out += watch.look(stretch, lambda a, b: cuts.append((a, b)))
         assert all(b - a == pytest.approx(4) for a, b in cuts)
         return out
 
@@ -78,6 +111,34 @@ def test_nothing_is_looked_at_where_no_machine_can_be(looked):
     moment = np.full(600, -9.0)
     moment[100:104] = 0
     assert looked(moment) == []
+
+
+def test_where_no_machine_is_heard_the_loudest_moment_tells(looked):
+    """An aircraft, which comes and goes: it is followed to both sides for as long as it beats."""
+    low = 1 / (1 + ((np.arange(600) - 350) / 80) ** 2)
+
+    def passes(at_s):
+        return told(4.0, ENGINE) if 20 < at_s < 50 else told(0.0)
+
+    found = looked(SILENT, beat=passes, low=low)
+    at_s = [at_s for at_s, _ in found]
+    assert at_s == pytest.approx([27, 35, 43], abs=0.2)
+    both = machine_odds(SILENT, SILENT, found)
+    assert (both > 0).nonzero()[0] == pytest.approx(np.arange(230, 471), abs=2)
+    assert looked(SILENT, beat=passes, low=low, hum="hum") == [], "the mains are told by themselves"
+    assert looked(SILENT, beat=told(CLEAR_BEAT - 0.1), low=low) == []
+    calling = np.where(np.abs(np.arange(600) - 350) < 40, 1.0, 0.0)
+    elsewhere = [at_s for at_s, _ in looked(SILENT, calling, passes, low=low)]
+    assert min(abs(at_s - 35) for at_s in elsewhere) > 3, "what beats in calls is theirs"
+    assert looked(SILENT, np.ones(600), passes, low=low) == []
+
+
+@pytest.mark.parametrize("tenths", [5, 39, 40, 41, 60])
+def test_the_loudest_moment_of_a_short_take_is_in_it(looked, tenths):
+    low = np.arange(float(tenths))
+    ((at_s, _), *more) = looked(SILENT[:tenths], beat=told(4.0, ENGINE), low=low)
+    assert 0 < at_s < tenths / 10
+    assert not more
 
 
 def test_doubt_is_looked_at_often_and_then_more_seldom(looked):

@@ -314,6 +314,34 @@ def test_any_span_can_be_measured(plain, starter, tmp_path, span):
 # --- takes of every kind --------------------------------------------------------------------------
 
 
+def test_an_aircraft_far_away_is_a_machine_by_its_beat(starter, tmp_path):
+    """A propeller that comes and goes over the reeds, 20 dB over the air at most, and the mains.
+
+    It is no machine to the starter model, which hears the air that its low noise is like.
+    """
+    n = 36 * RATE_HZ
+    rng = np.random.default_rng(4)
+    spectrum = np.fft.rfft(rng.standard_normal(n))
+    air = np.fft.irfft(spectrum / np.sqrt(np.maximum(np.fft.rfftfreq(n, 1 / RATE_HZ), 20)), n)
+    turn = 2 * np.pi * np.cumsum(94 - 8 * np.tanh(np.linspace(-2, 2, n))) / RATE_HZ
+    tones = sum(np.sin(k * turn + k * k) / k for k in range(1, 13))
+    rumble = sosfilt(butter(1, [60, 900], "band", fs=RATE_HZ, output="sos"), air)
+    plane = tones / tones.std() + rumble / rumble.std()
+    swell = 10 ** (-1.2 * np.linspace(-1, 1, n) ** 2)
+    loud = 2e-3 * air / air.std()
+    hum = sum(np.sin(2 * np.pi * 50 * k * np.arange(n) / RATE_HZ) / k for k in range(1, 7))
+
+    def machine_s(sound, name):
+        noise = found(starter, write(tmp_path / name, sound)).noise
+        return [(span.start_s, span.end_s) for span in noise if span.kind == "machine"]
+
+    ((start_s, end_s),) = machine_s(loud + 1e-2 * swell * plane, "plane.wav")
+    assert start_s < 15
+    assert end_s > 21
+    assert machine_s(loud, "air.wav") == []
+    assert machine_s(loud / 20 + 1e-4 * hum, "hum.wav") == [], "too faint to be told as the mains"
+
+
 def _odd_takes():
     rng = np.random.default_rng(2)
     n = 2 * RATE_HZ
