@@ -144,31 +144,28 @@ class ResampledRows:
         # Begin where samples of both rates coincide, so that a span has the samples of the whole.
         step = rate_hz // gcd(rate_hz, to_hz)
         self._next = max(0, int((from_s - WARM_UP_S) * rate_hz) // step * step)
-        self._written = self._next * to_hz // rate_hz
+        self.end = self._next * to_hz // rate_hz
         self._n_channels = rows.stop - rows.start
         self._resampler = soxr.ResampleStream(
             rate_hz, to_hz, self._n_channels, dtype="float32", quality=_QUALITY
         )
 
-    @property
-    def end(self) -> int:
-        return self._written
-
     def write(self, at: int, n: int, piece: Piece, scale: float) -> None:
         while at > self._next:
             gap = min(at - self._next, GATHER_SAMPLES)
             self._push(np.zeros((gap, self._n_channels), np.float32))
-        late = self._next - at
-        if late < n:
-            numbers = np.empty((n - late, self._n_channels), np.float32)
-            for samples, column in zip(piece, numbers.T, strict=True):
-                _scale(samples[late:], scale, column)
-            if self._recorded is not None:
-                self._recorded(self._rows, self._next, numbers.T, self._rate_hz)
-            self._push(numbers)
+        early = self._next - at  # what lies before a span, or in what is filled, is left out
+        if early >= n:
+            return
+        numbers = np.empty((n - early, self._n_channels), np.float32)
+        for samples, column in zip(piece, numbers.T, strict=True):
+            _scale(samples[early:], scale, column)
+        if self._recorded is not None:
+            self._recorded(self._rows, self._next, numbers.T, self._rate_hz)
+        self._push(numbers)
 
     def fill(self, end: int) -> None:
-        while self._written < end:
+        while self.end < end:
             self._push(np.zeros((_SILENT_SAMPLES, self._n_channels), np.float32))
 
     def finish(self) -> None:
@@ -177,9 +174,9 @@ class ResampledRows:
     def _push(self, numbers: FloatArray, *, last: bool = False) -> None:
         self._next += len(numbers)
         out = self._resampler.resample_chunk(numbers, last=last).reshape(-1, self._n_channels).T
-        for part, place in self._canvas.spans(self._written, out.shape[1], self._rows):
+        for part, place in self._canvas.spans(self.end, out.shape[1], self._rows):
             place[:] = out[:, part]
-        self._written += out.shape[1]
+        self.end += out.shape[1]
 
 
 def _scale(samples: npt.NDArray[Any], scale: float, row: FloatArray) -> None:

@@ -44,28 +44,27 @@ def told_faults(container: InputContainer, tracks: list[Track], broken_off: bool
     if not any(track.heard for track in tracks):
         yield EMPTY_TRACK
         return
-    yield from _places("damaged", [(track, track.damage) for track in tracks if track.heard])
-    yield from _places("missing", [(track, track.missing) for track in tracks if track.heard])
-    for leap_s in sorted({round(leap_s, 1) for track in tracks for leap_s in track.leaps})[:_TOLD]:
+    yield from _places("damaged", [(track, track.flaws.damage) for track in tracks if track.heard])
+    yield from _places("missing", [(track, track.flaws.missing) for track in tracks if track.heard])
+    for leap_s in _tenths(track.flaws.leaps for track in tracks)[:_TOLD]:
         yield f"its clock jumps at {leap_s:.1f} s; sound is taken to go on"
-    anew = sorted({round(anew_s, 1) for track in tracks for anew_s in track.anew})
+    anew = _tenths(track.flaws.anew for track in tracks)
     if anew:
         places = first_few([f"{anew_s:.1f} s" for anew_s in anew], _TOLD)
         yield (
             f"its clock begins anew at {places}, as where clips are joined end to end: sound is "
             "taken to go on; log the clips one by one, so that their times hold"
         )
-    if any(track.impossible for track in tracks):
+    if any(track.flaws.impossible for track in tracks):
         yield "some samples are no numbers; they were taken for silence"
-    end_s = max(track.end_s for track in tracks)
+    end_s = _end_s(tracks)
     if broken_off:
         yield f"the file cannot be read beyond {end_s:.1f} s"
     if late_s := late_by_s(container, tracks):
         yield f"sound starts {late_s:.1f} s after the picture"
-    if not any(track.leaps or track.anew for track in tracks):
-        short_s = _short_s(container, end_s)
-        if short_s > _TELL_S:
-            yield f"sound ends at {end_s:.1f} s, {short_s:.1f} s before the end of the take"
+    short_s = _short_s(container, tracks)
+    if _is_short(short_s, tracks):
+        yield f"sound ends at {end_s:.1f} s, {short_s:.1f} s before the end of the take"
 
 
 def without_sound(container: InputContainer, tracks: list[Track], broken_off: bool) -> list[Span]:
@@ -90,9 +89,8 @@ def without_sound(container: InputContainer, tracks: list[Track], broken_off: bo
     spans = _in_no_track([track for track in tracks if track.heard])
     if late_s := late_by_s(container, tracks):
         spans.append(Span(0.0, late_s))
-    end_s = max(track.end_s for track in tracks)
-    short_s = _short_s(container, end_s)
-    if broken_off or (short_s > _TELL_S and not any(track.leaps or track.anew for track in tracks)):
+    end_s, short_s = _end_s(tracks), _short_s(container, tracks)
+    if broken_off or _is_short(short_s, tracks):
         spans.append(Span(end_s, end_s + max(0.0, short_s)))
     return [span for span in joined(spans) if span.length_s > 0]
 
@@ -100,15 +98,15 @@ def without_sound(container: InputContainer, tracks: list[Track], broken_off: bo
 def _in_no_track(tracks: list[Track]) -> list[Span]:
     """Stretches that no track has sound in, since one began, with damage after all that is good."""
     begin_s = _begin_s(tracks)
-    end_s = max(track.end_s for track in tracks)
-    damage = chain.from_iterable(track.damage for track in tracks)
+    end_s = _end_s(tracks)
+    damage = chain.from_iterable(track.flaws.damage for track in tracks)
     silent = [Span(0.0, end_s), *(span for span in damage if span.end_s > end_s)]
     for track in tracks:
         ends = Span(begin_s, _begin_s([track])), Span(track.end_s, inf)
         silent = [
             common
             for a in silent
-            for b in (*joined([*track.damage, *track.missing]), *ends)
+            for b in (*joined([*track.flaws.damage, *track.flaws.missing]), *ends)
             if (common := Span(max(a.start_s, b.start_s), min(a.end_s, b.end_s))).length_s > 0
         ]
     return silent
@@ -116,7 +114,7 @@ def _in_no_track(tracks: list[Track]) -> list[Span]:
 
 def _begin_s(tracks: Iterable[Track]) -> float:
     """When the first of those that were heard begins."""
-    return min((track.first / track.stream.rate for track in tracks if track.heard), default=0.0)
+    return min((track.begin_s for track in tracks if track.heard), default=0.0)
 
 
 def late_by_s(container: InputContainer, tracks: list[Track]) -> float:
@@ -140,9 +138,24 @@ def late_by_s(container: InputContainer, tracks: list[Track]) -> float:
     return late_s if late_s > _TELL_S else 0.0
 
 
-def _short_s(container: InputContainer, end_s: float) -> float:
+def _end_s(tracks: list[Track]) -> float:
+    """When the last of them ends."""
+    return max(track.end_s for track in tracks)
+
+
+def _short_s(container: InputContainer, tracks: list[Track]) -> float:
     """By how much sound ends before the take, where the file states that."""
-    return 0.0 if states_no_length(container) else take_duration_s(container) - end_s
+    return 0.0 if states_no_length(container) else take_duration_s(container) - _end_s(tracks)
+
+
+def _is_short(short_s: float, tracks: list[Track]) -> bool:
+    """Whether that is to be told; what a clock that jumps says of the length is not believed."""
+    return short_s > _TELL_S and not any(track.flaws.leaps or track.flaws.anew for track in tracks)
+
+
+def _tenths(times_s: Iterable[list[float]]) -> list[float]:
+    """All times of some lists, in order, each once, as exact as they are told."""
+    return sorted({round(time_s, 1) for time_s in chain.from_iterable(times_s)})
 
 
 def _places(what: str, found: list[tuple[Track, list[Span]]]) -> Iterator[str]:

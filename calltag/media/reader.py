@@ -132,20 +132,24 @@ class SoundReader:
                     for track in tracks:
                         track.go_on(canvas.start + canvas.block_n)
                     yield canvas.take(tracks)
-            if feeding.broken and not any(track.heard for track in tracks):
+            if feeding.all_damaged:
                 raise MediaError(self.path, "has sound, but all of it is damaged; copy it again")
             end = max(track.end for track in tracks)
             while canvas.start < end:
                 yield canvas.take(tracks, end)
-            self.faults += told_faults(container, tracks, feeding.broken_off)
-            self.late = late_by_s(container, tracks) > 0
-            anew = any(track.anew for track in tracks)
-            self.joined_s = max(track.end_s for track in tracks) if anew else None
-            if lengths := announced_bytes(self.path):
-                self.faults.append(cut_short(*lengths))
-            elif short := why_short(self.path):
-                self.faults.append(short)
-            self.broken += without_sound(container, tracks, feeding.broken_off)
+            self._note(container, tracks, feeding.broken_off)
+
+    def _note(self, container: InputContainer, tracks: list[Track], broken_off: bool) -> None:
+        """Note what is wrong with the sound, after all of it was read."""
+        self.faults += told_faults(container, tracks, broken_off)
+        if lengths := announced_bytes(self.path):
+            self.faults.append(cut_short(*lengths))
+        elif short := why_short(self.path):
+            self.faults.append(short)
+        self.broken += without_sound(container, tracks, broken_off)
+        self.late = late_by_s(container, tracks) > 0
+        anew = any(track.flaws.anew for track in tracks)
+        self.joined_s = max(track.end_s for track in tracks) if anew else None
 
 
 def read_blocks(
@@ -264,7 +268,7 @@ def read_span(
         for _ in feeding:
             if min(track.end for track in tracks) >= last:
                 break
-        if feeding.broken and not any(track.heard for track in tracks):
+        if feeding.all_damaged:
             raise MediaError(path, f"its sound cannot be read at {start_s:.1f} s; copy it again")
         return canvas.take(tracks, max(first, *(track.end for track in tracks))), rate_hz
 
@@ -277,16 +281,18 @@ class _Feeding:
         self.broken_off = False
 
     @property
-    def broken(self) -> bool:
-        """Whether there was anything that could not be read."""
-        return self.broken_off or any(track.damage for track in self._tracks)
+    def all_damaged(self) -> bool:
+        """Whether nothing was heard so far, because something could not be read."""
+        if any(track.heard for track in self._tracks):
+            return False
+        return self.broken_off or any(track.flaws.damage for track in self._tracks)
 
     def __iter__(self) -> Iterator[None]:
-        tracks = {track.stream.index: track for track in self._tracks}
-        drop_all_but(self._container, list(tracks))
+        by_index = {track.stream.index: track for track in self._tracks}
+        drop_all_but(self._container, list(by_index))
         try:
             for packet in self._container.demux(tuple(track.stream for track in self._tracks)):
-                track = tracks[packet.stream.index]
+                track = by_index[packet.stream.index]
                 if track.feed(packet):
                     track.write()
                     yield
@@ -307,6 +313,7 @@ def _tracks(
     path: Path,
     recorded: Listener | None = None,
 ) -> list[Track]:
+    """Make a track of each stream, each with rows of its own; `from_s` is where a span begins."""
     start_s = take_start_s(container)
     picture_s = _picture_s(container)
     tracks = []
@@ -326,7 +333,7 @@ def _tracks(
                 rows,
                 start_s,
                 picture_s=picture_s,
-                pictured=partial(_pictured, path),
+                pictured_between=partial(_pictured_between, path),
                 sought=from_s is not None,
             )
         )
@@ -334,13 +341,13 @@ def _tracks(
 
 
 def _picture_s(container: InputContainer) -> float:
-    """Length that is stated of the picture, or of a file with one; 0 where none is."""
+    """Length that is stated of the picture, or else of the file; 0 where there is no picture."""
     if picture_stream(container) is None:
         return 0.0
     return picture_duration_s(container) or (container.duration or 0) / av.time_base
 
 
-def _pictured(path: Path, start_s: float, end_s: float) -> bool:
+def _pictured_between(path: Path, start_s: float, end_s: float) -> bool:
     """Tell whether a take has pictures in the middle of a stretch without sound."""
     with open_take(path) as container:
         picture = picture_stream(container)
