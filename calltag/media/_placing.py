@@ -30,6 +30,9 @@ _BACK_S = 1.0
 class Placing:
     """Keeps count of where one stream's sound ends, and tells where each frame belongs.
 
+    A frame that `follows` on what was placed so far is counted by `go_on`; for another one, `move`
+    goes first to where it belongs.
+
     Parameters
     ----------
     stream : AudioStream

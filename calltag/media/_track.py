@@ -81,7 +81,7 @@ class Track:
             return False
         for frame in frames:
             if self._held is None and self._placing.follows(frame):
-                self._gather(frame)
+                self._gather(frame)  # nearly all go this way: it must be short
             else:
                 self._weigh(frame)
         return self._gathering.n_samples >= GATHER_SAMPLES

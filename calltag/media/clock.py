@@ -308,12 +308,12 @@ def apart_s(first: datetime, second: datetime) -> float:
     return (second - first).total_seconds()
 
 
-def within_half_s(apart_s: float, turn_s: float = DAY_S) -> float:
+def within_half_s(difference_s: float, turn_s: float = DAY_S) -> float:
     """Bring a difference of two clocks to within half a turn, as over midnight.
 
     Parameters
     ----------
-    apart_s : float
+    difference_s : float
         Seconds from one clock to the other.
     turn_s : float
         After how many seconds they show the same again.
@@ -328,7 +328,7 @@ def within_half_s(apart_s: float, turn_s: float = DAY_S) -> float:
     >>> within_half_s(10.0 - 86_390.0)
     20.0
     """
-    return (apart_s + turn_s / 2) % turn_s - turn_s / 2
+    return (difference_s + turn_s / 2) % turn_s - turn_s / 2
 
 
 def _stated_start(take: Take) -> tuple[int, Rate] | None:

@@ -41,11 +41,12 @@ def told_faults(container: InputContainer, tracks: list[Track], broken_off: bool
     lost = len(container.streams.audio) - len(tracks)
     if lost:
         yield f"{lost} of its {lost + len(tracks)} sound streams cannot be decoded here"
-    if not any(track.heard for track in tracks):
+    heard = [track for track in tracks if track.heard]
+    if not heard:
         yield EMPTY_TRACK
         return
-    yield from _places("damaged", [(track, track.flaws.damage) for track in tracks if track.heard])
-    yield from _places("missing", [(track, track.flaws.missing) for track in tracks if track.heard])
+    yield from _places("damaged", [(track.rows, track.flaws.damage) for track in heard])
+    yield from _places("missing", [(track.rows, track.flaws.missing) for track in heard])
     for leap_s in _tenths(track.flaws.leaps for track in tracks)[:_TOLD]:
         yield f"its clock jumps at {leap_s:.1f} s; sound is taken to go on"
     anew = _tenths(track.flaws.anew for track in tracks)
@@ -84,9 +85,10 @@ def without_sound(container: InputContainer, tracks: list[Track], broken_off: bo
     list of Span
         The stretches, in order and apart; none where nothing was heard at all.
     """
-    if not any(track.heard for track in tracks):
+    heard = [track for track in tracks if track.heard]
+    if not heard:
         return []
-    spans = _in_no_track([track for track in tracks if track.heard])
+    spans = _in_no_track(heard)
     if late_s := late_by_s(container, tracks):
         spans.append(Span(0.0, late_s))
     end_s, short_s = _end_s(tracks), _short_s(container, tracks)
@@ -102,14 +104,19 @@ def _in_no_track(tracks: list[Track]) -> list[Span]:
     damage = chain.from_iterable(track.flaws.damage for track in tracks)
     silent = [Span(0.0, end_s), *(span for span in damage if span.end_s > end_s)]
     for track in tracks:
-        ends = Span(begin_s, _begin_s([track])), Span(track.end_s, inf)
-        silent = [
-            common
-            for a in silent
-            for b in (*joined([*track.flaws.damage, *track.flaws.missing]), *ends)
-            if (common := Span(max(a.start_s, b.start_s), min(a.end_s, b.end_s))).length_s > 0
+        its_own = [
+            Span(begin_s, track.begin_s),
+            *joined([*track.flaws.damage, *track.flaws.missing]),
+            Span(track.end_s, inf),
         ]
+        both = [_overlap(a, b) for a in silent for b in its_own]
+        silent = [span for span in both if span.length_s > 0]
     return silent
+
+
+def _overlap(one: Span, other: Span) -> Span:
+    """What two stretches have in common; of no length, or less, where that is nothing."""
+    return Span(max(one.start_s, other.start_s), min(one.end_s, other.end_s))
 
 
 def _begin_s(tracks: Iterable[Track]) -> float:
@@ -158,18 +165,18 @@ def _tenths(times_s: Iterable[list[float]]) -> list[float]:
     return sorted({round(time_s, 1) for time_s in chain.from_iterable(times_s)})
 
 
-def _places(what: str, found: list[tuple[Track, list[Span]]]) -> Iterator[str]:
+def _places(what: str, found: list[tuple[slice, list[Span]]]) -> Iterator[str]:
     """Name the first few stretches, and whose they are where not every track has them."""
     places: list[tuple[Span, list[slice]]] = []
-    for track, spans in found:
+    for rows, spans in found:
         of_others = range(len(places))  # those of one track are apart
         for span in joined(spans):
             at = next((i for i in of_others if _alike(places[i][0], span)), None)
             if at is None:
-                places.append((span, [track.rows]))
+                places.append((span, [rows]))
             else:
                 place, those = places[at]
-                places[at] = joined([place, span])[0], [*those, track.rows]
+                places[at] = joined([place, span])[0], [*those, rows]
     places.sort(key=lambda place: place[0])
     for (start_s, end_s), those in places[:_TOLD]:
         channels = [row + 1 for rows in those for row in range(rows.start, rows.stop)]

@@ -13,9 +13,11 @@ from calltag.media.streams import readable_packets
 _PICTURES_LOOKED_AT, _BYTES_LOOKED_AT = 400, 4_000_000  # whichever comes first
 _FEWEST_PICTURES = 8  # fewer prove nothing
 _REORDERED = 4  # the last pictures that were read may lack one of this many that come before
-_PICTURES_OFF = 2  # by the end of a take of constant rate,
-_RATE_OFF = 0.0005  # or this share of them: 59.94 and 60 lie twice as far apart
 _ALWAYS_STEADY = frozenset(("avi", "dv", "mxf"))  # these store no time with a picture
+
+_PICTURES_OFF, _SHARE_OFF = 2, 0.0005
+"""By how many pictures, or which share of them, a take of constant rate may end early or late,
+whichever is more; 59.94 and 60 lie twice as far apart."""
 
 
 def picture_rate(container: InputContainer, picture: VideoStream) -> tuple[Fraction | None, bool]:
@@ -40,13 +42,13 @@ def picture_rate(container: InputContainer, picture: VideoStream) -> tuple[Fract
     if not stated or not tick:
         return Fraction(stated) if stated else None, False
     ticks = _picture_ticks(container, picture)[1:]  # the first one may be held a little longer
-    length_s = float((ticks[-1] - ticks[0]) * tick) if len(ticks) > _FEWEST_PICTURES else 0.0
-    fps = exact_rate(Fraction(stated), tick_s=tick, duration_s=length_s)
-    if not length_s or is_steady(ticks, fps, tick):
+    enough = len(ticks) > _FEWEST_PICTURES
+    length = (ticks[-1] - ticks[0]) * tick if enough else Fraction(0)
+    fps = exact_rate(Fraction(stated), tick_s=tick, duration_s=float(length))
+    if not length or is_steady(ticks, fps, tick):
         return fps, False
     # Some formats state a rounded rate: 120 for 119.88.
-    counted = Fraction(len(ticks) - 1) / ((ticks[-1] - ticks[0]) * tick)
-    counted = exact_rate(counted, tick_s=tick, duration_s=length_s)
+    counted = exact_rate((len(ticks) - 1) / length, tick_s=tick, duration_s=float(length))
     if counted in STANDARD_RATES and is_steady(ticks, counted, tick) and _goes_on(picture, counted):
         return counted, False
     return fps, True
@@ -59,7 +61,7 @@ def _goes_on(picture: VideoStream, fps: Fraction) -> bool:
         return True
     ticks = index[n - 2].timestamp - index[1].timestamp
     off = abs(ticks * (picture.time_base or 0) * fps - (n - 3))
-    return off <= max(_PICTURES_OFF, n * _RATE_OFF)
+    return off <= max(_PICTURES_OFF, n * _SHARE_OFF)
 
 
 def _picture_ticks(container: InputContainer, picture: VideoStream) -> list[int]:

@@ -24,6 +24,7 @@ _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
 # EBU Tech 3285 (from memory): between the numbers of day and time other signs may stand as well.
 _DAY = re.compile(r"(\d{4})[-_:/ .](\d\d)[-_:/ .](\d\d)")
 _BEXT_TIME = re.compile(r"(\d\d)[-_: .](\d\d)[-_: .](\d\d)")
+_ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _WITH_SECONDS = re.compile(r".{11}\d\d:\d\d:\d\d")
 _COUNTED_SINGLY = 30  # SMPTE ST 12-1 has a label for each frame up to this rate
 _LABEL_BYTES = 4
@@ -174,9 +175,9 @@ def _iso(text: str) -> str | None:
         moment = datetime.fromisoformat(text)
     except ValueError:
         return None
-    if moment.year <= _NEVER_SET_YEAR or not re.match(r"\d{4}-\d\d-\d\d", text):
+    if moment.year <= _NEVER_SET_YEAR or not _ISO_DAY.match(text):
         return None
-    if len(text) == 10:
+    if _ISO_DAY.fullmatch(text):
         return text
     exact = "seconds" if _WITH_SECONDS.match(text) else "minutes"
     return moment.isoformat(timespec=exact).replace("+00:00", "Z")
