@@ -26,12 +26,16 @@ from calltag.sound.events import BAND_SHARE
 from calltag.sound.hum import Hum, describe_hum
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, MEAN_SQUARE, N_MELS, mel_edges_hz, to_db
+from calltag.sound.swells import slow_swells
 
 LEAST_PROBABILITY = 0.5
 """A second holds a kind of noise from here on."""
 
 AUDIBLE_HUM_DBFS = -68.0
 """Hum below this is no noise of the take; `calltag.takes.rescue` finds it all the same."""
+
+PASSING = "slow swell, as of an aircraft far away"
+"""Detail of a machine that is told by that alone, mostly."""
 
 _FRAMES = FRAMES_PER_S // TENTHS_PER_S  # in a tenth of a second,
 _STEPS = STEPS_PER_S // TENTHS_PER_S  # as all is told that is kept
@@ -55,6 +59,9 @@ _OVER_NEXT_DB = -2.0  # a knock is strongest in the lowest bands
 _SAME_MACHINE_S = 10.0
 _NO_WATER = 0.4  # of the odds that a beat gives a machine; a boat on a lake leaves clear water
 _ALONE_DB = 3.0
+_PASSING_ODDS = 0.2  # 55 %: a doubt, for which no take is thrown away
+_PASSING_OTHERS, _PASSING_VOICE = -1.0, -3.0  # odds of other kinds from which on it is one of these
+_MOSTLY = 0.5
 _HUM_SURE = 0.95  # of recordings without hum, none in a hundred showed it
 
 
@@ -137,7 +144,8 @@ class NoiseMeter:
         by_ear = steady(odds[:, _MACHINE])
         machine = machine_odds(by_ear, smooth[:, _VOICE], self._beats)
         smooth[:, _WATER] -= np.where(machine != by_ear, _NO_WATER * np.maximum(0, machine), 0)
-        smooth[:, _MACHINE] = machine
+        passes = self._passes(levels_db[:n], smooth)
+        smooth[:, _MACHINE] = np.where(passes, np.maximum(machine, _PASSING_ODDS), machine)
         probability = 1 / (1 + np.exp(-smooth))
         found: list[NoiseSpan] = []
         for i, kind in enumerate(NOISE_KINDS):
@@ -147,8 +155,14 @@ class NoiseMeter:
                 for first, last in _lasting(on)
             ]
         hums = list(self._hum_spans(n / TENTHS_PER_S))
-        found = [self._detailed(span) for span in found if not _explained(span, hums)]
+        found = [self._detailed(span, passes) for span in found if not _explained(span, hums)]
         return sorted([*found, *hums], key=lambda span: (span.start_s, span.kind))
+
+    @staticmethod
+    def _passes(levels_db: npt.NDArray[np.float16], smooth: FloatArray) -> npt.NDArray[np.bool_]:
+        """Where something low swells that no other kind is heard to be."""
+        others = smooth[:, [_WIND, _WATER]].max(axis=1) > _PASSING_OTHERS
+        return slow_swells(levels_db) & ~others & (smooth[:, _VOICE] < _PASSING_VOICE)
 
     def _gust_odds(self, smooth: FloatArray) -> DoubleArray:
         """Odds of wind by the model and the lowest bands together; -inf without a gust."""
@@ -180,8 +194,8 @@ class NoiseMeter:
                 out[around] = np.maximum(out[around], sure)
         return out
 
-    def _detailed(self, span: NoiseSpan) -> NoiseSpan:
-        """Say what beats in a machine's noise."""
+    def _detailed(self, span: NoiseSpan, passes: npt.NDArray[np.bool_]) -> NoiseSpan:
+        """Say what beats in a machine's noise, or that it swells."""
         if span.kind != "machine":
             return span
         near = [
@@ -192,7 +206,10 @@ class NoiseMeter:
         least_s = min((apart_s for apart_s, _ in near), default=float("inf"))
         # a machine that stopped for a moment is the same one
         beats = [engine for apart_s, engine in near if apart_s == least_s <= _SAME_MACHINE_S]
-        return replace(span, detail=describe_engines(beats)) if beats else span
+        if beats:
+            return replace(span, detail=describe_engines(beats))
+        first, last = (round(edge_s * TENTHS_PER_S) for edge_s in span.span)
+        return replace(span, detail=PASSING) if passes[first:last].mean() > _MOSTLY else span
 
     def _hum_spans(self, duration_s: float) -> Iterator[NoiseSpan]:
         for (start_s, end_s), hum in self._hums:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calltag.learn.noise import NoiseMeter
+from calltag.learn.noise import PASSING, NoiseMeter
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
 from calltag.sound.engine import Beat, Engine
@@ -65,6 +65,22 @@ def test_gaps_of_less_than_a_second_are_closed():
     (span,) = metered(mel(12), odds(12, water=[(2, 5), (5.6, 9)]))
     assert (span.start_s, span.end_s) == pytest.approx((2, 9), abs=0.25)
     assert len(metered(mel(12), odds(12, water=[(2, 5), (7, 9)]))) == 2
+
+
+def test_what_swells_slowly_and_is_nothing_else_may_be_a_machine():
+    """Low bands that rise by 15 dB within 15 s, and sink again: a doubt, that says why."""
+    rise = 10 ** (1.5 * np.exp(-(((np.arange(6000) / 100 - 30) / 9) ** 2)))
+    sound = mel(60)
+    sound[:, :20] *= rise[:, None].astype(np.float32)
+    (span,) = metered(sound, odds(60))
+    assert (span.kind, span.detail) == ("machine", PASSING)
+    assert span.confidence == pytest.approx(0.55, abs=0.01)
+    assert span.start_s == pytest.approx(20.6, abs=1.5)
+    assert span.end_s == pytest.approx(39.4, abs=1.5)
+    for kind in ("water", "wind", "voice"):
+        assert {one.kind for one in metered(sound, odds(60, **{kind: [(0, 60)]}))} == {kind}
+    heard = metered(sound, odds(60, machine=[(20, 40)]))
+    assert max(span.confidence for span in heard) > 0.9, "what is heard is not made less sure"
 
 
 def test_spans_of_one_kind_do_not_touch_and_lie_in_the_take():
