@@ -51,7 +51,7 @@ _SELDOMER = 1.5
 _DOUBT_MOST_S, _CERTAIN_MOST_S = 20.0, 45.0  # in doubt; or where only the rate is to be told,
 _UNLIKELY = -2.0  # or where only rare evidence could turn these odds, and lately did not
 _SLACK_S = 3.0  # an excerpt may come so much later, to be where nothing calls
-_ASIDE = 8 * TENTHS_PER_S  # from one to the next where no machine is heard; it speaks for half
+_ASIDE = 6 * TENTHS_PER_S  # from one to the next where no machine is heard; it speaks for half
 _CALLING = (0.5, 0.8)  # shares of an excerpt: what beats in one that is full of calls is a call
 _SHORTEST_S = 0.5
 
@@ -219,35 +219,44 @@ def _middles(odds: DoubleArray) -> Iterator[tuple[int, int]]:
 
 def _unheard(
     stretch: Stretch, busy: DoubleArray, cut: Callable[[float, float], FloatArray]
-) -> Iterator[tuple[float, Beat]]:
+) -> list[tuple[float, Beat]]:
     """Look at the loudest moment where no machine is heard, and aside while it beats clearly."""
-    n = len(stretch.odds)
-    if not n:
-        return
-    inside = slice(_HALF, n - _HALF) if n > 2 * _HALF else slice(n // 2, n // 2 + 1)
-    loudness = np.full(n, -1.0)
-    loudness[inside] = scipy.ndimage.uniform_filter1d(stretch.low, 2 * _HALF, mode="nearest")[
-        inside
-    ]
-    heard = scipy.ndimage.maximum_filter1d(stretch.odds, 2 * _HALF, mode="nearest")
-    loudness[(heard > DOUBTFUL_ODDS[0]) | (busy[:n] > _CALLING[0])] = -1.0
+    loudness = _loudness_unheard(stretch, busy)
+    n = len(loudness)
+    if not n or loudness.max() < 0:
+        return []
+
+    def clear(at: int) -> tuple[float, Beat] | None:
+        at_s = stretch.start_s + at / TENTHS_PER_S
+        beat = _listened(at_s, busy[at], cut)
+        return (at_s, beat) if beat is not None and beat.evidence > CLEAR_BEAT else None
+
     loudest = int(loudness.argmax())
-    for ats in (
-        range(loudest, n, _ASIDE),
-        range(loudest - _ASIDE, -1, -_ASIDE),
-    ):
+    first = clear(loudest)
+    if first is None or _hums(first[0], cut):
+        return []
+    found = [first]
+    for ats in (range(loudest + _ASIDE, n, _ASIDE), range(loudest - _ASIDE, -1, -_ASIDE)):
         for at in ats:
             if loudness[at] < 0:
                 continue
-            at_s = stretch.start_s + at / TENTHS_PER_S
-            beat = _listened(at_s, busy[at], cut)
-            if beat is None or beat.evidence <= CLEAR_BEAT:
-                if at == loudest:
-                    return
+            one = clear(at)
+            if one is None:
                 break
-            if at == loudest and _hums(at_s, cut):
-                return
-            yield at_s, beat
+            found.append(one)
+    return found
+
+
+def _loudness_unheard(stretch: Stretch, busy: DoubleArray) -> DoubleArray:
+    """Power around each tenth that may be the middle of an excerpt without a machine, or -1."""
+    n = len(stretch.odds)
+    inside = slice(_HALF, n - _HALF) if n > 2 * _HALF else slice(n // 2, n // 2 + 1)
+    power = scipy.ndimage.uniform_filter1d(stretch.low, 2 * _HALF, mode="nearest")
+    heard = scipy.ndimage.maximum_filter1d(stretch.odds, 2 * _HALF, mode="nearest")
+    free = np.zeros(n, bool)
+    free[inside] = True
+    free &= (heard <= DOUBTFUL_ODDS[0]) & (busy[:n] <= _CALLING[0])
+    return np.where(free, power, -1.0)
 
 
 def _listened(at_s: float, busy: float, cut: Callable[[float, float], FloatArray]) -> Beat | None:
