@@ -6,7 +6,9 @@ if it were looked for everywhere. So it is looked for in excerpts, where it can 
 
 An aircraft or a boat far away is air to the starter model, however loud it is there: what reaches
 so far has its tone, not its rasp. It still beats as nothing else does. So what is heard counts only
-so much against a clear beat, and where no machine is heard, the loudest moment is looked at.
+so much against a clear beat, and where no machine is heard, the loudest moment is looked at. That
+beat has lines, and has them all the time: a snipe's drumming, frogs and a woodpecker throb without,
+and cries end.
 """
 
 from __future__ import annotations
@@ -41,8 +43,11 @@ DOUBTFUL_ODDS = tuple(-(_OFFSET + _BY_BEAT * evidence) / _BY_EAR for evidence in
 """Between these odds of the starter model any beat may decide; below them a clear one alone."""
 
 CLEAR_BEAT = -(_OFFSET + _BY_EAR * _LEAST_BY_EAR) / _BY_BEAT
-"""Evidence from which on a beat is a machine's, whatever the starter model hears, but for a voice.
+"""Evidence from which on a beat turns whatever the starter model hears, but for a voice.
 Of 170 excerpts of rain, surf, fire, wind, thunder, animals and people one exceeds it, a clock."""
+
+_LEAST_LINES = 1.0  # in each second of it, where no machine is heard: propellers far away exceed it
+# wherever they beat clearly; drumming, croaks and purring do not, roars and buzzing seldom
 
 _EXCERPT_S = 4.0
 _HALF = round(_EXCERPT_S / 2 * TENTHS_PER_S)  # of an excerpt, in tenths of a second
@@ -51,7 +56,7 @@ _SELDOMER = 1.5
 _DOUBT_MOST_S, _CERTAIN_MOST_S = 20.0, 45.0  # in doubt; or where only the rate is to be told,
 _UNLIKELY = -2.0  # or where only rare evidence could turn these odds, and lately did not
 _SLACK_S = 3.0  # an excerpt may come so much later, to be where nothing calls
-_ASIDE = 6 * TENTHS_PER_S  # from one to the next where no machine is heard; it speaks for half
+_ASIDE = 8 * TENTHS_PER_S  # from one to the next where no machine is heard; it speaks for half
 _CALLING = (0.5, 0.8)  # shares of an excerpt: what beats in one that is full of calls is a call
 _SHORTEST_S = 0.5
 
@@ -229,15 +234,20 @@ def _unheard(
     def clear(at: int) -> tuple[float, Beat] | None:
         at_s = stretch.start_s + at / TENTHS_PER_S
         beat = _listened(at_s, busy[at], cut)
-        return (at_s, beat) if beat is not None and beat.evidence > CLEAR_BEAT else None
+        return (at_s, beat) if beat is not None and _is_clear(beat) else None
 
     loudest = int(loudness.argmax())
     first = clear(loudest)
     if first is None or _hums(first[0], cut):
         return []
     found = [first]
-    for ats in (range(loudest + _ASIDE, n, _ASIDE), range(loudest - _ASIDE, -1, -_ASIDE)):
-        for at in ats:
+    lowest, highest = min(_HALF, n // 2), max(n - _HALF - 1, n // 2)
+    for ats in (
+        range(loudest + _ASIDE, n + _ASIDE // 2, _ASIDE),
+        range(loudest - _ASIDE, -_ASIDE // 2, -_ASIDE),
+    ):
+        for past in ats:  # the last one speaks for what is left up to the border
+            at = min(max(past, lowest), highest)
             if loudness[at] < 0:
                 continue
             one = clear(at)
@@ -263,6 +273,11 @@ def _listened(at_s: float, busy: float, cut: Callable[[float, float], FloatArray
     """What beats in the excerpt around a moment, so much of which is calls."""
     beat = listen_for_beat(cut(at_s - _EXCERPT_S / 2, at_s + _EXCERPT_S / 2), RATE_HZ)
     return None if beat is None else _unless_calls(beat, busy)
+
+
+def _is_clear(beat: Beat) -> bool:
+    """Whether a beat is a machine's where none is heard."""
+    return beat.evidence > CLEAR_BEAT and beat.least_lines > _LEAST_LINES
 
 
 def _hums(at_s: float, cut: Callable[[float, float], FloatArray]) -> bool:

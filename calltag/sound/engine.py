@@ -75,6 +75,8 @@ class Beat:
         within `EVIDENCE`.
     lines, throb : float
         The same of lines in the spectrum alone, and of a throb alone; without limits.
+    least_lines : float
+        That of lines in the second that shows them least.
     engine : Engine or None
         The beat, where there is a clear one.
     """
@@ -82,6 +84,7 @@ class Beat:
     evidence: float
     lines: float
     throb: float
+    least_lines: float
     engine: Engine | None
 
 
@@ -113,7 +116,8 @@ def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
     lines, strength_db = _lines(*thinned(samples, rate_hz))
     if throb is None or not len(lines):
         return None
-    by_lines = (lines.max() - _LINES_USUAL) / (_LINES_RARE - _LINES_USUAL)
+    each_second = (lines.max(axis=1) - _LINES_USUAL) / (_LINES_RARE - _LINES_USUAL)
+    by_lines = each_second.max()
     by_throb = (throb.evidence.max(axis=1).mean() - _THROB_USUAL) / (_THROB_RARE - _THROB_USUAL)
     evidence = float(np.clip(max(by_lines, by_throb), *EVIDENCE))
     bass = float(np.clip((throb.low_db - _NO_BASS_DB) / (_BASS_DB - _NO_BASS_DB), 0, 1))
@@ -121,6 +125,7 @@ def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
         evidence=bass * evidence - (1 - bass) * min(abs(evidence), -EVIDENCE[0]),
         lines=float(by_lines),
         throb=float(by_throb),
+        least_lines=float(each_second.min()),
         engine=(_by_lines(lines, strength_db) or _by_throb(throb)) if bass else None,
     )
 

@@ -342,6 +342,19 @@ def test_an_aircraft_far_away_is_a_machine_by_its_beat(starter, tmp_path):
     assert machine_s(loud / 20 + 1e-4 * hum, "hum.wav") == [], "too faint to be told as the mains"
 
 
+def test_a_snipe_that_drums_is_no_machine(starter, tmp_path):
+    """It throbs as a rotor does, in bouts of two seconds, 25 dB over the air."""
+    n = 20 * RATE_HZ
+    rng = np.random.default_rng(4)
+    spectrum = np.fft.rfft(rng.standard_normal(n))
+    air = np.fft.irfft(spectrum / np.sqrt(np.maximum(np.fft.rfftfreq(n, 1 / RATE_HZ), 20)), n)
+    t = np.arange(n) / RATE_HZ
+    drum = sosfilt(butter(2, [240, 400], "band", fs=RATE_HZ, output="sos"), air)
+    drum *= np.sin(np.pi * 12 * t) ** 4 * np.clip(2 * np.sin(2 * np.pi * t / 5), 0, 1)
+    sound = 2e-3 * air / air.std() + 4e-3 * drum / drum.std()
+    assert [span.kind for span in found(starter, write(tmp_path / "drum.wav", sound)).noise] == []
+
+
 def _odd_takes():
     rng = np.random.default_rng(2)
     n = 2 * RATE_HZ

@@ -208,7 +208,7 @@ def test_a_gust_that_the_model_half_hears_is_wind():
 
 def beat(rate_hz):
     engine = Engine(rate_hz=rate_hz, slowest_hz=rate_hz, fastest_hz=rate_hz, strength_db=9, share=1)
-    return Beat(evidence=4.0, lines=4.0, throb=0.0, engine=engine)
+    return Beat(evidence=4.0, lines=4.0, throb=0.0, least_lines=4.0, engine=engine)
 
 
 def test_a_machine_bears_its_beat():

@@ -128,6 +128,21 @@ def test_animals_that_beat_are_no_evidence(rng, rate_hz):
         assert beat.evidence < 1
 
 
+@pytest.mark.parametrize("rate_hz", [40, 80, 140])
+def test_an_engine_has_lines_in_every_second(rng, made, rate_hz):
+    """What drums, however low, has none; and what cries has them as long as it cries."""
+    engine = made.engine(rng, rate_hz, 4, 0.005)
+    air = 0.003 * rng.standard_normal(len(engine))
+    assert listen_for_beat(engine + air, RATE_HZ).least_lines > 1.5
+    ended = np.where(np.arange(len(engine)) < 2.5 * RATE_HZ, engine, 0)
+    roar = listen_for_beat(ended + air, RATE_HZ)
+    assert roar.evidence > 3
+    assert roar.least_lines < 0.8
+    drum = listen_for_beat(made.rasp(rng, rate_hz / 4, 4) + air, RATE_HZ)
+    assert drum.evidence > 3
+    assert drum.least_lines < 0.8
+
+
 def test_a_revving_engine_has_a_range(rng, made):
     steady, revving = (
         find_engine(made.engine(rng, 90, 7, 0.004, drift=drift), RATE_HZ) for drift in (0, 0.3)
