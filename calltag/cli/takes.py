@@ -241,13 +241,13 @@ def _where(verdict: Verdict) -> str:
     return ", ".join(f"{position(s)}-{position(e)}{mark}" for s, e, mark in joined)
 
 
-def _same(take_log: TakeLog) -> str:
+def _same(take_log: TakeLog) -> list[str]:
     """What is said of channels that are the same: many cameras write them so, no harm is done."""
     from calltag.sound.faults import said
 
     levels = take_log.take.levels
     faults = levels.channel_faults if levels else ()
-    return next((said(one) for one in faults if one.kind == FaultKind.SAME), "")
+    return [said(one) for one in faults if one.kind == FaultKind.SAME]
 
 
 def _cells(row: Row, take_log: TakeLog, verdict: Verdict, n_calls: int) -> list[str]:
@@ -258,6 +258,6 @@ def _cells(row: Row, take_log: TakeLog, verdict: Verdict, n_calls: int) -> list[
         take_length(verdict.clean_s),
         str(n_calls),
         _where(verdict),
-        "; ".join(reason for reason in verdict.reasons if reason != _same(take_log)),
+        "; ".join(reason for reason in verdict.reasons if reason not in _same(take_log)),
         str(row["start_tc"] or ""),
     ]

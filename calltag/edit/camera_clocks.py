@@ -18,6 +18,7 @@ from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import combinations
 from operator import attrgetter
 from pathlib import PurePosixPath
 from statistics import median
@@ -206,14 +207,15 @@ class CameraClocks:
         first: dict[Hashable, Take] = {}
         for take in takes:
             first.setdefault(camera(take), take)
-        cameras_in = Counter(PurePosixPath(take.path).parent for take in first.values())
+        folder_of = {one: PurePosixPath(take.path).parent for one, take in first.items()}
+        cameras_in = Counter(folder_of.values())
+        in_order = sorted(first, key=lambda one: [*cameras_in].index(folder_of[one]))
         found: dict[tuple[PurePosixPath, PurePosixPath], list[ClockDifference]] = defaultdict(list)
-        told: set[frozenset[Hashable]] = set()
-        for (than, of), known in self._agreed.items():
-            if frozenset((of, than)) in told or not {of, than} <= first.keys():
+        for than, of in combinations(in_order, 2):
+            known = self._agreed.get((than, of))
+            if known is None:
                 continue
-            told.add(frozenset((of, than)))
-            folders = [PurePosixPath(first[one].path).parent for one in (of, than)]
+            folders = [folder_of[one] for one in (of, than)]
             names = [first[one].path for one in (of, than)]
             if all(folder.name and cameras_in[folder] == 1 for folder in folders):
                 names = [str(folder) for folder in folders]
@@ -344,7 +346,7 @@ def _in_one(
 ) -> Sequence[ClockDifference]:
     """What is said of two folders, once where all agree: one camera's files have several forms."""
     first = max(said, key=attrgetter("n_pairs"))
-    apart_s = max(abs(one.ahead_s - first.ahead_s) + one.apart_s for one in said)
+    apart_s = max(abs(within_half_s(one.ahead_s - first.ahead_s)) + one.apart_s for one in said)
     if len(said) == 1 or not of.name or not than.name or of == than or apart_s > 2 * _STAMP_S:
         return said
     return [

@@ -82,12 +82,14 @@ def test_the_table_marks_what_a_rescue_makes_usable_and_counts_channels_that_are
         Usable(18.0, 20.0, "calls, with the noise under them"),
         Usable(30.0, 40.0, "natural sound"),
     )
-    same = ChannelFault(FaultKind.SAME, (1, 2))
-    verdict = Verdict(grade="part", usable=stretches, reasons=("wind at 0:10", said(same)))
+    same = [ChannelFault(FaultKind.SAME, pair) for pair in ((1, 2), (3, 4))]
+    verdict = Verdict(
+        grade="part", usable=stretches, reasons=("wind at 0:10", *(said(one) for one in same))
+    )
     monkeypatch.setattr("calltag.takes.verdict.judge", lambda _: verdict)
     with Log(log) as opened:
         one = opened.take_log("card1/A001.mov")
-        levels = replace(one.take.levels, channel_faults=(same,))
+        levels = replace(one.take.levels, channel_faults=tuple(same))
         opened.put(replace(one, take=replace(one.take, levels=levels)), feature_version=1)
     ran = run("takes", "--take", "card1/A001.mov")
     for where in ("0:00.00-0:10.00,", "0:10.00-0:18.00 treated,", "0:18.00-0:20.00 noisy,"):
@@ -99,7 +101,9 @@ def test_the_table_marks_what_a_rescue_makes_usable_and_counts_channels_that_are
     (row,) = csv.DictReader(
         io.StringIO(run("takes", "--take", "card1/A001.mov", "--as", "csv").out)
     )
-    assert row["reasons"] == "wind at 0:10; channels 1 and 2 are the same"
+    assert row["reasons"] == (
+        "wind at 0:10; channels 1 and 2 are the same; channels 3 and 4 are the same"
+    )
 
 
 def test_a_recorders_takes_have_the_timecode_of_the_rushes(run, log) -> None:

@@ -107,6 +107,18 @@ def test_files_of_one_card_in_several_forms_are_told_of_once_where_they_agree() 
     assert [(one.of, one.than, one.n_pairs) for one in told] == [("cam2", "cam1", 3)]
     _, apart = look([*pairs, (other_form, b, 9.0)])
     assert len(apart) == 2, "another camera's files may lie in the same folder"
+    _, turned = look([*pairs, (b, other_form, -3.0)])
+    assert turned == told, "whichever of a pair was named first"
+
+
+def test_clocks_half_a_day_apart_agree_on_both_sides_of_it() -> None:
+    """Set by a dial of twelve hours."""
+    half_s = DAY_S / 2 - AHEAD_S
+    pairs = [(*sure_pair(n, TEN_S + 600 * n, off_s=half_s - 0.04), 3.0) for n in (1, 2)]
+    a, b = sure_pair(3, TEN_S + 1800, off_s=half_s + 0.04)
+    _, told = look([*pairs, (replace(a, path="cam1/reeds at dawn.mp4"), b, 3.0)])
+    assert [(one.of, one.than, one.n_pairs) for one in told] == [("cam2", "cam1", 3)]
+    assert told[0].apart_s < 0.2
 
 
 def test_clocks_that_show_midnight_at_different_times_are_one_difference() -> None:
