@@ -61,6 +61,7 @@ _NO_WATER = 0.4  # of the odds that a beat gives a machine; a boat on a lake lea
 _ALONE_DB = 3.0
 _PASSING_ODDS = 0.2  # 55 %: a doubt, for which no take is thrown away
 _PASSING_OTHERS, _PASSING_VOICE = -1.0, -3.0  # odds of other kinds from which on it is one of these
+_PASSING_CALLS, _PASSING_TENTHS = 0.3, 61  # share of calls from which on it is these, and of what
 _MOSTLY = 0.5
 _HUM_SURE = 0.95  # of recordings without hum, none in a hundred showed it
 
@@ -71,12 +72,13 @@ class NoiseMeter:
     def __init__(self) -> None:
         self._levels_db: list[npt.NDArray[np.float16]] = []  # an hour of them is 5 MB
         self._odds: list[FloatArray] = []
+        self._calling: list[npt.NDArray[np.bool_]] = []
         self._knocks: list[npt.NDArray[np.float16]] = []
         self._low_db: list[npt.NDArray[np.float16]] = []
         self._beats: list[tuple[float, Beat]] = []
         self._hums: list[tuple[Span, Hum]] = []
 
-    def add(self, mel: FloatArray, kinds: FloatArray) -> None:
+    def add(self, mel: FloatArray, kinds: FloatArray, call: FloatArray) -> None:
         """Take in consecutive frames.
 
         Parameters
@@ -85,6 +87,8 @@ class NoiseMeter:
             Mel power; whole tenths of a second, except at the take's end.
         kinds : np.ndarray, shape (n_steps, len(NOISE_KINDS))
             Log-odds of each kind.
+        call : np.ndarray, shape (n_steps,)
+            Log-odds of a call.
         """
         whole = len(mel) // _FRAMES * _FRAMES
         tenths = mel[:whole].reshape(-1, _FRAMES, N_MELS).mean(axis=1)
@@ -92,6 +96,7 @@ class NoiseMeter:
         whole = len(kinds) // _STEPS * _STEPS
         steps = kinds[:whole].reshape(-1, _STEPS, len(NOISE_KINDS))
         self._odds.append(steps.mean(axis=1))
+        self._calling.append((call[:whole].reshape(-1, _STEPS) > 0).any(axis=1))
         self._knocks.append(steps[:, :, _HANDLING].max(axis=1).astype(np.float16))
         self._low_db.append(group_levels_db(mel).astype(np.float16))
 
@@ -158,11 +163,15 @@ class NoiseMeter:
         found = [self._detailed(span, passes) for span in found if not _explained(span, hums)]
         return sorted([*found, *hums], key=lambda span: (span.start_s, span.kind))
 
-    @staticmethod
-    def _passes(levels_db: npt.NDArray[np.float16], smooth: FloatArray) -> npt.NDArray[np.bool_]:
-        """Where something low swells that no other kind is heard to be."""
+    def _passes(
+        self, levels_db: npt.NDArray[np.float16], smooth: FloatArray
+    ) -> npt.NDArray[np.bool_]:
+        """Where something low swells that is no call, and that no other kind is heard to be."""
+        calling = np.concatenate(self._calling)[: len(smooth)].astype(np.float64)
+        often = scipy.ndimage.uniform_filter1d(calling, _PASSING_TENTHS, mode="nearest")
         others = smooth[:, [_WIND, _WATER]].max(axis=1) > _PASSING_OTHERS
-        return slow_swells(levels_db) & ~others & (smooth[:, _VOICE] < _PASSING_VOICE)
+        quiet = ~others & (smooth[:, _VOICE] < _PASSING_VOICE) & (often < _PASSING_CALLS)
+        return slow_swells(levels_db) & quiet
 
     def _gust_odds(self, smooth: FloatArray) -> DoubleArray:
         """Odds of wind by the model and the lowest bands together; -inf without a gust."""

@@ -142,10 +142,8 @@ class Pass:
         cut = partial(self._cut, window.first / FRAMES_PER_S)
         heard = listen_through(self.hearing, level_db, cut)
         own = slice(window.core - window.first, window.stop - window.first)
-        self.noise.add(
-            window.mel[own],
-            heard.kinds[own.start // FRAMES_PER_STEP : -(-own.stop // FRAMES_PER_STEP)],
-        )
+        own_steps = slice(own.start // FRAMES_PER_STEP, -(-own.stop // FRAMES_PER_STEP))
+        self.noise.add(window.mel[own], heard.kinds[own_steps], heard.call[own_steps])
         steps = _Steps(heard, over_steps(window.mel), over_steps(level_db))
         self._look_for_beats(window, steps)
         self._look_for_hum(window)

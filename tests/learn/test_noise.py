@@ -36,14 +36,20 @@ def mel(seconds, spectrum=QUIET):
     return np.repeat(spectrum[None], round(seconds * 100), axis=0)
 
 
-def metered(mels, kinds, cuts_s=()):
+def no_call(kinds):
+    return np.full(len(kinds), -9, np.float32)
+
+
+def metered(mels, kinds, cuts_s=(), call=None):
     """Spans of what a meter was given in pieces."""
     meter = NoiseMeter()
+    call = no_call(kinds) if call is None else call
     edges = [0, *cuts_s, len(mels) / 100]
     for start_s, end_s in itertools.pairwise(edges):
         meter.add(
             mels[round(100 * start_s) : round(100 * end_s)],
             kinds[round(50 * start_s) : round(50 * end_s)],
+            call[round(50 * start_s) : round(50 * end_s)],
         )
     return meter.spans()
 
@@ -79,6 +85,8 @@ def test_what_swells_slowly_and_is_nothing_else_may_be_a_machine():
     assert span.end_s == pytest.approx(39.4, abs=1.5)
     for kind in ("water", "wind", "voice"):
         assert {one.kind for one in metered(sound, odds(60, **{kind: [(0, 60)]}))} == {kind}
+    cooing = np.where(np.arange(3000) % 150 < 75, 3.0, -9.0).astype(np.float32)
+    assert metered(sound, odds(60), call=cooing) == [], "doves in series"
     heard = metered(sound, odds(60, machine=[(20, 40)]))
     assert max(span.confidence for span in heard) > 0.9, "what is heard is not made less sure"
 
@@ -213,7 +221,8 @@ def beat(rate_hz):
 
 def test_a_machine_bears_its_beat():
     meter = NoiseMeter()
-    meter.add(mel(60), odds(60, machine=[(5, 15), (18, 25), (45, 55)], wind=[(5, 15)]))
+    kinds = odds(60, machine=[(5, 15), (18, 25), (45, 55)], wind=[(5, 15)])
+    meter.add(mel(60), kinds, no_call(kinds))
     meter.add_beat(8.0, beat(92.0))
     meter.add_beat(12.0, beat(60.0))
     details = {(round(span.start_s), span.kind): span.detail for span in meter.spans()}
@@ -234,7 +243,8 @@ def hum(level_dbfs):
 
 def test_hum_is_a_machine_of_its_own():
     meter = NoiseMeter()
-    meter.add(mel(20), odds(20, machine=[(5, 12)]))
+    kinds = odds(20, machine=[(5, 12)])
+    meter.add(mel(20), kinds, no_call(kinds))
     meter.add_hum(Span(0, 360), hum(-50.0))
     (span,) = meter.spans()  # what the model took for a machine was the hum
     assert (span.start_s, span.end_s, span.kind) == (0, 20, "machine")
@@ -245,14 +255,16 @@ def test_hum_is_a_machine_of_its_own():
 
 def test_hum_under_a_louder_machine_leaves_it():
     meter = NoiseMeter()
-    meter.add(mel(20, np.full(N_MELS, 1e-3, np.float32)), odds(20, machine=[(5, 12)]))
+    kinds = odds(20, machine=[(5, 12)])
+    meter.add(mel(20, np.full(N_MELS, 1e-3, np.float32)), kinds, no_call(kinds))
     meter.add_hum(Span(0, 360), hum(-50.0))
     assert len(meter.spans()) == 2
 
 
 def test_hum_that_is_not_heard_is_no_noise():
     meter = NoiseMeter()
-    meter.add(mel(20), odds(20))
+    kinds = odds(20)
+    meter.add(mel(20), kinds, no_call(kinds))
     meter.add_hum(Span(0, 360), hum(-75.0))
     assert meter.spans() == []
 
