@@ -96,7 +96,7 @@ class NoiseMeter:
         whole = len(kinds) // _STEPS * _STEPS
         steps = kinds[:whole].reshape(-1, _STEPS, len(NOISE_KINDS))
         self._odds.append(steps.mean(axis=1))
-        self._calling.append((call[:whole].reshape(-1, _STEPS) > 0).any(axis=1))
+        self._calling.append(call[:whole].reshape(-1, _STEPS).max(axis=1) > 0)
         self._knocks.append(steps[:, :, _HANDLING].max(axis=1).astype(np.float16))
         self._low_db.append(group_levels_db(mel).astype(np.float16))
 
