@@ -32,7 +32,7 @@ from calltag.arrays import FloatArray
 from calltag.errors import MediaError
 from calltag.media.reader import SoundReader
 from calltag.sound.channels import Chooser
-from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, mel_edges_hz, mel_power, power_frames
+from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, mel_centres_hz, mel_power, power_frames
 
 EVEN_RATE_HZ = 10_000
 """Complex numbers a second of the evened sound: its bandwidth."""
@@ -144,7 +144,7 @@ def trace_blocks(blocks: Iterable[FloatArray]) -> Trace:
 
 def _pooling() -> FloatArray:
     """Weights from mel bands to bands of the outline."""
-    centres_hz = mel_edges_hz()[1:-1]
+    centres_hz = mel_centres_hz()
     low, high = _OUTLINE_HZ
     inside = np.flatnonzero((centres_hz >= low) & (centres_hz < high))
     weights = np.zeros((len(centres_hz), N_BANDS), np.float32)

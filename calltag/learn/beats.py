@@ -26,9 +26,7 @@ from calltag.arrays import DoubleArray, FloatArray
 from calltag.sound.engine import EVIDENCE, Beat, listen_for_beat
 from calltag.sound.hum import find_hum
 from calltag.sound.runs import runs
-from calltag.sound.spectrum import RATE_HZ
-
-TENTHS_PER_S = 10
+from calltag.sound.spectrum import RATE_HZ, TENTHS_PER_S
 
 # Log-odds of a machine: those of the starter model and the evidence of a beat, weighed by logistic
 # regression on 238 recordings, by models that had not heard them (odds of the seconds even).

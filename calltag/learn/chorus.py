@@ -22,8 +22,8 @@ import scipy.ndimage
 
 from calltag.arrays import FloatArray
 from calltag.learn.hearing import STEPS_PER_S
-from calltag.learn.segments import LONGEST_GAP_S, merged
-from calltag.sound.runs import runs
+from calltag.learn.segments import LONGEST_GAP_STEPS
+from calltag.sound.runs import joined, runs
 
 VERY_LONG_S = 4.0
 """Hardly any call goes on for longer."""
@@ -38,7 +38,6 @@ _STANDS_DB = 9.0  # over what is usual
 _NEAR_DB = 9.0  # below the nearest
 _FADES_DB = 5.0  # below that, where a call begins and ends
 _FEWEST_STEPS = 4
-_GAP = round(LONGEST_GAP_S * STEPS_PER_S)
 _MOST = 0.75  # share of an event: if more stands out, it is one song
 _ROUNDS = 3
 _ALIKE = 0.85  # cosine of what two pieces have over the quiet moments
@@ -121,7 +120,7 @@ def _parted(power: FloatArray, first: int, last: int, rounds: int) -> list[Segme
     pieces: list[Segment] = []
     at = first
     for begin, end in [*((first + begin, first + end) for begin, end in near), (last, last)]:
-        if begin - at >= _GAP:
+        if begin - at >= LONGEST_GAP_STEPS:
             pieces += _parted(power, at, begin, rounds - 1)
         if end > begin:
             pieces.append((begin, end))
@@ -142,7 +141,10 @@ def _alike_joined(power: FloatArray, first: int, last: int, pieces: list[Segment
     joined = [pieces[0]]
     for begin, end in pieces[1:]:
         before = joined[-1]
-        if begin - before[1] <= _GAP and colour(before) @ colour((begin, end)) > _ALIKE:
+        if (
+            begin - before[1] <= LONGEST_GAP_STEPS
+            and colour(before) @ colour((begin, end)) > _ALIKE
+        ):
             joined[-1] = (before[0], end)
         else:
             joined.append((begin, end))
@@ -172,5 +174,6 @@ def _near(prominence_db: npt.NDArray[np.floating]) -> list[Segment]:
     """Where a near animal calls: its calls, with the short silences in them."""
     clear_db = max(_STANDS_DB, float(prominence_db.max()) - _NEAR_DB)
     standing = runs(prominence_db > clear_db - _FADES_DB)
-    near = merged([(b, e) for b, e in standing if prominence_db[b:e].max() > clear_db])
+    clear = [(b, e) for b, e in standing if prominence_db[b:e].max() > clear_db]
+    near = joined(clear, LONGEST_GAP_STEPS)
     return [(begin, end) for begin, end in near if end - begin >= _FEWEST_STEPS]

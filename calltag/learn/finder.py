@@ -30,7 +30,7 @@ from calltag.sound.channels import Chooser
 from calltag.sound.events import measure_region
 from calltag.sound.faults import said
 from calltag.sound.floor import STEP_FRAMES
-from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, power_frames
+from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, TENTHS_PER_S, power_frames
 from calltag.sound.take_loudness import TakeLoudness
 
 BLOCK_S = 15.0
@@ -39,7 +39,7 @@ BLOCK_S = 15.0
 FLOOR_PERCENT = 10
 """Of a take's tenths of a second, so many per cent are no louder than its floor."""
 
-_TENTH = RATE_HZ // 10  # samples
+_TENTH = RATE_HZ // TENTHS_PER_S  # samples
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,12 +24,13 @@ from calltag.errors import ModelError
 from calltag.learn.network import session
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.runs import runs
-from calltag.sound.spectrum import FRAMES_PER_S
+from calltag.sound.spectrum import FRAMES_PER_S, TENTHS_PER_S
 
 FRAMES_PER_STEP = 2
 """The networks halve the frames on their way in."""
 
 STEPS_PER_S = FRAMES_PER_S // FRAMES_PER_STEP
+STEPS_PER_TENTH = STEPS_PER_S // TENTHS_PER_S
 
 DOUBT_FROM, SURE_FROM = -1.0, 6.0
 """A call is in doubt where its log-odds rise above the first and stay below the second."""

@@ -24,7 +24,7 @@ from calltag.learn.second_look import SecondLook
 from calltag.learn.whole import Whole
 from calltag.sound.events import AROUND_FRAMES, Region, background
 from calltag.sound.runs import runs
-from calltag.sound.spectrum import BIN_HZ, RATE_HZ, mel_edges_hz
+from calltag.sound.spectrum import BIN_HZ, RATE_HZ, mel_centres_hz
 
 FASTER = 3
 """How many times as fast the sound is played; more, and engines become hoots."""
@@ -34,7 +34,7 @@ HIGHEST_HZ = 400.0
 
 _LEAST_SNR_DB = 3.0
 _RUMBLE_HZ = 65.0  # the strongest frequency of a call is higher
-_CENTRES_HZ = mel_edges_hz()[1:-1]
+_CENTRES_HZ = mel_centres_hz()
 _LOW = slice(0, int(np.searchsorted(_CENTRES_HZ, HIGHEST_HZ)))
 _ABOVE = slice(_LOW.stop + 2, int(np.searchsorted(_CENTRES_HZ, 1500.0)))
 _RISE = 3.2  # times its quieter quarter, and that of the bands above: a low band's power

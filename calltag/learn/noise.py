@@ -15,8 +15,8 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.beats import TENTHS_PER_S, machine_odds, steady
-from calltag.learn.hearing import STEPS_PER_S
+from calltag.learn.beats import machine_odds, steady
+from calltag.learn.hearing import STEPS_PER_TENTH
 from calltag.records.found import NoiseSpan
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
@@ -24,8 +24,15 @@ from calltag.sound.bursts import find_knocks, group_levels_db, gustiness
 from calltag.sound.engine import Beat, describe_engines
 from calltag.sound.events import BAND_SHARE
 from calltag.sound.hum import Hum, describe_hum
-from calltag.sound.runs import runs
-from calltag.sound.spectrum import FRAMES_PER_S, MEAN_SQUARE, N_MELS, mel_edges_hz, to_db
+from calltag.sound.runs import joined, runs
+from calltag.sound.spectrum import (
+    FRAMES_PER_S,
+    MEAN_SQUARE,
+    N_MELS,
+    TENTHS_PER_S,
+    mel_edges_hz,
+    to_db,
+)
 from calltag.sound.swells import slow_swells
 
 LEAST_PROBABILITY = 0.5
@@ -37,8 +44,7 @@ AUDIBLE_HUM_DBFS = -68.0
 PASSING = "slow swell, as of an aircraft far away"
 """Detail of a machine that is told by that alone, mostly."""
 
-_FRAMES = FRAMES_PER_S // TENTHS_PER_S  # in a tenth of a second,
-_STEPS = STEPS_PER_S // TENTHS_PER_S  # as all is told that is kept
+_FRAMES = FRAMES_PER_S // TENTHS_PER_S  # in a tenth of a second
 
 _MACHINE, _WIND, _WATER, _VOICE, _HANDLING = map(
     NOISE_KINDS.index, ("machine", "wind", "water", "voice", "handling")
@@ -93,10 +99,10 @@ class NoiseMeter:
         whole = len(mel) // _FRAMES * _FRAMES
         tenths = mel[:whole].reshape(-1, _FRAMES, N_MELS).mean(axis=1)
         self._levels_db.append(to_db(tenths).astype(np.float16))
-        whole = len(kinds) // _STEPS * _STEPS
-        steps = kinds[:whole].reshape(-1, _STEPS, len(NOISE_KINDS))
+        whole = len(kinds) // STEPS_PER_TENTH * STEPS_PER_TENTH
+        steps = kinds[:whole].reshape(-1, STEPS_PER_TENTH, len(NOISE_KINDS))
         self._odds.append(steps.mean(axis=1))
-        self._calling.append(call[:whole].reshape(-1, _STEPS).max(axis=1) > 0)
+        self._calling.append(call[:whole].reshape(-1, STEPS_PER_TENTH).max(axis=1) > 0)
         self._knocks.append(steps[:, :, _HANDLING].max(axis=1).astype(np.float16))
         self._low_db.append(group_levels_db(mel).astype(np.float16))
 
@@ -237,12 +243,10 @@ class NoiseMeter:
 
 def _lasting(on: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Stretches of half a second or more, over gaps of less than one; in a short take, all."""
-    around, least = TENTHS_PER_S, TENTHS_PER_S // 2
-    closed = scipy.ndimage.binary_closing(np.pad(on, around, mode="edge"), np.ones(TENTHS_PER_S))
     return [
         (first, last)
-        for first, last in runs(closed[around:-around])
-        if last - first >= least or len(on) < TENTHS_PER_S
+        for first, last in joined(runs(on), TENTHS_PER_S - 1)
+        if last - first >= TENTHS_PER_S // 2 or len(on) < TENTHS_PER_S
     ]
 
 

@@ -13,9 +13,9 @@ from typing import NamedTuple
 import numpy as np
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.beats import TENTHS_PER_S, BeatWatch, Stretch, steady
+from calltag.learn.beats import BeatWatch, Stretch, steady
 from calltag.learn.chorus import going_on, out_of_chorus
-from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
+from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_TENTH, Heard, Hearing, over_steps
 from calltag.learn.low_calls import find_low_calls
 from calltag.learn.measuring import Event, Listened, measure_call
 from calltag.learn.noise import NoiseMeter
@@ -34,14 +34,13 @@ from calltag.sound.events import (
     measure_region,
 )
 from calltag.sound.hum import find_hum
-from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, mel_edges_hz, to_db
+from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, TENTHS_PER_S, mel_centres_hz, to_db
 
 LEAST_PROBABILITY = 0.1
 """Less likely finds are not kept."""
 
 _MACHINE = NOISE_KINDS.index("machine")
-_STEPS_PER_TENTH = STEPS_PER_S // TENTHS_PER_S
-_LOW_BANDS = int(np.searchsorted(mel_edges_hz()[1:-1], 1000.0))  # of engines, whatever the distance
+_LOW_BANDS = int(np.searchsorted(mel_centres_hz(), 1000.0))  # of engines, whatever the distance
 _BEFORE_S = CONTEXT_FRAMES / FRAMES_PER_S  # sound that is kept from before a window
 _HUM_S = 6.0
 _HUM_EVERY_S = 300.0  # hum does not come and go
@@ -215,11 +214,11 @@ class Pass:
     def _look_for_beats(self, window: Window, steps: _Steps) -> None:
         """Look for beats where they tell whether a machine is heard."""
         heard = steps.heard
-        whole = len(heard.kinds) // _STEPS_PER_TENTH * _STEPS_PER_TENTH
-        odds = steady(heard.kinds[:whole, _MACHINE].reshape(-1, _STEPS_PER_TENTH).mean(axis=1))
-        calling = (heard.call[:whole] > 0).reshape(-1, _STEPS_PER_TENTH).mean(axis=1)
+        whole = len(heard.kinds) // STEPS_PER_TENTH * STEPS_PER_TENTH
+        odds = steady(heard.kinds[:whole, _MACHINE].reshape(-1, STEPS_PER_TENTH).mean(axis=1))
+        calling = (heard.call[:whole] > 0).reshape(-1, STEPS_PER_TENTH).mean(axis=1)
         there = np.minimum(np.arange(whole), len(steps.power) - 1)  # a last step is a part of one
-        low = steps.power[there, :_LOW_BANDS].sum(axis=1).reshape(-1, _STEPS_PER_TENTH).sum(axis=1)
+        low = steps.power[there, :_LOW_BANDS].sum(axis=1).reshape(-1, STEPS_PER_TENTH).sum(axis=1)
         core, stop = (
             (frame - window.first) * TENTHS_PER_S // FRAMES_PER_S
             for frame in (window.core, window.stop)

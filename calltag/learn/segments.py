@@ -16,7 +16,7 @@ from calltag.arrays import FloatArray
 from calltag.learn.beside import power_beside
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S
 from calltag.learn.turns import in_turns
-from calltag.sound.runs import runs
+from calltag.sound.runs import joined, runs
 
 SOUNDING_ODDS = 0.0
 """An event has a step above these log-odds."""
@@ -30,6 +30,8 @@ BELOW_PEAK = 3.0
 
 LONGEST_GAP_S = 0.3
 """Shorter silences inside a call belong to it: a call in pieces is one call to an editor."""
+
+LONGEST_GAP_STEPS = round(LONGEST_GAP_S * STEPS_PER_S)
 
 SHORTEST_S = 0.04
 _LONGEST_LULL_S = 0.1  # where the odds of a faint event sink
@@ -89,7 +91,7 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
 
 def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
     """Find events by the odds alone."""
-    cores = merged(runs(call_odds > SOUNDING_ODDS))
+    cores = joined(runs(call_odds > SOUNDING_ODDS), LONGEST_GAP_STEPS)
     shortest = round(SHORTEST_S * STEPS_PER_S)
     cores = [(first, last) for first, last in cores if last - first >= shortest]
     ends = [0, *(last for _, last in cores)]
@@ -102,17 +104,16 @@ def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
             first -= _reach(before[::-1] > least)
             last += _reach(after > least)
         segments.append((first, last))
-    return merged(segments)
+    return joined(segments, LONGEST_GAP_STEPS)
 
 
 def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int, int]]:
     """Part events where nothing stands out of the background for longer than `LONGEST_GAP_S`."""
-    gap = round(LONGEST_GAP_S * STEPS_PER_S)
     pieces: list[tuple[int, int]] = []
     for (first, last), behind in zip(segments, power_beside(segments, power), strict=True):
         begin = first
-        if last - first > gap and behind is not None:
-            for end, goes_on in _within(_silent(power[first:last], behind), longer_than=gap):
+        if last - first > LONGEST_GAP_STEPS and behind is not None:
+            for end, goes_on in _long_within(_silent(power[first:last], behind)):
                 pieces.append((begin, first + end))
                 begin = first + goes_on
         pieces.append((begin, last))
@@ -120,12 +121,12 @@ def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int
     return [(first, last) for first, last in pieces if last - first >= shortest]
 
 
-def _within(so: npt.NDArray[np.bool_], *, longer_than: int) -> list[tuple[int, int]]:
-    """Long stretches in which something is so, that touch neither end."""
+def _long_within(so: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Stretches too long for a gap in which something is so, that touch neither end."""
     return [
         (first, last)
         for first, last in runs(so)
-        if last - first > longer_than and first > 0 and last < len(so)
+        if last - first > LONGEST_GAP_STEPS and first > 0 and last < len(so)
     ]
 
 
@@ -141,29 +142,6 @@ def _silent(power: FloatArray, behind: FloatArray) -> npt.NDArray[np.bool_]:
     )
     silent: npt.NDArray[np.bool_] = over < min(_SILENT, _FADED * np.sort(over)[-n_loud:].mean())
     return silent
-
-
-def merged(segments: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Join segments over the short silences between them.
-
-    Parameters
-    ----------
-    segments : sequence of tuple of int
-        First step of each and the step after its last, in order.
-
-    Returns
-    -------
-    list of tuple of int
-        Apart by more than `LONGEST_GAP_S`.
-    """
-    gap = round(LONGEST_GAP_S * STEPS_PER_S)
-    joined: list[tuple[int, int]] = []
-    for first, last in segments:
-        if joined and first - joined[-1][1] <= gap:
-            joined[-1] = (joined[-1][0], last)
-        else:
-            joined.append((first, last))
-    return joined
 
 
 def _reach(goes_on: npt.NDArray[np.bool_]) -> int:

@@ -27,7 +27,7 @@ from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, over_step
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.background import EVERY, MOMENT_FRAMES, background
 from calltag.sound.events import Region
-from calltag.sound.spectrum import mel_edges_hz
+from calltag.sound.spectrum import mel_centres_hz
 
 EVIDENCE = (
     "mean_odds",
@@ -64,7 +64,7 @@ EVIDENCE = (
 )
 """What an event is judged by; see `Surroundings.evidence`."""
 
-_CENTRES_HZ = mel_edges_hz()[1:-1]
+_CENTRES_HZ = mel_centres_hz()
 _BESIDE_STEPS = round(0.3 * STEPS_PER_S)
 _CLOSE_STEPS = 2 * STEPS_PER_S
 _AROUND_STEPS = 5 * STEPS_PER_S

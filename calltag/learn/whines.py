@@ -22,7 +22,7 @@ from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, 
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.envelope import beat_depth
 from calltag.sound.running import running_percentile
-from calltag.sound.runs import runs
+from calltag.sound.runs import joined, runs
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, mel_edges_hz
 
 HELD_S = 5.5
@@ -46,7 +46,7 @@ _MOST_TONES = 10
 _SLOTS_PER_S = 5  # a tone is followed in steps of 0.2 s
 _PER_SLOT = FRAMES_PER_S // _SLOTS_PER_S
 _MIDDLE_S = 3.0
-_LULL = 2  # slots
+_LULL = 1  # slot
 _MOVE = 1.0  # what it costs a path to change its band, in dB
 _QUIETER = 30  # percent: tones may stand close together
 _WIDTH = 2  # bands to each side of a tone that it fills
@@ -240,18 +240,11 @@ def _held(own_db: FloatArray, stands_db: FloatArray) -> list[tuple[int, int]]:
     """Stretches, in slots, in which a tone neither pauses nor wavers."""
     middle = scipy.ndimage.median_filter(own_db, round(_MIDDLE_S * _SLOTS_PER_S), mode="nearest")
     wavers = np.abs(own_db - middle)
-    even = _closed((stands_db > STANDS_DB) & (wavers < WAVERS_DB))
+    even = joined(runs((stands_db > STANDS_DB) & (wavers < WAVERS_DB)), _LULL)
     # From there it goes on for as long as it can be told at all.
-    goes_on = _closed((stands_db > STANDS_DB / 2) & (wavers < 2 * WAVERS_DB))
-    sure = [(a, b) for a, b in runs(even) if b - a >= HELD_S * _SLOTS_PER_S]
-    return [(a, b) for a, b in runs(goes_on) if any(a <= c and d <= b for c, d in sure)]
-
-
-def _closed(so: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """The same without short lulls."""
-    padded = np.pad(so, _LULL)
-    closed: npt.NDArray[np.bool_] = scipy.ndimage.binary_closing(padded, np.ones(_LULL))
-    return closed[_LULL:-_LULL] | so
+    goes_on = joined(runs((stands_db > STANDS_DB / 2) & (wavers < 2 * WAVERS_DB)), _LULL)
+    sure = [(a, b) for a, b in even if b - a >= HELD_S * _SLOTS_PER_S]
+    return [(a, b) for a, b in goes_on if any(a <= c and d <= b for c, d in sure)]
 
 
 def _beats(whine: Whine, cut: Callable[[float, float], FloatArray]) -> bool:

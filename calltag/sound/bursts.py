@@ -16,13 +16,13 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, to_db
+from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, TENTHS_PER_S, to_db
 
 N_GROUPS = 4
 """Groups of mel bands: 50-220, 220-440, 500-890 Hz, 1-5 kHz."""
 
 _GROUPS = ((0, 2), (3, 6), (8, 13), (18, 45))
-_TENTH = FRAMES_PER_S // 10
+_TENTH = FRAMES_PER_S // TENTHS_PER_S
 _FLOOR_S = 16
 _FLOOR_SHARE = 10  # per cent
 
@@ -129,7 +129,9 @@ def gustiness(levels_db: npt.NDArray[np.floating]) -> DoubleArray:
         return np.zeros(0)
     power = 10 ** (levels_db[: n * _TENTH].astype(np.float32) / 10)
     low, next_, middle, high = 10 * np.log10(power.reshape(n, _TENTH, -1).mean(axis=1).T)
-    floor = scipy.ndimage.percentile_filter(low, _FLOOR_SHARE, size=10 * _FLOOR_S, mode="nearest")
+    floor = scipy.ndimage.percentile_filter(
+        low, _FLOOR_SHARE, size=TENTHS_PER_S * _FLOOR_S, mode="nearest"
+    )
     drop = low - next_
     gust = (
         _ramp(low - floor, 5, 10)  # a burst, not a steady sound

@@ -27,6 +27,9 @@ HOP = 480
 N_BINS = N_FFT // 2 + 1
 BIN_HZ = RATE_HZ / N_FFT
 FRAMES_PER_S = RATE_HZ // HOP
+TENTHS_PER_S = 10
+"""What goes on for a while is followed tenth by tenth of a second: noise, beats, swells."""
+
 N_MELS = 64
 MEL_LOW_HZ = 50.0
 MEL_HIGH_HZ = 16_000.0
@@ -103,6 +106,17 @@ def mel_edges_hz() -> DoubleArray:
     """
     low, high = hz_to_mel([MEL_LOW_HZ, MEL_HIGH_HZ])
     return mel_to_hz(np.linspace(low, high, N_MELS + 2))
+
+
+def mel_centres_hz() -> DoubleArray:
+    """Frequencies at which the mel bands peak.
+
+    Returns
+    -------
+    np.ndarray, shape (N_MELS,)
+        Frequencies in hertz.
+    """
+    return mel_edges_hz()[1:-1]
 
 
 @cache

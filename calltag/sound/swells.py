@@ -15,10 +15,9 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.arrays import DoubleArray
-from calltag.sound.runs import runs
-from calltag.sound.spectrum import N_MELS, mel_edges_hz
+from calltag.sound.runs import joined, runs
+from calltag.sound.spectrum import TENTHS_PER_S, mel_centres_hz
 
-TENTHS_PER_S = 10
 LOW_HZ, HIGH_HZ = (100.0, 800.0), (2500.0, 8000.0)
 OVER_DB = 5.0
 """A swell stands so far above the take's quietest tenth."""
@@ -35,7 +34,7 @@ MOST_DB = 8.0
 SHORTEST_S = 6.0
 _QUIETEST = 10  # per cent
 _STEADY, _SHORT, _AROUND = 31, 11, 41  # tenths: of medians, and over which it strays
-_GAP = 11
+_GAP = 10  # tenths that a swell may be told by nothing
 
 
 def slow_swells(levels_db: npt.NDArray[np.floating]) -> npt.NDArray[np.bool_]:
@@ -66,15 +65,14 @@ def slow_swells(levels_db: npt.NDArray[np.floating]) -> npt.NDArray[np.bool_]:
         & (rough_db2 <= ROUGH_DB**2)
         & (moves <= MOST_DB)
     )
-    closed = scipy.ndimage.binary_closing(np.pad(swells, _GAP, mode="edge"), np.ones(_GAP))
     lasting = np.zeros(len(swells), bool)
-    for first, last in runs(closed[_GAP:-_GAP]):
+    for first, last in joined(runs(swells), _GAP):
         lasting[first:last] = last - first >= SHORTEST_S * TENTHS_PER_S
     return lasting
 
 
 def _level_db(levels_db: npt.NDArray[np.floating], band_hz: tuple[float, float]) -> DoubleArray:
-    centres_hz = mel_edges_hz()[1 : N_MELS + 1]
+    centres_hz = mel_centres_hz()
     bands = (centres_hz >= band_hz[0]) & (centres_hz <= band_hz[1])
     power = 10 ** (levels_db[:, bands].astype(np.float64) / 10)
     return np.asarray(10 * np.log10(power.mean(axis=1)))
