@@ -28,7 +28,7 @@ ALONE_S = 60
 
 def on_cluster(
     function: Callable[[Item], Result], items: Sequence[Item], address: str
-) -> Generator[tuple[int, Result | None, bool], None, None]:
+) -> Generator[tuple[int, Result | None], None, None]:
     """Apply a function to all items on a cluster, and yield results as they come.
 
     Parameters
@@ -47,8 +47,6 @@ def on_cluster(
         Which item, counted from 0.
     result : object
         What the function returned; None where a worker died over it.
-    died : bool
-        Whether one did.
 
     Raises
     ------
@@ -74,7 +72,7 @@ def on_cluster(
                 for future in _ended(client, indexes):
                     index = indexes.pop(future)
                     try:
-                        yield index, future.result(), False
+                        yield index, future.result()
                     except KilledWorker:
                         blamed.append(index)
         except TimeoutError:
@@ -84,9 +82,9 @@ def on_cluster(
         for index in blamed:  # all that a dying worker held are blamed: each has to die alone
             try:
                 [alone] = _ended(client, [client.submit(function, items[index], pure=False)])
-                yield index, alone.result(), False
+                yield index, alone.result()
             except (KilledWorker, TimeoutError):
-                yield index, None, True
+                yield index, None
 
 
 def _look_for(address: str) -> None:

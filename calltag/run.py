@@ -41,10 +41,6 @@ class Progress:
         Share of the work that is done, by size of the files; from 0 to 1.
     to_go : float or None
         Work that is still to go, in proportion to what is done; None while too little is known.
-    path : str or None
-        The take that was finished last.
-    problem : str or None
-        Why it could not be read.
     """
 
     done: int
@@ -52,8 +48,6 @@ class Progress:
     sound_s: float | None = 0.0
     share: float = 0.0
     to_go: float | None = None
-    path: str | None = None
-    problem: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -333,7 +327,7 @@ class _Intake:
                 self.problems.append(problem)
             self._ended += 1
             self._size_done += job.size_bytes
-        self.tell(same[-1].path, reason)
+        self.tell()
 
     def copies(self) -> None:
         """Give files with the content of a known take what the log has of it."""
@@ -360,7 +354,8 @@ class _Intake:
             self.replaced.append((take.path, earlier))
         return take
 
-    def tell(self, path: str | None = None, problem: str | None = None) -> None:
+    def tell(self) -> None:
+        """Tell the listener, if there is one, how far the run is."""
         if self._listener is None:
             return
         self._listener(
@@ -370,8 +365,6 @@ class _Intake:
                 sound_s=self.sound_s,
                 share=self._size_done / self._size if self._size else 1.0,
                 to_go=self._to_go.in_proportion(),
-                path=path,
-                problem=problem,
             )
         )
 

@@ -49,14 +49,11 @@ class Done(Generic[Result]):
     index : int
         Which item, counted from 0.
     result : object
-        What the function returned; None where its process died.
-    died : bool
-        Whether the process that worked on the item died, twice.
+        What the function returned; None where the process that worked on the item died, twice.
     """
 
     index: int
     result: Result | None
-    died: bool = False
 
 
 def default_workers() -> int:
@@ -89,8 +86,8 @@ def work_through(
     Parameters
     ----------
     function : callable
-        Takes an item; what went wrong with one it has to return, since what it raises ends the
-        work on all.
+        Takes an item and returns something; what went wrong with one it has to return, since what
+        it raises ends the work on all.
     items : sequence
         What to work on.
     workers : int
@@ -118,8 +115,8 @@ def work_through(
         return
     if dask is not None:
         with closing(on_cluster(function, items, dask)) as ends:
-            for index, result, died in ends:
-                yield Done(index, result, died)
+            for index, result in ends:
+                yield Done(index, result)
         return
     pending = dict(enumerate(items))
     _sweep_notes()
@@ -157,7 +154,7 @@ def _alone(function: Callable[[Item], Result], index: int, item: Item, begun: Pa
     try:
         [(_, result)] = _run(function, {index: item}, 1, begun)
     except BrokenProcessPool:
-        return Done(index, None, died=True)
+        return Done(index, None)
     return Done(index, result)
 
 

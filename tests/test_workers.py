@@ -110,9 +110,7 @@ def test_a_worker_that_dies_takes_only_its_own_item_with_it(tmp_path: Path) -> N
         return item
 
     done = {d.index: d for d in work_through(work, range(7), workers=2)}
-    assert sorted(done) == list(range(7))
-    assert [index for index, d in done.items() if d.died] == [2]
-    assert {d.result for d in done.values()} == {0, 1, None, 3, 4, 5, 6}
+    assert [done[item].result for item in range(7)] == [0, 1, None, 3, 4, 5, 6]
     assert (tmp_path / "once").exists(), "item 4 was tried again, and done"
 
 
