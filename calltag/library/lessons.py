@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 from calltag.learn.by_hand import speaks_for
 from calltag.learn.examples import Example, Sound
-from calltag.learn.finder import Finder
 from calltag.learn.labels import is_call_type
 from calltag.learn.sameness import in_one_band, share_enough
 from calltag.library.catalogue import Catalogue, Kept
@@ -71,7 +70,6 @@ def lessons(
     min_confidence: float = SURE,
     only_by_hand: bool = False,
     takes: Mapping[str, LabelledTake] | None = None,
-    finder: Finder | None = None,
 ) -> Lessons:
     """Collect what can be learnt from the library.
 
@@ -85,8 +83,6 @@ def lessons(
         Whether to learn only from labels that the user gave.
     takes : mapping of str to LabelledTake, or None
         Takes of the log by the identity of their content.
-    finder : Finder or None
-        What measures calls again that another version measured; loaded when needed unless given.
 
     Returns
     -------
@@ -100,7 +96,7 @@ def lessons(
     ModelError
         If a model that calltag comes with is missing or damaged.
     """
-    measured, notes = measure_outdated(catalogue, finder)
+    measured, notes = measure_outdated(catalogue)
     known = takes or {}
     examples: list[Example] = []
     taken: dict[str, list[Story]] = {}

@@ -6,13 +6,13 @@ from pathlib import Path
 
 from calltag.arrays import FloatArray
 from calltag.errors import MediaError
-from calltag.learn.finder import Finder
+from calltag.learn.loaded import finder
 from calltag.library.catalogue import Catalogue
 from calltag.records.span import Span
 from calltag.sound.features import FEATURE_VERSION
 
 
-def measure_outdated(catalogue: Catalogue, finder: Finder | None = None) -> tuple[int, list[str]]:
+def measure_outdated(catalogue: Catalogue) -> tuple[int, list[str]]:
     """Measure kept calls again whose measurements are of another version, or missing.
 
     The measurements go into the catalogue; the files stay as they are.
@@ -21,8 +21,6 @@ def measure_outdated(catalogue: Catalogue, finder: Finder | None = None) -> tupl
     ----------
     catalogue : Catalogue
         The library's catalogue.
-    finder : Finder or None
-        What measures; loaded unless given.
 
     Returns
     -------
@@ -45,9 +43,8 @@ def measure_outdated(catalogue: Catalogue, finder: Finder | None = None) -> tupl
     notes = []
     measured = 0
     for kept in waiting:
-        finder = finder or Finder.load()
         try:
-            features = measure(finder, kept.file, kept.story.call)
+            features = measure(kept.file, kept.story.call)
         except MediaError as error:
             notes.append(f"{kept.path}: {error.reason}")
             continue
@@ -56,13 +53,11 @@ def measure_outdated(catalogue: Catalogue, finder: Finder | None = None) -> tupl
     return measured, notes
 
 
-def measure(finder: Finder, file: Path, span: Span) -> FloatArray:
+def measure(file: Path, span: Span) -> FloatArray:
     """Measure one stretch of a file.
 
     Parameters
     ----------
-    finder : Finder
-        What measures.
     file : Path
         The file; it is only read.
     span : Span
@@ -77,7 +72,9 @@ def measure(finder: Finder, file: Path, span: Span) -> FloatArray:
     ------
     MediaError
         If the file cannot be read.
+    ModelError
+        If a model that calltag comes with is missing or damaged.
     """
-    (call,) = finder.measure(file, [span])
+    (call,) = finder().measure(file, [span])
     assert call.features is not None
     return call.features

@@ -9,7 +9,7 @@ import numpy as np
 
 from calltag.arrays import FloatArray
 from calltag.errors import MediaError
-from calltag.learn.finder import Finder
+from calltag.learn.loaded import finder
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.measuring import measure
 from calltag.library.sound_file import SUFFIXES, read_story
@@ -73,11 +73,11 @@ def sample_of_kept(catalogue: Catalogue, kept: Kept) -> Sample:
     if stored is not None and stored[0] == FEATURE_VERSION:
         features = stored[1]
     else:
-        features = measure(Finder.load(), kept.file, kept.story.call)
+        features = measure(kept.file, kept.story.call)
     return Sample(features, kept.story.call, kept_id=kept.story.id)
 
 
-def sample_of_file(file: Path, span: Span | None = None, finder: Finder | None = None) -> Sample:
+def sample_of_file(file: Path, span: Span | None = None) -> Sample:
     """Take a sound file, or a take, for the sound to look for.
 
     Parameters
@@ -87,8 +87,6 @@ def sample_of_file(file: Path, span: Span | None = None, finder: Finder | None =
     span : Span or None
         The stretch to compare; the call that stands out most unless given, or, where no call is
         found, the loud part.
-    finder : Finder or None
-        What finds and measures; loaded unless given.
 
     Returns
     -------
@@ -102,14 +100,13 @@ def sample_of_file(file: Path, span: Span | None = None, finder: Finder | None =
     ModelError
         If a model that calltag comes with is missing or damaged.
     """
-    finder = finder or Finder.load()
     if span is not None:
         length_s = probe(file).duration_s
         if not span.start_s < length_s:
             raise MediaError(
                 file, f"ends at {length_s:.2f} s, before {span.start_s:.2f} s; name a second in it"
             )
-        return Sample(measure(finder, file, span), span)
+        return Sample(measure(file, span), span)
     if file.suffix.lower() in SUFFIXES:
         try:
             story, _ = read_story(file)
@@ -118,17 +115,17 @@ def sample_of_file(file: Path, span: Span | None = None, finder: Finder | None =
         else:
             if story.feature_version == FEATURE_VERSION and story.features is not None:
                 return Sample(story.features, story.call, kept_id=story.id)
-            return Sample(measure(finder, file, story.call), story.call, kept_id=story.id)
+            return Sample(measure(file, story.call), story.call, kept_id=story.id)
     info = probe(file)
     if info.sample_rate_hz is None:
         raise MediaError(file, "has no sound to compare; name a file that has some")
-    calls = finder.analyse(file, info).calls
+    calls = finder().analyse(file, info).calls
     if calls:
         best = max(calls, key=lambda call: call.call_probability * max(call.snr_db, 0.0))
         assert best.features is not None
         return Sample(best.features, best.span)
     loud = _loud_part(file)
-    return Sample(measure(finder, file, loud), loud, is_call=False)
+    return Sample(measure(file, loud), loud, is_call=False)
 
 
 def _loud_part(file: Path) -> Span:

@@ -111,12 +111,13 @@ def test_two_calls_at_once_in_other_bands_are_two_examples(filled: Catalogue):
     assert len(lessons(filled).examples) == 19
 
 
-def test_what_cannot_be_measured_is_told(filled: Catalogue):
+def test_what_cannot_be_measured_is_told(filled: Catalogue, monkeypatch):
     class Deaf:
         def measure(self, path, _):
             raise MediaError(path, "cannot be read")
 
     put(filled, 70, feature_version=99)
-    learnt = lessons(filled, finder=Deaf())  # type: ignore[arg-type]
+    monkeypatch.setattr("calltag.library.measuring.finder", Deaf)
+    learnt = lessons(filled)
     assert len(learnt.examples) == 18
     assert learnt.notes == ("70.wav: cannot be read",)

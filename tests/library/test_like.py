@@ -15,6 +15,7 @@ import soundfile
 from sklearn.metrics import average_precision_score
 
 from calltag.errors import MediaError
+from calltag.learn import loaded
 from calltag.learn.finder import Finder
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.synth_noise import air
@@ -35,7 +36,7 @@ AROUND_S = 1.0
 
 @pytest.fixture(scope="module")
 def finder() -> Finder:
-    return Finder.load()
+    return loaded.finder()
 
 
 def in_air(
@@ -168,33 +169,33 @@ def test_an_empty_library_has_nothing_alike(catalogue: Catalogue):
     assert like(catalogue, features(1)) == []
 
 
-def test_calls_of_another_version_are_measured_again(keep, shot, catalogue, finder):
+def test_calls_of_another_version_are_measured_again(keep, shot, catalogue):
     (kept,) = keep(wanted(shot, call(3.0), feature_version=99))
-    assert measure_outdated(catalogue, finder) == (1, [])
+    assert measure_outdated(catalogue) == (1, [])
     version, vector = catalogue.features_of(kept.key)
     assert version == FEATURE_VERSION
     assert np.isfinite(vector).all()
-    assert measure_outdated(catalogue, finder) == (0, [])
+    assert measure_outdated(catalogue) == (0, [])
     kept.file.unlink()
     catalogue.put_features(kept.key, 98, features(1))
-    measured, (note,) = measure_outdated(catalogue, finder)
+    measured, (note,) = measure_outdated(catalogue)
     assert measured == 0
     assert note.startswith(kept.path)
 
 
-def test_a_file_is_compared_by_its_call_or_its_loud_part(keep, shot, animals, finder, tmp_path):
+def test_a_file_is_compared_by_its_call_or_its_loud_part(keep, shot, animals, tmp_path):
     in_air(tmp_path / "call.wav", animals["whistle"][0], snr_db=25)
-    found = sample_of_file(tmp_path / "call.wav", finder=finder)
+    found = sample_of_file(tmp_path / "call.wav")
     assert found.is_call
     assert found.span.start_s == pytest.approx(AROUND_S, abs=0.15)
     thump = np.zeros((1, RATE_HZ), np.float32)
     thump[0, 20_000:24_000] = 0.5 * np.sin(np.arange(4000) * 0.004)
     write_wav(tmp_path / "thump.wav", thump, RATE_HZ)
-    heard = sample_of_file(tmp_path / "thump.wav", finder=finder)
+    heard = sample_of_file(tmp_path / "thump.wav")
     assert not heard.is_call
     assert heard.span.start_s == pytest.approx(20_000 / RATE_HZ, abs=0.02)
     (kept,) = keep(wanted(shot, call(3.0)))
-    own = sample_of_file(kept.file, finder=finder)
+    own = sample_of_file(kept.file)
     np.testing.assert_array_equal(own.features, call(3.0).features)
     assert own.kept_id == kept.story.id
 
@@ -206,21 +207,21 @@ def test_of_several_calls_the_one_that_stands_out_most_is_compared(animals, find
     span = in_air(tmp_path / "both.wav", both, snr_db=30)
     found = finder.analyse(tmp_path / "both.wav", probe(tmp_path / "both.wav")).calls
     assert len(found) > 1  # or there is nothing to choose
-    heard = sample_of_file(tmp_path / "both.wav", finder=finder)
+    heard = sample_of_file(tmp_path / "both.wav")
     assert heard.is_call
     assert heard.span.start_s == pytest.approx(span.end_s - len(second) / RATE_HZ, abs=0.15)
 
 
 @pytest.mark.parametrize("n_samples", [50, RATE_HZ])
-def test_silence_cannot_be_compared(finder, tmp_path, n_samples):
+def test_silence_cannot_be_compared(tmp_path, n_samples):
     write_wav(tmp_path / "silence.wav", np.zeros((1, n_samples), np.float32), RATE_HZ)
     with pytest.raises(MediaError, match="holds nothing but silence"):
-        sample_of_file(tmp_path / "silence.wav", finder=finder)
+        sample_of_file(tmp_path / "silence.wav")
 
 
 def test_a_kept_file_of_another_version_is_measured_by_this_one(keep, shot, finder):
     (kept,) = keep(wanted(shot, call(3.0), feature_version=FEATURE_VERSION - 1))
-    own = sample_of_file(kept.file, finder=finder)
+    own = sample_of_file(kept.file)
     assert own.span == kept.story.call
     np.testing.assert_array_equal(
         own.features, finder.measure(kept.file, [kept.story.call])[0].features
@@ -228,11 +229,11 @@ def test_a_kept_file_of_another_version_is_measured_by_this_one(keep, shot, find
 
 
 @pytest.mark.parametrize("rate_hz", [11_025, 22_050, 44_100, 48_000])
-def test_a_loud_part_lies_where_it_sounds_at_any_rate(finder, tmp_path, rate_hz):
+def test_a_loud_part_lies_where_it_sounds_at_any_rate(tmp_path, rate_hz):
     thump = np.zeros((1, 50 * rate_hz), np.float32)
     thump[0, 45 * rate_hz : 46 * rate_hz] = 0.5 * np.sin(np.arange(rate_hz) * 200 / rate_hz)
     write_wav(tmp_path / "thump.wav", thump, rate_hz)
-    heard = sample_of_file(tmp_path / "thump.wav", finder=finder)
+    heard = sample_of_file(tmp_path / "thump.wav")
     assert not heard.is_call
     assert heard.span == pytest.approx((45.0, 46.0), abs=0.02)
 
