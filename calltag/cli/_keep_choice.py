@@ -60,7 +60,7 @@ def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]
     by_path = {one.take.path: one for one in every}
     paths = {one.take.path for one in chosen}
     found: dict[int, Found] = {}
-    for row in read_labels(source, unnamed=True):
+    for row in read_labels(source):
         one = by_path[known_take(row.take, by_path)]
         call = min(
             (call for call in one.calls if is_call(call.label) and _overlap(call.span, row.span)),

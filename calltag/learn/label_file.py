@@ -73,7 +73,8 @@ def read_label_file(
     Parameters
     ----------
     path : Path
-        A CSV file as `read_labels` takes it.
+        A CSV file as `calltag.learn.user_table.read_rows` takes it, with the columns `COLUMNS` and,
+        optional, ``group``.
     take_logs : mapping of str to TakeLog
         The takes of the log by their paths.
     labels : mapping of str to sequence of Label, optional
@@ -204,37 +205,31 @@ def _said(take_log: TakeLog, labels: Sequence[Label]) -> dict[Span, str]:
     return {call.span: call.label for call in with_labels(take_log, labels).calls}
 
 
-def read_labels(path: Path, *, unnamed: bool = False) -> tuple[Label, ...]:
-    """Read labels from a table.
+def read_labels(path: Path) -> tuple[Label, ...]:
+    """Read labels, and sounds of no named type, from a table.
 
     Parameters
     ----------
     path : Path
-        A CSV file as `calltag.learn.user_table.read_rows` takes it, with the columns `COLUMNS` and,
-        optional, ``group``.
-    unnamed : bool
-        Whether calls of no named type belong to it: rows whose label is `CALL` or empty, and files
-        without a column of labels. Otherwise such rows are passed over, and such files refused.
+        A CSV file as `calltag.learn.user_table.read_rows` takes it, with the columns `COLUMNS`, of
+        which ``label`` may be missing, and, optional, ``group``.
 
     Returns
     -------
     tuple of Label
-        The labels in the order of the file.
+        The labels in the order of the file; `CALL` where a row names no type.
 
     Raises
     ------
     InputError
         If the file cannot be read, or a row cannot be used: the file and its line are named.
     """
-    needed = [name for name in COLUMNS if not (unnamed and name == "label")]
     labels = []
-    for line, row in read_rows(path, needed):
+    for line, row in read_rows(path, [name for name in COLUMNS if name != "label"]):
         try:
-            label = label_of_row(row)
+            labels.append(label_of_row(row))
         except InputError as error:
             raise InputError(f"{path.name}, line {line}: {error}") from None
-        if unnamed or label.label != CALL:
-            labels.append(label)
     return tuple(labels)
 
 

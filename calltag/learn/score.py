@@ -148,8 +148,7 @@ def read_truth(path: Path) -> tuple[Label, ...]:
     Parameters
     ----------
     path : Path
-        A CSV file as `calltag.learn.label_file.read_labels` takes it; the column of labels may be
-        missing, and labels may be empty.
+        A CSV file as `calltag.learn.label_file.read_labels` takes it.
 
     Returns
     -------
@@ -161,7 +160,7 @@ def read_truth(path: Path) -> tuple[Label, ...]:
     InputError
         If it cannot be read, or holds nothing.
     """
-    truth = read_labels(path, unnamed=True)
+    truth = read_labels(path)
     if not truth:
         raise InputError(f"{path.name}: holds no call; a reference needs one line for each call")
     return truth

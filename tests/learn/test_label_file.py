@@ -153,6 +153,8 @@ def test_of_a_listing_only_what_the_user_changed_becomes_a_label(write) -> None:
 def test_a_table_without_the_columns_is_refused(write) -> None:
     with pytest.raises(InputError, match=r"labels\.csv: no column end_s; the first line must name"):
         read_label_file(write("take,start_s,label\nA001.mov,1,pit rail\n"), LOGS)
+    with pytest.raises(InputError, match=r"labels\.csv: more than one column label"):
+        read_label_file(write("take,start_s,end_s,label,Label\nA001.mov,1,2,x,y\n"), LOGS)
 
 
 def test_text_of_another_encoding_is_refused(write) -> None:

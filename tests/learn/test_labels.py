@@ -111,23 +111,20 @@ def test_a_spreadsheet_may_state_what_parts_cells(tmp_path, encoding: str, end: 
         read_labels(path)
 
 
-def test_finds_without_a_name_are_passed_over_or_wanted(tmp_path) -> None:
+def test_finds_without_a_name_are_read(tmp_path) -> None:
     path = tmp_path / "calls.csv"
     path.write_text("take,start_s,end_s,label\nA.MOV,1,2,call\nA.MOV,3,4,\nA.MOV,5,6,pit rail\n")
-    assert [label.label for label in read_labels(path)] == ["pit rail"]
-    assert [label.label for label in read_labels(path, unnamed=True)] == [CALL, CALL, "pit rail"]
+    assert [label.label for label in read_labels(path)] == [CALL, CALL, "pit rail"]
     path.write_text("take,start_s,end_s\nA.MOV,1,2\n")
-    assert [label.label for label in read_labels(path, unnamed=True)] == [CALL]
-    with pytest.raises(InputError, match="no column label"):
-        read_labels(path)
+    assert [label.label for label in read_labels(path)] == [CALL]
 
 
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
-        ("", "no column take, start_s, end_s, label"),
+        ("", "no column take, start_s, end_s"),
         ("take,start_s,label\n", "no column end_s"),
-        ("take,start_s,end_s,label,Label\nA,1,2,x,y\n", "more than one column label"),
+        ("take,start_s,end_s,label,Start_s\nA,1,2,x,1\n", "more than one column start_s"),
         ("take,start_s,end_s,label\nA,1,2,x\nA,one,2,x\n", "line 3: start_s is `one`"),
         ("take,start_s,end_s,label\nA,1,inf,x\n", "line 2: end_s is `inf`"),
         ("take,start_s,end_s,label\nA,-1,2,x\n", "line 2: start_s is `-1`"),
