@@ -277,7 +277,7 @@ def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[list[Sourc
 
 def _named(name: str, known: Sequence[Take]) -> list[Path]:
     try:
-        chosen = [one.take for one in choose_takes(map(_without_finds, known), [name])]
+        chosen = [one.take for one in choose_takes((TakeLog(take=take) for take in known), [name])]
     except InputError:
         paths = [take.path for take in known]
         if not paths:
@@ -287,10 +287,6 @@ def _named(name: str, known: Sequence[Take]) -> list[Path]:
         raise no_such_take(name, paths, "neither a file nor a take of the log") from None
     exact = [take for take in chosen if take.path == name]
     return [take.file.resolve() for take in exact or chosen]
-
-
-def _without_finds(take: Take) -> TakeLog:
-    return TakeLog(take=take)
 
 
 def _take_of(by_name: Mapping[str, Take], source: Source) -> Take:
