@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from enum import StrEnum
 from fnmatch import fnmatchcase
@@ -36,48 +35,6 @@ class CallOrder(StrEnum):
     SNR = "snr"
     LEVEL = "level"
     LENGTH = "length"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CallFilter:
-    """Which calls to list; what is empty or None lets all pass.
-
-    Attributes
-    ----------
-    types : sequence of str
-        Call types, as `calltag.edit.markers.is_of_type` has them.
-    min_confidence : float
-        Least confidence of the label.
-    min_snr_db : float or None
-        Least level over the background.
-    noise : bool or None
-        Only calls with noise at the same time, or only calls without.
-    by_hand : bool
-        Only calls that the user labelled.
-    """
-
-    types: Sequence[str] = ()
-    min_confidence: float = 0.0
-    min_snr_db: float | None = None
-    noise: bool | None = None
-    by_hand: bool = False
-
-    def passes(self, call: Call) -> bool:
-        """Tell whether a call is to be listed."""
-        from calltag.edit.markers import is_clear, is_of_type
-        from calltag.learn.labels import is_call
-
-        return (
-            is_call(call.label)
-            and is_of_type(call.label, self.types)
-            and is_clear(call, min_confidence=self.min_confidence, min_snr_db=self.min_snr_db)
-            and (self.noise is None or bool(call.noise) == self.noise)
-            and (call.by_hand or not self.by_hand)
-        )
-
-    def left_of(self, take_log: TakeLog) -> TakeLog:
-        """Leave of a take's calls only those that are to be listed."""
-        return replace(take_log, calls=tuple(filter(self.passes, take_log.calls)))
 
 
 def choose_takes(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import CallFilter, CallOrder, choose_takes, default_order, order_calls
+from calltag.cli._choose import CallOrder, choose_takes, default_order, order_calls
 from calltag.cli._options import (
     LOG_NAME,
     As,
@@ -107,7 +107,7 @@ def calls_command(
     """
     from calltag.cli._log import read_alignments, read_takes
     from calltag.cli._look import look_for_best
-    from calltag.edit.marking import check_types
+    from calltag.edit.call_filter import CallFilter, check_types
     from calltag.edit.over_joins import Joins
     from calltag.edit.seen_twice import merge_seen_twice
     from calltag.edit.tables import call_row

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import CallFilter, Found, choose_takes, default_order, order_calls
+from calltag.cli._choose import Found, choose_takes, default_order, order_calls
 from calltag.cli._keep_choice import (
     at_seconds,
     from_table,
@@ -54,6 +54,7 @@ from calltag.records.label import LIKELY
 from calltag.words import CARE, counted
 
 if TYPE_CHECKING:
+    from calltag.edit.call_filter import CallFilter
     from calltag.edit.over_joins import Joins
     from calltag.library.keep import KeepOptions, Wanted
     from calltag.records.found import TakeLog
@@ -162,7 +163,7 @@ def keep_command(
       calltag keep --take A007.MOV --at 12.4
     """
     from calltag.cli._log import read_alignments, read_takes
-    from calltag.edit.marking import check_types
+    from calltag.edit.call_filter import CallFilter, check_types
     from calltag.edit.over_joins import Joins
     from calltag.library.keep import KeepOptions
     from calltag.library.rebuild import refuse_lost_catalogue

@@ -223,7 +223,7 @@ def _tell(file: LabelFile, name: str) -> None:
 
 
 def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
-    from calltag.edit.markers import is_of_type, no_such_type
+    from calltag.edit.call_filter import is_of_type, no_such_type
     from calltag.learn.label_file import COLUMNS
     from calltag.records.found import TakeLog
 

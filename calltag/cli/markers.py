@@ -159,9 +159,10 @@ def markers_command(
       calltag markers ashmere.otio --type "marsh hooter" --min-confidence 0.8
       calltag markers ashmere.edl --speed 40% --distance 100 --temperature 8
     """
+    from calltag.edit.call_filter import CallFilter, check_types
     from calltag.edit.every_camera import carry_over, name_better_sound
     from calltag.edit.formats import WriteOptions, choose_format
-    from calltag.edit.marking import MarkerSettings, check_types, mark_takes
+    from calltag.edit.marking import MarkerSettings, mark_takes
     from calltag.edit.per_take import is_table, per_take
     from calltag.edit.retime import parse_speed
     from calltag.edit.take_files import per_take_paths
@@ -189,9 +190,7 @@ def markers_command(
     take_logs = list(choose_takes(heard, takes or (), unread))
     paths = [take_log.take.path for take_log in take_logs]
     settings = MarkerSettings(
-        types=types or (),
-        min_confidence=min_confidence,
-        min_snr_db=min_snr,
+        calls=CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr),
         handles_s=handles,
         usable=usable,
         noise=noise,

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from calltag.cli._choose import CallFilter
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, finite
 from calltag.cli._output import say
 from calltag.errors import InputError
@@ -78,6 +77,7 @@ def score_command(
     Example:
       calltag score truth.csv --collar 0.1
     """
+    from calltag.edit.call_filter import CallFilter
     from calltag.learn.by_hand import matched
     from calltag.learn.score import finds, read_truth, score
     from calltag.log import Log

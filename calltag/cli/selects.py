@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import CallFilter, choose_takes
+from calltag.cli._choose import choose_takes
 from calltag.cli._log import read_alignments, read_takes
 from calltag.cli._options import (
     LOG_NAME,
@@ -119,8 +119,8 @@ def selects_command(
     Example:
       calltag selects best.otio --type "marsh hooter" --best 10 --sound best.wav
     """
+    from calltag.edit.call_filter import CallFilter, check_types
     from calltag.edit.formats import WriteOptions
-    from calltag.edit.marking import check_types
     from calltag.edit.over_joins import Joins
     from calltag.edit.seen_twice import each_call_once
     from calltag.edit.selects import check_name, choose, selects_paths, sounds_of, write_selects
@@ -143,20 +143,12 @@ def selects_command(
         unread = opened.problems()
         alignments = read_alignments(opened)
     check_types(every, types or ())
-    take_logs = list(choose_takes(every, takes or (), unread))
+    wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
+    take_logs = list(map(wanted.left_of, choose_takes(every, takes or (), unread)))
     if once:
-        wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
-        take_logs = each_call_once(map(wanted.left_of, take_logs), alignments)
+        take_logs = each_call_once(take_logs, alignments)
     rate = sound_rate or common_rate(one.take for one in every)
-    chosen = choose(
-        take_logs,
-        best=best,
-        types=types or (),
-        min_confidence=min_confidence,
-        min_snr_db=min_snr,
-        handles_s=handles,
-        rate=rate,
-    )
+    chosen = choose(take_logs, best=best, handles_s=handles, rate=rate)
     footage = [one.take.file for one in every]
     paths = selects_paths(chosen, out)
     sounds = sounds_of(chosen, out, sound) if sound is not None else {}

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from calltag.cli import STOPPED
-from calltag.cli._choose import CallFilter, choose_takes
+from calltag.cli._choose import choose_takes
 from calltag.cli._options import (
     LOG_NAME,
     LogFile,
@@ -79,7 +79,7 @@ def sheet_command(
     """
     from calltag.cli._log import read_takes
     from calltag.cli._progress import Teller
-    from calltag.edit.marking import check_types
+    from calltag.edit.call_filter import CallFilter, check_types
     from calltag.log import Log
     from calltag.pages.sheet import MUCH_BYTES, SheetOptions, write_sheet
     from calltag.takes.verdict import judge

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import CallFilter, choose_takes
+from calltag.cli._choose import choose_takes
 from calltag.cli._options import (
     LOG_NAME,
     As,
@@ -110,7 +110,7 @@ def takes_command(
     """
     from calltag.cli._log import read_takes
     from calltag.cli._look import look_at_takes
-    from calltag.edit.marking import check_types
+    from calltag.edit.call_filter import CallFilter, check_types
     from calltag.edit.tables import take_row
     from calltag.log import Log
     from calltag.media.clock import common_rate

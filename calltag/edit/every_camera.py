@@ -10,7 +10,8 @@ from itertools import chain
 from operator import attrgetter
 from types import MappingProxyType
 
-from calltag.edit.markers import TakeMarkers, is_clear, with_comment
+from calltag.edit.call_filter import is_clear
+from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.seen_twice import SeenCall, Sighting, merge_on_clocks, spans_of
 from calltag.edit.shared_clock import GroupClock, Running, shared_clocks
 from calltag.learn.by_hand import matched

@@ -7,14 +7,13 @@ gives, so that all agree to the frame.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
 from calltag.edit.text import one_line
 from calltag.errors import InputError
-from calltag.learn.labels import is_call, species_of
+from calltag.learn.labels import is_call
 from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.timecode import Rate
 from calltag.records.found import Call, NoiseSpan, TakeLog
@@ -90,9 +89,6 @@ def place(take_markers: TakeMarkers) -> list[Placed]:
 def from_log(
     take_log: TakeLog,
     *,
-    min_confidence: float = 0.0,
-    min_snr_db: float | None = None,
-    types: Collection[str] = (),
     handles_s: float = 0.0,
     usable: Verdict | None = None,
     noise: bool = False,
@@ -103,13 +99,7 @@ def from_log(
     Parameters
     ----------
     take_log : TakeLog
-        What was found in the take.
-    min_confidence : float
-        Calls whose label is less sure are left out.
-    min_snr_db : float or None
-        Calls that stand less far above their background are left out.
-    types : collection of str
-        Call types to mark, as `is_of_type` has them; all when empty.
+        What was found in the take; all its calls are marked.
     handles_s : float
         Seconds to mark before and after each call, as far as the take goes.
     usable : Verdict or None
@@ -129,8 +119,6 @@ def from_log(
         _mark_call(call, handles_s, take.duration_s)
         for call in take_log.calls
         if is_call(call.label)
-        and is_clear(call, min_confidence=min_confidence, min_snr_db=min_snr_db)
-        and is_of_type(call.label, types)
     ]
     if usable is not None:
         markers += [
@@ -171,77 +159,6 @@ def check_handles(handles_s: float) -> None:
     """
     if not 0 <= handles_s < math.inf:
         raise InputError(f"handles {handles_s:g}: give seconds, zero or more")
-
-
-def no_such_type(name: str, labels: Iterable[str], place: str, what: str = "call") -> InputError:
-    """Make the error of a type that nothing is of.
-
-    Parameters
-    ----------
-    name : str
-        The type that was asked for.
-    labels : iterable of str
-        The labels that there are.
-    place : str
-        Where they are.
-    what : str
-        What has them.
-
-    Returns
-    -------
-    InputError
-        One sentence, which names them.
-    """
-    there = ", ".join(sorted(labels)) or "none"
-    return InputError(f"call type {name!r}: {place} has no such {what}; it has: {there}")
-
-
-def is_of_type(label: str, types: Collection[str]) -> bool:
-    """Tell whether a label is of one of some types.
-
-    Parameters
-    ----------
-    label : str
-        A call type, such as ``marsh hooter: boom``.
-    types : collection of str
-        Types, whole or only as far as the colon: ``marsh hooter`` is all that it calls. Capitals do
-        not matter. When empty, every label is of them.
-
-    Returns
-    -------
-    bool
-        Whether it is.
-
-    Examples
-    --------
-    >>> is_of_type("marsh hooter: boom", ["Marsh Hooter"])
-    True
-    """
-    whole = label.casefold()
-    wanted = {one_line(name).casefold() for name in types}
-    return not wanted or not wanted.isdisjoint({whole, species_of(whole)} - {""})
-
-
-def is_clear(call: Call, *, min_confidence: float, min_snr_db: float | None) -> bool:
-    """Tell whether a call is sure enough, and stands far enough above its background.
-
-    Parameters
-    ----------
-    call : Call
-        The call.
-    min_confidence : float
-        How sure its label has to be.
-    min_snr_db : float or None
-        How far it has to stand above its background; None lets all pass, also those of which that
-        was not measured.
-
-    Returns
-    -------
-    bool
-        Whether it does.
-    """
-    loud_enough = min_snr_db is None or call.snr_db >= min_snr_db
-    return call.sureness >= min_confidence and loud_enough
 
 
 def describe_call(call: Call) -> str:

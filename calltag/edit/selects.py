@@ -8,7 +8,7 @@ from the same frames.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -62,9 +62,6 @@ def choose(
     take_logs: Iterable[TakeLog],
     *,
     best: int,
-    types: Collection[str] = (),
-    min_confidence: float = 0.0,
-    min_snr_db: float | None = None,
     handles_s: float = 0.0,
     rate: Rate = DEFAULT_RATE,
 ) -> list[Select]:
@@ -73,15 +70,9 @@ def choose(
     Parameters
     ----------
     take_logs : iterable of TakeLog
-        What was found in the takes.
+        What was found in the takes; all calls are chosen from.
     best : int
         How many to choose, at most.
-    types : collection of str
-        Call types to choose from, as `calltag.edit.markers.is_of_type` has them; all when empty.
-    min_confidence : float
-        Calls whose label is less sure are left out.
-    min_snr_db : float or None
-        Calls that stand less far above their background are left out.
     handles_s : float
         Seconds to keep before and after each call.
     rate : Rate
@@ -102,13 +93,7 @@ def choose(
     check_handles(handles_s)
     ranked = []
     for take_log in take_logs:
-        marked = from_log(
-            take_log,
-            types=types,
-            min_confidence=min_confidence,
-            min_snr_db=min_snr_db,
-            rate=rate,
-        )
+        marked = from_log(take_log, rate=rate)
         for marker in marked.markers:
             if marker.call is not None:
                 order = (-worth(take_log, marker.call), take_log.take.path, marker.start_s)

@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from calltag.edit.markers import no_such_type
+from calltag.edit.call_filter import no_such_type
 from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.library.catalogue import Catalogue, Kept
@@ -40,7 +40,7 @@ class Query:
     Attributes
     ----------
     types : sequence of str
-        Call types, as `calltag.edit.markers.is_of_type` has them, or species.
+        Call types, as `calltag.edit.call_filter.is_of_type` has them, or species.
     words : str
         Words that all have to be in the story, the last letters of each may be missing: label,
         species, behaviour, sex, life stage, place, recordist, equipment, rights, take, noise.

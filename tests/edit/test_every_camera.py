@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from calltag.edit.call_filter import CallFilter
 from calltag.edit.every_camera import carry_over, name_better_sound
 from calltag.edit.markers import from_log
 from calltag.edit.marking import MarkerSettings, mark_takes
@@ -156,7 +157,7 @@ def test_a_find_that_is_less_sure_may_be_the_better_sound() -> None:
     b = log_of("b.mov", make_call(1.02, 2.0, snr_db=30, confidence=0.5))
     logs, pairs = [a, b, log_of("c.mov")], [*A_AND_B, lined_up("a.mov", "c.mov", 3.0)]
     carried = carry_over(logs, pairs, min_confidence=0.6)
-    marked = [from_log(one, min_confidence=0.6) for one in carried]
+    marked = [from_log(CallFilter(min_confidence=0.6).left_of(one)) for one in carried]
     on_a, on_b, on_c = (one.markers for one in name_better_sound(marked, logs, pairs))
     assert [[m.start_s for m in markers] for markers in (on_a, on_b, on_c)] == [[21], [1], [18]]
     for markers in (on_a, on_c):

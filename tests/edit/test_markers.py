@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import pytest
-
-from calltag.edit.markers import describe_call, from_log, is_of_type, place, with_comment
+from calltag.edit.markers import describe_call, from_log, place, with_comment
 from calltag.records.found import TakeLog
 from calltag.records.verdict import Usable, Verdict
 
@@ -25,14 +23,6 @@ def test_calls_become_markers(morning):
     assert first.comment == "90 % sure, 14 dB above background, 180-2210 Hz, -31 dBFS"
     assert (first.kind, first.confidence, first.snr_db) == ("call", 0.9, 14)
     assert first.call == morning[0].calls[0]
-
-
-def test_only_what_was_asked_for(morning):
-    assert names(from_log(morning[0], min_confidence=0.9)) == [
-        "marsh hooter: boom",
-        "lesser reedling: trill",
-    ]
-    assert names(from_log(morning[0], types=["lesser reedling"])) == ["lesser reedling: trill"]
 
 
 def test_noise_and_no_calls_are_not_calls():
@@ -87,30 +77,6 @@ def test_what_was_not_measured_is_not_told():
     call = replace(make_call(1, 2), by_hand=True, **nothing)
     assert describe_call(call) == "labelled by hand"
     assert from_log(TakeLog(take=make_take(), calls=(call,))).markers[0].snr_db is None
-
-
-@pytest.mark.parametrize(
-    ("types", "fits"),
-    [
-        ([], True),
-        (["marsh hooter: boom"], True),
-        (["MARSH HOOTER"], True),
-        (["marsh"], False),
-        (["pit rail", "marsh hooter"], True),
-        (["boom"], False),
-        (["marsh  hooter"], True),
-        (["marsh hooter:"], False),
-        ([""], False),
-    ],
-)
-def test_types(types, fits):
-    assert is_of_type("marsh hooter: boom", types) is fits
-
-
-@pytest.mark.parametrize("label", ["marsh hooter", ": boom", "call"])
-def test_types_of_labels_that_name_no_animal_before_a_colon(label):
-    assert is_of_type(label, [label.upper()])
-    assert not is_of_type(label, ["", " ", "marsh hooter: boom", "hooter", "boom"])
 
 
 def test_a_first_comment_stands_alone(morning):

@@ -6,6 +6,7 @@ from fractions import Fraction
 
 import pytest
 
+from calltag.edit.call_filter import CallFilter
 from calltag.edit.markers import place
 from calltag.edit.marking import MarkerSettings, mark_takes
 from calltag.errors import InputError
@@ -54,19 +55,18 @@ def test_the_air_is_taken_for_usual_where_no_temperature_is_given(morning):
     assert usual.advance_s < cold.advance_s
 
 
-def test_sound_alone_is_counted_as_most_were_filmed():
-    sound = TakeLog(take=make_sound(), calls=(make_call(5, 6),))
-    rushes = [TakeLog(take=FAST), sound]
-    assert mark_takes(rushes, MarkerSettings())[1].clock.rate == Rate(FAST.fps)
+def test_sound_alone_is_counted_as_asked():
+    rushes = [TakeLog(take=FAST), TakeLog(take=make_sound(), calls=(make_call(5, 6),))]
     asked = MarkerSettings(rate=Rate(Fraction(24)))
-    assert mark_takes(rushes, asked)[1].clock.rate == Rate(Fraction(24))
+    assert [one.clock.rate for one in mark_takes(rushes, asked)] == [
+        Rate(FAST.fps),
+        Rate(Fraction(24)),
+    ]
 
 
 @pytest.mark.parametrize(
     ("setting", "reason"),
     [
-        ({"min_confidence": 1.01}, "confidence 1.01: give a number from 0 to 1"),
-        ({"min_confidence": -0.1}, "confidence -0.1"),
         ({"handles_s": -0.1}, "handles -0.1: give seconds, zero or more"),
         ({"handles_s": float("inf")}, "handles inf"),
         ({"handles_s": float("nan")}, "handles nan"),
@@ -78,7 +78,8 @@ def test_what_cannot_be_is_told(morning, setting, reason):
 
 
 def test_the_ends_of_what_can_be(morning):
-    assert not mark_takes(morning, MarkerSettings(min_confidence=1.0))[0].markers
-    some = mark_takes(morning, MarkerSettings(types=["pit rail"], handles_s=0.25))
+    assert not mark_takes(morning, MarkerSettings(calls=CallFilter(min_confidence=1.0)))[0].markers
+    rails = MarkerSettings(calls=CallFilter(types=["pit rail"]), handles_s=0.25)
+    some = mark_takes(morning, rails)
     assert [len(marked.markers) for marked in some] == [0, 1, 0]
     assert some[1].markers[0].start_s == 59.25

@@ -48,9 +48,7 @@ def test_a_call_of_a_take_and_of_its_copy_is_chosen_once():
     assert [select.source.take.path for select in chosen] == ["backup/a.mov"] * 2 + ["b.mov"]
 
 
-def test_types_confidence_and_noise(morning):
-    assert [s.call.label for s in choose(morning, best=9, types=["pit rail"])] == ["pit rail: tick"]
-    assert len(choose(morning, best=9, min_confidence=0.7)) == 3
+def test_noise_is_not_chosen():
     assert choose([log_of("a.mov", make_call(1, 2, "machine"))], best=9) == []
 
 

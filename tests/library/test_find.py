@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from calltag.edit.markers import is_of_type
+from calltag.edit.call_filter import is_of_type
 from calltag.errors import InputError, LibraryError
 from calltag.learn.labels import species_of
 from calltag.library.catalogue import NAME, Catalogue
