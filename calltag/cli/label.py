@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -23,6 +22,7 @@ from calltag.cli._options import (
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._pages import serve_page
 from calltag.errors import InputError
+from calltag.pages.order import Order
 from calltag.words import counted, position
 
 if TYPE_CHECKING:
@@ -36,18 +36,6 @@ TABLE = (
     Column("label", folds=True),
     Column("group", rank=1),
 )
-
-
-class ListenBy(StrEnum):
-    """What the listening page may go by: `calltag.pages.hearing.Order`.
-
-    That takes seconds to import, for which no `--help` is to wait.
-    """
-
-    USEFUL = "useful"
-    TYPE = "type"
-    TAKE = "take"
-    TIME = "time"
 
 
 _NEXT = (
@@ -87,8 +75,8 @@ def label_command(
     takes: Takes = None,
     how: ListedAs = As.TABLE,
     by: Annotated[
-        ListenBy, typer.Option(help="Which sounds the listening page begins with.")
-    ] = ListenBy.USEFUL,
+        Order, typer.Option(help="Which sounds the listening page begins with.")
+    ] = Order.USEFUL,
     browser: OpenBrowser = True,
 ) -> None:
     """Listen to the calls and say what they are, to teach calltag.
@@ -147,10 +135,9 @@ def _refuse_idle(context: typer.Context, *, reading: bool, listing: bool) -> Non
             raise WrongUse(sentence)
 
 
-def _listen(log: Path, takes: list[str], by: ListenBy, *, browser: bool) -> None:
+def _listen(log: Path, takes: list[str], by: Order, *, browser: bool) -> None:
     from calltag.log import Log
     from calltag.naming import measure_labels
-    from calltag.pages.hearing import Order
     from calltag.pages.listening import listening_app
     from calltag.pages.session import Session
 
@@ -161,7 +148,7 @@ def _listen(log: Path, takes: list[str], by: ListenBy, *, browser: bool) -> None
     before = session.hearing.n_labels
 
     serve_page(
-        listening_app(session, order=Order(by.value)),
+        listening_app(session, order=by),
         "The listening page",
         browser=browser,
         kept=" All answers are kept as they are given.",

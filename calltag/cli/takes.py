@@ -245,9 +245,7 @@ def _same(take_log: TakeLog) -> list[str]:
     """What is said of channels that are the same: many cameras write them so, no harm is done."""
     from calltag.sound.faults import said
 
-    levels = take_log.take.levels
-    faults = levels.channel_faults if levels else ()
-    return [said(one) for one in faults if one.kind == FaultKind.SAME]
+    return [said(one) for one in take_log.take.channel_faults if one.kind == FaultKind.SAME]
 
 
 def _cells(row: Row, take_log: TakeLog, verdict: Verdict, n_calls: int) -> list[str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from pathlib import Path
 
 import numpy as np
@@ -23,27 +22,11 @@ from calltag.media.clock import common_rate
 from calltag.media.copies import at_hand, each_once
 from calltag.media.timecode import Rate
 from calltag.pages.heard import Heard, Numbers, of_recording, of_take
+from calltag.pages.order import Order, Show
 from calltag.records.found import TakeLog
 from calltag.records.label import NO_CALL, NOISE_KINDS
 from calltag.records.take import Take
 from calltag.words import name_order
-
-
-class Order(StrEnum):
-    """What sounds may be gone through by."""
-
-    USEFUL = "useful"
-    TYPE = "type"
-    TAKE = "take"
-    TIME = "time"
-
-
-class Show(StrEnum):
-    """Which sounds are gone through."""
-
-    OPEN = "open"
-    LABELLED = "labelled"
-    ALL = "all"
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from calltag.errors import CalltagError, InputError, MediaError
 from calltag.media.clock import take_clock
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB
 from calltag.pages.heard import Heard
-from calltag.pages.hearing import Order, Show
+from calltag.pages.order import Order, Show
 from calltag.pages.rendering import render
 from calltag.pages.responses import html, posted, static_file, told
 from calltag.pages.session import Session

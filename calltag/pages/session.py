@@ -20,7 +20,8 @@ from calltag.log import Log
 from calltag.naming import MODEL_NAME
 from calltag.pages.answers import Answer, answer, take_away, take_back
 from calltag.pages.heard import Heard, Numbers, of_take
-from calltag.pages.hearing import Hearing, Order, Show, hear
+from calltag.pages.hearing import Hearing, hear
+from calltag.pages.order import Order, Show
 from calltag.pages.shelf import Shelf
 from calltag.pages.teaching import Teaching
 from calltag.records.found import TakeLog

@@ -169,6 +169,16 @@ class Take:
         """Whether the take has sound."""
         return self.sample_rate_hz is not None
 
+    @property
+    def channel_faults(self) -> tuple[ChannelFault, ...]:
+        """What is wrong with its channels; nothing where it was not listened to."""
+        return self.levels.channel_faults if self.levels is not None else ()
+
+    @property
+    def broken(self) -> tuple[Span, ...]:
+        """Where its sound is missing; nowhere where it was not listened to."""
+        return self.levels.broken if self.levels is not None else ()
+
 
 def states_time(recorded: str | None) -> TypeGuard[str]:
     """Tell whether what is stated of a recording is more than its day.

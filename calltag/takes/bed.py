@@ -253,8 +253,9 @@ def _tracks(take: Take, span: Span, channels: int) -> FloatArray:
     good = used_channel(take)
     if len(sound) < channels:
         return np.repeat(sound[good : good + 1], channels, axis=0)
-    faults = take.levels.channel_faults if take.levels else ()
-    bad = frozenset(clipped_samples(faults)).union(*map(spoilt_channels, faults))
+    bad = frozenset(clipped_samples(take.channel_faults)).union(
+        *map(spoilt_channels, take.channel_faults)
+    )
     whole = [track for track in range(len(sound)) if track + 1 not in bad]
     if len(whole) >= channels:
         return sound[whole[:channels]]

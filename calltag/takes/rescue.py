@@ -134,8 +134,7 @@ class _Case:
         self.take = take_log.take
         self.calls = likely_calls(take_log)
         self.noises = effects(take_log, self.calls, thresholds)
-        broken = self.take.levels.broken if self.take.levels else ()
-        self.cuts = needed_cuts(self.noises, broken, self.take.duration_s, thresholds)
+        self.cuts = needed_cuts(self.noises, self.take.broken, self.take.duration_s, thresholds)
         self.regions = [cut.span for cut in self.cuts]
         self.used = used_channel(self.take)
         self.heard: dict[int, Spectra] = {}
@@ -194,7 +193,7 @@ def _check(wanted: Treatment, take: Take) -> None:
 
 def _worth_hearing(take: Take, clipped: Sequence[int]) -> list[int]:
     """Channels that are neither silent nor clipped, counted from 0."""
-    silent = silent_channels(take.levels.channel_faults if take.levels else ())
+    silent = silent_channels(take.channel_faults)
     return [i for i in range(take.channels) if i + 1 not in silent and i not in clipped]
 
 
@@ -210,14 +209,18 @@ def _mended_tracks(
     best = max(clear_db, key=lambda channel: clear_db[channel])
     better = clear_db[best] >= clear_db[used] + _BETTER_CHANNEL_DB
     channel = best if better else used
-    faults = take.levels.channel_faults if take.levels else ()
-    spoilt = _spoilt_tracks(faults, channel, clipped)
+    spoilt = _spoilt_tracks(take.channel_faults, channel, clipped)
     bad = {number for _, numbers in spoilt for number in numbers}
     if better:
         bad |= {c + 1 for c, db in clear_db.items() if clear_db[best] >= db + _BETTER_CHANNEL_DB}
     tracks = set(range(1, take.channels + 1))
     if len(tracks - bad) > 1:
-        bad -= {number for one in faults if one.kind == FaultKind.DEAD for number in one.channels}
+        bad -= {
+            number
+            for one in take.channel_faults
+            if one.kind == FaultKind.DEAD
+            for number in one.channels
+        }
     if not bad:
         return Treatment(), []
     every = bad | {channel + 1} == tracks

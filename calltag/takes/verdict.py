@@ -57,8 +57,7 @@ def judge(take_log: TakeLog) -> Verdict:
         return Verdict(grade=PICTURE_ONLY, usable=(), reasons=(lost,))
     calls = likely_calls(take_log)
     heard = effects(take_log, calls, t)
-    broken = levels.broken if levels is not None else ()
-    usable, natural_s = usable_stretches(heard, broken, take.duration_s, t)
+    usable, natural_s = usable_stretches(heard, take.broken, take.duration_s, t)
     reasons = noise_reasons(heard, take.duration_s)
     buried = buried_in_water(take_log, calls, t)
     if buried:

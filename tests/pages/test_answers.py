@@ -15,8 +15,9 @@ from calltag.learn.trust import Verdict
 from calltag.log import Log
 from calltag.pages import hearing as hearing_module
 from calltag.pages.heard import Numbers
-from calltag.pages.hearing import Order, Show, hear
+from calltag.pages.hearing import hear
 from calltag.pages.inside import take_file
+from calltag.pages.order import Order, Show
 from calltag.pages.session import Session
 from calltag.records.label import CALL, Label
 from calltag.records.span import Span

@@ -16,8 +16,8 @@ from threading import Event
 import pytest
 
 from calltag.log import Log
-from calltag.pages.hearing import Order, Show
 from calltag.pages.listening import listening_app
+from calltag.pages.order import Order, Show
 from calltag.pages.session import Session
 from calltag.records.label import Label
 
