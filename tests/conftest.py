@@ -8,15 +8,19 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 from hypothesis import settings
 
 from calltag.database import Database, uri_of
+from calltag.learn import loaded
 from calltag.sound.spectrum import N_MELS
 from calltag.workers import Done
+
+if TYPE_CHECKING:
+    from calltag.learn.finder import Finder
 
 RATE_HZ = 48_000
 
@@ -114,6 +118,12 @@ def librosa_example(field) -> Callable[[str], Path]:
         return path
 
     return place
+
+
+@pytest.fixture(scope="session")
+def finder() -> Finder:
+    """The finder that calltag comes with, loaded once in each process."""
+    return loaded.finder()
 
 
 @pytest.fixture(scope="session")

@@ -137,14 +137,14 @@ def test_help_comes_at_once() -> None:
         used = resource.getrusage(resource.RUSAGE_CHILDREN)
         return used.ru_utime + used.ru_stime
 
-    costs = []
-    for _ in range(3):
+    def cost_s() -> float:
         before = spent_s()
         subprocess.run(
             [sys.executable, "-m", "calltag", "--help"], cwd=ROOT, capture_output=True, check=True
         )
-        costs.append(spent_s() - before)
-    assert min(costs) < 0.5
+        return spent_s() - before
+
+    assert any(cost_s() < 0.5 for _ in range(3))
 
 
 @pytest.mark.parametrize("arguments", [["lgo"], ["calls", "--besst", "3"], ["log"]], ids=" ".join)
@@ -289,10 +289,15 @@ def test_a_pattern_in_an_option_is_no_name_of_files(monkeypatch: pytest.MonkeyPa
 
 @pytest.mark.skipif(os.name != "posix", reason="says where output goes as a POSIX shell does")
 @pytest.mark.parametrize(
-    "arguments", ["calls --as json", "calls --as csv", "takes", "--help", "--version"]
-)
-@pytest.mark.parametrize(
-    ("where", "reason"), [("> /dev/full", "no space left on device"), (">&-", "it is closed")]
+    ("arguments", "where", "reason"),
+    [
+        ("calls --as json", "> /dev/full", "no space left on device"),
+        ("takes", "> /dev/full", "no space left on device"),
+        ("--help", "> /dev/full", "no space left on device"),
+        ("--version", "> /dev/full", "no space left on device"),
+        ("calls --as csv", ">&-", "it is closed"),
+        ("--version", ">&-", "it is closed"),
+    ],
 )
 def test_output_that_cannot_be_written_is_told(
     log: Path, arguments: str, where: str, reason: str

@@ -79,8 +79,8 @@ def found_in(finder: Finder, path: Path, *, chorus: bool, minutes: int) -> list[
     return found
 
 
-def test_near_calls_are_found_among_crickets(tmp_path, monkeypatch):
-    finder, path = Finder.load(), tmp_path / "ashmere.wav"
+def test_near_calls_are_found_among_crickets(finder, tmp_path, monkeypatch):
+    path = tmp_path / "ashmere.wav"
     alone, among = (found_in(finder, path, chorus=chorus, minutes=4) for chorus in (False, True))
     assert np.mean(alone) > 0.95
     assert np.mean(among) > 0.8

@@ -63,11 +63,6 @@ class PlainLook:
         return float(1 / (1 + np.exp(-np.clip(odds, -30, 30))))
 
 
-@pytest.fixture(scope="module")
-def starter() -> Finder:
-    return Finder.load()
-
-
 @pytest.fixture
 def plain() -> Finder:
     return Finder(PlainEar(), PlainLook())
@@ -283,11 +278,11 @@ def test_a_long_find_is_asked_for_its_beat_wherever_it_lies(plain, blocks, tmp_p
         np.testing.assert_allclose(a.features[lines:], b.features[lines:], atol=0.05)
 
 
-def test_the_starter_model_hears_the_same_in_a_span_as_in_the_take(starter, borders):
+def test_the_starter_model_hears_the_same_in_a_span_as_in_the_take(finder, borders):
     whole, *_ = borders
-    calls = found(starter, whole).calls
+    calls = found(finder, whole).calls
     assert len(calls) > 3  # whatever the model: plain whistles 30 dB over a hiss
-    for a, b in zip(starter.measure(whole, [call.span for call in calls]), calls, strict=True):
+    for a, b in zip(finder.measure(whole, [call.span for call in calls]), calls, strict=True):
         measured, by_networks = slice(0, VOICE.start), slice(VOICE.start, None)
         np.testing.assert_allclose(a.features[measured], b.features[measured], atol=0.02, rtol=0.01)
         scale = np.abs(b.features[by_networks]).max()
@@ -301,10 +296,10 @@ def test_the_starter_model_hears_the_same_in_a_span_as_in_the_take(starter, bord
     [Span(0, 0.01), Span(0, 3), Span(2.99, 3), Span(1, 1.0001), Span(2.5, 9), Span(8, 9),
      Span(0, 60)],
 )  # fmt: skip
-def test_any_span_can_be_measured(plain, starter, tmp_path, span):
+def test_any_span_can_be_measured(plain, finder, tmp_path, span):
     path = write(tmp_path / "a.wav", sing(hiss(3), 1))
-    for finder in (plain, starter):
-        (call,) = finder.measure(path, [span])
+    for one in (plain, finder):
+        (call,) = one.measure(path, [span])
         assert isinstance(call, Call)
         assert np.isfinite(call.features).all()
         assert call.start_s < call.end_s
@@ -314,7 +309,7 @@ def test_any_span_can_be_measured(plain, starter, tmp_path, span):
 # --- takes of every kind --------------------------------------------------------------------------
 
 
-def test_an_aircraft_far_away_is_a_machine_by_its_beat(starter, tmp_path):
+def test_an_aircraft_far_away_is_a_machine_by_its_beat(finder, tmp_path):
     """A propeller that comes and goes over the reeds, 20 dB over the air at most, and the mains.
 
     It is no machine to the starter model, which hears the air that its low noise is like.
@@ -332,7 +327,7 @@ def test_an_aircraft_far_away_is_a_machine_by_its_beat(starter, tmp_path):
     hum = sum(np.sin(2 * np.pi * 50 * k * np.arange(n) / RATE_HZ) / k for k in range(1, 7))
 
     def machine_s(sound, name):
-        noise = found(starter, write(tmp_path / name, sound)).noise
+        noise = found(finder, write(tmp_path / name, sound)).noise
         return [(span.start_s, span.end_s) for span in noise if span.kind == "machine"]
 
     ((start_s, end_s),) = machine_s(loud + 1e-2 * swell * plane, "plane.wav")
@@ -342,7 +337,7 @@ def test_an_aircraft_far_away_is_a_machine_by_its_beat(starter, tmp_path):
     assert machine_s(loud / 20 + 1e-4 * hum, "hum.wav") == [], "too faint to be told as the mains"
 
 
-def test_a_snipe_that_drums_is_no_machine(starter, tmp_path):
+def test_a_snipe_that_drums_is_no_machine(finder, tmp_path):
     """It throbs as a rotor does, in bouts of two seconds, 25 dB over the air."""
     n = 20 * RATE_HZ
     rng = np.random.default_rng(4)
@@ -352,7 +347,7 @@ def test_a_snipe_that_drums_is_no_machine(starter, tmp_path):
     drum = sosfilt(butter(2, [240, 400], "band", fs=RATE_HZ, output="sos"), air)
     drum *= np.sin(np.pi * 12 * t) ** 4 * np.clip(2 * np.sin(2 * np.pi * t / 5), 0, 1)
     sound = 2e-3 * air / air.std() + 4e-3 * drum / drum.std()
-    assert [span.kind for span in found(starter, write(tmp_path / "drum.wav", sound)).noise] == []
+    assert [span.kind for span in found(finder, write(tmp_path / "drum.wav", sound)).noise] == []
 
 
 def _odd_takes():
@@ -380,9 +375,9 @@ def _odd_takes():
 
 
 @pytest.mark.parametrize("name", _odd_takes())
-def test_no_take_is_too_odd(starter, tmp_path, name):
+def test_no_take_is_too_odd(finder, tmp_path, name):
     sound = _odd_takes()[name]
-    findings = found(starter, write(tmp_path / "odd.wav", sound))
+    findings = found(finder, write(tmp_path / "odd.wav", sound))
     length_s = len(sound) / RATE_HZ
     for call in findings.calls:
         assert 0 <= call.start_s < call.end_s <= length_s + 0.03
@@ -556,10 +551,6 @@ def test_memory_does_not_grow_with_the_take(plain, tmp_path, monkeypatch):
 # --- the model ------------------------------------------------------------------------------------
 
 
-def test_the_model_comes_with_calltag(starter):
-    assert isinstance(starter, Finder)
-
-
 def test_a_missing_or_broken_model_is_named(tmp_path):
     with pytest.raises(ModelError, match=r"absent\.onnx.*install"):
         Finder.load(tmp_path / "absent.onnx")
@@ -664,13 +655,13 @@ def animals_that_beat(rng, seconds, rate_hz):
 
 
 @pytest.mark.parametrize("rate_hz", [10, 18, 26, 35])
-def test_animals_that_beat_are_no_machines(starter, tmp_path, rng, rate_hz):
+def test_animals_that_beat_are_no_machines(finder, tmp_path, rng, rate_hz):
     for i, sound in enumerate(animals_that_beat(rng, 12, rate_hz)):
-        noise = found(starter, write(tmp_path / f"{i}.wav", sound)).noise
+        noise = found(finder, write(tmp_path / f"{i}.wav", sound)).noise
         assert sum(n.span.length_s for n in noise if n.kind == "machine") < 1.0, i
 
 
-def test_clocks_gusts_rain_and_surf_are_no_machines(starter, tmp_path, rng):
+def test_clocks_gusts_rain_and_surf_are_no_machines(finder, tmp_path, rng):
     n = 12 * RATE_HZ
     t = np.arange(n) / RATE_HZ
 
@@ -690,11 +681,11 @@ def test_clocks_gusts_rain_and_surf_are_no_machines(starter, tmp_path, rng):
             clock[start : start + 1000] += 0.05 * tick
         sounds[f"clock, {per_s} ticks a second"] = clock
     for name, sound in sounds.items():
-        noise = found(starter, write(tmp_path / "take.wav", sound + 5e-4 * band(100, 6000))).noise
+        noise = found(finder, write(tmp_path / "take.wav", sound + 5e-4 * band(100, 6000))).noise
         assert not [n for n in noise if n.kind == "machine"], name
 
 
-def test_gusts_and_knocks_from_sound_to_spans(starter, tmp_path, rng):
+def test_gusts_and_knocks_from_sound_to_spans(finder, tmp_path, rng):
     n = 24 * RATE_HZ
     hz = np.fft.rfftfreq(n, 1 / RATE_HZ)
     shapes = [(np.maximum(hz, 60) / 60) ** -0.5, (np.maximum(hz, 40) / 40) ** -1.3 * (hz > 10)]
@@ -714,7 +705,7 @@ def test_gusts_and_knocks_from_sound_to_spans(starter, tmp_path, rng):
         sound[first : first + len(t)] += 0.3 * hit
     path = tmp_path / "rough.wav"
     sf.write(path, sound, RATE_HZ, subtype="PCM_24")
-    noise = starter.analyse(path, probe(path)).noise
+    noise = finder.analyse(path, probe(path)).noise
     for kind, places in (
         ("wind", gusts_s),
         ("handling", [(at_s, at_s + 0.1) for at_s in knocks_s]),

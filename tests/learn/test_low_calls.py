@@ -20,11 +20,6 @@ LENGTH_S = 60.0
 BOOMS_S = (6.0, 9.5, 13.0, 31.0, 36.0)
 
 
-@pytest.fixture(scope="module")
-def finder() -> Finder:
-    return Finder.load()
-
-
 def times() -> FloatArray:
     return np.arange(round(LENGTH_S * RATE_HZ)) / RATE_HZ
 

@@ -22,11 +22,6 @@ def hearing() -> Hearing:
     return Hearing(starter_model())
 
 
-@pytest.fixture(scope="module")
-def finder() -> Finder:
-    return Finder.load()
-
-
 def seconds(length_s: float) -> FloatArray:
     return np.arange(round(length_s * RATE_HZ)) / RATE_HZ
 

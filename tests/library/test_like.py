@@ -15,7 +15,6 @@ import soundfile
 from sklearn.metrics import average_precision_score
 
 from calltag.errors import MediaError
-from calltag.learn import loaded
 from calltag.learn.finder import Finder
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.synth_noise import air
@@ -32,11 +31,6 @@ from calltag.sound.features import EMBEDDING, FEATURE_VERSION
 from .conftest import RATE_HZ, call, features, plain_story, wanted
 
 AROUND_S = 1.0
-
-
-@pytest.fixture(scope="module")
-def finder() -> Finder:
-    return loaded.finder()
 
 
 def in_air(

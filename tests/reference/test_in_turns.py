@@ -20,10 +20,10 @@ def test_what_is_counted() -> None:
     assert count([], TURNS) == Counts(calls=2, own=0, finds=0, mixed=0)
 
 
-def test_invented_animals_in_turn_are_told_apart(tmp_path: Path) -> None:
+def test_invented_animals_in_turn_are_told_apart(finder: Finder, tmp_path: Path) -> None:
     rng = np.random.default_rng(10)
     calls, noises = invented(rng, 16, 3)
-    found = measure(Finder.load(), tmp_path, rng, calls, noises)
+    found = measure(finder, tmp_path, rng, calls, noises)
     # Before events were parted by bands, 0.44 of these calls, and 0.44 of the finds.
     assert found.own / found.calls > 0.6
     assert found.mixed / found.finds < 0.25

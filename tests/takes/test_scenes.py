@@ -185,11 +185,6 @@ def verdict_on(planted: Planted, path: Path, finder: Finder) -> Verdict:
     return judge(TakeLog(take=take, calls=found.calls, noise=found.noise))
 
 
-@pytest.fixture(scope="module")
-def finder() -> Finder:
-    return Finder.load()
-
-
 @pytest.mark.field
 def test_picture_only_and_usable_stretches_of_planted_scenes(field, tmp_path, finder):
     rng = np.random.default_rng(41)
