@@ -85,7 +85,6 @@ def sheet_command(
     from calltag.takes.verdict import judge
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
-    by_calls = bool(types) or min_snr is not None
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))
         check_types(every, types or ())
@@ -93,9 +92,10 @@ def sheet_command(
             one
             for one in choose_takes(every, takes or (), opened.problems())
             if (not verdicts or judge(one).grade in verdicts)
-            and (not by_calls or any(map(wanted.passes, one.calls)))
+            and (not wanted.narrows_takes or any(map(wanted.passes, one.calls)))
         ]
-        unread = [problem for _, problem in opened.problems()] if not (takes or by_calls) else []
+        narrowed = takes or wanted.narrows_takes
+        unread = [] if narrowed else [problem for _, problem in opened.problems()]
         try:
             with Teller() as teller:
                 report = write_sheet(

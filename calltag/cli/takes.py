@@ -123,14 +123,13 @@ def takes_command(
         unread = opened.problems()
     check_types(every, types or ())
     chosen = list(choose_takes(every, takes or (), unread))
-    asked_for_calls = bool(types) or min_snr is not None
     listed = []
     for one in chosen:
         verdict = judge(one)
         n_calls = sum(wanted.passes(call) for call in one.calls)
         if (
             (not verdicts or verdict.grade in verdicts)
-            and (n_calls or not asked_for_calls)
+            and (n_calls or not wanted.narrows_takes)
             and (noise is None or bool(one.noise) == noise)
         ):
             listed.append((one, verdict, n_calls))
@@ -156,7 +155,7 @@ def takes_command(
         say("Stretches marked `treated` are usable after `calltag rescue`.")
     if same := sum(bool(_same(one)) for one, _, _ in listed):
         say(f"In {counted(same, 'take')}, channels are the same.")
-    filtered = takes or verdicts or asked_for_calls or noise is not None or best is not None
+    filtered = takes or verdicts or wanted.narrows_takes or noise is not None or best is not None
     if not filtered:
         say_problems(problem for _, problem in unread)
     _end(unseen)

@@ -39,6 +39,11 @@ class CallFilter:
     noise: bool | None = None
     by_hand: bool = False
 
+    @property
+    def narrows_takes(self) -> bool:
+        """Whether a type or a level is asked for, so that takes without such a call are not."""
+        return bool(self.types) or self.min_snr_db is not None
+
     def passes(self, call: Call) -> bool:
         """Tell whether a find is a call, and wanted.
 
