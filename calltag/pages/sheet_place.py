@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Collection
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -20,10 +22,8 @@ from calltag.files import (
 from calltag.own_files import SHEET_INDEX, is_sheet
 from calltag.partials import partial_path
 
-_PART = re.compile(
-    r"index\.html|take\d+\.jpg|call\d+\.(png|mp3)"  # ours
-    r"|\.DS_Store|\._.+|Thumbs\.db|desktop\.ini"  # what systems leave anywhere
-)
+_SHOWN = re.compile(r"(take|call)\d+(-[0-9a-f]{8})?\.(jpg|png|mp3)")
+_OF_SYSTEMS = re.compile(r"\.DS_Store|\._.+|Thumbs\.db|desktop\.ini")  # what they leave anywhere
 
 _TYPES = {"mp3": "audio/mpeg", "png": "image/png", "jpg": "image/jpeg"}
 
@@ -62,7 +62,7 @@ class _InPage:
 
 
 class _FolderStore:
-    """In files beside it, with names of ours."""
+    """In files beside it, whose names tell the content: no other sheet's has the name of one."""
 
     sources = "'self' file: data:"
 
@@ -70,8 +70,10 @@ class _FolderStore:
         self._folder = folder
 
     def put(self, name: str, data: bytes) -> str:
-        (self._folder / name).write_bytes(data)
-        return name
+        stem, suffix = name.rsplit(".", 1)
+        named = f"{stem}-{hashlib.sha256(data).hexdigest()[:8]}.{suffix}"
+        (self._folder / named).write_bytes(data)
+        return named
 
 
 def refuse_place(out: Path, *, folder: bool, replace: bool) -> None:
@@ -109,11 +111,15 @@ def _refuse_folder(out: Path, *, replace: bool) -> None:
     if not is_sheet(out):
         raise InputError(f"{out}: holds no sheet of calltag, so it is left alone; name another")
     others = sorted(one.name for one in out.iterdir())
-    if other := next((name for name in others if not _PART.fullmatch(name)), None):
+    if other := next((name for name in others if not _is_part(name)), None):
         raise InputError(
             f"{out}: holds {other}, which is no part of a sheet; move it elsewhere, or name"
             " another folder"
         )
+
+
+def _is_part(name: str) -> bool:
+    return name == SHEET_INDEX or bool(_SHOWN.fullmatch(name) or _OF_SYSTEMS.fullmatch(name))
 
 
 def write_file(out: Path, page: Callable[[Store], str]) -> int:
@@ -185,14 +191,24 @@ def _put_in_place(partial: Path, out: Path) -> None:
     if not out.exists():
         partial.rename(out)
         return
-    old = partial_path(out)
+    before, shown = _shown_in(out), _shown_in(partial)
+    page = partial / SHEET_INDEX
     try:
-        out.rename(old)
-        partial.rename(out)
+        for name in shown:
+            (partial / name).replace(out / name)
+        page.replace(out / SHEET_INDEX)  # what both pages show is there, before and after
     except BaseException:
-        if not out.exists():
-            old.rename(out)
+        if page.exists():
+            _remove(out, shown - before)
         raise
-    finally:
-        if out.exists():
-            shutil.rmtree(old, ignore_errors=True)
+    _remove(out, before - shown)
+
+
+def _shown_in(folder: Path) -> set[str]:
+    return {file.name for file in folder.iterdir() if _SHOWN.fullmatch(file.name)}
+
+
+def _remove(folder: Path, names: Collection[str]) -> None:
+    for name in names:
+        with suppress(OSError):  # one that is open; the next sheet there removes it
+            (folder / name).unlink()

@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -25,7 +26,7 @@ from calltag.log import Log
 from calltag.own_files import SHEET_INDEX
 from calltag.pages.excerpt import LOUDEST_LUFS, PEAK_DBTP
 from calltag.pages.sheet import SheetOptions, SheetReport, write_sheet
-from calltag.pages.sheet_place import write_folder
+from calltag.pages.sheet_place import Store, write_folder
 from calltag.records.found import TakeLog
 from calltag.records.label import CALL, Label
 from calltag.records.take import Problem
@@ -294,27 +295,47 @@ def test_a_folder_replaces_a_sheet_and_nothing_else(
     assert (folder / SHEET_INDEX).exists()
 
 
-@pytest.mark.parametrize("stop", ["after the first move", "at the second"])
-def test_stopping_while_a_folder_is_replaced_leaves_the_one_before(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stop: str
+@pytest.mark.parametrize("stop_at", range(5))
+def test_a_folder_is_whole_at_any_moment_while_it_is_replaced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stop_at: int
 ) -> None:
-    out = tmp_path / "sheet"
-    write_folder(out, lambda _: "before")
-    rename, moved = Path.rename, []
+    """So that one who is killed has a sheet: that before, or the new one."""
+    out, moments = tmp_path / "sheet", 0
 
-    def stopped(path: Path, target: Path) -> None:
-        moved.append(path)
-        if (len(moved), stop) == (2, "at the second"):
-            raise KeyboardInterrupt
-        rename(path, target)
-        if (len(moved), stop) == (1, "after the first move"):
-            raise KeyboardInterrupt
+    def page(still: bytes) -> Callable[[Store], str]:
+        return lambda store: (
+            store.put("take0001.jpg", b"same") + " " + store.put("take0002.jpg", still)
+        )
 
-    monkeypatch.setattr(Path, "rename", stopped)
-    with pytest.raises(KeyboardInterrupt):
-        write_folder(out, lambda _: "after")
-    assert (out / SHEET_INDEX).read_text() == "before"
+    def shows() -> list[bytes]:
+        return [(out / name).read_bytes() for name in (out / SHEET_INDEX).read_text().split()]
+
+    def watched(name: str) -> None:
+        done = getattr(Path, name)
+
+        def stopped(path: Path, *args: Any, **kwargs: Any) -> None:
+            nonlocal moments
+            done(path, *args, **kwargs)
+            moments += 1
+            assert shows() in ([b"same", b"before"], [b"same", b"after"])
+            if moments == stop_at:
+                raise KeyboardInterrupt
+
+        monkeypatch.setattr(Path, name, stopped)
+
+    write_folder(out, page(b"before"))
+    was = set(out.iterdir())
+    for name in ("rename", "replace", "unlink"):
+        watched(name)
+    with pytest.raises(KeyboardInterrupt) if stop_at else nullcontext():
+        write_folder(out, page(b"after"))
+    monkeypatch.undo()
     assert list(tmp_path.iterdir()) == [out]
+    if shows()[1] == b"before":
+        assert set(out.iterdir()) == was
+    write_folder(out, page(b"after"))
+    assert shows() == [b"same", b"after"]
+    assert len(list(out.iterdir())) == 3
 
 
 @pytest.mark.usefixtures("in_one_process")
