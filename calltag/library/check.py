@@ -27,7 +27,10 @@ class Trouble(StrEnum):
     UNREADABLE = "its file cannot be read"
     SOUND = "its sound is damaged"
     STORY = "its story is damaged, or was changed by another program; its sound is whole"
-    CHANGED = "was changed by another program; its sound and its story are whole"
+    CHANGED = (
+        "is not as the catalogue has it, since another program changed it or `calltag keep` was "
+        "stopped; its sound and its story are whole, and `calltag library rebuild` takes it in"
+    )
     UNKNOWN = "is not in the catalogue; `calltag library rebuild` takes it in"
 
     @property

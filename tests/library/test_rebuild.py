@@ -13,7 +13,9 @@ import subprocess
 import sys
 import time
 import unicodedata
+from functools import partial
 from pathlib import Path
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
@@ -27,6 +29,7 @@ from calltag.library.check import Trouble, check
 from calltag.library.find import Query, choices, find
 from calltag.library.rebuild import LAID_ASIDE, rebuild
 from calltag.library.sound_file import read_story, sound_files, sound_hash
+from calltag.library.story import Facts
 from calltag.media.wav_file import read_chunk
 from calltag.media.wav_writing import write_wav
 from calltag.partials import STALE_S
@@ -216,6 +219,7 @@ KEEPER = """
 import sys, json
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
+from unittest.mock import Mock
 from calltag.library.catalogue import Catalogue
 from calltag.library.keep import KeepOptions, Wanted, keep_calls
 from calltag.library.rebuild import rebuild
@@ -424,6 +428,25 @@ def test_what_is_wrong_is_told_apart(keep, shot, catalogue):
     report = rebuild(catalogue.folder)
     assert report.doubtful == [two.path]
     assert find(catalogue, Query(place="south")).total == 1
+
+
+@pytest.mark.parametrize("mended_by", ["keep", "rebuild"])
+def test_a_keep_stopped_before_its_row_is_told_and_mended(
+    keep, shot, catalogue, monkeypatch, mended_by
+):
+    """The new file is there, and the catalogue has the old one."""
+    again = partial(keep, wanted(shot, call(3.0)), replace=True, facts=Facts(place="causeway"))
+    keep(wanted(shot, call(3.0)))
+    with monkeypatch.context() as stopped:
+        stopped.setattr(Catalogue, "put", Mock(side_effect=KeyboardInterrupt))
+        with pytest.raises(KeyboardInterrupt):
+            again()
+    (finding,) = check(catalogue).findings
+    assert "or `calltag keep` was stopped" in finding.trouble
+    assert not finding.trouble.is_damage
+    again() if mended_by == "keep" else rebuild(catalogue.folder)
+    assert not check(catalogue).findings
+    assert [kept.story.place for kept in catalogue.all_kept()] == ["causeway"]
 
 
 def test_names_that_the_disk_lists_in_another_spelling_are_the_same(
