@@ -319,11 +319,11 @@ def hertz(frequency_hz: float) -> str:
 
     Examples
     --------
-    >>> hertz(147.3), hertz(1238)
-    ('150 Hz', '1.2 kHz')
+    >>> hertz(147.3), hertz(1238), hertz(120_000)
+    ('150 Hz', '1.2 kHz', '120 kHz')
     """
     rounded = float(f"{frequency_hz:.2g}")
-    return f"{rounded:.0f} Hz" if rounded < 1000 else f"{rounded / 1000:.2g} kHz"
+    return f"{rounded:.0f} Hz" if rounded < 1000 else f"{rounded / 1000:g} kHz"
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:

@@ -61,10 +61,10 @@ class Band(NamedTuple):
     def __str__(self) -> str:
         cuts = [f"low cut at {hertz(self.low_hz)}"] if self.has_low_cut else []
         cuts += [f"high cut at {hertz(self.high_hz)}"] if self.has_high_cut else []
-        return " and ".join(cuts) or "no cut"
+        return " and ".join(cuts)
 
     def sections(self, rate_hz: int) -> Sections:
-        """Design the cuts' filter.
+        """Design the filter of cuts, where anything is cut.
 
         Parameters
         ----------
@@ -83,7 +83,7 @@ class Band(NamedTuple):
         """
         cuts = [low_cut(self.low_hz, rate_hz)] if self.has_low_cut else []
         cuts += [high_cut(self.high_hz, rate_hz)] if self.has_high_cut else []
-        return np.concatenate(cuts) if cuts else np.zeros((0, 6))
+        return np.concatenate(cuts)
 
     def gain(self) -> DoubleArray:
         """Power gain at the bins of the shared spectrum, shape (N_BINS,)."""
