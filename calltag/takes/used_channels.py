@@ -45,7 +45,7 @@ def clipped_ppm(take: Take, channel: int | None = None) -> float:
         Clipped samples per million.
     """
     levels, samples = take.levels, take.duration_s * (take.sample_rate_hz or RATE_HZ)
-    if levels is None or not levels.clipped or samples <= 0:
+    if levels is None or samples <= 0:
         return 0.0
     clipped = clipped_samples(levels.channel_faults)
     if not clipped:  # it is not said which
