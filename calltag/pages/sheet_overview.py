@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calltag.pages.sheet_view import UNNAMED, CallView, TakeView
-from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY
+from calltag.takes.verdict import PART, PICTURE_ONLY
 from calltag.takes.verdict import summary as verdict_summary
 from calltag.words import counted
 
@@ -51,8 +51,6 @@ class Overview:
         Takes whose sound is lost.
     rescue : tuple of TakeView
         Takes of which a part can be used, or rescued.
-    clean : tuple of TakeView
-        The others.
     calls : int
         Calls that are shown.
     length_s : float
@@ -65,7 +63,6 @@ class Overview:
     types: tuple[TypeLine, ...]
     throw: tuple[TakeView, ...]
     rescue: tuple[TakeView, ...]
-    clean: tuple[TakeView, ...]
     calls: int
     length_s: float
     usable_s: float
@@ -98,17 +95,13 @@ def overview(takes: Sequence[TakeView]) -> Overview:
         for name, ones in found.items()
     ]
     lines.sort(key=lambda line: (line.name == UNNAMED, -line.count, line.name))
-    of_grade = {
-        grade: tuple(take for take in takes if take.verdict.grade == grade) for grade in GRADES
-    }
     return Overview(
         summary=verdict_summary(
             (take.verdict for take in takes), copies=sum(len(take.copies) for take in takes)
         ),
         types=tuple(lines),
-        throw=of_grade[PICTURE_ONLY],
-        rescue=of_grade[PART],
-        clean=of_grade[CLEAN],
+        throw=tuple(take for take in takes if take.verdict.grade == PICTURE_ONLY),
+        rescue=tuple(take for take in takes if take.verdict.grade == PART),
         calls=sum(len(take.calls) for take in takes),
         length_s=sum(take.take.duration_s for take in takes),
         usable_s=sum(take.verdict.clean_s for take in takes),
