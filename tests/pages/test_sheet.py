@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import io
+import math
 import re
 import subprocess
 import sys
@@ -106,6 +107,17 @@ def test_every_take_and_call_is_there(sheet: Path) -> None:
     plays = [one for one in page.all("button") if one.get("class") == "play"]
     assert len(plays) == shown > 10
     assert "card2/&lt;b&gt;broken&lt;/b&gt;.MOV: it is empty" in text
+
+
+def test_calls_have_the_timecode_of_their_first_frame(sheet: Path) -> None:
+    """Of the first take, which runs at 25 frames a second from 05:12:00 on."""
+    _, first, *_ = re.split("<article ", sheet.read_text("utf-8"))
+    assert ">05:12:00:00<" in first.partition("<li ")[0]
+    starts = re.findall(r'data-start="([\d.]+)"', first)
+    frames = [math.floor(25 * float(start) + 0.5) for start in starts]
+    assert len(frames) == 6
+    told = re.findall(r"above background, 05:12:(\d\d):(\d\d)", first)
+    assert [25 * int(seconds) + int(frame) for seconds, frame in told] == frames
 
 
 @pytest.mark.usefixtures("in_one_process")
