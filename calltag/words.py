@@ -222,8 +222,8 @@ def duration(seconds: float) -> str:
 
     Examples
     --------
-    >>> duration(39.6), duration(725), duration(11_100)
-    ('40 s', '12 min', '3 h 5 min')
+    >>> duration(39.6), duration(725), duration(3540), duration(11_100)
+    ('40 s', '12 min', '59 min', '3 h 5 min')
     """
     whole = round(seconds)
     if whole < 60:
@@ -247,8 +247,8 @@ def take_length(seconds: float) -> str:
 
     Examples
     --------
-    >>> [take_length(s) for s in (0, 0.05, 24, 171, 4834)]
-    ['0 s', '0.05 s', '24 s', '2 min 51 s', '1 h 21 min']
+    >>> [take_length(s) for s in (0, 0.05, 24, 171, 3599, 4834)]
+    ['0 s', '0.05 s', '24 s', '2 min 51 s', '59 min 59 s', '1 h 21 min']
     """
     if 0 < seconds < 1:
         return f"{seconds:.2f} s"
@@ -343,8 +343,8 @@ def listed(words: Sequence[str], last: str = "and") -> str:
 
     Examples
     --------
-    >>> listed(["wind", "voice", "machine"])
-    'wind, voice and machine'
+    >>> listed(["wind", "voice", "machine"]), listed(["wind"])
+    ('wind, voice and machine', 'wind')
     """
     return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 

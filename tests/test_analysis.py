@@ -13,6 +13,7 @@ from calltag.errors import MediaError, ModelError
 from calltag.learn.finder import Findings
 from calltag.plan import Job
 from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.take import Levels
 
 JOB = Job(Path("/ashmere/A001.mov"), "/ashmere", "A001.mov", "digest", 9)
 
@@ -61,13 +62,21 @@ def test_what_is_found_ends_where_its_take_does(
         high_hz=600,
     )
     spans = (wind, replace(wind, start_s=0.6, end_s=1.05))
-    found = Findings(None, (call, replace(call, start_s=0.1, end_s=0.4)), spans)
+    levels = Levels(peak_dbfs=-6, clipped=0, loudness_lufs=-30, floor_dbfs=-60)
+    found = Findings(levels, (call, replace(call, start_s=0.1, end_s=0.4)), spans)
     listens = SimpleNamespace(analyse=lambda *_: found)
     monkeypatch.setattr("calltag.analysis.finder", lambda: listens)
-    log = analyse_take(Job(file, str(tmp_path), "A001.mov", "digest", file.stat().st_size))
+    job = Job(file, str(tmp_path), "A001.mov", "digest", file.stat().st_size)
+    log = analyse_take(job)
     ends_s = [one.end_s for one in (*log.calls, *log.noise)]
     assert ends_s == [log.take.duration_s, 0.4, 0.5, log.take.duration_s]
     assert log.take.duration_s == pytest.approx(1.0, abs=0.01)
+    assert log.take.picture_s is not None
+    assert log.take.levels == levels
+    found = replace(found, joined_s=3.0)  # what the file states is the length of a part
+    joined = analyse_take(job)
+    assert (joined.take.duration_s, joined.take.picture_s) == (3.0, None)
+    assert [one.end_s for one in joined.calls] == [1.02, 0.4]
 
 
 @pytest.mark.parametrize(
