@@ -15,6 +15,7 @@ from calltag.files import is_there
 _TYPE = re.compile(r" <(?:list\[)?(?:str|path|Path|file|int|float|int range|float range)\]?>$")
 _LIST = re.compile(r"<list\[(.*)\]>$")
 _RANGE = re.compile(r"(?:; |(?<=\[))[-\d.]*(?:<=?)?x[<>]=?[-\d.]+(?=\])")
+_EXTRA = re.compile(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)$", re.DOTALL)
 _ERRORS = tuple(
     (re.compile(pattern), words)
     for pattern, words in (
@@ -66,7 +67,22 @@ class PlainCommand(TyperCommand):
         except Exception as error:
             if option := getattr(error, "option_name", None):  # the class has no public name
                 _name_file(error, [name for name in args if name.startswith(option)])
+            elif extra := _EXTRA.match(getattr(error, "message", "")):
+                error.message = f"{extra[1]} is too much. {self._meant(extra[1], args)}"  # type: ignore[attr-defined]
             raise
+
+    def _meant(self, extra: str, args: Sequence[str]) -> str:
+        """Tell what may be meant by words that there is no place for."""
+        at = next((i for i, word in enumerate(args) if f"{extra} ".startswith(f"{word} ")), 0)
+        before = args[at - 1] if at else "-"
+        if not before.startswith("-"):
+            return f'Put a name that has spaces in quotes: "{before} {extra}"'
+        options = {name for parameter in self.params for name in parameter.opts}
+        if f"--{args[at]}" in options:
+            return f"Did you mean --{extra}?"
+        if "--take" in options:
+            return f'Did you mean --take "{extra}"?'
+        return self._example()
 
     def _example(self) -> str:
         """Repeat the first example of the help."""
@@ -81,6 +97,18 @@ class PlainCommand(TyperCommand):
 
 class PlainGroup(TyperGroup):
     """A group of commands with plain help."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Find the command that is typed."""
+        if args[0] == "help":
+            of = (
+                args[1] if len(args) > 1 and args[1] in self.commands else next(iter(self.commands))
+            )
+            ctx.fail(
+                f"help is no command: `{ctx.command_path} -h` lists the commands, "
+                f"`{ctx.command_path} {of} -h` tells of one."
+            )
+        return super().resolve_command(ctx, args)
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write options and commands."""

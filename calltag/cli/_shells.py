@@ -7,8 +7,10 @@ import os
 import shlex
 import subprocess
 from collections.abc import Sequence
+from itertools import combinations
 from pathlib import Path
 
+from calltag.errors import InputError
 from calltag.files import is_there
 
 _ON_WINDOWS = os.name == "nt"
@@ -29,6 +31,14 @@ def as_meant(rushes: Sequence[Path], *, on_windows: bool = _ON_WINDOWS) -> list[
     return [
         Path(name) for one, names in zip(rushes, found, strict=True) for name in names or (one,)
     ]
+
+
+def refuse_split(rushes: Sequence[Path]) -> None:
+    """Refuse a name that the shell has split at its spaces, since it was not in quotes."""
+    for start, end in combinations(range(len(rushes) + 1), 2):
+        whole = Path(" ".join(map(str, rushes[start:end])))
+        if end - start > 1 and not is_there(rushes[start]) and is_there(whole):
+            raise InputError(f'{whole}: put a name that has spaces in quotes: "{whole}"')
 
 
 def as_typed(command: Sequence[str], *, on_windows: bool = _ON_WINDOWS) -> str:

@@ -173,8 +173,8 @@ def keep_command(
 
     if not (types or takes or best or by_hand or source):
         raise WrongUse(
-            "say which calls to keep: --type, --take, --best, --by-hand, or --from with a table of "
-            "calls"
+            "say which calls to keep, such as --best 10; or by --type, --take (with --at for one "
+            "call), --by-hand, or --from with a table of calls"
         )
     if at:
         _refuse_idle(context)

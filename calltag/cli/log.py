@@ -14,7 +14,7 @@ import typer
 from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME, LogFile, Workers
 from calltag.cli._output import end, say, say_problems
-from calltag.cli._shells import as_meant
+from calltag.cli._shells import as_meant, refuse_split
 
 if TYPE_CHECKING:
     from calltag.run import RunReport
@@ -74,10 +74,12 @@ def log_command(
     from calltag.log import Log
     from calltag.run import log_rushes
 
+    folders = as_meant(rushes)
+    refuse_split(folders)
     try:
         with _stopped_by_sigterm(), Teller() as teller:
             report = log_rushes(
-                as_meant(rushes),
+                folders,
                 log,
                 model=model,
                 workers=workers,
@@ -131,5 +133,6 @@ def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
     say_problems(report.problems)
     say(
         "Next: `calltag takes` shows what each take is good for, `calltag calls` lists the calls, "
-        "`calltag label` opens a page to name some of them."
+        "`calltag label` opens a page to name some of them, `calltag markers ashmere.otio` marks "
+        "them for the edit."
     )

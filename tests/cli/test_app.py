@@ -155,6 +155,13 @@ def test_wrong_usage_ends_with_2_and_one_error(run, arguments: list[str]) -> Non
     assert ran.err.count("Error: ") == 1
 
 
+@pytest.mark.parametrize(("of", "told"), [((), "log"), (("sheet",), "sheet"), (("me",), "log")])
+def test_who_types_help_is_told_how_to_have_it(run, of: tuple[str, ...], told: str) -> None:
+    ran = run("help", *of)
+    assert ran.status == 2
+    assert f"`calltag {told} -h` tells of one" in ran.err
+
+
 def lacking_an_argument() -> Iterator[tuple[str, ...]]:
     for names in commands():
         command: Any = typer.main.get_command(app)

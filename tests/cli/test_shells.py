@@ -3,7 +3,10 @@ from __future__ import annotations
 import shlex
 from pathlib import Path
 
-from calltag.cli._shells import as_meant, as_typed
+import pytest
+
+from calltag.cli._shells import as_meant, as_typed, refuse_split
+from calltag.errors import InputError
 
 
 def test_a_pattern_that_the_shell_left_is_what_it_matches(tmp_path, monkeypatch) -> None:
@@ -36,3 +39,15 @@ def test_commands_are_shown_as_the_shell_at_hand_takes_them() -> None:
         'calltag log "C:\\my clips" --log calltag-demo\\calltag.db'
     )
     assert shlex.split(as_typed(command, on_windows=False)) == list(command)
+
+
+def test_a_name_that_was_split_at_its_spaces_is_told_to_be_put_in_quotes(
+    tmp_path, monkeypatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for name in ("My card 1", "card", "1"):
+        Path(name).mkdir()
+    with pytest.raises(InputError, match='in quotes: "My card 1"'):
+        refuse_split([Path("card"), Path("My"), Path("card"), Path("1")])
+    refuse_split([Path("card"), Path("1")])
+    refuse_split([Path("none"), Path("card")])

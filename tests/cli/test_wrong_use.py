@@ -11,6 +11,12 @@ from pathlib import Path
 import pytest
 
 WRONG = (
+    ("library help", "`calltag library find -h` tells of one"),
+    ("demo now", "now is too much. For example: calltag demo"),
+    ("calls best 10", "Did you mean --best 10?"),
+    ("takes A001.MOV", 'Did you mean --take "A001.MOV"?'),
+    ("calls --type marsh hooter", 'spaces in quotes: "marsh hooter"'),
+    ("rescue card 1/A001.MOV", 'spaces in quotes: "card 1/A001.MOV"'),
     ("markers day.txt", "end the name in one of"),
     ("markers day.otio --as xml", "format 'xml'"),
     ("markers day.otio --speed 40", "percentage"),
