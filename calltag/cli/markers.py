@@ -214,6 +214,8 @@ def markers_command(
         raise InputError(f"{out.name}: nothing to mark, so nothing was written; {hint}")
     targets = per_take_paths(marked, out, chosen.SUFFIX) if chosen.PER_TAKE else [out]
     refuse_footage([out, *targets], [one.take.file for one in every])
+    if as_format is None and chosen.PER_TAKE:
+        _refuse_beside(out, targets, [one.take.file for one in every])
     problems: list[Problem] = []
     notes: list[str] = []
     options = WriteOptions(
@@ -239,6 +241,16 @@ def _refuse_idle(context: typer.Context, chosen: Format, *, has_distance: bool) 
         raise WrongUse(
             f"--start-tc is where a timeline or an edit list begins; {chosen.NAME} has none, so "
             "leave it out"
+        )
+
+
+def _refuse_beside(out: Path, targets: Sequence[Path], footage: Sequence[Path]) -> None:
+    """Refuse to write beside the clips, where nothing but the name of their folder asks for it."""
+    folders = {file.resolve().parent for file in footage}
+    if any(target.resolve().parent in folders for target in targets):
+        raise InputError(
+            f"{out}: your clips are in there; name the file to write, such as ashmere.otio, or"
+            " another folder (--as webvtt puts markers beside the clips)"
         )
 
 

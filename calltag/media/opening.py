@@ -85,4 +85,6 @@ def open_take(path: Path) -> Iterator[InputContainer]:
             raise MediaError(path, DAMAGED)  # what follows a spoilt beginning may look like that
         if not container.streams.audio and picture_stream(container) is None:
             raise MediaError(path, why_unreadable(path))
+        if name == "image2" or name.endswith("_pipe"):
+            raise MediaError(path, "holds a still picture, not a take; leave it out")
         yield container

@@ -440,3 +440,13 @@ def test_many_files_are_told_by_the_folder_that_holds_them():
     assert markers.tell_files(here) == "4 files in the working folder"
     assert markers.tell_files([Path("lists", name) for name in names]) == "4 files in lists"
     assert markers.tell_files(here[:3]) == "out_25.edl, out_29.97df.edl, out_50.edl"
+
+
+def test_who_names_the_clips_in_place_of_a_file_gets_nothing_beside_them(run, shoot) -> None:
+    before = sorted(shoot.joinpath("rushes").iterdir())
+    ran = run("markers", "rushes")
+    assert ran.status == FAILED
+    assert ran.err.startswith("calltag: rushes: your clips are in there; name the file to write")
+    assert sorted(shoot.joinpath("rushes").iterdir()) == before
+    assert run("markers", "rushes", "--as", "webvtt").status == 0  # meant so
+    assert shoot.joinpath("rushes", "A001.vtt").is_file()

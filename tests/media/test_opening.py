@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from calltag.errors import MediaError
 from calltag.media.opening import open_take
@@ -91,6 +92,14 @@ def test_a_broken_file_gets_one_helpful_sentence(
         list(read_blocks(path))
     with pytest.raises(MediaError, match=said):
         read_span(path, 0.0, 1.0)
+
+
+@pytest.mark.parametrize("name", ["photo.jpg", "photo.JPG", "photo.png", "photo.tif"])
+def test_a_photo_is_no_take(tmp_path, name):
+    path = tmp_path / name
+    Image.new("RGB", (640, 480), (90, 120, 80)).save(path)
+    with pytest.raises(MediaError, match="holds a still picture"):
+        probe(path)
 
 
 def test_the_list_of_broken_files_is_long_enough():
