@@ -95,7 +95,8 @@ def refuse_place(out: Path, *, folder: bool, replace: bool) -> None:
     """
     if not folder:
         if out.suffix.lower() not in (".html", ".htm"):
-            raise InputError(f"{out}: a sheet is a web page; name it {out.name}.html, or --folder")
+            name = out.stem if out.suffix[1:].isalpha() else out.name
+            raise InputError(f"{out}: a sheet is a web page; name it {name}.html, or add --folder")
         refuse_existing([out], replace=replace)
     else:
         _refuse_folder(out, replace=replace)

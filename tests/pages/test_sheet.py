@@ -107,6 +107,9 @@ def test_every_take_and_call_is_there(sheet: Path) -> None:
     plays = [one for one in page.all("button") if one.get("class") == "play"]
     assert len(plays) == shown > 10
     assert "card2/&lt;b&gt;broken&lt;/b&gt;.MOV: it is empty" in text
+    top, _, _ = text.partition('<div id="takes">')
+    assert '<a href="#unread">1 clip could not be read</a>' in top
+    assert re.search(r"ASH_A_0034.MP4</a>: usable 0:\d\d\.\d\d–0:\d\d\.\d\d ", top)
 
 
 def test_calls_have_the_timecode_of_their_first_frame(sheet: Path) -> None:
@@ -220,7 +223,7 @@ def test_an_existing_file_is_kept(sheet: Path) -> None:
     before = sheet.read_bytes()
     with pytest.raises(InputError, match="exists already"):
         written(sheet.with_name("calltag.db"), sheet)
-    with pytest.raises(InputError, match="a sheet is a web page"):
+    with pytest.raises(InputError, match=r"a sheet is a web page; name it sheet.html,"):
         written(sheet.with_name("calltag.db"), sheet.with_name("sheet.pdf"))
     assert sheet.read_bytes() == before
 

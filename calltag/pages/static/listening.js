@@ -240,7 +240,12 @@ async function teachAndTell() {
   } catch (error) {
     return alertOf(error.message);
   }
-  $("report-text").textContent = state.report;
+  const lines = state.report.split("\n").map((line) => {
+    const span = document.createElement("span");
+    span.textContent = `${line}\n`;
+    return span;
+  });
+  $("report-text").replaceChildren(...lines);
   $("report").hidden = false;
   const ordered = await gate.pass(() => load({ stay: true }), { waits: true });
   const taught = `Taught in ${state.seconds.toFixed(0)} s`;
