@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 UNLIMITED = 100_000
 """Width of a table that goes into a file or another program."""
 
-LEAST_FOLDED, WIDEST_FOLDED = 30, 72
+LEAST_FOLDED, WIDEST_FOLDED = 26, 72
 """Widths that a column that folds should have, and may have."""
 
 

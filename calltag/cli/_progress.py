@@ -105,9 +105,20 @@ def _started_bar() -> Bar:
 
 @contextmanager
 def bar(what: str) -> Iterator[Callable[[int, int], None]]:
-    """Show on a terminal how far it is; yields what is to be told how many of how many are done."""
+    """Show how far it is; yields what is to be told how many of how many are done.
+
+    Where there is no terminal, a line says so now and then, for who has to wait.
+    """
     if not sys.stderr.isatty():
-        yield lambda *_: None
+        said = time.monotonic()
+
+        def tell(done: int, of: int) -> None:
+            nonlocal said
+            if (now := time.monotonic()) - said >= QUIET_S and done < of:
+                said = now
+                say(f"{what}: {done} of {of}")
+
+        yield tell
         return
     from rich.console import Console
     from rich.progress import MofNCompleteColumn, Progress

@@ -156,7 +156,7 @@ def sync_command(
         by_name = {take.path: take for take in known}
         differences: list[ClockDifference] = []
         try:
-            with bar("comparing") as told:
+            with bar("reading and comparing") as told:
                 compared, problems = sync_takes(
                     sources,
                     n_first=n_first,

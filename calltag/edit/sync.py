@@ -138,7 +138,8 @@ def sync_takes(
         how many its clock begins anew, or raises `MediaError`; `bounds` then count from where the
         clocks put a take.
     listener : callable, optional
-        Is told how many pairs are done, of how many.
+        Is told how many steps are done, of how many: each take that is read is one, and each pair
+        that is compared.
 
     Returns
     -------
@@ -162,9 +163,9 @@ def sync_takes(
     bounds = bounds or Bounds()
     traces: list[tuple[Trace, float, float] | None] = []
     comparisons, problems = [], []
-    n_pairs, done = count_pairs(len(sources), n_first), 0
+    n_steps, done = len(sources) + count_pairs(len(sources), n_first), 0
     if listener is not None:
-        listener(0, n_pairs)
+        listener(0, n_steps)
     for number, source in enumerate(sources):
         try:
             begins_s, day_s = clock_s(source) if clock_s is not None else (0.0, DAY_S)
@@ -176,6 +177,9 @@ def sync_takes(
             read = None
         else:
             read = (trace, begins_s, day_s)
+        done += 1
+        if listener is not None:
+            listener(done, n_steps)
         is_first = n_first is None or number < n_first
         others = () if is_first and n_first is not None else traces
         for earlier, known in zip(sources, others, strict=False):
@@ -186,7 +190,7 @@ def sync_takes(
                 comparisons.append(compare(heard, trace, earlier.name, source.name, bounds=within))
             done += 1
             if listener is not None:
-                listener(done, n_pairs)
+                listener(done, n_steps)
         if is_first:
             traces.append(read)
     return comparisons, problems

@@ -9,7 +9,7 @@ import pytest
 
 from calltag.cli import _progress
 from calltag.cli._output import Column, print_table
-from calltag.cli._progress import Teller
+from calltag.cli._progress import Teller, bar
 from calltag.run import Progress
 
 
@@ -41,6 +41,16 @@ def test_takes_that_are_looked_at_are_counted_alike(capsys, monkeypatch) -> None
     now_s[0] += 30.0
     teller.tell_counted(10, 20)
     assert capsys.readouterr().err == "10 of 20 takes, about 30 s left\n"
+
+
+def test_who_waits_is_told_also_where_there_is_no_terminal(capsys, monkeypatch) -> None:
+    now_s = [100.0]
+    monkeypatch.setattr(_progress.time, "monotonic", lambda: now_s[0])
+    with bar("comparing") as told:
+        for done in range(4):
+            told(done, 3)
+            now_s[0] += 4.0
+    assert capsys.readouterr().err == "comparing: 2 of 3\n"
 
 
 class Screen(io.StringIO):
