@@ -18,6 +18,7 @@ from calltag.learn.measuring import Event, Listened, measure_call
 from calltag.learn.one_pass import Pass
 from calltag.learn.second_look import SecondLook
 from calltag.learn.segments import busy_frames
+from calltag.learn.talk import Talk, judge, talk_model
 from calltag.learn.whole import Whole
 from calltag.learn.windows import CONTEXT_FRAMES, windows
 from calltag.media.missing_sound import joined
@@ -73,21 +74,24 @@ class Finder:
         The starter model.
     second_look : SecondLook
         What judges its finds.
+    talk : Talk
+        What tells which of them are words.
     """
 
-    def __init__(self, hearing: Hearing, second_look: SecondLook) -> None:
+    def __init__(self, hearing: Hearing, second_look: SecondLook, talk: Talk) -> None:
         self._hearing = hearing
         self._second_look = second_look
+        self._talk = talk
 
     @classmethod
     def load(cls, path: Path | None = None) -> Finder:
-        """Load the starter model and its second look.
+        """Load the starter model and what judges its finds.
 
         Parameters
         ----------
         path : Path, optional
-            A starter model, the second look beside it with the suffix ``.npz``; those that calltag
-            comes with unless given.
+            A starter model, the second look beside it with the suffix ``.npz`` and what tells talk
+            as `talk_model` says; those that calltag comes with unless given.
 
         Returns
         -------
@@ -100,7 +104,9 @@ class Finder:
             If one of them is missing or damaged.
         """
         path = path or starter_model()
-        return cls(Hearing(path), SecondLook.read(path.with_suffix(".npz")))
+        return cls(
+            Hearing(path), SecondLook.read(path.with_suffix(".npz")), Talk.read(talk_model(path))
+        )
 
     def analyse(self, path: Path, info: MediaInfo) -> Findings:
         """Find what is in a take.
@@ -126,7 +132,7 @@ class Finder:
         reader = SoundReader(path, rate_hz=RATE_HZ, block_s=BLOCK_S, recorded=chooser.note_recorded)
         loudness = TakeLoudness()
         tenths: list[DoubleArray] = []  # mean squares, and means
-        this_pass = Pass(self._hearing, self._second_look)
+        this_pass = Pass(self._hearing, self._second_look, self._talk)
 
         def chosen() -> Iterator[FloatArray]:
             """Yield the channel to listen to, and note its level."""
@@ -208,7 +214,7 @@ class Finder:
         return measure_call(
             Event(offset, power, busy, region),
             Listened(offset, whole.heard),
-            probability=self._second_look.probability_of(evidence),
+            probability=judge(self._second_look, self._talk, evidence).call,
             edges=None,
             cut=lambda begin_s, end_s: sound[
                 round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)

@@ -1,18 +1,22 @@
 """Noise over time: which kinds sound in each second of a take, how loud, in which band.
 
-The starter model says how likely each kind is. It hears wind and knocks less well than the rest, so
-what the lowest bands show of them (`calltag.sound.bursts`) is added to its odds; and what beats is
-added to those of machines (`calltag.learn.beats`).
+The starter model says how likely each kind is. It hears wind and knocks less well than the rest,
+so what the lowest bands show of them (`calltag.sound.bursts`) is added to its odds. What beats is
+added to those of machines (`calltag.learn.beats`), what seems to be calls, but is talk, to those of
+voices (`calltag.learn.talk`).
 """
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
+from scipy.special import logit
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.beats import machine_odds, steady
@@ -68,6 +72,8 @@ _ALONE_DB = 3.0
 _PASSING_ODDS = 0.2  # 55 %: a doubt, for which no take is thrown away
 _PASSING_OTHERS, _PASSING_VOICE = -1.0, -3.0  # odds of other kinds from which on it is one of these
 _PASSING_CALLS, _PASSING_TENTHS = 0.3, 61  # share of calls from which on it is these, and of what
+_NEXT_WORD_S = 2.0  # no later; a single word would as soon be a call that is mistaken
+_TALK_MOST = 0.99
 _MOSTLY = 0.5
 _HUM_SURE = 0.95  # of recordings without hum, none in a hundred showed it
 
@@ -83,6 +89,7 @@ class NoiseMeter:
         self._low_db: list[npt.NDArray[np.float16]] = []
         self._beats: list[tuple[float, Beat]] = []
         self._hums: list[tuple[Span, Hum]] = []
+        self._talk: list[tuple[Span, float]] = []
 
     def add(self, mel: FloatArray, kinds: FloatArray, call: FloatArray) -> None:
         """Take in consecutive frames.
@@ -118,6 +125,19 @@ class NoiseMeter:
         """
         self._beats.append((at_s, beat))
 
+    def add_talk(self, span: Span, probability: float) -> None:
+        """Take in what sounds like a call, and may be someone who talks.
+
+        Parameters
+        ----------
+        span : Span
+            Where; such spans come in order of start.
+        probability : float
+            How likely that is, see `calltag.learn.talk`; what is unlikely is no matter.
+        """
+        if probability > LEAST_PROBABILITY:
+            self._talk.append((span, probability))
+
     def add_hum(self, span: Span, hum: Hum) -> None:
         """Take in hum of the mains.
 
@@ -150,6 +170,7 @@ class NoiseMeter:
             return []
         odds = odds[:n]
         smooth = scipy.ndimage.uniform_filter1d(odds, TENTHS_PER_S, axis=0, mode="nearest")
+        smooth[:, _VOICE] = np.maximum(smooth[:, _VOICE], self._talk_odds(len(smooth)))
         smooth[:, _WIND] = np.maximum(smooth[:, _WIND], self._gust_odds(smooth))
         smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], self._knock_odds(odds))
         by_ear = steady(odds[:, _MACHINE])
@@ -178,6 +199,17 @@ class NoiseMeter:
         others = smooth[:, [_WIND, _WATER]].max(axis=1) > _PASSING_OTHERS
         quiet = ~others & (smooth[:, _VOICE] < _PASSING_VOICE) & (often < _PASSING_CALLS)
         return slow_swells(levels_db) & quiet
+
+    def _talk_odds(self, n: int) -> DoubleArray:
+        """Odds of a voice where one word follows another; -inf elsewhere."""
+        odds = np.full(n, -np.inf)
+        for (before, likely), (after, as_likely) in itertools.pairwise(self._talk):
+            if after.start_s - before.end_s < _NEXT_WORD_S:
+                words = slice(
+                    math.floor(before.start_s * TENTHS_PER_S), math.ceil(after.end_s * TENTHS_PER_S)
+                )
+                odds[words] = np.maximum(odds[words], logit(min(likely, as_likely, _TALK_MOST)))
+        return odds
 
     def _gust_odds(self, smooth: FloatArray) -> DoubleArray:
         """Odds of wind by the model and the lowest bands together; -inf without a gust."""

@@ -19,9 +19,10 @@ from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_TENTH, Heard, Heari
 from calltag.learn.low_calls import find_low_calls
 from calltag.learn.measuring import Event, Listened, measure_call
 from calltag.learn.noise import NoiseMeter
-from calltag.learn.second_look import SecondLook
+from calltag.learn.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.segments import busy_frames, find_segments
 from calltag.learn.surroundings import Surroundings
+from calltag.learn.talk import Judged, Talk, judge
 from calltag.learn.whines import listen_through
 from calltag.learn.windows import CONTEXT_FRAMES, WINDOW_FRAMES, Recent, Window
 from calltag.records.found import Call
@@ -35,9 +36,6 @@ from calltag.sound.events import (
 )
 from calltag.sound.hum import find_hum
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, TENTHS_PER_S, mel_centres_hz, to_db
-
-LEAST_PROBABILITY = 0.1
-"""Less likely finds are not kept."""
 
 _MACHINE = NOISE_KINDS.index("machine")
 _LOW_BANDS = int(np.searchsorted(mel_centres_hz(), 1000.0))  # of engines, whatever the distance
@@ -103,6 +101,8 @@ class Pass:
         The starter model.
     second_look : SecondLook
         What judges its finds.
+    talk : Talk
+        What tells which of them are words.
     recent : Recent
         The take's sound; whoever reads it adds to it before its window is looked at.
     beats : BeatWatch
@@ -121,6 +121,7 @@ class Pass:
 
     hearing: Hearing
     second_look: SecondLook
+    talk: Talk
     recent: Recent = field(default_factory=Recent)
     beats: BeatWatch = field(default_factory=BeatWatch)
     hum_due_s: float = 0.0
@@ -177,7 +178,9 @@ class Pass:
             return
         event = events.found(i)
         if probability is None:
-            probability = self._probability(events, i, event.region)
+            judged = self._judged(events, i, event.region)
+            probability = judged.call
+            self.noise.add_talk(Span(first / FRAMES_PER_S, last / FRAMES_PER_S), judged.talk)
         self.taken, self.kept = last, probability >= LEAST_PROBABILITY
         if not self.kept:
             return
@@ -203,13 +206,13 @@ class Pass:
         parted = {
             i: out_of_chorus(steps.power, *segments[i])
             for i in chorus
-            if self._probability(events, i, events.found(i).region) >= LIKELY
+            if self._judged(events, i, events.found(i).region).call >= LIKELY
         }
         return [piece for i, whole in enumerate(segments) for piece in parted.get(i, [whole])]
 
-    def _probability(self, events: _Events, i: int, region: Region) -> float:
-        """How likely an event is a call, by a second look at it."""
-        return self.second_look.probability_of(events.evidence(i, region))
+    def _judged(self, events: _Events, i: int, region: Region) -> Judged:
+        """How likely an event is a call, and someone who talks, by a second look at it."""
+        return judge(self.second_look, self.talk, events.evidence(i, region))
 
     def _look_for_beats(self, window: Window, steps: _Steps) -> None:
         """Look for beats where they tell whether a machine is heard."""

@@ -21,6 +21,9 @@ from calltag.errors import ModelError
 from calltag.files import written_whole
 from calltag.learn.surroundings import EVIDENCE
 
+LEAST_PROBABILITY = 0.1
+"""Less likely finds are not kept."""
+
 Nodes = npt.NDArray[np.integer[Any]]
 
 

@@ -24,7 +24,7 @@ from calltag.learn import finder as finder_module
 from calltag.learn import windows as windows_module
 from calltag.learn.finder import Finder
 from calltag.learn.hearing import STEPS_PER_S, Heard
-from calltag.learn.one_pass import LEAST_PROBABILITY
+from calltag.learn.second_look import LEAST_PROBABILITY
 from calltag.learn.surroundings import EVIDENCE
 from calltag.learn.windows import CONTEXT_FRAMES
 from calltag.media.probe import MediaInfo, probe
@@ -52,6 +52,13 @@ class PlainEar:
         return Heard(call, kinds, embedding.astype(np.float32))
 
 
+class NoTalk:
+    """Takes nothing for talk."""
+
+    def probability_of(self, _evidence):
+        return 0.0
+
+
 class PlainLook:
     """Believes the mean odds."""
 
@@ -65,7 +72,7 @@ class PlainLook:
 
 @pytest.fixture
 def plain() -> Finder:
-    return Finder(PlainEar(), PlainLook())
+    return Finder(PlainEar(), PlainLook(), NoTalk())
 
 
 @pytest.fixture
@@ -128,8 +135,8 @@ def test_calls_are_found_where_they_are(plain, tmp_path):
 
 def test_unlikely_finds_are_not_kept(tmp_path):
     path = write(tmp_path / "a.wav", sing(hiss(8), 3))
-    assert len(found(Finder(PlainEar(), PlainLook(-2)), path).calls) == 1
-    assert found(Finder(PlainEar(), PlainLook(-20)), path).calls == ()
+    assert len(found(Finder(PlainEar(), PlainLook(-2), NoTalk()), path).calls) == 1
+    assert found(Finder(PlainEar(), PlainLook(-20), NoTalk()), path).calls == ()
     assert 0 < LEAST_PROBABILITY < 0.5  # a user can still choose to see unlikely ones
 
 
@@ -217,7 +224,7 @@ def test_a_call_longer_than_a_block_is_one_call(tmp_path, blocks):
     t = np.arange(38 * RATE_HZ) / RATE_HZ
     reel = 0.02 * np.sin(2 * np.pi * 3000 * t) * np.sin(np.pi * 26 * t) ** 2  # no whine: it beats
     sing(sound, 55)[round(8.5 * RATE_HZ) :][: len(reel)] += reel
-    calls = found(Finder(Level(), PlainLook()), write(tmp_path / "a.wav", sound)).calls
+    calls = found(Finder(Level(), PlainLook(), NoTalk()), write(tmp_path / "a.wav", sound)).calls
     assert len(calls) == 2
     assert calls[0].start_s == pytest.approx(8.5, abs=0.05)
     assert calls[0].end_s == pytest.approx(46.5, abs=0.1)

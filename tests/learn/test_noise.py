@@ -277,3 +277,32 @@ def test_a_kind_may_be_added() -> None:
     )
     ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
     assert ran.stdout.split() == ["0", "4"], ran.stderr
+
+
+def words(*spans_s, probability=0.9, seconds=20):
+    """Voices among what a meter found that was told such words."""
+    kinds = odds(seconds)
+    meter = NoiseMeter()
+    meter.add(mel(seconds), kinds, no_call(kinds))
+    for start_s, end_s in spans_s:
+        meter.add_talk(Span(start_s, end_s), probability)
+    return [span for span in meter.spans() if span.kind == "voice"]
+
+
+def test_words_that_follow_each_other_are_a_voice():
+    """Pauses of less than two seconds are within it; no word alone is one, nor a doubtful word."""
+    (voice,) = words((3.0, 3.4), (4.5, 5.0), (6.9, 7.2))
+    assert (voice.start_s, voice.end_s) == pytest.approx((3.0, 7.2), abs=0.11)
+    assert voice.confidence == pytest.approx(0.9, abs=0.01)
+    assert words((3.0, 3.9)) == words((3.0, 3.9), (6.0, 6.8)) == []
+    assert words((3.0, 3.4), (4.5, 5.0), probability=0.5) == []
+
+
+def test_words_that_are_sure_are_odds_that_can_be_reckoned_with():
+    (voice,) = words((1.0, 2.0), (2.5, 4.0), probability=1.0)
+    assert 0.95 < voice.confidence < 1
+
+
+def test_a_word_that_ends_with_the_take_is_within_it():
+    (voice,) = words((17.0, 18.0), (19.0, 20.4))
+    assert voice.end_s == 20

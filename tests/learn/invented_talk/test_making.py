@@ -1,0 +1,145 @@
+"""Lessons in what talk sounds like: takes, what is found in them, and what is learnt of it."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import scipy.signal
+
+from calltag.errors import InputError
+from calltag.learn.hearing import starter_model
+from calltag.learn.invented_talk import making, speakers, takes
+from calltag.learn.invented_talk.takes import SORTS, TAKE_S, Take
+from calltag.learn.starter import synth_calls
+from calltag.learn.surroundings import EVIDENCE
+from calltag.learn.talk import Talk, talk_model
+from calltag.records.span import Span
+from calltag.sound.spectrum import RATE_HZ
+
+
+@pytest.fixture
+def rng() -> np.random.Generator:
+    return np.random.default_rng(5)
+
+
+@pytest.fixture
+def barkers(monkeypatch) -> None:
+    """What sounds like calls in place of the programs that speak."""
+
+    def barks(rng, length_s):
+        bark = synth_calls.bark(rng)
+        pause = np.zeros(RATE_HZ // 5, np.float32)
+        return np.resize(np.concatenate([bark(), pause, bark(), pause]), round(length_s * RATE_HZ))
+
+    monkeypatch.setattr(takes, "talk", barks)
+
+
+def level_db(sound: np.ndarray) -> float:
+    return float(10 * np.log10((sound**2).mean()))
+
+
+@pytest.mark.parametrize("sort", SORTS)
+@pytest.mark.usefixtures("barkers")
+def test_a_take_holds_what_it_says_and_where(rng, sort) -> None:
+    for _ in range(3):
+        take = takes.take(rng, sort)
+        assert len(take.samples) == TAKE_S * RATE_HZ
+        assert np.abs(take.samples).max() <= 0.601
+        assert bool(take.talk) == ("talk" in sort)
+        assert bool(take.calls) == ("animals" in sort)
+        for span in (*take.talk, *take.calls):
+            assert 0 < span.start_s < span.end_s <= TAKE_S
+
+
+def test_talk_stands_out_by_what_is_asked_in_its_own_band(rng) -> None:
+    """Noise between 1 and 2 kHz for a quarter of the take, over noise that has all frequencies."""
+    n = TAKE_S * RATE_HZ
+    sound, behind = np.zeros(n), rng.standard_normal(n)
+    band = scipy.signal.butter(8, [1000, 2000], "band", fs=RATE_HZ, output="sos")
+    sound[n // 2 : n * 3 // 4] = scipy.signal.sosfilt(band, rng.standard_normal(n // 4))
+    part = takes._Part(sound, (Span(TAKE_S / 2, TAKE_S * 3 / 4),))
+    lifted = takes._gain(part, behind, 12.0) * sound[n // 2 : n * 3 // 4]
+    over_db = level_db(lifted) - level_db(scipy.signal.sosfilt(band, behind))
+    assert over_db == pytest.approx(12, abs=0.5)
+
+
+def test_what_is_surely_one_of_both_is_a_lesson(rng, monkeypatch) -> None:
+    """Of five finds: talk, a call, a call in talk (neither), what is nothing, an unlikely one."""
+
+    class Heard:
+        finds = tuple(Span(at, at + 1.0) for at in (1, 5, 9, 13, 2))
+        evidence = np.eye(5, len(EVIDENCE))
+
+    class Look:
+        def probability_of(self, row):
+            return 0.05 if row[4] else 0.9
+
+    monkeypatch.setattr(making, "hear", lambda *_: Heard)
+    one = Take(np.zeros(0), (Span(0.5, 4.0), Span(8.5, 11.0)), (Span(4.9, 6.1), Span(9.0, 9.9)))
+    lessons = making.events(None, Look(), one)
+    assert [(is_talk, int(row.argmax())) for is_talk, row in lessons] == [(True, 0), (False, 1)]
+
+
+def test_what_is_learnt_tells_the_lessons_apart(rng) -> None:
+    voice = EVIDENCE.index("voice_in_it")
+    rows = rng.normal(0, 1, (400, len(EVIDENCE)))
+    is_talk = rng.random(400) < 0.5
+    rows[is_talk, voice] += 4
+    talk = making.fit(list(rows[is_talk]), list(rows[~is_talk]))
+    told = np.array([talk.probability_of(row) for row in rows])
+    assert ((told > 0.5) == is_talk).mean() > 0.9
+    assert talk.lessons == {"talk": is_talk.sum(), "calls": (~is_talk).sum()}
+
+
+def test_without_talk_or_calls_nothing_is_learnt() -> None:
+    with pytest.raises(InputError, match="0 events of talk and 1 calls were found: make more"):
+        making.fit([], [np.zeros(len(EVIDENCE))])
+
+
+@pytest.mark.usefixtures("barkers")
+def test_what_is_made_lies_beside_its_model(tmp_path) -> None:
+    model = starter_model()
+    for path in (model, model.with_suffix(".json"), model.with_suffix(".npz")):
+        shutil.copy(path, tmp_path)
+    shutil.copy(model.with_name("starter_closer.onnx"), tmp_path)
+    made = making.make(tmp_path / model.name, takes=2, seed=1)
+    assert Talk.read(talk_model(tmp_path / model.name)) == made
+    assert min(made.lessons.values()) > 0
+    with pytest.raises(InputError, match="0 takes"):
+        making.make(tmp_path / model.name, takes=0, seed=1)
+
+
+def test_sentences_are_words_that_a_voice_can_follow(rng) -> None:
+    said = [speakers.sentence(rng) for _ in range(50)]
+    assert len(set(said)) > 45
+    assert all(text[0].isupper() and text[-1] in ".?!" for text in said)
+    assert {1, 10} <= {len(text.split()) for text in said}
+
+
+def test_without_voices_the_program_says_so_in_one_sentence() -> None:
+    """Run as a developer runs it, where no program is found."""
+    done = subprocess.run(
+        [sys.executable, "-m", "calltag.learn.invented_talk"],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={"PATH": "", "PYTHONPATH": ":".join(sys.path)},
+    )
+    assert done.returncode == 1
+    assert done.stderr.startswith("espeak-ng and flite not installed")
+    assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(
+    any(shutil.which(name) is None for name in ("espeak-ng", "flite")), reason="no one to speak"
+)
+def test_people_talk_as_long_as_they_are_asked_to(rng) -> None:
+    for _ in range(4):
+        sound = speakers.talk(rng, 3.0)
+        assert 3.0 * RATE_HZ <= len(sound) < 20 * RATE_HZ
+        assert np.abs(sound).max() == pytest.approx(1)
+        assert (np.abs(sound) > 0.05).mean() > 0.05
