@@ -7,13 +7,13 @@ import os
 import shlex
 import subprocess
 from collections.abc import Sequence
-from itertools import combinations
 from pathlib import Path
 
 from calltag.errors import InputError
 from calltag.files import is_there
 
 _ON_WINDOWS = os.name == "nt"
+_MOST_WORDS = 20  # in a name
 
 
 def as_meant(rushes: Sequence[Path], *, on_windows: bool = _ON_WINDOWS) -> list[Path]:
@@ -35,10 +35,13 @@ def as_meant(rushes: Sequence[Path], *, on_windows: bool = _ON_WINDOWS) -> list[
 
 def refuse_split(rushes: Sequence[Path]) -> None:
     """Refuse a name that the shell has split at its spaces, since it was not in quotes."""
-    for start, end in combinations(range(len(rushes) + 1), 2):
-        whole = Path(" ".join(map(str, rushes[start:end])))
-        if end - start > 1 and not is_there(rushes[start]) and is_there(whole):
-            raise InputError(f'{whole}: put a name that has spaces in quotes: "{whole}"')
+    for start, first in enumerate(rushes):
+        if is_there(first):
+            continue
+        for end in range(start + 2, min(start + _MOST_WORDS, len(rushes)) + 1):
+            whole = Path(" ".join(map(str, rushes[start:end])))
+            if is_there(whole):
+                raise InputError(f'{whole}: put a name that has spaces in quotes: "{whole}"')
 
 
 def as_typed(command: Sequence[str], *, on_windows: bool = _ON_WINDOWS) -> str:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from calltag.cli import _shells
 from calltag.cli._shells import as_meant, as_typed, refuse_split
 from calltag.errors import InputError
 
@@ -51,3 +52,15 @@ def test_a_name_that_was_split_at_its_spaces_is_told_to_be_put_in_quotes(
         refuse_split([Path("card"), Path("My"), Path("card"), Path("1")])
     refuse_split([Path("card"), Path("1")])
     refuse_split([Path("none"), Path("card")])
+
+
+def test_no_name_is_put_together_where_all_that_was_named_is_there(tmp_path, monkeypatch) -> None:
+    """A pattern may stand for thousands of clips: each is looked for once."""
+    clips = [tmp_path / f"A{number:04}.MP4" for number in range(2000)]
+    asked: list[Path] = []
+    monkeypatch.setattr(_shells, "is_there", lambda path: asked.append(path) or True)
+    refuse_split(clips)
+    assert asked == clips
+    monkeypatch.setattr(_shells, "is_there", lambda path: asked.append(path))
+    refuse_split(clips)  # of a card that is not connected
+    assert len(asked) < 25 * len(clips)

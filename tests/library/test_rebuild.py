@@ -219,7 +219,6 @@ KEEPER = """
 import sys, json
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
-from unittest.mock import Mock
 from calltag.library.catalogue import Catalogue
 from calltag.library.keep import KeepOptions, Wanted, keep_calls
 from calltag.library.rebuild import rebuild
