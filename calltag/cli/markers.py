@@ -29,6 +29,7 @@ from calltag.cli._options import (
 from calltag.cli._output import end, say, say_problems
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
+from calltag.files import is_one
 from calltag.records.label import LIKELY
 from calltag.records.take import Problem
 from calltag.words import counted, first_few
@@ -246,8 +247,8 @@ def _refuse_idle(context: typer.Context, chosen: Format, *, has_distance: bool) 
 
 def _refuse_beside(out: Path, targets: Sequence[Path], footage: Sequence[Path]) -> None:
     """Refuse to write beside the clips, where nothing but the name of their folder asks for it."""
-    folders = {file.resolve().parent for file in footage}
-    if any(target.resolve().parent in folders for target in targets):
+    folders, theirs = ({file.resolve().parent for file in files} for files in (targets, footage))
+    if any(is_one(folder, its) for folder in folders for its in theirs):
         raise InputError(
             f"{out}: your clips are in there; name the file to write, such as ashmere.otio, or"
             " another folder (--as webvtt puts markers beside the clips)"

@@ -450,3 +450,14 @@ def test_who_names_the_clips_in_place_of_a_file_gets_nothing_beside_them(run, sh
     assert sorted(shoot.joinpath("rushes").iterdir()) == before
     assert run("markers", "rushes", "--as", "webvtt").status == 0  # meant so
     assert shoot.joinpath("rushes", "A001.vtt").is_file()
+
+
+def test_the_folder_of_the_clips_is_known_however_it_is_written(run, shoot, monkeypatch) -> None:
+    """By a link, from within, and in capitals, on a disk that takes both for one name."""
+    shoot.joinpath("link").symlink_to("rushes")
+    shoot.joinpath("RUSHES").mkdir()
+    for name in ("link", "rushes/../rushes", str(shoot / "rushes")):
+        assert "your clips are in there" in run("markers", name).err
+    assert run("markers", "rushes/of the edit").status == 0
+    monkeypatch.setattr(Path, "samefile", lambda *_: True)
+    assert "your clips are in there" in run("markers", "RUSHES").err
