@@ -15,7 +15,6 @@ from calltag.files import is_there
 _TYPE = re.compile(r" <(?:list\[)?(?:str|path|Path|file|int|float|int range|float range)\]?>$")
 _LIST = re.compile(r"<list\[(.*)\]>$")
 _RANGE = re.compile(r"(?:; |(?<=\[))[-\d.]*(?:<=?)?x[<>]=?[-\d.]+(?=\])")
-_EXTRA = re.compile(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)$", re.DOTALL)
 _ERRORS = tuple(
     (re.compile(pattern), words)
     for pattern, words in (
@@ -55,8 +54,9 @@ class PlainCommand(TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Read the arguments."""
+        ctx.allow_extra_args = True  # they are refused below, with what to type
         try:
-            return super().parse_args(ctx, list(args))
+            extra = super().parse_args(ctx, list(args))
         except typer.BadParameter as error:
             error.message = plain_error(error.message)
             if hasattr(error, "param_type"):  # something is missing; the class has no public name
@@ -67,21 +67,24 @@ class PlainCommand(TyperCommand):
         except Exception as error:
             if option := getattr(error, "option_name", None):  # the class has no public name
                 _name_file(error, [name for name in args if name.startswith(option)])
-            elif extra := _EXTRA.match(getattr(error, "message", "")):
-                error.message = f"{extra[1]} is too much. {self._meant(extra[1], args)}"  # type: ignore[attr-defined]
             raise
+        if extra:
+            ctx.fail(f"{_typed(extra)} is too much. {self._meant(ctx, extra, args)}")
+        return extra
 
-    def _meant(self, extra: str, args: Sequence[str]) -> str:
+    def _meant(self, ctx: Any, extra: Sequence[str], args: Sequence[str]) -> str:
         """Tell what may be meant by words that there is no place for."""
-        at = next((i for i, word in enumerate(args) if f"{extra} ".startswith(f"{word} ")), 0)
-        before = args[at - 1] if at else "-"
-        if not before.startswith("-"):
-            return f'Put a name that has spaces in quotes: "{before} {extra}"'
-        options = {name for parameter in self.params for name in parameter.opts}
-        if f"--{args[at]}" in options:
-            return f"Did you mean --{extra}?"
+        options = {name for one in self.params for name in one.opts} | set(ctx.help_option_names)
+        if f"--{extra[0]}" in options:
+            return f"Did you mean --{_typed(extra)}?"
+        before = args[: _place_of(extra, args)]
+        if before and (split := _split_name([*before, " ".join(extra)])):
+            return f"Put a name that has spaces in quotes: {split}"
+        if "--from" in options and extra[0].lower().endswith(".csv"):
+            return f"Did you mean --from {_typed([' '.join(extra)])}?"
         if "--take" in options:
-            return f'Did you mean --take "{extra}"?'
+            takes = extra if all(map(_ends_as_file, extra)) else [" ".join(extra)]
+            return "Did you mean " + " ".join(f'--take "{take}"' for take in takes) + "?"
         return self._example()
 
     def _example(self) -> str:
@@ -126,6 +129,35 @@ class App(typer.Typer):
     ) -> Callable[[Callable[..., None]], Callable[..., None]]:
         """Add a command by this name."""
         return super().command(name, cls=PlainCommand)
+
+
+def _place_of(extra: Sequence[str], args: Sequence[str]) -> int:
+    """Where among all words the first of those is that there is no place for: they come last."""
+    at = len(args)
+    for word in reversed(extra):
+        at = max(i for i in range(at) if args[i] == word)
+    return at
+
+
+def _split_name(words: Sequence[str]) -> str:
+    """Put the last two words together, in quotes, where they may be one name that was split."""
+    option, is_given, value = words[-2].rpartition("=") if words[-2][:2] == "--" else ("",) * 3
+    start = value if is_given else words[-2]
+    is_number = start.replace(".", "", 1).isdigit() and words[-3:-2] and words[-3][:1] == "-"
+    if start.startswith("-") or _ends_as_file(start) or is_number:
+        return ""
+    return f'{option}{is_given}"{start} {words[-1]}"'
+
+
+def _ends_as_file(word: str) -> bool:
+    """Whether a word has the suffix of a file, and so is a whole name."""
+    suffix = Path(word).suffix[1:]
+    return suffix.isalnum() and not suffix.isdigit()
+
+
+def _typed(words: Sequence[str]) -> str:
+    """Write words as one would type them."""
+    return " ".join(f'"{word}"' if " " in word or not word else word for word in words)
 
 
 def _name_file(error: Any, names: Sequence[str]) -> None:

@@ -6,6 +6,7 @@ with status 1, as what depends on files does.
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,20 @@ WRONG = (
     ("demo now", "now is too much. For example: calltag demo"),
     ("calls best 10", "Did you mean --best 10?"),
     ("takes A001.MOV", 'Did you mean --take "A001.MOV"?'),
+    ("takes A001.MOV A002.MOV", 'Did you mean --take "A001.MOV" --take "A002.MOV"?'),
+    ("takes my clip.MOV", 'Did you mean --take "my clip.MOV"?'),
+    ("calls --best 3 A001.MOV", 'Did you mean --take "A001.MOV"?'),
+    ("calls --take A001.MOV A002.MOV", 'Did you mean --take "A002.MOV"?'),
+    ("calls type 'pit rail'", 'Did you mean --type "pit rail"?'),
+    ("label mine.csv", "Did you mean --from mine.csv?"),
+    ("teach help", "Did you mean --help?"),
+    ("rescue A001.MOV A002.MOV", "A002.MOV is too much. For example: calltag rescue"),
+    (
+        "markers my my cut.otio",
+        'my cut.otio is too much. Put a name that has spaces in quotes: "my my',
+    ),
+    ("markers 2024 spring.otio", 'spaces in quotes: "2024 spring.otio"'),
+    ("calls --type=marsh hooter", 'spaces in quotes: --type="marsh hooter"'),
     ("calls --type marsh hooter", 'spaces in quotes: "marsh hooter"'),
     ("rescue card 1/A001.MOV", 'spaces in quotes: "card 1/A001.MOV"'),
     ("markers day.txt", "end the name in one of"),
@@ -75,7 +90,7 @@ WRONG = (
 
 @pytest.mark.parametrize(("line", "told"), WRONG)
 def test_wrong_use_is_told_with_status_2(run, tmp_path: Path, line: str, told: str) -> None:
-    ran = run(*line.split())
+    ran = run(*shlex.split(line))
     assert told in " ".join(ran.err.split())
     assert ran.status == 2
     assert ran.err.startswith(f"Usage: calltag {line.split()[0]}")
