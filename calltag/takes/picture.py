@@ -70,6 +70,11 @@ class PictureGrade(NamedTuple):
         return f"mostly {words}" if self.mostly and words != NOT_TOLD else words
 
     @property
+    def is_good(self) -> bool:
+        """Whether it is told to be steady and sharp; the sheet sifts calls by that."""
+        return (self.steadiness, self.sharpness) == (STEADY, SHARP)
+
+    @property
     def worth(self) -> float:
         """What such a picture leaves of a call's worth; 1 where nothing is held against it."""
         return WORTH.get(self.steadiness or "", 1.0) * WORTH.get(self.sharpness or "", 1.0)
