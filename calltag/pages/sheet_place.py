@@ -100,7 +100,7 @@ def refuse_place(out: Path, *, folder: bool, replace: bool) -> None:
         refuse_existing([out], replace=replace)
     else:
         _refuse_folder(out, replace=replace)
-    check_place(out)
+    check_place(out.resolve() if folder else out)
 
 
 def _refuse_folder(out: Path, *, replace: bool) -> None:
@@ -169,12 +169,13 @@ def write_folder(out: Path, page: Callable[[Store], str]) -> int:
     WriteError
         If it cannot be written.
     """
-    partial = partial_path(out)
+    place = out.resolve()  # a link may lead to another disk, to which nothing is moved whole
+    partial = partial_path(place)
     try:
-        _make_folder(partial, out)
+        _make_folder(partial, place)
         (partial / SHEET_INDEX).write_text(page(_FolderStore(partial)), "utf-8")
         size_bytes = sum(file.stat().st_size for file in partial.rglob("*") if file.is_file())
-        _put_in_place(partial, out)
+        _put_in_place(partial, place)
     except OSError as error:
         raise WriteError(out, reason_of(error)) from error
     finally:

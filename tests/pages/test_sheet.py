@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import errno
 import hashlib
 import io
 import math
@@ -308,6 +309,30 @@ def test_a_folder_replaces_a_sheet_and_nothing_else(
     few(log_path, folder, folder=True, replace=True)
     assert not (folder / "call09999.png").exists()
     assert (folder / SHEET_INDEX).exists()
+
+
+def test_a_link_to_a_folder_on_another_disk_is_followed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    disk, link = tmp_path / "disk" / "sheet", tmp_path / "sheet"
+    link.symlink_to(disk)
+    move = Path.replace
+
+    def on_one_disk(path: Path, target: Path) -> Path:
+        if path.resolve().is_relative_to(disk.parent) != target.resolve().is_relative_to(
+            disk.parent
+        ):
+            raise OSError(errno.EXDEV, "invalid cross-device link")
+        return move(path, target)
+
+    monkeypatch.setattr(Path, "replace", on_one_disk)
+    for text in ("before", "after"):  # first there is nothing where the link leads
+        write_folder(link, lambda store, text=text: store.put("take0001.jpg", text.encode()))
+        shown = (disk / SHEET_INDEX).read_text()
+        assert {file.name for file in disk.iterdir()} == {shown, SHEET_INDEX}
+        assert (disk / shown).read_text() == text
+    assert link.is_symlink()
+    assert list(disk.parent.iterdir()) == [disk]
 
 
 @pytest.mark.parametrize("stop_at", range(5))
