@@ -25,6 +25,8 @@ _LISTS = frozenset(("concat", "dash", "hls", "imf", "sdp"))
 _BARE_STREAMS = frozenset(
     ("h264", "hevc", "m4v", "mjpeg", "mpeg", "mpegvideo", "mp3", "aac", "ac3")
 )
+_STILLS = frozenset(("image2", "gif", "ico"))
+_STILL_BRANDS = frozenset(("avif", "crx ", "heic", "heix", "mif1"))  # photos of phones and cameras
 _CONTAINERS = frozenset((".3gp", ".avi", ".m4a", ".m4v", ".mkv", ".mov", ".mp4", ".mxf", ".qt"))
 
 
@@ -85,6 +87,11 @@ def open_take(path: Path) -> Iterator[InputContainer]:
             raise MediaError(path, DAMAGED)  # what follows a spoilt beginning may look like that
         if not container.streams.audio and picture_stream(container) is None:
             raise MediaError(path, why_unreadable(path))
-        if name == "image2" or name.endswith("_pipe"):
+        if not container.streams.audio and _holds_still(container):
             raise MediaError(path, "holds a still picture, not a take; leave it out")
         yield container
+
+
+def _holds_still(container: InputContainer) -> bool:
+    name, brand = container.format.name, container.metadata.get("major_brand")
+    return name in _STILLS or name.endswith("_pipe") or brand in _STILL_BRANDS

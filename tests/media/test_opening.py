@@ -94,12 +94,27 @@ def test_a_broken_file_gets_one_helpful_sentence(
         read_span(path, 0.0, 1.0)
 
 
-@pytest.mark.parametrize("name", ["photo.jpg", "photo.JPG", "photo.png", "photo.tif"])
+@pytest.mark.parametrize("name", ["photo.jpg", "photo.JPG", "photo.png", "photo.tif", "a.gif"])
 def test_a_photo_is_no_take(tmp_path, name):
     path = tmp_path / name
     Image.new("RGB", (640, 480), (90, 120, 80)).save(path)
     with pytest.raises(MediaError, match="holds a still picture"):
         probe(path)
+
+
+@pytest.mark.parametrize("brand", [b"heic", b"crx "])
+def test_a_photo_in_the_container_of_clips_is_no_take(tmp_path, make_clip, brand):
+    path = tmp_path / "photo.heic"
+
+    def written(audio_codec):
+        clip = make_clip(tmp_path / "a.mp4", seconds=1.0, audio_codec=audio_codec)
+        path.write_bytes(clip.read_bytes().replace(b"ftypisom", b"ftyp" + brand))
+
+    written(None)
+    with pytest.raises(MediaError, match="holds a still picture"):
+        probe(path)
+    written("aac")  # what sounds is no photo
+    assert probe(path).channels == 2
 
 
 def test_the_list_of_broken_files_is_long_enough():
