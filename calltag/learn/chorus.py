@@ -138,17 +138,17 @@ def _alike_joined(power: FloatArray, first: int, last: int, pieces: list[Segment
         over = np.maximum(_db(power[slice(*piece)]) - quiet_db, 0).mean(axis=0)
         return over / (np.linalg.norm(over) + 1e-9)
 
-    joined = [pieces[0]]
+    together = [pieces[0]]
     for begin, end in pieces[1:]:
-        before = joined[-1]
+        before = together[-1]
         if (
             begin - before[1] <= LONGEST_GAP_STEPS
             and colour(before) @ colour((begin, end)) > _ALIKE
         ):
-            joined[-1] = (before[0], end)
+            together[-1] = (before[0], end)
         else:
-            joined.append((begin, end))
-    return joined
+            together.append((begin, end))
+    return together
 
 
 def _around(power: FloatArray, first: int, last: int) -> FloatArray:
