@@ -97,6 +97,17 @@ def test_a_timeline(shoot):
     assert [(start.value, start.rate) for start in starts] == [(900_025, 25), (100, 100), (25, 25)]
 
 
+def test_sound_alone_is_counted_as_most_were_filmed(shoot):
+    with Log(Path("calltag.db")) as log:
+        first = next(iter(log.take_logs()))
+        fast = replace(first.take, fps=Fraction(100), start_tc=None)
+        log.put(replace(first, take=fast), feature_version=1)
+    assert run("day.otio").exit_code == 0
+    timeline = otio.adapters.read_from_file("day.otio")
+    starts = [clip.markers[0].marked_range.start_time for clip in timeline.find_clips()]
+    assert [start.rate for start in starts] == [100, 100, 100]
+
+
 def test_edit_lists(shoot):
     result = run("day.edl", "--type", "marsh hooter", "--start-tc", "10:00:00:00")
     assert result.exit_code == 0, result.stderr
