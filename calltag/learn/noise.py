@@ -1,9 +1,9 @@
 """Noise over time: which kinds sound in each second of a take, how loud, in which band.
 
 The starter model says how likely each kind is. It hears wind and knocks less well than the rest,
-so what the lowest bands show of them (`calltag.sound.bursts`) is added to its odds. What beats is
-added to those of machines (`calltag.learn.beats`), what seems to be calls, but is talk, to those of
-voices (`calltag.learn.talk`).
+so what the lowest bands show of them is added to its odds (`calltag.learn.low_noise`). What beats
+is added to those of machines (`calltag.learn.beats`), what seems to be calls, but is talk, to those
+of voices (`calltag.learn.talk`).
 """
 
 from __future__ import annotations
@@ -21,10 +21,11 @@ from scipy.special import logit
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.beats import machine_odds, steady
 from calltag.learn.hearing import STEPS_PER_TENTH
+from calltag.learn.low_noise import knock_odds, wind_odds
 from calltag.records.found import NoiseSpan
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
-from calltag.sound.bursts import find_knocks, group_levels_db, gustiness
+from calltag.sound.bursts import group_levels_db
 from calltag.sound.engine import Beat, describe_engines
 from calltag.sound.events import BAND_SHARE
 from calltag.sound.hum import Hum, describe_hum
@@ -53,19 +54,6 @@ _FRAMES = FRAMES_PER_S // TENTHS_PER_S  # in a tenth of a second
 _MACHINE, _WIND, _WATER, _VOICE, _HANDLING = map(
     NOISE_KINDS.index, ("machine", "wind", "water", "voice", "handling")
 )
-# Evidence in log-odds. Measured on invented gusts and knocks, and against real rain, surf, engines,
-# speech, dogs and fires, which burst and knock as well.
-_GUST_ODDS = 4.0
-_GUST_LEAST = -5.0  # a model that is surer than this of no wind is not believed more than so
-# odds from which on other kinds speak against wind
-_OWN_MACHINE, _OWN_VOICE, _OWN_WATER = -3.5, -3.0, 0.0
-_KNOCK_MACHINE, _KNOCK_VOICE = -5.5, -3.7
-_KNOCK_MOST = 3.0
-_KNOCK_ODDS = 0.8
-_KNOCK_PEAK, _KNOCK_BESIDE, _KNOCK_REACH = 3, 4, 5  # tenths, from the knock's own on
-_USUAL_KNOCK_DB = 18.0  # a leap that falls by more, or stands more above 1 to 5 kHz, is surer:
-_PER_FALL_DB, _PER_HIGH_DB = 0.15, 0.1  # by so much of its odds a decibel
-_OVER_NEXT_DB = -2.0  # a knock is strongest in the lowest bands
 _SAME_MACHINE_S = 10.0
 _NO_WATER = 0.4  # of the odds that a beat gives a machine; a boat on a lake leaves clear water
 _ALONE_DB = 3.0
@@ -171,8 +159,10 @@ class NoiseMeter:
         odds = odds[:n]
         smooth = scipy.ndimage.uniform_filter1d(odds, TENTHS_PER_S, axis=0, mode="nearest")
         smooth[:, _VOICE] = np.maximum(smooth[:, _VOICE], self._talk_odds(len(smooth)))
-        smooth[:, _WIND] = np.maximum(smooth[:, _WIND], self._gust_odds(smooth))
-        smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], self._knock_odds(odds))
+        low_db = np.concatenate(self._low_db)
+        smooth[:, _WIND] = np.maximum(smooth[:, _WIND], wind_odds(low_db, smooth))
+        peaks = np.concatenate(self._knocks).astype(np.float64)
+        smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], knock_odds(low_db, odds, peaks))
         by_ear = steady(odds[:, _MACHINE])
         machine = machine_odds(by_ear, smooth[:, _VOICE], self._beats)
         smooth[:, _WATER] -= np.where(machine != by_ear, _NO_WATER * np.maximum(0, machine), 0)
@@ -210,36 +200,6 @@ class NoiseMeter:
                 )
                 odds[words] = np.maximum(odds[words], logit(min(likely, as_likely, _TALK_MOST)))
         return odds
-
-    def _gust_odds(self, smooth: FloatArray) -> DoubleArray:
-        """Odds of wind by the model and the lowest bands together; -inf without a gust."""
-        gust = np.zeros(len(smooth))
-        told = gustiness(np.concatenate(self._low_db))[: len(smooth)]
-        gust[: len(told)] = told
-        odds = np.maximum(smooth[:, _WIND], _GUST_LEAST) + _GUST_ODDS * gust
-        odds -= np.maximum(0, smooth[:, _MACHINE] - _OWN_MACHINE)
-        odds -= np.maximum(0, smooth[:, _VOICE] - _OWN_VOICE)
-        odds -= np.maximum(0, smooth[:, _WATER] - _OWN_WATER)
-        return np.where(gust > 0, odds, -np.inf)
-
-    def _knock_odds(self, odds: FloatArray) -> DoubleArray:
-        """Odds of handling around each knock; -inf elsewhere."""
-        peaks = np.concatenate(self._knocks).astype(np.float64)
-        out = np.full(len(odds), -np.inf)
-        for knock in find_knocks(np.concatenate(self._low_db)):
-            at = min(knock.frame // _FRAMES, len(odds) - 1)
-            first = max(0, at - 1)
-            others = odds[first : at + _KNOCK_BESIDE].mean(axis=0)
-            heard = float(peaks[first : at + _KNOCK_PEAK].max())
-            sure = min(max(heard, -_KNOCK_MOST), _KNOCK_MOST)
-            sure += float(np.clip(_PER_FALL_DB * (knock.fall_db - _USUAL_KNOCK_DB), -2, 2))
-            sure += float(np.clip(_PER_HIGH_DB * (knock.over_high_db - _USUAL_KNOCK_DB), -2, 1))
-            sure -= max(0.0, float(others[_MACHINE]) - _KNOCK_MACHINE)
-            sure -= max(0.0, float(others[_VOICE]) - _KNOCK_VOICE)
-            if sure > _KNOCK_ODDS and knock.over_next_db > _OVER_NEXT_DB:
-                around = slice(first, at + _KNOCK_REACH)
-                out[around] = np.maximum(out[around], sure)
-        return out
 
     def _detailed(self, span: NoiseSpan, passes: npt.NDArray[np.bool_]) -> NoiseSpan:
         """Say what beats in a machine's noise, or that it swells."""

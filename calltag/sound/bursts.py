@@ -1,10 +1,10 @@
-"""Gusts and knocks: what the lowest bands say of wind, and of a hand on the tripod.
+"""Rumble and knocks: what the lowest bands say of wind, and of a hand on the tripod.
 
-Wind is turbulence at the microphone: bursts of tenths of a second to seconds, strongest at the
-lowest frequencies and falling steadily above, without a hum's or a boom's line. A knock travels
-through the tripod: within a few hundredths of a second the low bands leap up, and within a few
-tenths they are back. Neither is proof alone (a close voice bursts as well, a slammed door knocks),
-so what is found here counts as evidence beside the starter model's.
+Wind is turbulence at the microphone: what is lowest is loudest, falls steadily above, and leaps
+about from tenth to tenth of a second, while what is high does not. A knock travels through the
+tripod: within a few hundredths of a second the low bands leap up, and within a few tenths they are
+back. Neither is proof alone (a close voice leaps as well, a slammed door knocks), so what is found
+here counts as evidence beside the starter model's.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ N_GROUPS = 4
 
 _GROUPS = ((0, 2), (3, 6), (8, 13), (18, 45))
 _TENTH = FRAMES_PER_S // TENTHS_PER_S
-_FLOOR_S = 16
-_FLOOR_SHARE = 10  # per cent
+_CHANGE_S = 3
+_QUIETEST = 1e-16
 
 _LEAP_DB, _FALL_DB = 12.0, 8.0
 _PEAK, _BEFORE, _AFTER = 6, (28, 4), (22, 34)  # frames: a knock's peak, and what it is held against
@@ -50,8 +50,26 @@ class Knock(NamedTuple):
     over_high_db: float
 
 
+class Rumble(NamedTuple):
+    """The lowest bands, tenth by tenth of a second; each an array of shape (n,), in dB.
+
+    Attributes
+    ----------
+    change_db, high_change_db : np.ndarray
+        By how much their level, and that of 1 to 5 kHz, changes from one tenth to the next: the
+        mean of three seconds. Of steady noise it is little more than 1.
+    over_next_db, over_high_db : np.ndarray
+        How far they stand above the next bands, and above those of 1 to 5 kHz, over a second.
+    """
+
+    change_db: DoubleArray
+    high_change_db: DoubleArray
+    over_next_db: DoubleArray
+    over_high_db: DoubleArray
+
+
 def group_levels_db(mel: FloatArray) -> FloatArray:
-    """Levels of the groups of bands that gusts and knocks are told by.
+    """Levels of the groups of bands that wind and knocks are told by.
 
     Parameters
     ----------
@@ -111,8 +129,8 @@ def find_knocks(levels_db: npt.NDArray[np.floating]) -> list[Knock]:
     return found
 
 
-def gustiness(levels_db: npt.NDArray[np.floating]) -> DoubleArray:
-    """How much each tenth of a second looks like a gust on the microphone.
+def rumble(levels_db: npt.NDArray[np.floating]) -> Rumble:
+    """Measure how the lowest bands sound, as wind shows in them.
 
     Parameters
     ----------
@@ -121,29 +139,21 @@ def gustiness(levels_db: npt.NDArray[np.floating]) -> DoubleArray:
 
     Returns
     -------
-    np.ndarray, shape (n_frames // 10,)
-        From 0 to 1, and for the strongest bursts to 1.5; evened out over 0.7 s.
+    Rumble
+        Of each whole tenth of a second.
     """
     n = len(levels_db) // _TENTH
     if not n:
-        return np.zeros(0)
-    power = 10 ** (levels_db[: n * _TENTH].astype(np.float32) / 10)
-    low, next_, middle, high = 10 * np.log10(power.reshape(n, _TENTH, -1).mean(axis=1).T)
-    floor = scipy.ndimage.percentile_filter(
-        low, _FLOOR_SHARE, size=TENTHS_PER_S * _FLOOR_S, mode="nearest"
-    )
-    drop = low - next_
-    gust = (
-        _ramp(low - floor, 5, 10)  # a burst, not a steady sound
-        * _ramp(drop, 2, 5)  # falls from the lowest band on,
-        * _ramp(-drop, -26, -22)  # but not as fast as beside a line
-        * _ramp(next_ - middle, 1, 4)
-        * _ramp(low - high, 8, 12)
-        * (1 + _ramp(low - floor, 15, 25) / 2)
-    )
-    evened: DoubleArray = scipy.ndimage.uniform_filter1d(gust, 7, mode="nearest")
-    return evened
+        return Rumble(*np.zeros((4, 0)))
+    power = 10 ** (levels_db[: n * _TENTH].astype(np.float64) / 10)
+    tenths = 10 * np.log10(power.reshape(n, _TENTH, N_GROUPS).mean(axis=1) + _QUIETEST)
+    low, next_, _, high = _over(tenths, TENTHS_PER_S).T
+    leaps = np.abs(np.diff(tenths, axis=0, prepend=tenths[:1]))
+    change, _, _, high_change = _over(leaps, _CHANGE_S * TENTHS_PER_S).T
+    return Rumble(change, high_change, low - next_, low - high)
 
 
-def _ramp(value: npt.NDArray[np.floating], none: float, full: float) -> npt.NDArray[np.floating]:
-    return np.clip((value - none) / (full - none), 0, 1)
+def _over(rows: DoubleArray, length: int) -> DoubleArray:
+    """Running mean of so many rows."""
+    mean: DoubleArray = scipy.ndimage.uniform_filter1d(rows, length, axis=0, mode="nearest")
+    return mean
