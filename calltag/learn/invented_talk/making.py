@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from sklearn.linear_model import LogisticRegression
@@ -24,7 +26,26 @@ log = logging.getLogger(__name__)
 TAKES = 160
 """Takes of each sort; of animals alone, which differ more, twice as many."""
 
+_AMID_TALK = 0.25  # a call while people talk: as much as others, and much talk would be calls
 _REGULARISED = 0.1  # of 0.003, 0.01, 0.03, 0.1 and 0.3 as good as any, for people who exist
+
+
+class Lesson(NamedTuple):
+    """An event that is learnt from.
+
+    Attributes
+    ----------
+    is_talk : bool
+        Whether it is talk, and no call.
+    evidence : np.ndarray, shape (len(EVIDENCE),)
+        What it is judged by.
+    weight : float
+        How much it counts.
+    """
+
+    is_talk: bool
+    evidence: DoubleArray
+    weight: float
 
 
 def make(model: Path, *, takes: int, seed: int) -> Talk:
@@ -56,22 +77,19 @@ def make(model: Path, *, takes: int, seed: int) -> Talk:
     place = talk_model(model)
     check_place(place)
     hearing, second_look = Hearing(model), SecondLook.read(model.with_suffix(".npz"))
-    rows: dict[bool, list[DoubleArray]] = {True: [], False: []}
+    learnt: list[Lesson] = []
     for i in range(takes):
         rng = np.random.default_rng([seed, i])
         for sort in (*SORTS, "animals"):
-            for is_talk, evidence in events(hearing, second_look, take(rng, sort)):
-                rows[is_talk].append(evidence)
+            learnt += lessons(hearing, second_look, take(rng, sort))
         if i % 20 == 19:
-            log.info(
-                "%d takes: %d events of talk, %d calls", i + 1, len(rows[True]), len(rows[False])
-            )
-    talk = fit(rows[True], rows[False])
+            log.info("%d takes of each sort: %d lessons", i + 1, len(learnt))
+    talk = fit(learnt)
     talk.write(place)
     return talk
 
 
-def events(hearing: Hearing, second_look: SecondLook, one: Take) -> list[tuple[bool, DoubleArray]]:
+def lessons(hearing: Hearing, second_look: SecondLook, one: Take) -> list[Lesson]:
     """What might be taken for a call in a take, and whether it is talk.
 
     Parameters
@@ -85,8 +103,8 @@ def events(hearing: Hearing, second_look: SecondLook, one: Take) -> list[tuple[b
 
     Returns
     -------
-    list of tuple of bool and np.ndarray
-        For each event that is surely one of both: True for talk; its evidence.
+    list of Lesson
+        One for each event that is surely talk, or a call.
     """
     heard = hear(hearing, one.samples)
     found = []
@@ -94,20 +112,20 @@ def events(hearing: Hearing, second_look: SecondLook, one: Take) -> list[tuple[b
         if second_look.probability_of(evidence) < LEAST_PROBABILITY:
             continue
         in_talk, in_calls = share_in(span, one.talk), share_in(span, one.calls)
-        if in_talk > 0.5 and in_calls < 0.1:
-            found.append((True, evidence))
-        elif in_calls > 0.5 and in_talk < 0.3:
-            found.append((False, evidence))
+        if in_calls > 0.5:
+            found.append(Lesson(False, evidence, _AMID_TALK if in_talk >= 0.3 else 1.0))
+        elif in_talk > 0.5 and in_calls < 0.1:
+            found.append(Lesson(True, evidence, 1.0))
     return found
 
 
-def fit(talk: list[DoubleArray], calls: list[DoubleArray]) -> Talk:
+def fit(learnt: Sequence[Lesson]) -> Talk:
     """Learn to tell talk from calls.
 
     Parameters
     ----------
-    talk, calls : list of np.ndarray, shape (len(EVIDENCE),)
-        Evidence of events of either sort.
+    learnt : sequence of Lesson
+        Lessons of both sorts.
 
     Returns
     -------
@@ -119,14 +137,17 @@ def fit(talk: list[DoubleArray], calls: list[DoubleArray]) -> Talk:
     InputError
         If there are none of one sort.
     """
-    if not talk or not calls:
+    is_talk = np.array([one.is_talk for one in learnt], bool)
+    counts = {"talk": int(is_talk.sum()), "calls": int((~is_talk).sum())}
+    if not all(counts.values()):
         raise InputError(
-            f"{len(talk)} events of talk and {len(calls)} calls were found: make more takes"
+            f"{counts['talk']} events of talk and {counts['calls']} calls were found: make more"
+            " takes"
         )
-    evidence = np.array([*talk, *calls])
+    evidence = np.array([one.evidence for one in learnt])
     scaler = StandardScaler().fit(evidence)
-    judge = LogisticRegression(C=_REGULARISED, max_iter=900).fit(
-        scaler.transform(evidence), np.arange(len(evidence)) < len(talk)
+    judge = LogisticRegression(C=_REGULARISED, max_iter=3000).fit(
+        scaler.transform(evidence), is_talk, sample_weight=[one.weight for one in learnt]
     )
     return Talk(
         evidence=EVIDENCE,
@@ -134,5 +155,5 @@ def fit(talk: list[DoubleArray], calls: list[DoubleArray]) -> Talk:
         spread=tuple(scaler.scale_.tolist()),
         weight=tuple(judge.coef_[0].tolist()),
         usual_odds=float(judge.intercept_[0]),
-        lessons={"talk": len(talk), "calls": len(calls)},
+        lessons=counts,
     )

@@ -68,20 +68,24 @@ def test_talk_stands_out_by_what_is_asked_in_its_own_band(rng) -> None:
 
 
 def test_what_is_surely_one_of_both_is_a_lesson(rng, monkeypatch) -> None:
-    """Of five finds: talk, a call, a call in talk (neither), what is nothing, an unlikely one."""
+    """Talk, a call, a call while someone talks, nothing, an unlikely one, and a word and a call."""
 
     class Heard:
-        finds = tuple(Span(at, at + 1.0) for at in (1, 5, 9, 13, 2))
-        evidence = np.eye(5, len(EVIDENCE))
+        finds = tuple(Span(at, at + 1.0) for at in (1, 5, 9, 13, 2, 3))
+        evidence = np.eye(6, len(EVIDENCE))
 
     class Look:
         def probability_of(self, row):
             return 0.05 if row[4] else 0.9
 
     monkeypatch.setattr(making, "hear", lambda *_: Heard)
-    one = Take(np.zeros(0), (Span(0.5, 4.0), Span(8.5, 11.0)), (Span(4.9, 6.1), Span(9.0, 9.9)))
-    lessons = making.events(None, Look(), one)
-    assert [(is_talk, int(row.argmax())) for is_talk, row in lessons] == [(True, 0), (False, 1)]
+    calls = (Span(3.7, 4.1), Span(4.9, 6.1), Span(9.0, 9.9))
+    lessons = making.lessons(None, Look(), Take(np.zeros(0), (Span(0.5, 4), Span(8.5, 11)), calls))
+    assert [(one.is_talk, int(one.evidence.argmax()), one.weight) for one in lessons] == [
+        (True, 0, 1.0),
+        (False, 1, 1.0),
+        (False, 2, 0.25),
+    ]
 
 
 def test_what_is_learnt_tells_the_lessons_apart(rng) -> None:
@@ -89,15 +93,30 @@ def test_what_is_learnt_tells_the_lessons_apart(rng) -> None:
     rows = rng.normal(0, 1, (400, len(EVIDENCE)))
     is_talk = rng.random(400) < 0.5
     rows[is_talk, voice] += 4
-    talk = making.fit(list(rows[is_talk]), list(rows[~is_talk]))
+    talk = making.fit([making.Lesson(*one, 1.0) for one in zip(is_talk, rows, strict=True)])
     told = np.array([talk.probability_of(row) for row in rows])
     assert ((told > 0.5) == is_talk).mean() > 0.9
     assert talk.lessons == {"talk": is_talk.sum(), "calls": (~is_talk).sum()}
 
 
+def test_what_counts_less_is_learnt_less(rng) -> None:
+    """Two sorts alike but for a voice; as many calls again that have one as well."""
+    voice = EVIDENCE.index("voice_in_it")
+    rows = rng.normal(0, 1, (600, len(EVIDENCE)))
+    is_talk = np.arange(600) < 200
+    rows[:400, voice] += 4  # talk, and calls amid talk
+
+    def told(weight: float) -> float:
+        weights = np.where(np.arange(600) // 200 == 1, weight, 1.0)
+        talk = making.fit([making.Lesson(*one) for one in zip(is_talk, rows, weights, strict=True)])
+        return float(np.mean([talk.probability_of(row) for row in rows[:200]]))
+
+    assert told(1.0) < 0.5 < told(0.1)
+
+
 def test_without_talk_or_calls_nothing_is_learnt() -> None:
     with pytest.raises(InputError, match="0 events of talk and 1 calls were found: make more"):
-        making.fit([], [np.zeros(len(EVIDENCE))])
+        making.fit([making.Lesson(False, np.zeros(len(EVIDENCE)), 1.0)])
 
 
 @pytest.mark.usefixtures("barkers")
