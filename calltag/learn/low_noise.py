@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.records.label import NOISE_KINDS
-from calltag.sound.bursts import find_knocks, rumble
+from calltag.sound.bursts import Rumble, find_knocks, gustiness, rumble
 from calltag.sound.spectrum import FRAMES_PER_S, TENTHS_PER_S
 
 _FRAMES = FRAMES_PER_S // TENTHS_PER_S
@@ -25,7 +25,10 @@ _WIND_HEARD = np.array([0.7, -0.6, -0.15])  # wind where wind is heard, and voic
 _PER_CHANGE_DB, _PER_HIGH_CHANGE_DB = 0.5, -0.2  # what is low leaps about, what is high does not
 _PER_OVER_NEXT_DB, _PER_OVER_HIGH_DB = 0.04, 0.12  # it is low, and falls
 _OVER_NEXT, _OVER_HIGH = (-5.0, 30.0), (-10.0, 36.0)  # no more counts: a still evening falls, too
-_OWN_MACHINE, _OWN_WATER = -3.5, 0.0  # odds from which on these speak against wind
+_GUST_ODDS = 4.0
+_GUST_LEAST = -5.0  # a model that is surer than this of no wind is not believed more than so
+# odds from which on other kinds speak against wind
+_OWN_MACHINE, _OWN_VOICE, _OWN_WATER = -3.5, -3.0, 0.0
 
 _KNOCK_MACHINE, _KNOCK_VOICE = -5.5, -3.7
 _KNOCK_MOST = 3.0
@@ -37,7 +40,7 @@ _OVER_NEXT_DB = -2.0  # a knock is strongest in the lowest bands
 
 
 def wind_odds(low_db: npt.NDArray[np.floating], heard: FloatArray) -> DoubleArray:
-    """Odds of wind by the model and the lowest bands together.
+    """Odds of wind by the model and the lowest bands together: as a rumble, or as a gust.
 
     Parameters
     ----------
@@ -51,21 +54,38 @@ def wind_odds(low_db: npt.NDArray[np.floating], heard: FloatArray) -> DoubleArra
     np.ndarray, shape (n_tenths,)
         Log-odds; -inf where there are no levels.
     """
-    told = rumble(low_db)
+    rumbles, gusts = rumble(low_db), gustiness(low_db)
+    n = min(len(heard), len(gusts))
     odds = np.full(len(heard), -np.inf)
-    n = min(len(heard), len(told.change_db))
-    ear = np.clip(heard[:n], *_HEARD)
-    odds[:n] = (
+    odds[:n] = np.maximum(
+        _rumble_odds(Rumble(*(part[:n] for part in rumbles)), heard[:n]),
+        _gust_odds(gusts[:n], heard[:n]),
+    )
+    return odds
+
+
+def _rumble_odds(told: Rumble, heard: FloatArray) -> DoubleArray:
+    """Wind that goes on: low, falling, and never steady."""
+    ear = np.clip(heard, *_HEARD)
+    odds: DoubleArray = (
         _WIND_ODDS
         + ear[:, [_WIND, _VOICE, _WATER]] @ _WIND_HEARD
-        + _PER_CHANGE_DB * told.change_db[:n]
-        + _PER_HIGH_CHANGE_DB * told.high_change_db[:n]
-        + _PER_OVER_NEXT_DB * np.clip(told.over_next_db[:n], *_OVER_NEXT)
-        + _PER_OVER_HIGH_DB * np.clip(told.over_high_db[:n], *_OVER_HIGH)
+        + _PER_CHANGE_DB * told.change_db
+        + _PER_HIGH_CHANGE_DB * told.high_change_db
+        + _PER_OVER_NEXT_DB * np.clip(told.over_next_db, *_OVER_NEXT)
+        + _PER_OVER_HIGH_DB * np.clip(told.over_high_db, *_OVER_HIGH)
         - np.maximum(0, ear[:, _MACHINE] - _OWN_MACHINE)
         - np.maximum(0, ear[:, _WATER] - _OWN_WATER)
     )
     return odds
+
+
+def _gust_odds(gust: DoubleArray, heard: FloatArray) -> DoubleArray:
+    """A gust out of calm; -inf without one."""
+    odds = np.maximum(heard[:, _WIND], _GUST_LEAST) + _GUST_ODDS * gust
+    for kind, own in ((_MACHINE, _OWN_MACHINE), (_VOICE, _OWN_VOICE), (_WATER, _OWN_WATER)):
+        odds -= np.maximum(0, heard[:, kind] - own)
+    return np.where(gust > 0, odds, -np.inf)
 
 
 def knock_odds(

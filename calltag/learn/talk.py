@@ -28,6 +28,7 @@ from calltag.learn.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.surroundings import EVIDENCE
 
 _PER_EVIDENCE = ("usual", "spread", "weight")
+_VOWELS_HZ = 300.0  # no lower formant, from memory, so that no word ends below it
 _RARER = 1.0  # log-odds: before cameras, people talk less often than among the lessons
 
 
@@ -149,7 +150,7 @@ class Judged(NamedTuple):
     talk: float
 
 
-def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray) -> Judged:
+def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray, *, high_hz: float) -> Judged:
     """Judge an event: does it sound like a call, and if so, is it someone who talks?
 
     Where talk is the less likely of the two, a call stays as likely as it sounds.
@@ -162,6 +163,8 @@ def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray) -> Judged:
         What says whether that is talk.
     evidence : np.ndarray, shape (len(EVIDENCE),)
         Of the event, by `calltag.learn.surroundings`.
+    high_hz : float
+        Upper end of its band: what is lower than the vowels of words is none.
 
     Returns
     -------
@@ -169,7 +172,7 @@ def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray) -> Judged:
         Both.
     """
     like_a_call = second_look.probability_of(evidence)
-    if like_a_call < LEAST_PROBABILITY:
+    if like_a_call < LEAST_PROBABILITY or high_hz < _VOWELS_HZ:
         return Judged(like_a_call, 0.0)
     talking = talk.probability_of(evidence)
     return Judged(like_a_call * min(1.0, 2 * (1 - talking)), talking)

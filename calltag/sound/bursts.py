@@ -24,6 +24,8 @@ N_GROUPS = 4
 _GROUPS = ((0, 2), (3, 6), (8, 13), (18, 45))
 _TENTH = FRAMES_PER_S // TENTHS_PER_S
 _CHANGE_S = 3
+_FLOOR_S = 16
+_FLOOR_SHARE = 10  # per cent
 _QUIETEST = 1e-16
 
 _LEAP_DB, _FALL_DB = 12.0, 8.0
@@ -157,3 +159,41 @@ def _over(rows: DoubleArray, length: int) -> DoubleArray:
     """Running mean of so many rows."""
     mean: DoubleArray = scipy.ndimage.uniform_filter1d(rows, length, axis=0, mode="nearest")
     return mean
+
+
+def gustiness(levels_db: npt.NDArray[np.floating]) -> DoubleArray:
+    """How much each tenth of a second looks like a gust on the microphone.
+
+    Parameters
+    ----------
+    levels_db : np.ndarray, shape (n_frames, N_GROUPS)
+        Levels by `group_levels_db`.
+
+    Returns
+    -------
+    np.ndarray, shape (n_frames // 10,)
+        From 0 to 1, and for the strongest bursts to 1.5; evened out over 0.7 s.
+    """
+    n = len(levels_db) // _TENTH
+    if not n:
+        return np.zeros(0)
+    power = 10 ** (levels_db[: n * _TENTH].astype(np.float32) / 10)
+    low, next_, middle, high = 10 * np.log10(power.reshape(n, _TENTH, -1).mean(axis=1).T)
+    floor = scipy.ndimage.percentile_filter(
+        low, _FLOOR_SHARE, size=TENTHS_PER_S * _FLOOR_S, mode="nearest"
+    )
+    drop = low - next_
+    gust = (
+        _ramp(low - floor, 5, 10)  # a burst, not a steady sound
+        * _ramp(drop, 2, 5)  # falls from the lowest band on,
+        * _ramp(-drop, -26, -22)  # but not as fast as beside a line
+        * _ramp(next_ - middle, 1, 4)
+        * _ramp(low - high, 8, 12)
+        * (1 + _ramp(low - floor, 15, 25) / 2)
+    )
+    evened: DoubleArray = scipy.ndimage.uniform_filter1d(gust, 7, mode="nearest")
+    return evened
+
+
+def _ramp(value: npt.NDArray[np.floating], none: float, full: float) -> npt.NDArray[np.floating]:
+    return np.clip((value - none) / (full - none), 0, 1)

@@ -54,13 +54,19 @@ def evidence(voice: float) -> np.ndarray:
 )
 def test_what_is_rather_talk_is_less_of_a_call(talk, voice, odds, share) -> None:
     """By hand: -2, less the 1 by which talk is rarer, and 3 for each 2 more of voice."""
-    judged = judge(Look(0.9), talk, evidence(voice))
+    judged = judge(Look(0.9), talk, evidence(voice), high_hz=2000)
     assert judged.talk == pytest.approx(1 / (1 + np.exp(-odds)))
     assert judged.call == pytest.approx(0.9 * share, abs=0.001)
 
 
 def test_what_does_not_sound_like_a_call_is_not_judged(talk) -> None:
-    assert judge(Look(0.99 * LEAST_PROBABILITY), talk, evidence(9)) == (0.99 * LEAST_PROBABILITY, 0)
+    unlikely = 0.99 * LEAST_PROBABILITY
+    assert judge(Look(unlikely), talk, evidence(9), high_hz=2000) == (unlikely, 0)
+
+
+def test_a_boom_is_no_word(talk) -> None:
+    assert judge(Look(0.9), talk, evidence(9), high_hz=250) == (0.9, 0)
+    assert judge(Look(0.9), talk, evidence(9), high_hz=400).call < 0.1
 
 
 def test_it_is_written_and_read_back(talk, tmp_path) -> None:

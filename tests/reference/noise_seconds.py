@@ -18,6 +18,7 @@ import json
 import shutil
 import tempfile
 from collections import defaultdict
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -27,6 +28,7 @@ import soxr
 
 from calltag.learn.finder import Finder
 from calltag.learn.hearing import closer_model, starter_model
+from calltag.learn.talk import talk_model
 from calltag.media.probe import probe
 from calltag.sound.spectrum import RATE_HZ
 
@@ -50,14 +52,14 @@ class Score(NamedTuple):
 
 
 def load(model: Path, folder: Path) -> Finder:
-    """A finder with another starter model; `folder` takes a copy with a card and a second look."""
+    """A finder with another starter model; `folder` takes a copy with what judges its finds."""
     made = folder / "model.onnx"
     shutil.copy(model, made)
     shutil.copy(closer_model(model), closer_model(made))
-    for suffix in (".json", ".npz"):
-        own = model.with_suffix(suffix)
-        known = own if own.is_file() else starter_model().with_suffix(suffix)
-        shutil.copy(known, made.with_suffix(suffix))
+    places = [partial(Path.with_suffix, suffix=suffix) for suffix in (".json", ".npz")]
+    for place in (*places, talk_model):
+        own = place(model)
+        shutil.copy(own if own.is_file() else place(starter_model()), place(made))
     return Finder.load(made)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.sound.bursts import find_knocks, group_levels_db, rumble
+from calltag.sound.bursts import find_knocks, group_levels_db, gustiness, rumble
 from calltag.sound.spectrum import RATE_HZ, mel_power, power_spectrum
 
 SECONDS = 12
@@ -85,12 +85,34 @@ def test_a_leap_counts_for_three_seconds():
     np.testing.assert_allclose(told.high_change_db, 0, atol=1e-9)
 
 
-def test_a_boom_swells_too_slowly_for_a_knock(rng):
+def test_a_gust_is_where_it_blows(rng):
+    gate = np.zeros(SECONDS * RATE_HZ)
+    gate[4 * RATE_HZ : 7 * RATE_HZ] = np.hanning(3 * RATE_HZ) ** 0.5
+    gust = gustiness(levels(air(rng) + 0.05 * gate * falling(rng, 8)))
+    assert len(gust) == SECONDS * 10
+    assert gust[47:63].min() > 0.7
+    assert gust[:36].max() < 0.1
+    assert gust[75:].max() < 0.1
+
+
+@pytest.mark.parametrize("slope", [0.0, 3.0])
+def test_what_bursts_without_falling_like_wind_is_none(rng, slope):
+    gate = np.zeros(SECONDS * RATE_HZ)
+    gate[4 * RATE_HZ : 7 * RATE_HZ] = 1
+    assert gustiness(levels(air(rng) + 0.05 * gate * falling(rng, slope))).max() < 0.5
+
+
+def test_a_boom_is_no_gust(rng):
     t = np.arange(RATE_HZ) / RATE_HZ
     sound = air(rng)
     for at_s in (2, 5, 8):
         with_at(sound, 0.1 * np.hanning(RATE_HZ) * np.sin(2 * np.pi * 130 * t), at_s)
-    assert find_knocks(levels(sound)) == []
+    assert gustiness(levels(sound)).max() < 0.3
+    assert find_knocks(levels(sound)) == []  # it swells too slowly for a knock
+
+
+def test_steady_wind_without_bursts_is_no_gust(rng):
+    assert gustiness(levels(0.05 * falling(rng, 8))).mean() < 0.2
 
 
 @pytest.mark.parametrize("hz", [45, 80, 160])
@@ -112,4 +134,5 @@ def test_an_engine_that_starts_and_stays_is_no_knock(rng):
 
 def test_too_short_to_tell():
     assert find_knocks(np.zeros((10, 4), np.float32)) == []
+    assert len(gustiness(np.zeros((9, 4), np.float32))) == 0
     assert [len(part) for part in rumble(np.zeros((9, 4), np.float32))] == [0] * 4
