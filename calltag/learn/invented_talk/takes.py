@@ -21,7 +21,7 @@ SORTS = ("talk", "animals", "talk and animals")
 
 Call = Callable[[], FloatArray]
 
-_AIR = 10**-2.3
+_AIR = 10**-2.3  # RMS; of what follows its logarithm
 _HISS = (-5.2, -4.6)  # no recorder is without its own, as most invented air would be in high bands
 _NOISES = (
     synth_noise.wind,
