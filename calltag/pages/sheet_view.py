@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calltag.edit.worth import worth
-from calltag.media.clock import take_clock
+from calltag.media.clock import take_clock, time_of_day_s
 from calltag.media.timecode import Rate
 from calltag.pages.sheet_strip import Row, strip, time_ticks
 from calltag.pages.spectrogram import Spectrogram, Tick
@@ -40,7 +40,7 @@ class CallView:
     worth : float
         What it is worth to the edit.
     timecode : str
-        Timecode of its first frame.
+        Timecode of its first frame, or that it states none.
     grade : PictureGrade or None
         The picture at it.
     picture : Spectrogram or None
@@ -78,7 +78,7 @@ class TakeView:
     verdict : Verdict
         What its sound is good for.
     timecode : str
-        Timecode of its first frame.
+        Timecode of its first frame, or that it states none.
     grade : PictureGrade or None
         Its picture.
     rows : tuple of Row
@@ -199,7 +199,7 @@ def take_view(
         number=number,
         take=take_log.take,
         verdict=verdict,
-        timecode=take_clock(take_log.take, rate).label(0),
+        timecode=_first_timecode(take_log.take, rate),
         grade=grade_of_take(take_log),
         rows=strip(
             take_log, verdict, [(one.call.start_s, one.call.end_s, one.name) for one in calls]
@@ -212,3 +212,8 @@ def take_view(
         problems=problems,
         copies=copies,
     )
+
+
+def _first_timecode(take: Take, rate: Rate) -> str:
+    first = take_clock(take, rate).label(0)
+    return first if time_of_day_s(take) is not None else f"none, counts from {first}"

@@ -125,6 +125,16 @@ def test_calls_have_the_timecode_of_their_first_frame(sheet: Path) -> None:
 
 
 @pytest.mark.usefixtures("in_one_process")
+def test_a_take_without_timecode_says_so(log_path: Path, tmp_path: Path) -> None:
+    with Log(log_path) as log:
+        for one in list(log.take_logs()):
+            mute = replace(one.take, start_tc=None, time_reference=None)
+            log.put(replace(one, take=mute), feature_version=1)
+    text = written(log_path, tmp_path / "sheet.html", look=False).page.read_text("utf-8")
+    assert text.count(">none, counts from 00:00:00:00<") == 4
+
+
+@pytest.mark.usefixtures("in_one_process")
 def test_of_copies_one_is_shown_and_names_the_others(log_path: Path, tmp_path: Path) -> None:
     with Log(log_path) as log:
         for one in list(log.take_logs()):
