@@ -231,8 +231,8 @@ def _unheard(
 
     def clear(at: int) -> tuple[float, Beat] | None:
         at_s = stretch.start_s + at / TENTHS_PER_S
-        beat = _listened(at_s, busy[at], cut)
-        return (at_s, beat) if beat is not None and _is_clear(beat) else None
+        beat = _listened(at_s, busy[at], cut, lines_above=_LEAST_LINES)
+        return (at_s, beat) if beat is not None and beat.evidence > CLEAR_BEAT else None
 
     loudest = int(loudness.argmax())
     first = clear(loudest)
@@ -267,15 +267,17 @@ def _loudness_unheard(stretch: Stretch, busy: DoubleArray) -> DoubleArray:
     return np.where(free, power, -1.0)
 
 
-def _listened(at_s: float, busy: float, cut: Callable[[float, float], FloatArray]) -> Beat | None:
+def _listened(
+    at_s: float,
+    busy: float,
+    cut: Callable[[float, float], FloatArray],
+    *,
+    lines_above: float = -np.inf,
+) -> Beat | None:
     """What beats in the excerpt around a moment, so much of which is calls."""
-    beat = listen_for_beat(cut(at_s - _EXCERPT_S / 2, at_s + _EXCERPT_S / 2), RATE_HZ)
+    excerpt = cut(at_s - _EXCERPT_S / 2, at_s + _EXCERPT_S / 2)
+    beat = listen_for_beat(excerpt, RATE_HZ, lines_above=lines_above)
     return None if beat is None else _unless_calls(beat, busy)
-
-
-def _is_clear(beat: Beat) -> bool:
-    """Whether a beat is a machine's where none is heard."""
-    return beat.evidence > CLEAR_BEAT and beat.least_lines > _LEAST_LINES
 
 
 def _hums(at_s: float, cut: Callable[[float, float], FloatArray]) -> bool:

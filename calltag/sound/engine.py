@@ -88,7 +88,9 @@ class Beat:
     engine: Engine | None
 
 
-def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
+def listen_for_beat(
+    samples: npt.NDArray[Any], rate_hz: int, *, lines_above: float = -np.inf
+) -> Beat | None:
     """Look for the beat of an engine, a rotor or a propeller.
 
     Parameters
@@ -97,11 +99,14 @@ def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
         One channel; some seconds of it, as each costs about 3 ms.
     rate_hz : int >= 4000
         Sampling rate.
+    lines_above : float
+        Only a beat is wanted that has more evidence of lines than this in each second. Where there
+        is none, that is told in half of the time.
 
     Returns
     -------
     Beat or None
-        What was found; None where there is less than a second of sound.
+        What was found; None where there is less than a second of sound, or not what is wanted.
 
     Notes
     -----
@@ -112,11 +117,15 @@ def listen_for_beat(samples: npt.NDArray[Any], rate_hz: int) -> Beat | None:
     """
     if len(samples) and np.ptp(samples) == 0:  # a constant's rounding would beat
         samples = np.zeros_like(samples)
-    throb = measure_throb(samples, rate_hz)
     lines, strength_db = _lines(*thinned(samples, rate_hz))
-    if throb is None or not len(lines):
+    if not len(lines):
         return None
     each_second = (lines.max(axis=1) - _LINES_USUAL) / (_LINES_RARE - _LINES_USUAL)
+    if each_second.min() <= lines_above:
+        return None
+    throb = measure_throb(samples, rate_hz)
+    if throb is None:
+        return None
     by_lines = each_second.max()
     by_throb = (throb.evidence.max(axis=1).mean() - _THROB_USUAL) / (_THROB_RARE - _THROB_USUAL)
     evidence = float(np.clip(max(by_lines, by_throb), *EVIDENCE))

@@ -87,8 +87,9 @@ def looked(monkeypatch):
         find = beat if callable(beat) else lambda _: beat
         cuts = []
 
-        def listen(*_):
-            return find(sum(cuts[-1]) / 2)
+        def listen(*_, lines_above):
+            found = find(sum(cuts[-1]) / 2)
+            return found if found.least_lines > lines_above else None
 
         monkeypatch.setattr(beats_module, "listen_for_beat", listen)
         monkeypatch.setattr(beats_module, "find_hum", lambda *_: hum)

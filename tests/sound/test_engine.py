@@ -141,6 +141,11 @@ def test_an_engine_has_lines_in_every_second(rng, made, rate_hz):
     drum = listen_for_beat(made.rasp(rng, rate_hz / 4, 4) + air, RATE_HZ)
     assert drum.evidence > 3
     assert drum.least_lines < 0.8
+    # where lines are asked for, what has them is told as without that, and what lacks them is not
+    told = listen_for_beat(engine + air, RATE_HZ, lines_above=1.0)
+    assert told == listen_for_beat(engine + air, RATE_HZ)
+    for without in (ended + air, made.rasp(rng, rate_hz / 4, 4) + air):
+        assert listen_for_beat(without, RATE_HZ, lines_above=1.0) is None
 
 
 def test_a_revving_engine_has_a_range(rng, made):
