@@ -214,7 +214,7 @@ class Finder:
         return measure_call(
             Event(offset, power, busy, region),
             Listened(offset, whole.heard),
-            probability=judge(self._second_look, self._talk, evidence, high_hz=region.high_hz).call,
+            probability=judge(self._second_look, self._talk, evidence, region).call,
             edges=None,
             cut=lambda begin_s, end_s: sound[
                 round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)

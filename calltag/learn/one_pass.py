@@ -212,8 +212,7 @@ class Pass:
 
     def _judged(self, events: _Events, i: int, region: Region) -> Judged:
         """How likely an event is a call, and someone who talks, by a second look at it."""
-        evidence = events.evidence(i, region)
-        return judge(self.second_look, self.talk, evidence, high_hz=region.high_hz)
+        return judge(self.second_look, self.talk, events.evidence(i, region), region)
 
     def _look_for_beats(self, window: Window, steps: _Steps) -> None:
         """Look for beats where they tell whether a machine is heard."""

@@ -3,9 +3,9 @@
 Far away, speech is a series of short voiced sounds, as many animals' calls are, and the second look
 (`calltag.learn.second_look`), which has heard few people, takes it for calls. The same evidence
 tells them apart all the same: of a word the starter model is hardly ever sure, it half hears a
-voice in it, and nothing near by is surely a call either. A weighted sum of the evidence says how
-likely that is. It has learnt from people who do not exist, and from animals that do not
-(`calltag.learn.invented_talk`).
+voice in it, and nothing near by is surely a call either. A weighted sum of the evidence, and of how
+the sound is spread over the octaves of speech, says how likely that is. It has learnt from people
+who do not exist, and from animals that do not (`calltag.learn.invented_talk`).
 
 Only what sounds like a call is judged: speech that the starter model hears as such needs no second
 opinion.
@@ -26,6 +26,18 @@ from calltag.errors import ModelError
 from calltag.files import written_whole
 from calltag.learn.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.surroundings import EVIDENCE
+from calltag.sound.events import Region
+from calltag.sound.spectrum import BIN_HZ
+
+_OCTAVES_HZ = (200, 400, 800, 1600, 3200, 6400)
+_LEAST_SHARE_DB = -30.0
+
+TALK_EVIDENCE = (*EVIDENCE, *(f"share_from_{low_hz}_hz" for low_hz in _OCTAVES_HZ[:-1]))
+"""What tells talk; see `talk_evidence`."""
+
+FARTHEST = 4.0
+"""Standard deviations: evidence farther from what is usual counts no more, since no lesson says
+what it means. In a chorus, say, no moment is without a call."""
 
 _PER_EVIDENCE = ("usual", "spread", "weight")
 _VOWELS_HZ = 300.0  # no lower formant, from memory, so that no word ends below it
@@ -39,7 +51,7 @@ class Talk:
     Attributes
     ----------
     evidence : tuple of str
-        What it asks for; `EVIDENCE`.
+        What it asks for; `TALK_EVIDENCE`.
     usual, spread : tuple of float
         Mean of each over the lessons, and its standard deviation.
     weight : tuple of float
@@ -62,15 +74,15 @@ class Talk:
 
         Parameters
         ----------
-        evidence : np.ndarray, shape (len(EVIDENCE),)
-            Of the event, by `calltag.learn.surroundings`.
+        evidence : np.ndarray, shape (len(TALK_EVIDENCE),)
+            Of the event, by `talk_evidence`.
 
         Returns
         -------
         float
             Between 0 and 1.
         """
-        over = (evidence - self.usual) / self.spread
+        over = np.clip((evidence - self.usual) / self.spread, -FARTHEST, FARTHEST)
         return float(expit(self.usual_odds - _RARER + over @ self.weight))
 
     @classmethod
@@ -106,7 +118,7 @@ class Talk:
                 f"{path.name}: what tells talk from calls cannot be read ({type(error).__name__});"
                 " install calltag again"
             ) from error
-        if talk.evidence != EVIDENCE:
+        if talk.evidence != TALK_EVIDENCE:
             raise ModelError(f"{path.name}: was made for another version; install calltag again")
         if not talk._is_whole():
             raise ModelError(
@@ -118,7 +130,7 @@ class Talk:
         """Whether there is a number for all evidence, and one that can be reckoned with."""
         rows = (self.usual, self.spread, self.weight)
         return (
-            all(len(row) == len(EVIDENCE) and np.isfinite(row).all() for row in rows)
+            all(len(row) == len(TALK_EVIDENCE) and np.isfinite(row).all() for row in rows)
             and min(self.spread) > 0
             and bool(np.isfinite(self.usual_odds))
         )
@@ -150,7 +162,30 @@ class Judged(NamedTuple):
     talk: float
 
 
-def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray, *, high_hz: float) -> Judged:
+def talk_evidence(evidence: DoubleArray, region: Region) -> DoubleArray:
+    """Gather what speaks for and against someone who talks.
+
+    Parameters
+    ----------
+    evidence : np.ndarray, shape (len(EVIDENCE),)
+        Of an event, by `calltag.learn.surroundings`.
+    region : Region
+        The event.
+
+    Returns
+    -------
+    np.ndarray, shape (len(TALK_EVIDENCE),)
+        The same, and how much of what stands out of its background lies in each octave from 200 Hz
+        to 6.4 kHz, in decibels of all of it, down to -30.
+    """
+    spectrum = region.excess.mean(axis=0)
+    edges = [round(edge_hz / BIN_HZ) for edge_hz in _OCTAVES_HZ]
+    shares = np.add.reduceat(spectrum, edges)[:-1] / (spectrum.sum() + 1e-20)
+    shares_db = 10 * np.log10(np.maximum(shares, 10 ** (_LEAST_SHARE_DB / 10)))
+    return np.concatenate([evidence, shares_db])
+
+
+def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray, region: Region) -> Judged:
     """Judge an event: does it sound like a call, and if so, is it someone who talks?
 
     Where talk is the less likely of the two, a call stays as likely as it sounds.
@@ -163,8 +198,8 @@ def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray, *, high_hz
         What says whether that is talk.
     evidence : np.ndarray, shape (len(EVIDENCE),)
         Of the event, by `calltag.learn.surroundings`.
-    high_hz : float
-        Upper end of its band: what is lower than the vowels of words is none.
+    region : Region
+        The event: what is lower than the vowels of words is none.
 
     Returns
     -------
@@ -172,9 +207,9 @@ def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray, *, high_hz
         Both.
     """
     like_a_call = second_look.probability_of(evidence)
-    if like_a_call < LEAST_PROBABILITY or high_hz < _VOWELS_HZ:
+    if like_a_call < LEAST_PROBABILITY or region.high_hz < _VOWELS_HZ:
         return Judged(like_a_call, 0.0)
-    talking = talk.probability_of(evidence)
+    talking = talk.probability_of(talk_evidence(evidence, region))
     return Judged(like_a_call * min(1.0, 2 * (1 - talking)), talking)
 
 

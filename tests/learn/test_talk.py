@@ -15,11 +15,12 @@ from calltag.learn.finder import Finder
 from calltag.learn.hearing import starter_model
 from calltag.learn.second_look import LEAST_PROBABILITY
 from calltag.learn.surroundings import EVIDENCE
-from calltag.learn.talk import Talk, judge, talk_model
+from calltag.learn.talk import TALK_EVIDENCE, Talk, judge, talk_evidence, talk_model
 from calltag.media.probe import probe
-from calltag.sound.spectrum import RATE_HZ
+from calltag.sound.events import Region
+from calltag.sound.spectrum import BIN_HZ, N_BINS, RATE_HZ, power_spectrum
 
-VOICE = EVIDENCE.index("voice_in_it")
+VOICE = TALK_EVIDENCE.index("voice_in_it")
 NAME = "starter_talk.json"
 
 
@@ -36,16 +37,34 @@ class Look:
 @pytest.fixture
 def talk() -> Talk:
     """One that asks for a voice alone: usually -4, and each 2 more are 3 more log-odds."""
-    n = len(EVIDENCE)
+    n = len(TALK_EVIDENCE)
     usual, weight = np.zeros(n), np.zeros(n)
     usual[VOICE], weight[VOICE] = -4.0, 3.0
-    return Talk(EVIDENCE, tuple(usual), (2.0,) * n, tuple(weight), -2.0, {"talk": 1, "calls": 1})
+    counts = {"talk": 1, "calls": 1}
+    return Talk(TALK_EVIDENCE, tuple(usual), (2.0,) * n, tuple(weight), -2.0, counts)
 
 
 def evidence(voice: float) -> np.ndarray:
+    """What surrounds an event, in which a voice has such odds."""
     out = np.ones(len(EVIDENCE))
     out[VOICE] = voice
     return out
+
+
+def event(high_hz: float = 2000.0, excess: np.ndarray | None = None) -> Region:
+    """An event of ten frames that stands out so by bin, or everywhere alike."""
+    flat = np.ones(N_BINS, np.float32)
+    return Region(
+        first=0,
+        last=10,
+        low_hz=200.0,
+        high_hz=high_hz,
+        peak_hz=200.0,
+        snr_db=10.0,
+        level_dbfs=-40.0,
+        behind=flat,
+        excess=np.tile(flat if excess is None else excess, (10, 1)),
+    )
 
 
 @pytest.mark.parametrize(
@@ -54,19 +73,39 @@ def evidence(voice: float) -> np.ndarray:
 )
 def test_what_is_rather_talk_is_less_of_a_call(talk, voice, odds, share) -> None:
     """By hand: -2, less the 1 by which talk is rarer, and 3 for each 2 more of voice."""
-    judged = judge(Look(0.9), talk, evidence(voice), high_hz=2000)
+    judged = judge(Look(0.9), talk, evidence(voice), event())
     assert judged.talk == pytest.approx(1 / (1 + np.exp(-odds)))
     assert judged.call == pytest.approx(0.9 * share, abs=0.001)
 
 
+def test_what_no_lesson_was_like_counts_as_what_was_most_unlike(talk) -> None:
+    """Four standard deviations of 2 over -4."""
+    nearer, farthest, beyond = (
+        talk.probability_of(talk_evidence(evidence(voice), event())) for voice in (3.9, 4, 400)
+    )
+    assert nearer < farthest == beyond
+
+
 def test_what_does_not_sound_like_a_call_is_not_judged(talk) -> None:
     unlikely = 0.99 * LEAST_PROBABILITY
-    assert judge(Look(unlikely), talk, evidence(9), high_hz=2000) == (unlikely, 0)
+    assert judge(Look(unlikely), talk, evidence(9), event()) == (unlikely, 0)
 
 
 def test_a_boom_is_no_word(talk) -> None:
-    assert judge(Look(0.9), talk, evidence(9), high_hz=250) == (0.9, 0)
-    assert judge(Look(0.9), talk, evidence(9), high_hz=400).call < 0.1
+    assert judge(Look(0.9), talk, evidence(9), event(high_hz=250)) == (0.9, 0)
+    assert judge(Look(0.9), talk, evidence(9), event(high_hz=400)).call < 0.1
+
+
+def test_how_a_sound_is_spread_over_octaves_is_asked() -> None:
+    """A tone lies in one octave; of white noise each has twice as much as the one below."""
+    tone = 0.1 * np.sin(2 * np.pi * 2500 * np.arange(RATE_HZ) / RATE_HZ).astype(np.float32)
+    shares = talk_evidence(evidence(0), event(excess=power_spectrum(tone)[50]))[len(EVIDENCE) :]
+    assert shares == pytest.approx([-30, -30, -30, 0, -30], abs=0.1)
+    white = talk_evidence(evidence(0), event())[len(EVIDENCE) :]
+    each = 10 * np.log10(200 / BIN_HZ / N_BINS) + 10 * np.log10(2) * np.arange(5)
+    assert white == pytest.approx(each, abs=0.4)
+    silent = talk_evidence(evidence(0), event(excess=np.zeros(N_BINS, np.float32)))
+    assert silent[len(EVIDENCE) :] == pytest.approx(np.full(5, -30.0))
 
 
 def test_it_is_written_and_read_back(talk, tmp_path) -> None:

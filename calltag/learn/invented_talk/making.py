@@ -14,19 +14,19 @@ from sklearn.preprocessing import StandardScaler
 from calltag.arrays import DoubleArray
 from calltag.errors import InputError
 from calltag.files import check_place
-from calltag.learn.hearing import Hearing
+from calltag.learn.hearing import STEPS_PER_S, Hearing
 from calltag.learn.invented_talk.takes import SORTS, Take, take
 from calltag.learn.second_look import LEAST_PROBABILITY, SecondLook
-from calltag.learn.starter.calibrate import hear, share_in
-from calltag.learn.surroundings import EVIDENCE
-from calltag.learn.talk import Talk, talk_model
+from calltag.learn.starter.calibrate import share_in
+from calltag.learn.talk import FARTHEST, TALK_EVIDENCE, Talk, talk_evidence, talk_model
+from calltag.learn.whole import Whole
+from calltag.records.span import Span
 
 log = logging.getLogger(__name__)
 
 TAKES = 160
 """Takes of each sort; of animals alone, which differ more, twice as many."""
 
-_AMID_TALK = 0.25  # a call while people talk: as much as others, and much talk would be calls
 _REGULARISED = 0.1  # of 0.003, 0.01, 0.03, 0.1 and 0.3 as good as any, for people who exist
 
 
@@ -37,15 +37,12 @@ class Lesson(NamedTuple):
     ----------
     is_talk : bool
         Whether it is talk, and no call.
-    evidence : np.ndarray, shape (len(EVIDENCE),)
+    evidence : np.ndarray, shape (len(TALK_EVIDENCE),)
         What it is judged by.
-    weight : float
-        How much it counts.
     """
 
     is_talk: bool
     evidence: DoubleArray
-    weight: float
 
 
 def make(model: Path, *, takes: int, seed: int) -> Talk:
@@ -106,16 +103,18 @@ def lessons(hearing: Hearing, second_look: SecondLook, one: Take) -> list[Lesson
     list of Lesson
         One for each event that is surely talk, or a call.
     """
-    heard = hear(hearing, one.samples)
+    whole = Whole.listen(hearing, one.samples)
+    segments = whole.segments()
+    surroundings = whole.surroundings(segments)
     found = []
-    for span, evidence in zip(heard.finds, heard.evidence, strict=True):
+    for i, region in enumerate(whole.regions(segments)):
+        evidence = surroundings.evidence(i, region)
         if second_look.probability_of(evidence) < LEAST_PROBABILITY:
             continue
+        span = Span(*(step / STEPS_PER_S for step in segments[i]))
         in_talk, in_calls = share_in(span, one.talk), share_in(span, one.calls)
-        if in_calls > 0.5:
-            found.append(Lesson(False, evidence, _AMID_TALK if in_talk >= 0.3 else 1.0))
-        elif in_talk > 0.5 and in_calls < 0.1:
-            found.append(Lesson(True, evidence, 1.0))
+        if in_calls > 0.5 or (in_talk > 0.5 and in_calls < 0.1):
+            found.append(Lesson(in_calls <= 0.5, talk_evidence(evidence, region)))
     return found
 
 
@@ -146,11 +145,10 @@ def fit(learnt: Sequence[Lesson]) -> Talk:
         )
     evidence = np.array([one.evidence for one in learnt])
     scaler = StandardScaler().fit(evidence)
-    judge = LogisticRegression(C=_REGULARISED, max_iter=3000).fit(
-        scaler.transform(evidence), is_talk, sample_weight=[one.weight for one in learnt]
-    )
+    over = np.clip(scaler.transform(evidence), -FARTHEST, FARTHEST)
+    judge = LogisticRegression(C=_REGULARISED, max_iter=3000).fit(over, is_talk)
     return Talk(
-        evidence=EVIDENCE,
+        evidence=TALK_EVIDENCE,
         usual=tuple(scaler.mean_.tolist()),
         spread=tuple(scaler.scale_.tolist()),
         weight=tuple(judge.coef_[0].tolist()),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,9 +17,10 @@ from calltag.learn.invented_talk import making, speakers, takes
 from calltag.learn.invented_talk.takes import SORTS, TAKE_S, Take
 from calltag.learn.starter import synth_calls
 from calltag.learn.surroundings import EVIDENCE
-from calltag.learn.talk import Talk, talk_model
+from calltag.learn.talk import TALK_EVIDENCE, Talk, talk_model
 from calltag.records.span import Span
-from calltag.sound.spectrum import RATE_HZ
+from calltag.sound.events import measure_region
+from calltag.sound.spectrum import N_BINS, RATE_HZ
 
 
 @pytest.fixture
@@ -67,56 +69,52 @@ def test_talk_stands_out_by_what_is_asked_in_its_own_band(rng) -> None:
     assert over_db == pytest.approx(12, abs=0.5)
 
 
-def test_what_is_surely_one_of_both_is_a_lesson(rng, monkeypatch) -> None:
+def test_what_is_surely_one_of_both_is_a_lesson(monkeypatch) -> None:
     """Talk, a call, a call while someone talks, nothing, an unlikely one, and a word and a call."""
+    sounding = np.zeros((3000, N_BINS), np.float32)
 
     class Heard:
-        finds = tuple(Span(at, at + 1.0) for at in (1, 5, 9, 13, 2, 3))
-        evidence = np.eye(6, len(EVIDENCE))
+        """Six events of a second; each is known by its place among the evidence."""
+
+        segments = staticmethod(lambda: [(50 * at, 50 * at + 50) for at in (1, 5, 9, 13, 2, 3)])
+
+        @staticmethod
+        def regions(segments):
+            return [measure_region(sounding + 1, sounding[:, 0] > 0, *one) for one in segments]
+
+        @staticmethod
+        def surroundings(_segments):
+            return SimpleNamespace(evidence=lambda i, _: np.eye(6, len(EVIDENCE))[i])
 
     class Look:
         def probability_of(self, row):
             return 0.05 if row[4] else 0.9
 
-    monkeypatch.setattr(making, "hear", lambda *_: Heard)
+    monkeypatch.setattr(making.Whole, "listen", lambda *_: Heard)
     calls = (Span(3.7, 4.1), Span(4.9, 6.1), Span(9.0, 9.9))
     lessons = making.lessons(None, Look(), Take(np.zeros(0), (Span(0.5, 4), Span(8.5, 11)), calls))
-    assert [(one.is_talk, int(one.evidence.argmax()), one.weight) for one in lessons] == [
-        (True, 0, 1.0),
-        (False, 1, 1.0),
-        (False, 2, 0.25),
+    assert [(one.is_talk, int(one.evidence.argmax())) for one in lessons] == [
+        (True, 0),
+        (False, 1),
+        (False, 2),
     ]
+    assert {len(one.evidence) for one in lessons} == {len(TALK_EVIDENCE)}
 
 
 def test_what_is_learnt_tells_the_lessons_apart(rng) -> None:
-    voice = EVIDENCE.index("voice_in_it")
-    rows = rng.normal(0, 1, (400, len(EVIDENCE)))
+    voice = TALK_EVIDENCE.index("voice_in_it")
+    rows = rng.normal(0, 1, (400, len(TALK_EVIDENCE)))
     is_talk = rng.random(400) < 0.5
     rows[is_talk, voice] += 4
-    talk = making.fit([making.Lesson(*one, 1.0) for one in zip(is_talk, rows, strict=True)])
+    talk = making.fit([making.Lesson(*one) for one in zip(is_talk, rows, strict=True)])
     told = np.array([talk.probability_of(row) for row in rows])
     assert ((told > 0.5) == is_talk).mean() > 0.9
     assert talk.lessons == {"talk": is_talk.sum(), "calls": (~is_talk).sum()}
 
 
-def test_what_counts_less_is_learnt_less(rng) -> None:
-    """Two sorts alike but for a voice; as many calls again that have one as well."""
-    voice = EVIDENCE.index("voice_in_it")
-    rows = rng.normal(0, 1, (600, len(EVIDENCE)))
-    is_talk = np.arange(600) < 200
-    rows[:400, voice] += 4  # talk, and calls amid talk
-
-    def told(weight: float) -> float:
-        weights = np.where(np.arange(600) // 200 == 1, weight, 1.0)
-        talk = making.fit([making.Lesson(*one) for one in zip(is_talk, rows, weights, strict=True)])
-        return float(np.mean([talk.probability_of(row) for row in rows[:200]]))
-
-    assert told(1.0) < 0.5 < told(0.1)
-
-
 def test_without_talk_or_calls_nothing_is_learnt() -> None:
     with pytest.raises(InputError, match="0 events of talk and 1 calls were found: make more"):
-        making.fit([making.Lesson(False, np.zeros(len(EVIDENCE)), 1.0)])
+        making.fit([making.Lesson(False, np.zeros(len(TALK_EVIDENCE)))])
 
 
 @pytest.mark.usefixtures("barkers")
