@@ -70,11 +70,14 @@ def on_cluster(
             }
             while indexes:
                 for future in _ended(client, indexes):
-                    index = indexes.pop(future)
                     try:
-                        yield index, future.result()
+                        result = future.result(TIMEOUT_S)
                     except KilledWorker:
-                        blamed.append(index)
+                        blamed.append(indexes.pop(future))
+                    except TimeoutError:  # its worker left with it: it is worked on anew
+                        client.wait_for_workers(1, timeout=ALONE_S)
+                    else:
+                        yield indexes.pop(future), result
         except TimeoutError:
             raise InputError(
                 f"--dask {address}: the scheduler has no workers; start some and try again"
@@ -82,7 +85,7 @@ def on_cluster(
         for index in blamed:  # all that a dying worker held are blamed: each has to die alone
             try:
                 [alone] = _ended(client, [client.submit(function, items[index], pure=False)])
-                yield index, alone.result()
+                yield index, alone.result(TIMEOUT_S)
             except (KilledWorker, TimeoutError):
                 yield index, None
 

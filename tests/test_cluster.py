@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from calltag import cluster as cluster_module
 from calltag.errors import InputError
 from calltag.workers import work_through
 
@@ -85,6 +86,29 @@ def test_a_cluster_that_loses_its_workers_is_told(
         threading.Thread(target=leave, args=(local,)).start()
         with pytest.raises(InputError, match="the scheduler has no workers; start some"):
             list(work_through(sleeps, [1], workers=1, dask=local.scheduler_address))
+
+
+def test_a_result_that_leaves_with_the_last_worker_is_not_waited_for_without_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It was worked out, but had not been fetched when the worker left."""
+    distributed = pytest.importorskip("distributed")
+    monkeypatch.setattr("calltag.cluster.ALONE_S", 0.5)
+    ended = cluster_module._ended
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as local:
+
+        def leaves(client, pending):
+            done = ended(client, pending)
+            if local.workers:
+                local.sync(local.workers.pop(0).close)
+                monkeypatch.setattr("calltag.cluster.TIMEOUT_S", 1)
+            return done
+
+        monkeypatch.setattr(cluster_module, "_ended", leaves)
+        with pytest.raises(InputError, match="the scheduler has no workers; start some"):
+            list(work_through(abs, [1], workers=1, dask=local.scheduler_address))
 
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "hide"])
