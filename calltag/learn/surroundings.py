@@ -17,7 +17,7 @@ as much was found there.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -27,6 +27,7 @@ from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, over_step
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.background import EVERY, MOMENT_FRAMES, background
 from calltag.sound.events import Region
+from calltag.sound.quantiles import quantiles
 from calltag.sound.spectrum import mel_centres_hz
 
 EVIDENCE = (
@@ -190,7 +191,7 @@ class Surroundings:
             [
                 odds.mean(),
                 odds.max(),
-                *_quantiles(odds, 0.25),
+                *quantiles(odds, 0.25),
                 odds.std(),
                 np.log(last - first),
                 before.mean() if len(before) else _USUAL_ODDS,
@@ -228,9 +229,9 @@ class Surroundings:
                 (own_db - middle) / spread,
                 own_db - middle,
                 spread,
-                _db(inside.max()) - _db(_quantiles(outside, _LOUD)[0]),
+                _db(inside.max()) - _db(quantiles(outside, _LOUD)[0]),
                 _cosines(colours, colour).max(),
-                *_quantiles(np.sqrt(np.square(ears - ear).sum(axis=1)), 0.1),
+                *quantiles(np.sqrt(np.square(ears - ear).sum(axis=1)), 0.1),
             ]
         )
 
@@ -245,10 +246,10 @@ class Surroundings:
         clearest = self._level[first:last].max(axis=0)
         return np.array(
             [
-                *_quantiles(odds, _LOUD),
+                *quantiles(odds, _LOUD),
                 _unsure(odds),
                 others - 1,
-                clearest[_band(region)].max() - _quantiles(clearest, 0.5)[0],
+                clearest[_band(region)].max() - quantiles(clearest, 0.5)[0],
             ]
         )
 
@@ -307,14 +308,8 @@ def _moments(values: FloatArray | DoubleArray, length: int) -> DoubleArray:
 
 def _levels(values_db: DoubleArray, least_spread_db: float) -> tuple[float, float, float]:
     """The middle level, how far most are from it, and what is loud."""
-    lower, middle, upper, loud = _quantiles(values_db, 0.16, 0.5, 0.84, _LOUD).tolist()
+    lower, middle, upper, loud = quantiles(values_db, 0.16, 0.5, 0.84, _LOUD).tolist()
     return middle, max(least_spread_db, (upper - lower) / 2), loud
-
-
-def _quantiles(values: npt.NDArray[Any], *shares: float) -> DoubleArray:
-    """The same as numpy's, which takes ten times as long over so few values."""
-    last = len(values) - 1
-    return np.interp(np.multiply(shares, last), np.arange(last + 1), np.sort(values))
 
 
 def _unsure(odds: FloatArray) -> float:

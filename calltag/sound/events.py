@@ -9,6 +9,7 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.arrays import FloatArray
+from calltag.sound.quantiles import quantiles
 from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
 
 AROUND_FRAMES = 150
@@ -57,7 +58,7 @@ _FADED = 10 ** (-EDGE_DROP_DB / 10)
 _EDGE_FRAMES = 10  # that show what an event is like at its edge
 _SPARE = 0.15  # of the band's width, on each side
 _DOUBT = 0.25  # a frame's word for the event is worth less by this, times the root of its bins
-_UNSTEADY = 90  # percentile of what frames say for an event where nothing was found
+_UNSTEADY = 0.9  # quantile of what frames say for an event where nothing was found
 _TOLD = 0.3  # bins tell an event from its background where it has so much more power
 
 
@@ -303,7 +304,7 @@ def _change(
     doubt = np.log1p(over).sum() + _DOUBT * np.sqrt(len(over))
     speaks = power[:, told] @ weights - doubt
     if len(apart) >= _FEWEST_FREE:
-        usual = float(np.percentile(apart[:, told] @ weights, _UNSTEADY)) - doubt
+        usual = float(quantiles(apart[:, told] @ weights, _UNSTEADY)[0]) - doubt
         speaks[:-n_near] -= max(0.0, usual)
     sums = np.concatenate([[0.0], np.cumsum(speaks, dtype=np.float64)])
     return int(sums.argmin())
