@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.errors import InputError
-from calltag.files import refuse_footage
+from calltag.errors import InputError, WriteError
+from calltag.files import refuse_footage, written_whole
 from calltag.media.bext import Bext
 from calltag.media.reader import SoundReader
 from calltag.media.wav_writing import write_wav
@@ -94,24 +94,32 @@ def write_treated(
         raise InputError(
             f"{path.name}: there is nothing to treat; add --low-cut, --high-cut or --channel"
         )
-    peak = _Peak()
     reader = SoundReader(path, rate_hz=None, block_s=_READ_S)
     rate_hz = take_log.take.sample_rate_hz or RATE_HZ
-    write_wav(out, _metered(treated(reader, treatment, rate_hz), peak), rate_hz, bext=bext)
-    turned_down_db = 0.0
-    if peak.value > 1.0:
-        turned_down_db = 20 * float(np.log10(peak.value / _CEILING))
-        quieter = (
-            block * np.float32(_CEILING / peak.value)
-            for block in treated(reader, treatment, rate_hz)
-        )
-        write_wav(out, quieter, rate_hz, bext=bext)
+    turned_down_db = _write(out, reader, treatment, rate_hz, bext)
     calls = likely_calls(take_log)
     channel = heard_channel(take_log.take, treatment)
     if was is None:
         was = loudness(listen(path, calls, channel))
     after = figures(listen(out, calls, channel), was=was * 10 ** (-turned_down_db / 10))
     return Treated(path=out, after=after, turned_down_db=turned_down_db)
+
+
+def _write(out: Path, reader: SoundReader, treatment: Treatment, rate_hz: int, bext: Bext) -> float:
+    """Write it, by so many dB lower that none of it is cut off; only then has it its own name."""
+    peak = _Peak()
+    try:
+        with written_whole(out) as partial:
+            blocks = _metered(treated(reader, treatment, rate_hz), peak)
+            write_wav(partial, blocks, rate_hz, bext=bext)
+            if peak.value <= 1.0:
+                return 0.0
+            gain = np.float32(_CEILING / peak.value)
+            quieter = (block * gain for block in treated(reader, treatment, rate_hz))
+            write_wav(partial, quieter, rate_hz, bext=bext)
+    except WriteError as error:
+        raise WriteError(out, error.reason) from error
+    return 20 * float(np.log10(peak.value / _CEILING))
 
 
 def _metered(blocks: Iterable[FloatArray], peak: _Peak) -> Iterator[FloatArray]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
+import os
 import re
 from dataclasses import replace
 
@@ -11,7 +13,7 @@ import pytest
 import soundfile as sf
 from scipy.signal import correlate
 
-from calltag.errors import InputError
+from calltag.errors import InputError, WriteError
 from calltag.media.bext import Bext, read_bext
 from calltag.media.reader import read_blocks
 from calltag.records.found import NoiseSpan
@@ -556,6 +558,30 @@ def test_what_would_exceed_full_scale_is_turned_down(scene, tmp_path):
     made_of = write_treated(path, out, log, Treatment(band=Band(low_hz=200.0)), Bext())
     assert made_of.turned_down_db > 0
     assert np.abs(sf.read(out)[0]).max() <= 0.975
+
+
+@pytest.mark.parametrize("there", [False, True])
+def test_a_disk_that_fills_up_leaves_no_sound_that_is_cut_off(scene, tmp_path, monkeypatch, there):
+    """What exceeds full scale is written a second time, quieter; the first is not to be found."""
+    path, out = tmp_path / "A.wav", tmp_path / "B.wav"
+    log = scene(6).whistle(2, level_db=-30).log(path)
+    if there:
+        out.write_bytes(b"an earlier one")
+    passes = []
+
+    def loud(*_):
+        passes.append(None)
+        yield np.full((2, 6 * RATE_HZ), 1.5, np.float32)
+        if len(passes) == 2:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("calltag.takes.treated_file.treated", loud)
+    with pytest.raises(WriteError, match=r"B\.wav: cannot be written") as told:
+        write_treated(path, out, log, Treatment(band=Band(low_hz=200.0)), Bext())
+    assert ".part" not in str(told.value)
+    assert len(passes) == 2
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["A.wav", "B.wav"][: 1 + there]
+    assert not there or out.read_bytes() == b"an earlier one"
 
 
 def test_the_take_itself_is_never_written_to(engine_take):
