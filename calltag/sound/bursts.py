@@ -19,7 +19,7 @@ from calltag.arrays import DoubleArray, FloatArray
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, TENTHS_PER_S, to_db
 
 N_GROUPS = 4
-"""Groups of mel bands: 50-220, 220-440, 500-890 Hz, 1-5 kHz."""
+"""Groups of mel bands: 50-220, 220-440, 500-830 Hz, 1-5 kHz."""
 
 _GROUPS = ((0, 2), (3, 6), (8, 13), (18, 45))
 _TENTH = FRAMES_PER_S // TENTHS_PER_S

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calltag.sound.bursts import find_knocks, group_levels_db, gustiness, rumble
-from calltag.sound.spectrum import RATE_HZ, mel_power, power_spectrum
+from calltag.sound.spectrum import RATE_HZ, mel_edges_hz, mel_power, power_spectrum
 
 SECONDS = 12
 
@@ -136,3 +136,121 @@ def test_too_short_to_tell():
     assert find_knocks(np.zeros((10, 4), np.float32)) == []
     assert len(gustiness(np.zeros((9, 4), np.float32))) == 0
     assert [len(part) for part in rumble(np.zeros((9, 4), np.float32))] == [0] * 4
+
+
+def test_groups_cover_the_bands_that_they_are_named_by():
+    """50-220, 220-440, 500-830 Hz, 1-5 kHz: from edge to edge of their mel bands."""
+    covered = []
+    for band in range(64):
+        mel = np.zeros((1, 64), np.float32)
+        mel[0, band] = 1
+        covered.append(group_levels_db(mel)[0] > -50)
+    edges_hz = mel_edges_hz()
+    ends = [
+        (edges_hz[on.argmax()], edges_hz[64 - on[::-1].argmax() + 1])
+        for on in np.transpose(covered)
+    ]
+    np.testing.assert_allclose(ends, [(50, 218), (218, 442), (498, 834), (1061, 5343)], atol=1)
+
+
+GUST_DB = np.array([-40.0, -45.0, -50.0, -60.0])
+
+
+def gust_of(over_db=12.0, groups_db=GUST_DB, share=0.2):
+    """What a burst of two seconds and more, so far above what came before, looks like at most."""
+    n = 300
+    levels = np.repeat([[*(groups_db - over_db)]], n * 10, axis=0)
+    first = n // 2 * 10
+    levels[first : first + round(share * n) * 10] = groups_db
+    return gustiness(levels).max()
+
+
+@pytest.mark.parametrize(
+    ("over_db", "how_much"),
+    [(4.9, 0), (6, 0.2), (7.5, 0.5), (10, 1), (15, 1), (20, 1.25), (25, 1.5), (40, 1.5)],
+)
+def test_a_gust_is_told_by_how_far_it_stands_out(over_db, how_much):
+    """From 5 dB above the quietest tenth on, and surely by 10; to one and a half by 25."""
+    assert gust_of(over_db) == pytest.approx(how_much, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("next_db", "middle_db", "high_db", "how_much"),
+    [
+        (-42, -50, -60, 0),  # hardly lower than the lowest
+        (-43.5, -50, -60, 0.5),
+        (-45, -50, -60, 1),
+        (-62, -67, -80, 1),
+        (-64, -69, -80, 0.5),  # as beside a line
+        (-66, -71, -80, 0),
+        (-45, -46, -60, 0),
+        (-45, -47.5, -60, 0.5),
+        (-45, -49, -60, 1),
+        (-45, -50, -48, 0),
+        (-45, -50, -50, 0.5),
+        (-45, -50, -52, 1),
+    ],
+)
+def test_a_gust_falls_steadily_from_the_lowest_bands_on(next_db, middle_db, high_db, how_much):
+    groups_db = np.array([-40.0, next_db, middle_db, high_db])
+    assert gust_of(groups_db=groups_db) == pytest.approx(how_much, abs=1e-5)
+
+
+def test_what_blows_for_most_of_sixteen_seconds_is_no_burst():
+    """Held against the quietest tenth of 16 s around."""
+    levels = np.repeat([GUST_DB], 4000, axis=0)
+    for quiet_s, told in ((1.4, False), (1.8, True)):
+        quiet = levels.copy()
+        quiet[2000 : 2000 + round(quiet_s * 100)] -= 12
+        gust = gustiness(quiet)
+        assert (gust[240] > 0.9) == told  # 4 s after it began
+        assert gust[320] == 0  # 12 s after
+
+
+def leap(before_db=-60.0, peak_db=-40.0, after_db=-60.0, n=200, frames=3):
+    """Levels of the lowest bands that leap up at 1 s; the others lie 5, 10 and 20 dB below."""
+    low = np.full(n, before_db)
+    low[100 + frames :] = after_db
+    low[100 : 100 + frames] = peak_db
+    return low[:, None] - [0, 5, 10, 20]
+
+
+def test_a_knock_says_where_it_is_and_how_it_looks():
+    (found,) = find_knocks(leap(after_db=-57.0))
+    assert abs(found.frame - 100) <= 3
+    assert found[1:] == pytest.approx((17, 5, 20), abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("before_db", "peak_db", "after_db", "n"),
+    [
+        (-60.0, -47.8, -60.0, 1),
+        (-60.0, -48.2, -60.0, 0),  # leaps by less than 12 dB
+        (-60.0, -40.0, -48.2, 1),
+        (-60.0, -40.0, -47.8, 0),  # falls by less than 8 dB
+    ],
+)
+def test_a_knock_leaps_by_12_db_and_falls_by_8(before_db, peak_db, after_db, n):
+    assert len(find_knocks(leap(before_db, peak_db, after_db))) == n
+
+
+def test_a_rattle_with_a_quiet_moment_before_it_is_no_knock():
+    """A leap is held against the upper fifth of the quarter of a second before."""
+    for loud, told in ((7, False), (3, True)):  # of 24 frames
+        levels = leap()
+        levels[75 : 75 + loud] += 15
+        assert any(abs(knock.frame - 100) <= 3 for knock in find_knocks(levels)) == told
+
+
+def test_two_knocks_at_once_are_one():
+    for apart, n in ((6, 1), (9, 2)):  # frames
+        levels = leap(frames=1)
+        levels[100 + apart] = levels[100]
+        assert len(find_knocks(levels)) == n
+
+
+def test_what_is_loud_when_the_take_begins_is_no_knock_and_its_last_moment_may_hold_one():
+    assert find_knocks(leap()[100:]) == []  # what came before it, nobody knows
+    (last,) = find_knocks(leap()[:110])
+    assert abs(last.frame - 100) <= 3
+    assert find_knocks(leap(after_db=-40.0)[:110]) == []  # it stays, as far as is known
