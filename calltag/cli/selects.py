@@ -124,7 +124,7 @@ def selects_command(
     from calltag.edit.over_joins import Joins
     from calltag.edit.seen_twice import each_call_once
     from calltag.edit.selects import check_name, choose, selects_paths, sounds_of, write_selects
-    from calltag.edit.selects_sound import measure_gains, render_selects
+    from calltag.edit.selects_sound import measure_gains, rendering
     from calltag.files import refuse_existing, refuse_footage
     from calltag.log import Log
     from calltag.media.clock import common_rate
@@ -161,18 +161,13 @@ def selects_command(
     gains = {
         path: measure_gains(heard, match_levels=match_levels) for path, heard in sounds.items()
     }
-    written = write_selects(chosen, out, options, gap_s=gap)
+    with rendering(
+        sounds, gains, gap_s=gap, record_start=start_tc, replace_existing=replace
+    ) as rendered:
+        written = write_selects(chosen, out, options, gap_s=gap)
     say(f"{tell_files(written)}: {counted(len(chosen), 'call')}, the best first")
-    for path, heard in sounds.items():
-        made = render_selects(
-            heard,
-            path,
-            gains_db=gains[path],
-            gap_s=gap,
-            record_start=start_tc,
-            replace_existing=replace,
-        )
-        _tell_sound(made, heard)
+    for made in rendered:
+        _tell_sound(made, sounds[made.path])
     if len(sounds) > 1:
         say("Each edit list has its own sound: the file whose name ends as that of the list.")
     if sounds:

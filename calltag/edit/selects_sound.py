@@ -9,7 +9,8 @@ of level is told.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
@@ -19,8 +20,8 @@ import numpy as np
 
 from calltag.arrays import FloatArray
 from calltag.edit.selects import Select, gap_frames, timeline_rate
-from calltag.errors import InputError
-from calltag.files import refuse_existing, refuse_footage
+from calltag.errors import InputError, WriteError
+from calltag.files import refuse_existing, refuse_footage, written_together
 from calltag.media.bext import Bext, history_line
 from calltag.media.reader import read_logged
 from calltag.media.timecode import frame_to_seconds, parse_start
@@ -86,50 +87,67 @@ def measure_gains(selects: Sequence[Select], *, match_levels: bool = False) -> t
     return tuple(_gain_db(select, _read(select), match_levels) for select in selects)
 
 
-def render_selects(
-    selects: Sequence[Select],
-    out: Path,
+@contextmanager
+def rendering(
+    sounds: Mapping[Path, Sequence[Select]],
+    gains_db: Mapping[Path, Sequence[float]],
     *,
-    gains_db: Sequence[float] | None = None,
     gap_s: float = 0.0,
     record_start: str = "01:00:00:00",
     replace_existing: bool = False,
-) -> SelectsSound:
-    """Render the sound of selects.
+) -> Iterator[list[SelectsSound]]:
+    """Render the sounds of several timelines; they appear when the block has ended well.
+
+    In the block one writes what goes with them, so that neither is there without the other.
 
     Parameters
     ----------
-    selects : sequence of Select
-        The calls, in order.
-    out : Path
-        The wave file.
-    gains_db : sequence of float or None
-        What `measure_gains` found for them; measured here, without matching levels, unless given.
+    sounds : mapping of Path to sequence of Select
+        The wave files, and the calls of each, in order.
+    gains_db : mapping of Path to sequence of float
+        What `measure_gains` found for those of each file.
     gap_s : float
         Seconds of silence between calls.
     record_start : str
-        Timecode that the timeline begins at, for the file's time reference.
+        Timecode that the timelines begin at, for the files' time reference.
     replace_existing : bool
-        Whether an existing file may be replaced.
+        Whether existing files may be replaced.
 
-    Returns
-    -------
-    SelectsSound
-        The file, and what was changed of the calls' levels.
+    Yields
+    ------
+    list of SelectsSound
+        The files, and what was changed of the calls' levels.
 
     Raises
     ------
     InputError
-        If there is nothing to render, or the file is a take, exists already or cannot be written.
+        If there is nothing to render, or a file is a take, exists already or cannot be written; all
+        are as they were then.
     MediaError
         If a take cannot be read.
     """
-    if not selects:
-        raise InputError(f"{out.name}: no call was chosen")
-    sources = [s.source.take.file for s in selects]
-    refuse_footage([out], sources)
-    refuse_existing([out], replace=replace_existing)
-    gains_db = measure_gains(selects) if gains_db is None else tuple(gains_db)
+    for out, selects in sounds.items():
+        if not selects:
+            raise InputError(f"{out.name}: no call was chosen")
+        refuse_footage([out], [s.source.take.file for s in selects])
+    refuse_existing(sounds, replace=replace_existing)
+    made = [SelectsSound(out, tuple(gains_db[out])) for out in sounds]
+    with written_together(list(sounds)) as places:
+        for place, one, selects in zip(places, made, sounds.values(), strict=True):
+            try:
+                _render(selects, place, one.gains_db, gap_s, record_start)
+            except WriteError as error:
+                raise WriteError(one.path, error.reason) from error
+        yield made
+
+
+def _render(
+    selects: Sequence[Select],
+    place: Path,
+    gains_db: Sequence[float],
+    gap_s: float,
+    record_start: str,
+) -> None:
     rate = timeline_rate(selects)
     between_s = frame_to_seconds(gap_frames(gap_s, rate), rate.fps)
     begin_s = frame_to_seconds(parse_start(record_start, rate), rate.fps)
@@ -142,8 +160,7 @@ def render_selects(
         ),
     )
     blocks, cues = _blocks(selects, gains_db, between_s), _cues(selects, between_s)
-    write_wav(out, blocks, RATE_HZ, bext=bext, cues=cues)
-    return SelectsSound(out, gains_db)
+    write_wav(place, blocks, RATE_HZ, bext=bext, cues=cues)
 
 
 def _starts_s(selects: Sequence[Select], between_s: Fraction) -> list[Fraction]:

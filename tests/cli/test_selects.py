@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import shutil
 from dataclasses import replace
 from fractions import Fraction
@@ -177,6 +179,21 @@ def test_with_sound(shoot):
     ]
     timeline = otio.adapters.read_from_file("best.otio")
     assert timeline.duration().to_seconds() * 48_000 == sf.info("best.wav").frames
+
+
+def test_a_disk_that_is_full_leaves_the_timeline_and_its_sound_as_they_were(shoot, monkeypatch):
+    """The sound takes the room; a new timeline beside an old sound would not fit it."""
+    run("best.otio", "--sound", "best.wav")
+    before = {path: path.read_bytes() for path in shoot.iterdir() if path.is_file()}
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("calltag.media.wav_writing.stored_bytes", full)
+    result = run("best.otio", "--sound", "best.wav", "--best", "1", "--replace")
+    assert str(result.exception).startswith("best.wav: cannot be written (no space left")
+    assert result.stderr == ""
+    assert {path: path.read_bytes() for path in shoot.iterdir() if path.is_file()} == before
 
 
 def test_each_of_several_edit_lists_has_its_own_sound(shoot, clips):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from dataclasses import replace
 
 import numpy as np
@@ -16,9 +18,9 @@ from calltag.edit.selects_sound import (
     PEAK_DBTP,
     _loudest_dbfs,
     measure_gains,
-    render_selects,
+    rendering,
 )
-from calltag.errors import InputError, MediaError
+from calltag.errors import InputError, MediaError, WriteError
 from calltag.media.timecode import Rate
 from calltag.records.found import TakeLog
 from calltag.sound.true_peak import true_peak_dbtp
@@ -47,6 +49,14 @@ def pit(tmp_path):
     return TakeLog(take=take, calls=calls)
 
 
+def render(selects, out, *, gains_db=None, **options):
+    """One sound by itself, its levels measured unless they are given."""
+    gains = {out: measure_gains(selects) if gains_db is None else gains_db}
+    with rendering({out: selects}, gains, **options) as (made,):
+        assert made.path == out
+    return made
+
+
 def rms_dbfs(samples):
     return 10 * np.log10(np.mean(samples**2))
 
@@ -54,7 +64,7 @@ def rms_dbfs(samples):
 @pytest.mark.parametrize("rate", [RATES[2], RATES[4], RATES[7], Rate(25 * NTSC)], ids=str)
 def test_calls_lie_where_the_timeline_has_them(tmp_path, pit, rate):
     selects = choose([pit], best=3, handles_s=0.5, rate=rate)
-    made = render_selects(selects, tmp_path / "best.wav", gap_s=1)
+    made = render(selects, tmp_path / "best.wav", gap_s=1)
     info = sf.info(made.path)
     assert (info.subtype, info.samplerate, info.channels) == ("PCM_24", 48_000, 1)
     sound = sf.read(made.path)[0]
@@ -89,7 +99,7 @@ def test_the_loudest_moment_counts_wherever_it_begins():
 
 def test_levels_stay_unless_they_would_be_loud(tmp_path, pit):
     selects = choose([pit], best=3, handles_s=0.5)
-    made = render_selects(selects, tmp_path / "best.wav")
+    made = render(selects, tmp_path / "best.wav")
     assert made.gains_db[0] == made.gains_db[2] == 0
     # A tone of amplitude 0.9 has an RMS level of -3.93 dBFS.
     assert made.gains_db[1] == pytest.approx(LOUDEST_DBFS + 3.93, abs=0.01)
@@ -105,7 +115,7 @@ def test_levels_stay_unless_they_would_be_loud(tmp_path, pit):
 def test_matched_levels_are_told(tmp_path, pit):
     selects = choose([pit], best=3, handles_s=0.5)
     gains_db = measure_gains(selects, match_levels=True)
-    made = render_selects(selects, tmp_path / "best.wav", gains_db=gains_db)
+    made = render(selects, tmp_path / "best.wav", gains_db=gains_db)
     sound = sf.read(made.path)[0]
     info = WavInfoReader(str(made.path))
     tones = [sound[c["frame"] : c["frame"] + 48_000] for c in info.cues.to_dict().values()]
@@ -124,7 +134,7 @@ def test_a_click_is_held_by_its_peak(tmp_path):
     sf.write(tmp_path / "rushes" / "R.wav", sound, 48_000, subtype="FLOAT")
     take = make_sound("R.wav", rushes=str(tmp_path / "rushes"), duration_s=2.0, channels=1)
     selects = choose([TakeLog(take=take, calls=(make_call(0.5, 1.5),))], best=1)
-    made = render_selects(selects, tmp_path / "best.wav")
+    made = render(selects, tmp_path / "best.wav")
     assert true_peak_dbtp(sf.read(made.path)[0]) <= PEAK_DBTP + 0.01
     assert made.gains_db[0] < -5
 
@@ -134,7 +144,7 @@ def test_edges_are_faded(tmp_path, rng):
     sf.write(tmp_path / "rushes" / "R.wav", rng.normal(0, 0.05, 96_000), 48_000)
     take = make_sound("R.wav", rushes=str(tmp_path / "rushes"), duration_s=2.0, channels=1)
     selects = choose([TakeLog(take=take, calls=(make_call(0.5, 1.5),))], best=1)
-    sound = sf.read(render_selects(selects, tmp_path / "best.wav").path)[0]
+    sound = sf.read(render(selects, tmp_path / "best.wav").path)[0]
     assert sound[0] == sound[-1] == 0
     assert np.abs(sound[:10]).max() < 0.01 * np.abs(sound).max()
 
@@ -146,7 +156,7 @@ def test_an_inverted_pair_is_not_summed(tmp_path, make_clip, rng):
     )
     take = make_take(clip.name, rushes=str(clip.parent), duration_s=2.0)
     selects = choose([TakeLog(take=take, calls=(make_call(0.5, 1.5),))], best=1)
-    sound = sf.read(render_selects(selects, tmp_path / "best.wav").path)[0]
+    sound = sf.read(render(selects, tmp_path / "best.wav").path)[0]
     assert rms_dbfs(sound) == pytest.approx(rms_dbfs(one[0, 24_000:72_000]), abs=0.2)
 
 
@@ -159,7 +169,7 @@ def test_other_rates_are_resampled(tmp_path, rate_hz):
         "R.wav", rushes=str(tmp_path / "rushes"), duration_s=2.0, sample_rate_hz=rate_hz, channels=1
     )
     selects = choose([TakeLog(take=take, calls=(make_call(0.5, 1.5),))], best=1)
-    sound, hz = sf.read(render_selects(selects, tmp_path / "best.wav").path)
+    sound, hz = sf.read(render(selects, tmp_path / "best.wav").path)
     spectrum = np.abs(np.fft.rfft(sound * np.hanning(len(sound))))
     assert np.argmax(spectrum) * hz / len(sound) == pytest.approx(1000, abs=1)
     assert rms_dbfs(sound[1000:-1000]) == pytest.approx(20 * np.log10(0.02) - 3.01, abs=0.01)
@@ -168,7 +178,7 @@ def test_other_rates_are_resampled(tmp_path, rate_hz):
 # 10:00:00:00 at 25 frames a second, in samples since midnight at 48 kHz (EBU Tech 3285).
 def test_the_file_begins_where_the_timeline_does(tmp_path, pit):
     selects = choose([pit], best=1)
-    made = render_selects(selects, tmp_path / "best.wav", record_start="10:00:00:00")
+    made = render(selects, tmp_path / "best.wav", record_start="10:00:00:00")
     assert WavInfoReader(str(made.path)).bext.time_reference == 1_728_000_000
 
 
@@ -177,14 +187,41 @@ def test_refusals(tmp_path, pit):
     take = tmp_path / "rushes" / "R001.wav"
     before = take.read_bytes()
     with pytest.raises(InputError, match="this is a take"):
-        render_selects(selects, take, replace_existing=True)
+        render(selects, take, replace_existing=True)
     assert take.read_bytes() == before
-    render_selects(selects, tmp_path / "best.wav")
+    render(selects, tmp_path / "best.wav")
     with pytest.raises(InputError, match="exists already"):
-        render_selects(selects, tmp_path / "best.wav")
+        render(selects, tmp_path / "best.wav")
     with pytest.raises(InputError, match="no call was chosen"):
-        render_selects([], tmp_path / "none.wav")
+        render([], tmp_path / "none.wav")
     gone = replace(pit, take=replace(pit.take, path="gone.wav"))
     with pytest.raises(MediaError, match=r"gone\.wav"):
-        render_selects(choose([gone], best=1), tmp_path / "gone.wav")
+        render(choose([gone], best=1), tmp_path / "gone.wav")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["best.wav", "rushes"]
+
+
+@pytest.mark.parametrize("fails", ["the sound", "what goes with it"])
+def test_a_sound_and_what_goes_with_it_are_both_written_or_neither(
+    tmp_path, pit, monkeypatch, fails
+):
+    selects, out, beside = choose([pit], best=3), tmp_path / "best.wav", tmp_path / "best.otio"
+    for path in (out, beside):
+        path.write_bytes(b"an earlier one")
+    error = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    def full(*_):
+        yield np.zeros((1, 48_000), np.float32)
+        raise error
+
+    if fails == "the sound":
+        monkeypatch.setattr("calltag.edit.selects_sound._blocks", full)
+    gains = {out: measure_gains(selects)}
+    with (
+        pytest.raises(InputError, match=r"cannot be written \(no space left") as told,
+        rendering({out: selects}, gains, replace_existing=True),
+    ):
+        raise WriteError(beside, "no space left on device")
+    named = out if fails == "the sound" else beside
+    assert str(told.value).startswith(f"{named}: ")
+    assert out.read_bytes() == beside.read_bytes() == b"an earlier one"
+    assert len(list(tmp_path.iterdir())) == 3
