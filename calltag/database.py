@@ -255,6 +255,9 @@ class Database:
 
     def _reason(self, error: sqlite3.DatabaseError) -> str:
         name, kind = self._kind.name, self._kind
+        full = "the disk is full; make room and start again"
+        if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_IOERR_SHMSIZE:
+            return full  # to read alone it makes a file beside this one, and asks room for it
         return {
             sqlite3.SQLITE_NOTADB: f"this is not a {name} of calltag; {kind.elsewhere}",
             sqlite3.SQLITE_CORRUPT: f"this {name} is damaged; {kind.mend}",
@@ -265,7 +268,7 @@ class Database:
             "yours",
             sqlite3.SQLITE_CANTOPEN: f"this {name} cannot be opened; check that it is a file you "
             "may write to, in a folder you may write to",
-            sqlite3.SQLITE_FULL: "the disk is full; make room and start again",
+            sqlite3.SQLITE_FULL: full,
             sqlite3.SQLITE_IOERR: "the disk does not answer; check it and start again",
         }.get(_code(error), f"this {name} cannot be used ({error})")
 

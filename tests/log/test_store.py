@@ -130,6 +130,23 @@ with Log(path) as log:
         assert len(log.takes()) == 80
 
 
+def test_a_disk_that_has_no_room_to_read_a_log_is_told_to_be_full(tmp_path: Path) -> None:
+    """SQLite says then that input or output failed; a limit to the size of files brings it to."""
+    resource = pytest.importorskip("resource")
+    with Log(tmp_path / "calltag.db") as log:
+        log.put(TakeLog(take=take("A001.mov"), calls=(call(1),)), feature_version=1)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (4096, hard))
+    try:
+        with pytest.raises(LogError) as error:
+            Log(tmp_path / "calltag.db", create=False)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert sentence(error).endswith("calltag.db: the disk is full; make room and start again")
+    with Log(tmp_path / "calltag.db", create=False) as log:
+        assert len(log.entries()) == 1
+
+
 def test_a_full_disk_is_told_and_leaves_what_was_there(tmp_path: Path) -> None:
     """SQLite imitates it: a file that may have no more pages."""
     path = tmp_path / "calltag.db"
