@@ -196,7 +196,9 @@ def _appearing_together(folder: Path) -> Iterator[Path]:
         place.mkdir(parents=True)
         sweep_once(folder)
         yield place
-        put_all_in_place({file: folder / file.name for file in sorted(place.iterdir())})
+        # The lists come last, so that a killed run leaves none that names copies not there yet.
+        files = sorted(place.iterdir(), key=lambda file: (file.suffix != ".wav", file.name))
+        put_all_in_place({file: folder / file.name for file in files})
     except WriteError as error:
         raise WriteError(folder / error.path.name, error.reason) from error
     except CalltagError:

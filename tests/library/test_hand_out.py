@@ -299,6 +299,28 @@ def test_a_hand_out_that_cannot_be_put_in_place_leaves_all_as_it_was(
     assert {path.name for path in out.iterdir()} == {*before, second.file.name}
 
 
+def test_a_killed_hand_out_leaves_no_list_of_copies_that_are_not_there(
+    keep, shot, catalogue, tmp_path, monkeypatch
+):
+    """Whenever it is killed, what a list names is in place before the list is."""
+    kept = keep(wanted(shot, call(1.0)), wanted(shot, call(5.0)))
+    out = tmp_path / "out"
+    replace, there = Path.replace, []
+
+    def move(partial: Path, path: Path) -> Path:
+        moved = replace(partial, path)
+        if path.parent == out:
+            there.append({file.name for file in out.iterdir() if not file.name.startswith(".")})
+        return moved
+
+    monkeypatch.setattr(Path, "replace", move)
+    hand_out(kept, out, library=catalogue.folder)
+    assert len(there) == 4
+    for names in there:
+        if names & {MARKERS_NAME, CREDITS_NAME}:
+            assert {one.file.name for one in kept} < names
+
+
 def test_a_folder_that_cannot_be_is_told_by_its_own_name(keep, shot, catalogue, tmp_path):
     kept = keep(wanted(shot, call(1.0)))
     (tmp_path / "out").write_text("a file")
