@@ -1,8 +1,10 @@
 """Keeping calls: cut from their takes into the library, each a file first and then a row.
 
 A file appears under its name when it is complete; its row is written after it, in a transaction of
-its own. So a run that is stopped at any moment leaves no half file, and no row without its file; at
-worst a file without a row, which the next run, or `calltag.library.rebuild`, takes in.
+its own. So a run that is stopped at any moment leaves no half file, and no new row without one; at
+worst a file without a row, which the next run, or `calltag.library.rebuild`, takes in. A cut that
+is replaced goes before its row does: a row of no file is found by whoever looks for the call, a
+file of no row by nobody.
 """
 
 from __future__ import annotations
@@ -15,7 +17,8 @@ from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
 from calltag.edit.seen_twice import moments_elsewhere
-from calltag.errors import MediaError
+from calltag.errors import MediaError, reason_of
+from calltag.files import is_one
 from calltag.learn.labels import species_of
 from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
 from calltag.library.catalogue import Catalogue, Kept
@@ -236,12 +239,23 @@ def _keep(
     _settle(file)
     size_bytes, whole_hash = file.stat().st_size, file_hash(file)
     catalogue.put([(path, story, size_bytes, whole_hash)])
-    for old in replaced:
-        if old.path != path:
-            catalogue.remove([old.path])
-            with suppress(OSError):
-                old.file.unlink()
+    notes += _put_away(catalogue, [old for old in replaced if old.path != path], file)
     return catalogue.kept_where("cuts.path = ?", [path])[0]
+
+
+def _put_away(catalogue: Catalogue, replaced: Iterable[Kept], by: Path) -> Iterator[str]:
+    """Remove cuts that another replaces, and say which file cannot be removed."""
+    for old in replaced:
+        try:
+            if not is_one(old.file.absolute(), by.absolute()):
+                old.file.unlink(missing_ok=True)
+        except OSError as error:
+            yield (
+                f"{old.path}: is replaced, but cannot be removed ({reason_of(error)}); close what"
+                " has it open, and keep the call once more with --replace"
+            )
+        else:
+            catalogue.remove([old.path])
 
 
 def _how_kept(one: Wanted, cut: Cut, options: KeepOptions, *, as_flac: bool) -> Iterator[str]:

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import time
 import unicodedata
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from unittest.mock import Mock
@@ -27,8 +28,9 @@ from calltag.errors import LibraryError
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.check import Trouble, check
 from calltag.library.find import Query, choices, find
+from calltag.library.keep import KeepOptions, keep_calls
 from calltag.library.rebuild import LAID_ASIDE, rebuild
-from calltag.library.sound_file import read_story, sound_files, sound_hash
+from calltag.library.sound_file import read_story, sound_files, sound_hash, write_cut
 from calltag.library.story import Facts
 from calltag.media.wav_file import read_chunk
 from calltag.media.wav_writing import write_wav
@@ -427,6 +429,83 @@ def test_what_is_wrong_is_told_apart(keep, shot, catalogue):
     report = rebuild(catalogue.folder)
     assert report.doubtful == [two.path]
     assert find(catalogue, Query(place="south")).total == 1
+
+
+@pytest.mark.parametrize("stopped_at", ["pathlib.Path.unlink", "Catalogue.remove"])
+def test_a_keep_stopped_while_it_puts_an_old_cut_away_is_ended_by_the_next(
+    keep, shot, catalogue, monkeypatch, stopped_at
+):
+    """Else the old file stays for good, of no row, and `rebuild` takes the call in twice."""
+    (old,) = keep(wanted(shot, call(3.0)))
+    again = partial(keep, wanted(shot, call(3.0)), replace=True, as_flac=True)
+    with monkeypatch.context() as stopped:
+        if stopped_at == "Catalogue.remove":
+            stopped.setattr(Catalogue, "remove", Mock(side_effect=KeyboardInterrupt))
+        else:
+            unlink = Path.unlink
+
+            def stop(path, **how):
+                if path == old.file:
+                    raise KeyboardInterrupt
+                unlink(path, **how)
+
+            stopped.setattr(Path, "unlink", stop)
+        with pytest.raises(KeyboardInterrupt):
+            again()
+    (new,) = again()
+    assert list(sound_files(catalogue.folder)) == [new.file]
+    assert new.file.suffix == ".flac"
+    assert [kept.path for kept in catalogue.all_kept()] == [new.path]
+    assert not check(catalogue).findings
+
+
+def test_an_old_cut_that_cannot_be_removed_stays_in_the_catalogue_and_is_told(
+    keep, shot, catalogue, monkeypatch
+):
+    """As on Windows, where another program plays it."""
+    (old,) = keep(wanted(shot, call(3.0)))
+    flac = KeepOptions(replace=True, as_flac=True)
+    with monkeypatch.context() as locked:
+        unlink = Path.unlink
+
+        def refuse(path, **how):
+            if path == old.file:
+                raise PermissionError(13, "Permission denied")
+            unlink(path, **how)
+
+        locked.setattr(Path, "unlink", refuse)
+        report = keep_calls(catalogue, [wanted(shot, call(3.0))], flac)
+    assert report.notes == [
+        f"{old.path}: is replaced, but cannot be removed (permission denied); close what has it "
+        "open, and keep the call once more with --replace"
+    ]
+    assert {kept.path for kept in catalogue.all_kept()} == {old.path, report.kept[0].path}
+    assert not check(catalogue).findings
+    assert keep_calls(catalogue, [wanted(shot, call(3.0))], flac).notes == []
+    assert list(sound_files(catalogue.folder)) == [report.kept[0].file]
+    assert [kept.path for kept in catalogue.all_kept()] == [report.kept[0].path]
+
+
+def test_on_a_disk_that_takes_two_spellings_for_one_name_the_new_cut_stays(
+    keep, shot, catalogue, monkeypatch
+):
+    """A second link is what such a disk shows of one file."""
+    (old,) = keep(wanted(shot, call(3.0)))
+
+    def write(path, *what):
+        story = write_cut(path, *what)
+        old.file.unlink()
+        old.file.hardlink_to(path)
+        return story
+
+    monkeypatch.setattr("calltag.library.keep.write_cut", write)
+    renamed = replace(shot.take, path="card1/a001.wav")
+    (shot.path.parent / "a001.wav").hardlink_to(shot.path)
+    (new,) = keep(replace(wanted(shot, call(3.0)), take=renamed), replace=True)
+    assert new.path != old.path
+    assert new.path.casefold() == old.path.casefold()
+    assert old.file.is_file()
+    assert [kept.path for kept in catalogue.all_kept()] == [new.path]
 
 
 @pytest.mark.parametrize("mended_by", ["keep", "rebuild"])
