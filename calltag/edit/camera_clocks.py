@@ -145,7 +145,7 @@ class _Agreed(NamedTuple):
         ahead_s = first_s + float(np.interp(at_s, times_s, since_s))
         begins_s = within_half_s(stated_s - ahead_s, longer_day_s(take_a, take_b))
         by_dates_s, n_dated = self._by_dates(take_a, take_b, begins_s)
-        if n_dated and by_dates_s > _SAME_DAY_S:
+        if by_dates_s > _SAME_DAY_S:
             return None
         return ClockPlace(at_s, begins_s, off_s, n_dated >= FEWEST and by_dates_s <= _DATES_S)
 

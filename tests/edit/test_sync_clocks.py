@@ -191,6 +191,30 @@ def test_pairs_that_were_lined_up_on_another_day_outvote_none_of_this_day() -> N
     assert (told.n_pairs, told.n_others) == (2, 0)
 
 
+def test_takes_that_lie_in_no_folder_are_named_themselves() -> None:
+    pairs = [(*sure_pair(n, TEN_S + 600 * n), 3.0) for n in (1, 2)]
+    loose = [(replace(a, path=Path(a.path).name), b, offset_s) for a, b, offset_s in pairs]
+    _, (told,) = look(loose)
+    assert (told.of, told.than) == ("cam2/B001.mov", "A001.mov")
+    # Two forms of one camera's files are one where a folder says so; here none does.
+    a, b = sure_pair(3, TEN_S + 1800)
+    _, both = look([*loose, (replace(a, path="reeds at dawn.mp4"), b, 3.0)])
+    assert [one.than for one in both] == ["A001.mov", "reeds at dawn.mp4"]
+    _, turned = look([(b, replace(a, path=Path(a.path).name), -offset) for a, b, offset in pairs])
+    assert (turned[0].than, turned[0].of) == ("cam2/B001.mov", "A001.mov")
+
+
+@pytest.mark.parametrize("without", [0, 1])
+def test_a_camera_without_a_clock_is_lined_up_and_tells_of_none(without: int) -> None:
+    """As phones state a date, and no timecode."""
+    pairs = [[*sure_pair(n, TEN_S + 600 * n), 3.0] for n in (1, 2)]
+    for pair in pairs:
+        pair[without] = replace(pair[without], start_tc=None)
+    followed, told = look([tuple(pair) for pair in pairs])
+    assert told == []
+    assert {one.outcome for one in followed} == {Outcome.LINED_UP}
+
+
 # Where the clocks put a pair
 
 
@@ -282,6 +306,10 @@ def test_what_has_nothing_in_common_there_is_placed_by_the_clocks(quiet: Path) -
             (cam("cam1/A009.mov", TEN_S), cam("cam2/B009.mov", TEN_S + AHEAD_S, days=1)),
             id="another day",
         ),
+        pytest.param(
+            (cam("cam1/A009.mov", TEN_S, days=1), cam("cam2/B009.mov", TEN_S + AHEAD_S)),
+            id="the day before",
+        ),
         pytest.param(sure_pair(9, TEN_S + 20_000), id="far from all that is sure"),
         pytest.param(sure_pair(9, TEN_S, off_s=8.0), id="both hardly ran"),
     ],
@@ -327,3 +355,40 @@ def test_pairs_that_agree_tell_where_takes_of_the_other_camera_began() -> None:
     assert places_by_clocks(own, others, known[:1]) == {}, "one pair may be wrong"
     later = replace(own, recorded="2027-04-18T10:15:00")
     assert places_by_clocks(later, others, known) == {}, "clocks are set anew"
+
+
+def test_clocks_tell_by_the_time_of_day_where_a_camera_stated_no_date_before() -> None:
+    sure = [sure_pair(n, TEN_S + 600 * n) for n in (1, 2)]
+    sure = [(first, replace(second, recorded=None)) for first, second in sure]
+    own, other = sure_pair(9, TEN_S + 900)
+    others = [one for pair in sure for one in pair] + [other]
+    place = places_by_clocks(own, others, [lies(a, b, 3.0) for a, b in sure])[other.path]
+    assert place.begins_s == pytest.approx(3.0)
+    assert not place.dates_agree
+
+
+def test_a_file_without_a_clock_is_not_placed_by_those_of_its_recorder() -> None:
+    """A recorder states samples since midnight; of a file that was saved anew they may be gone."""
+    rate_hz = 48_000
+    films = [cam(f"cam1/A00{n}.mov", TEN_S + 600 * n) for n in (1, 2, 3)]
+    records = [
+        replace(
+            cam(f"rec/R00{n}.wav", 0.0),
+            start_tc=None,
+            recorded=film.recorded,
+            time_reference=round((TEN_S + 600 * n + 3) * rate_hz),
+        )
+        for n, film in enumerate(films, 1)
+    ]
+    known = [lies(a, b, 3.0) for a, b in zip(films[:2], records, strict=False)]
+    others = [*films[:2], *records]
+    assert places_by_clocks(films[2], others, known)[records[2].path].begins_s == pytest.approx(3)
+    saved = replace(records[2], time_reference=None)
+    assert saved.path not in places_by_clocks(films[2], [*others[:-1], saved], known)
+
+
+def test_takes_of_one_camera_tell_of_no_two_clocks() -> None:
+    """As where a copy was edited and lined up with what it was made of."""
+    first, second, third, own = (cam(f"cam1/A00{n}.mov", TEN_S + 5 * n) for n in (1, 2, 3, 9))
+    known = [lies(first, second, 5.0), lies(second, third, 5.0)]
+    assert places_by_clocks(own, [first, second, third], known) == {}

@@ -89,11 +89,12 @@ def test_what_no_lesson_was_like_counts_as_what_was_most_unlike(talk) -> None:
 def test_what_does_not_sound_like_a_call_is_not_judged(talk) -> None:
     unlikely = 0.99 * LEAST_PROBABILITY
     assert judge(Look(unlikely), talk, evidence(9), event()) == (unlikely, 0)
+    assert judge(Look(LEAST_PROBABILITY), talk, evidence(9), event()).talk > 0.9
 
 
 def test_a_boom_is_no_word(talk) -> None:
-    assert judge(Look(0.9), talk, evidence(9), event(high_hz=250)) == (0.9, 0)
-    assert judge(Look(0.9), talk, evidence(9), event(high_hz=400)).call < 0.1
+    assert judge(Look(0.9), talk, evidence(9), event(high_hz=290)) == (0.9, 0)
+    assert judge(Look(0.9), talk, evidence(9), event(high_hz=310)).call < 0.1
 
 
 def test_how_a_sound_is_spread_over_octaves_is_asked() -> None:
@@ -120,6 +121,7 @@ def test_it_is_written_and_read_back(talk, tmp_path) -> None:
         (lambda stored: stored["weight"].pop(), "is damaged"),
         (lambda stored: stored["usual"].__setitem__(0, float("nan")), "is damaged"),
         (lambda stored: stored["spread"].__setitem__(3, 0.0), "is damaged"),
+        (lambda stored: stored.__setitem__("usual_odds", float("inf")), "is damaged"),
         (lambda stored: stored["evidence"].reverse(), "made for another version"),
     ],
 )

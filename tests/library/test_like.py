@@ -16,6 +16,7 @@ from sklearn.metrics import average_precision_score
 
 from calltag.errors import MediaError
 from calltag.learn.finder import Finder
+from calltag.learn.kinship import prior
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.synth_noise import air
 from calltag.library.catalogue import Catalogue
@@ -73,6 +74,14 @@ def test_level_has_no_part_in_it(finder, animals, tmp_path):
         placed.append(finder.measure(tmp_path / "a.wav", [span])[0].features)
     one, other = place(np.stack(placed))
     assert one @ other > 0.98  # 34 dB apart
+
+
+def test_half_of_the_likeness_compares_every_measurement():
+    """And half what tells types apart: both parts of a vector of length one are as long."""
+    placed = place(np.stack([features(seed) for seed in range(5)])).astype(np.float64)
+    measured = placed[:, : len(prior().mean)]
+    np.testing.assert_allclose(np.square(placed).sum(axis=1), 1, atol=1e-5)
+    np.testing.assert_allclose(np.square(measured).sum(axis=1), 0.5, atol=1e-5)
 
 
 def test_invented_animals_are_found_by_their_calls_in_more_and_less_noise(
