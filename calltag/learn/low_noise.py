@@ -113,7 +113,7 @@ def knock_odds(
         first = max(0, at - 1)
         others = heard[first : at + _KNOCK_BESIDE].mean(axis=0)
         own = float(peaks[first : at + _KNOCK_PEAK].max())
-        sure = min(max(own, -_KNOCK_MOST), _KNOCK_MOST)
+        sure = min(own, _KNOCK_MOST)
         sure += float(np.clip(_PER_FALL_DB * (knock.fall_db - _USUAL_KNOCK_DB), -2, 2))
         sure += float(np.clip(_PER_HIGH_DB * (knock.over_high_db - _USUAL_KNOCK_DB), -2, 1))
         sure -= max(0.0, float(others[_MACHINE]) - _KNOCK_MACHINE)

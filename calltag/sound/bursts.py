@@ -121,7 +121,7 @@ def find_knocks(levels_db: npt.NDArray[np.floating]) -> list[Knock]:
     at = np.flatnonzero((low >= peak - 1.0) & (peak - after > _FALL_DB))
     around = np.maximum(at[:, None] - np.arange(_BEFORE[1], _BEFORE[0]), 0)
     # the upper part of what came before: a single quiet frame in a rattle makes no knock
-    before = np.percentile(low[around], 80, axis=1) if len(at) else np.zeros(0)
+    before = np.percentile(low[around], 80, axis=1)
     found: list[Knock] = []
     for frame in at[peak[at] - before > _LEAP_DB].tolist():
         if not found or frame - found[-1].frame >= _APART:

@@ -185,7 +185,8 @@ def test_odds_of_a_knock_by_hand() -> None:
     assert most(knock(), 2.5, machine=-4.5) == pytest.approx(2.5 - 1, abs=1e-4)
     assert most(knock(), 2.5, voice=-2.7) == pytest.approx(2.5 - 1, abs=1e-4)
     assert most(knock(), 2.5, machine=-5.6, voice=-3.8) == pytest.approx(2.5, abs=1e-4)
-    # One that looks and sounds as sure as can be is told where the model hears none: to 3 below.
+    # One that looks as sure as can be is told where the model hears it as likely as not.
+    assert most(knock(fall_db=35.0, high_db=34.0), -1.0) == pytest.approx(2, abs=1e-4)
     assert most(knock(fall_db=35.0, high_db=34.0), -9.0) == -np.inf
 
 

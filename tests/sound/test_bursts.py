@@ -234,6 +234,15 @@ def test_a_knock_leaps_by_12_db_and_falls_by_8(before_db, peak_db, after_db, n):
     assert len(find_knocks(leap(before_db, peak_db, after_db))) == n
 
 
+def test_a_knock_is_looked_for_in_the_lowest_bands():
+    alone = np.tile(leap()[0], (200, 1))
+    alone[:, 0] = leap()[:, 0]
+    assert len(find_knocks(alone)) == 1
+    others = leap()
+    others[:, 0] = alone[0, 0]
+    assert find_knocks(others) == []
+
+
 def test_a_rattle_with_a_quiet_moment_before_it_is_no_knock():
     """A leap is held against the upper fifth of the quarter of a second before."""
     for loud, told in ((7, False), (3, True)):  # of 24 frames
