@@ -55,6 +55,21 @@ def test_a_pair_is_told_once_by_the_ids_that_lists_have(catalogue):
     assert all(double.short_id == short[double.key] for _, double in told)
 
 
+def test_doubles_are_told_in_order_of_their_paths(catalogue):
+    same = {"sound_hash": "a" * 64}
+    again = plain_story(2, take_digest="take 1", source_start_s=4.1, source_end_s=4.6)
+    stories = [plain_story(1, **same), again, plain_story(3, **same), plain_story(4, **same)]
+    names = ("c.wav", "b.wav", "d.wav", "a.wav")
+    catalogue.put((name, story, 1, "") for name, story in zip(names, stories, strict=True))
+    key = {one.path: one.key for one in find(catalogue, Query(limit=None)).kept}
+    told = doubles_of(catalogue, [key["c.wav"]])
+    assert [(one.path, one.why) for one in told[key["c.wav"]]] == [
+        ("a.wav", Sameness.SOUND),
+        ("b.wav", Sameness.CALL),
+        ("d.wav", Sameness.SOUND),
+    ]
+
+
 RAIL = {"low_hz": 4000.0, "high_hz": 6000.0}
 
 
