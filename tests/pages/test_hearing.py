@@ -77,16 +77,16 @@ def test_of_copies_each_sound_is_there_once_with_the_label_of_either() -> None:
                 call=call(start_s),
                 label=said(path, start_s, labels[at]) if at in labels else None,
             )
-            for at, start_s in (("one", 1.0), ("two", 2.0), ("four", 4.0))
+            for at, start_s in (("one", 1.0), ("two", 2.0), ("before", 0.4))
         ]
 
     stands = [*sounds("A.mov", one="rasp")[:2]]
-    copies = [sounds("B.mov", one="tick", two="boom"), sounds("C.mov", two="hiss", four="lark")]
+    copies = [sounds("B.mov", one="tick", two="boom"), sounds("C.mov", two="hiss", before="lark")]
     told = of_recording(stands, copies)
     assert [(one.take.path, one.call.start_s, one.label.label) for one in told] == [
+        ("C.mov", 0.4, "lark"),
         ("A.mov", 1.0, "rasp"),
         ("B.mov", 2.0, "boom"),
-        ("C.mov", 4.0, "lark"),
     ]
     assert of_recording(stands, [sounds("B.mov")]) == stands
 
