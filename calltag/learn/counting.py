@@ -7,7 +7,8 @@ Two ways of counting, each with its own use:
   and its end within the greater of that and a share of the reference's length. One find answers
   for one reference, paired so that as many as possible are right.
 - By overlap, which asks less of the edges: a reference counts as found when finds cover
-  `FOUND_SHARE` of it, a find as right when `RIGHT_SHARE` of it lies in references.
+  `FOUND_SHARE` of it, a find as right when `RIGHT_SHARE` of it lies in references. Whether a right
+  find bears the right name is counted so, too: an end that is off makes no name wrong.
 
 Figures that nothing was counted for are ``nan``.
 
@@ -28,6 +29,7 @@ import numpy.typing as npt
 
 from calltag.arrays import DoubleArray
 from calltag.learn.event_matching import match_events
+from calltag.learn.labels import is_call_type
 from calltag.records.label import Label
 
 FOUND_SHARE = 0.25
@@ -109,6 +111,25 @@ class Overlap:
         return _harmonic(self.precision, self.recall)
 
 
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What finds are named that are right by overlap, where the reference names a type.
+
+    Attributes
+    ----------
+    right : int
+        Finds with the type of the reference with which they share most time.
+    other : int
+        Finds with another type.
+    none : int
+        Finds without one.
+    """
+
+    right: int
+    other: int
+    none: int
+
+
 def count_events(
     rows: Sequence[Sequence[Pair]], collar_s: float, offset_share: float
 ) -> npt.NDArray[np.int64]:
@@ -172,6 +193,34 @@ def _overlap(
     apart = np.where(_common_s(t, f) > 0, np.abs(t[:, None, 0] - f[None, :, 0]), np.inf)
     errors = [float(row.min()) for row in apart[hit]]
     return (len(truth), int(hit.sum()), len(found), int(right.sum())), errors
+
+
+def count_names(pairs: Sequence[Pair]) -> Names:
+    """Count how finds that are right by overlap are named, wherever they start and end.
+
+    Parameters
+    ----------
+    pairs : sequence of Pair
+        Of each take.
+
+    Returns
+    -------
+    Names
+        All takes together.
+    """
+    right = other = none = 0
+    for truth, found in pairs:
+        t, f = _ends_s(truth), _ends_s(found)
+        common_s = _common_s(f, t)
+        for number in np.flatnonzero(_covered(f, t, RIGHT_SHARE)):
+            meant = truth[int(common_s[number].argmax())].label
+            if not is_call_type(meant):
+                continue
+            named = found[number].label
+            right += named == meant
+            none += not is_call_type(named)
+            other += named != meant and is_call_type(named)
+    return Names(right, other, none)
 
 
 def _ends_s(events: list[Label]) -> DoubleArray:

@@ -15,9 +15,11 @@ from pathlib import Path
 from calltag.errors import InputError
 from calltag.learn.counting import (
     Counts,
+    Names,
     Overlap,
     Pair,
     count_events,
+    count_names,
     count_overlaps,
     f1_by_overlap,
     f1_of_all,
@@ -47,6 +49,8 @@ class Score:
         Any call, by overlap.
     overlap_f1_interval : Interval
         Interval of its F1.
+    names : Names
+        What the finds are named that are calls by overlap.
     events : Counts
         Any call, by events.
     events_f1_interval : Interval
@@ -74,6 +78,7 @@ class Score:
     left_out: int
     overlap: Overlap
     overlap_f1_interval: Interval
+    names: Names
     events: Counts
     events_f1_interval: Interval
     by_label: Mapping[str, Counts]
@@ -110,6 +115,7 @@ class Score:
             f" {counted(overlap.found, 'find')} {are} ({_percent(overlap.precision)}).",
             f"Both in one figure, F1: {_figure(overlap.f1, self.overlap_f1_interval)}.",
         ]
+        lines += self._names()
         if not math.isnan(overlap.onset_error_s):
             lines.append(f"Starts are off by {1000 * overlap.onset_error_s:.0f} ms (median).")
         if not math.isnan(self.false_per_minute):
@@ -119,6 +125,17 @@ class Score:
             f" {_figure(self.events.f1, self.events_f1_interval)}."
         )
         return lines
+
+    def _names(self) -> list[str]:
+        """How the finds that are calls are named; nothing where there is nothing to name."""
+        names = self.names
+        of = names.right + names.other + names.none
+        if not names.right + names.other:
+            return []
+        return [
+            f"Names of {counted(of, 'find that is a call', 'finds that are calls')}:"
+            f" {names.right} right, {names.other} wrong, {names.none} without a type."
+        ]
 
     def _types(self) -> list[str]:
         """How well they are named; nothing where the reference and the finds name no type."""
@@ -133,7 +150,8 @@ class Score:
         width = max(len(label) for label in self.by_label)
         return [
             f"With the call type right too, F1: {_figure(self.micro.f1, self.micro_f1_interval)};"
-            f" mean over the types: {_figure(self.macro_f1, self.macro_f1_interval)}.",
+            f" mean over the types: {_figure(self.macro_f1, self.macro_f1_interval)}. Of each type,"
+            " right where start, end and name are:",
             *(
                 f"  {label:<{width}}  {counts.right:>4} right,"
                 f" {counts.truth - counts.right} missed, {counts.found - counts.right} false"
@@ -254,6 +272,7 @@ def score(
         left_out=left_out,
         overlap=overlap,
         overlap_f1_interval=bootstrap(overlap_rows, f1_by_overlap),
+        names=count_names(pairs),
         events=Counts(*(int(n) for n in events.sum(axis=(0, 1)))),
         events_f1_interval=bootstrap(events, f1_of_all),
         by_label=by_label,

@@ -133,6 +133,32 @@ def test_report_in_plain_words() -> None:
     assert "type" not in score([event(1, 2)], [event(1, 2)]).text()
 
 
+def test_an_end_that_is_off_makes_no_name_wrong() -> None:
+    rasp, boom = "pit rail: rasp", "marsh hooter: boom"
+    truth = [event(at, at + 1, rasp) for at in (0, 10, 20, 30)] + [event(33, 34, boom)]
+    found = [
+        event(0, 1.9, rasp),  # the name is right, the end is not
+        event(10, 11, boom),
+        event(20, 21),
+        event(32.9, 34, boom),
+        event(50, 51, boom),  # no call, so it says nothing of names
+    ]
+    got = score(truth, found)
+    assert (got.names.right, got.names.other, got.names.none) == (2, 1, 1)
+    assert "Names of 4 finds that are calls: 2 right, 1 wrong, 1 without a type." in got.text()
+    assert (got.by_label[rasp].right, got.by_label[boom].right) == (0, 1)
+
+
+def test_a_find_over_two_calls_bears_the_name_of_the_longer() -> None:
+    truth = [event(0, 2, "pit rail: rasp"), event(2, 2.5, "marsh hooter: boom")]
+    assert score(truth, [event(0, 2.5, "pit rail: rasp")]).names.right == 1
+    assert score(truth, [event(0, 2.5, "marsh hooter: boom")]).names.other == 1
+
+
+def test_names_are_not_counted_where_the_reference_says_none() -> None:
+    assert "Names" not in score([event(1, 2)], [event(1, 2, "pit rail: rasp")]).text()
+
+
 def test_before_teaching_it_says_that_types_are_not_compared():
     named = event(1, 2, label="pit rail: pipe")
     text = score([named], [event(1, 2)]).text()
