@@ -40,6 +40,9 @@ def one_spelling(text: str) -> str:
 
 
 _DIGITS = re.compile(r"(\d+)")
+_POSITION = re.compile(
+    r"(?:(?:(\d+):(?=\d\d:))?(\d+):(?=[0-5]\d(?!\d)))?(\d+(?:[.,]\d*)?)", re.ASCII
+)
 
 
 @lru_cache(maxsize=4096)  # a take has many calls, and each is put in order by it
@@ -279,6 +282,36 @@ def position(seconds: float) -> str:
     hours, minutes = divmod(minutes, 60)
     tail = f"{rest // 100:02}.{rest % 100:02}"
     return f"{hours}:{minutes:02}:{tail}" if hours else f"{minutes}:{tail}"
+
+
+def parse_position(text: str) -> float:
+    """Read where in a take, in seconds or as `position` and `clock` say it.
+
+    Parameters
+    ----------
+    text : str
+        ``62.35``, ``1:02.35`` or ``1:00:00``; a comma will do for the point.
+
+    Returns
+    -------
+    float
+        Seconds from the start of the take.
+
+    Raises
+    ------
+    ValueError
+        If it is neither; the error says what to write.
+
+    Examples
+    --------
+    >>> parse_position("1:02.35"), parse_position("62,35"), parse_position("1:00:00")
+    (62.35, 62.35, 3600.0)
+    """
+    found = _POSITION.fullmatch(text.strip())
+    if found is None:
+        raise ValueError("write seconds, as 62.35, or minutes and seconds, as 1:02.35")
+    hours, minutes, seconds = found.groups(default="0")
+    return round(3600 * int(hours) + 60 * int(minutes) + float(seconds.replace(",", ".")), 6)
 
 
 def clock(seconds: float) -> str:

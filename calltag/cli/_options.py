@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from calltag.errors import InputError
+from calltag.words import parse_position
 
 LOG_NAME = Path("calltag.db")
 
@@ -54,6 +55,11 @@ def finite(value: float | None) -> float | None:
     if value is not None and not math.isfinite(value):
         raise typer.BadParameter(f"{value:g} is no number to go by; write one such as 12")
     return value
+
+
+def second(value: str | float) -> float:
+    """Read a second of a take as lists show it, or as a plain number."""
+    return parse_position(str(value))
 
 
 def typed(context: typer.Context, option: str) -> bool:

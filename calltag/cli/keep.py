@@ -43,6 +43,7 @@ from calltag.cli._options import (
     Types,
     WrongUse,
     finite,
+    second,
     typed,
     wrong_use,
 )
@@ -84,8 +85,10 @@ def keep_command(
         list[float] | None,
         typer.Option(
             "--at",
+            parser=second,
             metavar="SECONDS",
-            help="The call at this second of --take, as `calltag calls` lists it. May be repeated.",
+            help="The call at this second of --take, also as `calltag calls` lists it (1:02.35). "
+            "May be repeated.",
         ),
     ] = None,
     source: Annotated[

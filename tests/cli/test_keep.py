@@ -124,6 +124,9 @@ def test_calls_are_picked_by_take_and_second(run, rushes):
     assert "2 calls kept" in ran.err
     ran = run("library", "find", "--library", "lib", "--as", "csv")
     assert sorted(row["start_s"] for row in rows(ran.out)) == ["3.0", "5.0"]
+    listed = [line.split()[1] for line in run("calls", "--take", "A002.wav").out.splitlines()[1:]]
+    ran = run("keep", "--library", "lib", "--take", "A002.wav", "--at", listed[-1], "--dry-run")
+    assert f"A002.wav  {listed[-1]}" in ran.out, "a second may be typed as it is listed"
     ran = run("keep", "--library", "lib", "--take", "A002.wav", "--at", 11.8)
     assert ran.status == 1
     assert "no call was found at 11.8 s; the nearest is at 9.00 s" in ran.err
@@ -215,11 +218,19 @@ def test_a_dry_run_writes_nothing(run, rushes, tmp_path):
     assert not (tmp_path / "lib").exists()
 
 
+@pytest.mark.parametrize("at", ["nan", "-1", "1e3", "1:99", "7:1", "", "3.2 s"])
+def test_a_second_that_is_none_is_told_what_to_write(run, rushes, at):
+    sentence = "write seconds, as 62.35, or minutes and seconds, as 1:02.35"
+    ran = run("keep", "--library", "lib", "--take", "A001.wav", "--at", at)
+    assert (ran.status, sentence in ran.err) == (2, True)
+    ran = run("library", "like", rushes / "A001.wav", "--at", at, "--library", "lib")
+    assert (ran.status, sentence in ran.err) == (2, True)
+
+
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
         (("--type", "heron"), "the log has no such call"),
-        (("--take", "A001.wav", "--at", "nan"), "A001.wav: no call was found at nan s"),
         (("--type", "pit rail", "--min-snr", "90"), "no call in the log is of that kind"),
     ],
     ids=str,
@@ -460,6 +471,8 @@ def test_like_by_id_and_by_file(run, kept, rushes):
     ran = run("library", "like", rushes / "A001.wav", "--at", 1, "--library", "lib", "--best", 3)
     assert ran.status == 0
     assert "Compared: the call at 0:01.00-0:01.50." in ran.err
+    as_listed = run("library", "like", rushes / "A001.wav", "--at", "0:01.00", "--library", "lib")
+    assert "Compared: the call at 0:01.00-0:01.50." in as_listed.err
     late = run("library", "like", rushes / "A001.wav", "--at", 99, "--library", "lib")
     assert late.status == 1
     assert "A001.wav: ends at 12.00 s, before 99.00 s; name a second in it" in late.err

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_unfinished
-from calltag.cli._options import As, ListedAs, WrongUse, finite, typed
+from calltag.cli._options import As, ListedAs, WrongUse, finite, second, typed
 from calltag.cli._output import Column, print_data, print_table, say
 from calltag.cli.library._kept import COLUMNS, kept_cells
 from calltag.errors import InputError
@@ -36,10 +36,10 @@ def like_command(
         float | None,
         typer.Option(
             "--at",
-            min=0.0,
-            callback=finite,
+            parser=second,
             metavar="SECONDS",
-            help="Where in the file the sound begins. Without it, the call that stands out most.",
+            help="Where in the file the sound begins, also as `calltag calls` lists it (1:02.35). "
+            "Without it, the call that stands out most.",
             show_default=False,
         ),
     ] = None,
