@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -178,11 +179,32 @@ def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
             f"{source.name}: {counted(len(file.bad), 'line')} cannot be used, so no label was "
             "taken; mend the file, or add --skip-bad"
         )
+    before = Counter(label.label for label in log.labels())
     log.change_labels(remove=file.given_way, put=(*file.parts, *file.labels))
     for note in measure_labels(log):
         say(note)
     _tell(file, source.name)
+    for sentence in _slips(file, before):
+        say(sentence)
+    if file.labels:
+        say(_NEXT)
     return file
+
+
+def _slips(file: LabelFile, before: Counter[str]) -> list[str]:
+    """Say which labels, new to the log, are almost spelt as others that are used more often."""
+    from calltag.learn.labels import probably_meant
+
+    own = Counter(label.label for label in file.labels)
+    pairs = [
+        (label, probably_meant(label, [*before, *(one for one in own if own[one] > own[label])]))
+        for label in sorted(own.keys() - before.keys())
+    ]
+    return [
+        f"`{label}` is new; if `{meant}` is meant, write that and read the file again."
+        for label, meant in pairs
+        if meant
+    ]
 
 
 def _tell(file: LabelFile, name: str) -> None:
@@ -205,8 +227,6 @@ def _tell(file: LabelFile, name: str) -> None:
         say(f"Passed over: {lines} what the log says already.")
     if file.bad:
         say(f"Left out: {counted(len(file.bad), 'line')} that cannot be used.")
-    if file.labels:
-        say(_NEXT)
 
 
 def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:

@@ -8,9 +8,11 @@ which is no label.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable
+from difflib import get_close_matches
 
 from calltag.errors import InputError
 from calltag.records.label import CALL, NO_CALL, NOISE_KINDS
@@ -19,6 +21,8 @@ from calltag.words import one_spelling
 
 LONGEST = 80
 """Characters that a label may have: more does not fit a marker."""
+
+_NEAR = 0.9  # of difflib: a slip of the finger in a label of a dozen letters
 
 
 def noise_kind(label: str) -> str | None:
@@ -183,6 +187,42 @@ def spelling_twins(labels: Iterable[str]) -> list[tuple[str, ...]]:
     for label in labels:
         alike["".join(c for c in label.casefold() if _is_spoken(c))].add(label)
     return sorted(tuple(sorted(names)) for names in alike.values() if len(names) > 1)
+
+
+def probably_meant(label: str, others: Iterable[str]) -> str | None:
+    """Tell which other label is probably meant by one that is spelt almost as it is.
+
+    Parameters
+    ----------
+    label : str
+        A label as `parse_label` gives it.
+    others : iterable of str
+        Labels in use; the noise kinds and `NO_CALL` always are.
+
+    Returns
+    -------
+    str or None
+        The nearest; None where none is near, or where they differ in digits, or in a letter that
+        stands alone, as ``song a`` and ``song b`` do.
+
+    Examples
+    --------
+    >>> probably_meant("pit rial: rasp", ["pit rail: rasp"]), probably_meant("maschine", [])
+    ('pit rail: rasp', 'machine')
+    >>> probably_meant("pit rail: song b", ["pit rail: song a"]) is None
+    True
+    """
+    candidates = [*others, *NOISE_KINDS, NO_CALL]
+    forms = {
+        one.casefold(): one for one in candidates if one != label and _counts(one) == _counts(label)
+    }
+    near = get_close_matches(label.casefold(), forms, n=1, cutoff=_NEAR)
+    return forms[near[0]] if near else None
+
+
+def _counts(label: str) -> list[str]:
+    """The digits of a label and the letters that stand alone: what numbers types of one kind."""
+    return re.findall(r"\d+|\b[^\W\d_]\b", label.casefold())
 
 
 def _is_spoken(character: str) -> bool:

@@ -17,6 +17,7 @@ from calltag.errors import InputError
 from calltag.learn.examples import Example, Sound
 from calltag.learn.intervals import Interval
 from calltag.learn.kinship import MOST_COMPANY
+from calltag.learn.labels import probably_meant
 from calltag.learn.next_to_label import is_scrap, next_to_label
 from calltag.learn.out_of_fold import OutOfFold, Strangers, out_of_fold, strangers
 from calltag.learn.panel import Panel
@@ -198,9 +199,16 @@ class Report:
             ),
         ]
 
+    def _too_few(self, label: str) -> str:
+        """Why a label was left out; and which is meant by it, if it may be a slip of the pen."""
+        learnt = (figures.label for figures in self.validation.by_label)
+        meant = probably_meant(label, learnt)
+        hint = f" Should it be `{meant}`? Then give it that label." if meant else ""
+        return f"`{label}` has one example only; it was left out.{hint}"
+
     def _mind(self) -> list[str]:
         return [
-            *(f"`{label}` has one example only; it was left out." for label in self.left_out),
+            *(self._too_few(label) for label in self.left_out),
             *self.validation.warnings,
         ]
 

@@ -52,6 +52,31 @@ def labels(log: Path) -> list[tuple[str, float, str, str | None]]:
         return [(one.take, one.start_s, one.label, one.group) for one in opened.labels()]
 
 
+def test_a_name_that_may_be_a_slip_of_the_pen_is_told_once(run, log, write) -> None:
+    said = (
+        "`pit rial: rasp` is new; if `pit rail: rasp` is meant, write that and read the file again."
+    )
+    ran = run(
+        "label",
+        "--from",
+        write(
+            "A002.mov,30,30.5,pit rail: rasp,",
+            "A002.mov,32,32.5,pit rail: rasp,",
+            "A002.mov,34,34.5,pit rial: rasp,",
+            "A002.mov,36,36.5,marsh hooter: boom,",
+        ),
+    )
+    assert said in ran.err, "the one that the table has more often is the right one"
+    assert ran.err.count(" is new") == 1
+    again = run("label", "--from", write("A002.mov,38,38.5,pit rial: rasp,"))
+    assert " is new" not in again.err
+    late = run("label", "--from", write("A002.mov,40,40.5,marsh hoter: boom,"))
+    assert "if `marsh hooter: boom` is meant" in late.err, "the log has it already"
+    mended = run("label", "--from", write("A002.mov,34,34.5,pit rail: rasp,"))
+    assert " is new" not in mended.err
+    assert [label for _, at_s, label, _ in labels(log) if at_s == 34] == ["pit rail: rasp"]
+
+
 def test_labels_are_taken_from_a_table(run, log, write) -> None:
     ran = run(
         "label",

@@ -6,7 +6,14 @@ from hypothesis import strategies as st
 
 from calltag.errors import InputError
 from calltag.learn.label_file import read_labels
-from calltag.learn.labels import is_call, is_call_type, noise_kind, parse_label, spelling_twins
+from calltag.learn.labels import (
+    is_call,
+    is_call_type,
+    noise_kind,
+    parse_label,
+    probably_meant,
+    spelling_twins,
+)
 from calltag.records.label import CALL, NO_CALL, NOISE_KINDS, Label
 
 
@@ -67,6 +74,26 @@ def test_every_label_is_of_one_sort() -> None:
 def test_two_spellings_of_one_name_are_noticed() -> None:
     names = ["pit rail: rasp", "Pit-rail rasp", "marsh hooter: boom", "pit rail: rasps"]
     assert spelling_twins(names) == [("Pit-rail rasp", "pit rail: rasp")]
+
+
+@pytest.mark.parametrize(
+    ("label", "meant"),
+    [
+        ("marsh hoter: boom", "marsh hooter: boom"),
+        ("Marsh Hooter: Boom", "marsh hooter: boom"),
+        ("pit rail:rasp", "pit rail: rasp"),
+        ("maschine", "machine"),
+        ("no calls", "no call"),
+        ("pit rail: squeal", None),
+        ("pit rail: song 2", None),
+        ("pit rail: song b", None),
+        ("marsh hooter: boom", None),
+        ("machine/saw", None),
+    ],
+)
+def test_a_slip_of_the_pen_is_told_from_another_name(label: str, meant: str | None) -> None:
+    used = ["marsh hooter: boom", "pit rail: rasp", "pit rail: song 1", "pit rail: song a"]
+    assert probably_meant(label, used) == meant
 
 
 def test_names_that_differ_in_their_vowel_signs_are_two() -> None:

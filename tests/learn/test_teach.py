@@ -118,6 +118,13 @@ def test_labels_with_one_example_are_left_out_and_named(sounds) -> None:
     assert "`silt crake: tick` has one example only; it was left out." in taught.report.text()
 
 
+def test_a_label_left_out_that_is_almost_spelt_as_another_is_told(sounds) -> None:
+    examples = sounds.examples(takes=3)
+    name = examples[0].label
+    text = teach([*examples, examples[0]._replace(label=f"{name}x")]).report.text()
+    assert f"`{name}x` has one example only; it was left out. Should it be `{name}`?" in text
+
+
 def test_labels_of_one_take_are_taught_with_a_warning(sounds) -> None:
     text = teach(sounds.examples(takes=1, each=6)).report.text()
     assert "How well it does could not be checked." in text
