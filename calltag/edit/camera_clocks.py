@@ -9,7 +9,9 @@ may have parted by more than 0.4 s, or dates say another day, they tell nothing;
 camera, of which two differences would tell together, they soon would have.
 
 A clock is that of a camera, or recorder: of takes that `calltag.media.joins` would join, see
-`camera`. One that runs only while its camera does states another difference with every take.
+`camera`. One that runs only while its camera does states another difference with every take. A
+camera also films at 50 what is to be slowed and at 25 the rest: where all that is known of two
+folders agrees, it tells where to look for takes of other forms in these, too.
 """
 
 from __future__ import annotations
@@ -168,6 +170,7 @@ class CameraClocks:
     """What is known of the clocks of cameras; `clocks_of` makes it."""
 
     _agreed: Mapping[tuple[Hashable, Hashable], _Agreed]
+    _in_folders: Mapping[tuple[Hashable, Hashable], _Agreed]
 
     def place(self, take_a: Take, take_b: Take, *, fewest: int = 1) -> ClockPlace | None:
         """Tell where the clocks of their cameras put two takes.
@@ -183,12 +186,15 @@ class CameraClocks:
         -------
         ClockPlace or None
             Where take B begins in take A; None where the clocks do not tell, or the dates say that
-            it was another day.
+            it was another day. Where other forms of takes in these folders tell it, it is for one
+            pair alone, and dates count for nothing.
         """
         known = self._agreed.get((camera(take_a), camera(take_b)))
-        if known is None or len(known.witnesses) < fewest:
-            return None
-        return known.place(take_a, take_b)
+        if known is not None:
+            return known.place(take_a, take_b) if len(known.witnesses) >= fewest else None
+        beside = self._in_folders.get((_folder(take_a), _folder(take_b))) if fewest == 1 else None
+        place = beside and beside.place(take_a, take_b)
+        return place and place._replace(dates_agree=False)
 
     def differences(self, takes: Iterable[Take]) -> list[ClockDifference]:
         """Tell by how much the clocks of the cameras of some takes are ahead of each other.
@@ -251,6 +257,7 @@ def clocks_of(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> Camer
         no two pairs of several agree.
     """
     said: dict[tuple[Hashable, Hashable], list[_Witness]] = defaultdict(list)
+    in_folders: dict[tuple[Hashable, Hashable], list[_Witness]] = defaultdict(list)
     for one in lined_up:
         if not one.pair <= takes.keys():
             continue
@@ -259,14 +266,30 @@ def clocks_of(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> Camer
             witness = _witness(take_a, take_b, pair.offset_s)
             if witness is not None and camera(take_a) != camera(take_b):
                 said[camera(take_a), camera(take_b)].append(witness)
+                in_folders[_folder(take_a), _folder(take_b)].append(witness)
     agreed = {}
     for cameras, witnesses in said.items():
-        agreeing = max(([o for o in witnesses if _agree(o, one)] for one in witnesses), key=len)
-        if len(agreeing) >= FEWEST or len(witnesses) == 1:
-            agreed[cameras] = _Agreed(
-                sorted(agreeing, key=attrgetter("at_s")), len(witnesses) - len(agreeing)
-            )
-    return CameraClocks(agreed)
+        known = _most_agree(witnesses)
+        if len(known.witnesses) >= FEWEST or len(witnesses) == 1:
+            agreed[cameras] = known
+    folders = {
+        pair: known
+        for pair, witnesses in in_folders.items()
+        if pair[0] != pair[1] and len(witnesses) >= FEWEST
+        if not (known := _most_agree(witnesses)).n_others
+    }
+    return CameraClocks(agreed, folders)
+
+
+def _most_agree(witnesses: Sequence[_Witness]) -> _Agreed:
+    """The most that agree with one of them."""
+    agreeing = max(([o for o in witnesses if _agree(o, one)] for one in witnesses), key=len)
+    return _Agreed(sorted(agreeing, key=attrgetter("at_s")), len(witnesses) - len(agreeing))
+
+
+def _folder(take: Take) -> Hashable:
+    """The folder of a take, with whether it states timecode: dates are another clock."""
+    return take.rushes, PurePosixPath(take.path).parent, take.start_tc is None
 
 
 def places_by_clocks(

@@ -241,6 +241,43 @@ def test_what_the_sound_leaves_open_is_lined_up_where_the_clocks_put_it(
     assert found.reason.endswith("where the clocks put them")
 
 
+def test_a_slowed_take_is_looked_for_where_the_others_of_its_folder_put_it(
+    tmp_path: Path, pairs
+) -> None:
+    """A camera films at 50 what is to be slowed; two cameras in a folder tell nothing."""
+    pair = pairs.make_pair(44, snr_db=5.0, seconds=12.0, every_s=3.0, overlap=(0.5, 0.8))
+    sf.write(tmp_path / "A009.wav", pair.a, pairs.RATE_HZ)
+    sf.write(tmp_path / "B009.wav", pair.b, pair.rate_b_hz)
+    at_s = TEN_S + 300
+    slowed = replace(cam("cam1/A009.mov", at_s), fps=RATES[2].fps * 2)
+    second = cam("cam2/B009.mov", at_s + 0.06 + pair.offset_s + AHEAD_S)
+    sure = [(*sure_pair(n, TEN_S + 600 * n), 3.0) for n in range(2)]
+    found = look([(slowed, second, None), *sure], tmp_path)[0][0]
+    assert found.outcome is Outcome.LINED_UP
+    assert found.alignment is not None
+    assert found.alignment.offset_s == pytest.approx(pair.offset_s, abs=0.002)
+    one = look([(slowed, second, None), sure[0]], tmp_path)[0][0]
+    assert one.outcome is Outcome.NOTHING, "one pair of another form may be of another camera"
+    a, b = sure_pair(3, TEN_S + 900, off_s=9.0)
+    others = [*sure, (replace(a, path="cam1/reeds at dawn.mp4"), b, 3.0)]
+    found = look([(slowed, second, None), *others], tmp_path)[0][0]
+    assert found.outcome is Outcome.NOTHING
+    stated = replace(slowed, start_tc=None)
+    found = look([(stated, second, None), *sure], tmp_path)[0][0]
+    assert found.outcome is Outcome.NOTHING, "its date is another clock"
+
+
+def test_a_slowed_take_is_not_placed_by_the_clocks_of_the_others_alone(quiet: Path) -> None:
+    sure = [(*sure_pair(n, TEN_S + 60 * n), 3.0) for n in range(2)]
+    first, second = sure_pair(9, TEN_S + 90)
+    slowed = replace(first, fps=RATES[2].fps * 2)
+    followed, _ = look([*sure, (slowed, second, None)], quiet)
+    assert followed[-1].outcome is Outcome.NOTHING
+    known = [lies(a, b, 3.0) for a, b, _ in sure]
+    takes = [one for pair in sure for one in pair[:2]] + [second]
+    assert second.path not in places_by_clocks(slowed, takes, known)
+
+
 def test_what_agrees_just_outside_the_place_stays_open(tmp_path: Path, pairs) -> None:
     """Clocks are good to 0.17 s there: they are not what they seem, or it is an echo."""
     pair = pairs.make_pair(44, snr_db=5.0, seconds=12.0, every_s=3.0, overlap=(0.5, 0.8))
