@@ -45,8 +45,10 @@ def choose_takes(
     """Yield the takes that are named: by path, file name, folder or a pattern with ``*``.
 
     A path may be that of the log or that of the file or folder itself. A path in full is that take,
-    whichever others end so. A name that no take has is an `InputError`, told when all takes have
-    been seen; of one in `unread`, the problems of the log, it says why it could not be read.
+    whichever others end so. What no take is called so may begin with the rushes folder's own name,
+    which paths in the log leave out. A name that no take has is an `InputError`, told when all
+    takes have been seen; of one in `unread`, the problems of the log, it says why it could not be
+    read.
     """
     if not names:
         yield from take_logs
@@ -64,18 +66,22 @@ def choose_takes(
             for name in names
             if _plain(path) == _plain(name) or (name in places and is_one(file, places[name]))
         }
-        if its := [name for name in names if _is_named(path, name) or _lies_at(file, name, places)]:
-            fitting.append((take_log, its, whole))
-            in_full |= whole
-    if unseen := set(names).difference(*(its for _, its, _ in fitting)):
+        its = {name for name in names if _is_named(path, name) or _lies_at(file, name, places)}
+        with_root = f"{Path(take_log.take.rushes).name}/{path}"
+        of_root = {name for name in names if _is_named(with_root, name)}
+        if its or of_root:
+            fitting.append((take_log, its, of_root, whole))
+        in_full |= whole
+    by_root = set(names).difference(*(its for _, its, _, _ in fitting))
+    if unseen := by_root.difference(*(of_root for _, _, of_root, _ in fitting)):
         name = min(unseen)
         for rushes, problem in unread:
             file = os.path.realpath(Path(rushes, problem.path)) if name in places else ""
             if _is_named(problem.path, name) or _lies_at(file, name, places):
                 raise InputError(f"{problem.path}: could not be read: {problem.reason}")
         raise no_such_take(name, paths)
-    for take_log, its, whole in fitting:
-        if any(name not in in_full or name in whole for name in its):
+    for take_log, its, of_root, whole in fitting:
+        if any(name not in in_full or name in whole for name in its | (of_root & by_root)):
             yield take_log
 
 

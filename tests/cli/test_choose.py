@@ -55,6 +55,28 @@ def test_a_name_in_full_is_that_take() -> None:
         assert list(choose_takes(every, names)) == [every[number] for number in chosen]
 
 
+def test_a_name_may_begin_with_that_of_the_rushes_folder() -> None:
+    """The sheet names it, and so did who logged it."""
+    first, second = logs("DCIM/A001.MP4", "card1/A002.MP4")
+    dawn = [
+        replace(one, take=replace(one.take, rushes="/dry/2025 dawn")) for one in (first, second)
+    ]
+    other = logs("DCIM/A001.MP4")[0]
+    every = [*dawn, other]
+    for name, chosen in (
+        ("2025 dawn", dawn),
+        ("2025 Dawn/DCIM/", dawn[:1]),
+        ("2025 dawn/card1/A002.MP4", dawn[1:]),
+        ("DCIM", [dawn[0], other]),
+        ("ashmere", [other]),
+    ):
+        assert list(choose_takes(every, [name])) == chosen
+    called_so = logs("ashmere/A003.MP4")
+    assert list(choose_takes([*every, *called_so], ["ashmere"])) == called_so, "these come first"
+    with pytest.raises(InputError, match="no such take"):
+        list(choose_takes(every, ["2024 dawn"]))
+
+
 def test_of_copies_that_a_name_fits_one_is_taken() -> None:
     first, second, third = logs("card1/A007.MOV", "card1_backup/A007.MOV", "card2/A007.MOV")
     copy = TakeLog(take=replace(second.take, digest=first.take.digest))
