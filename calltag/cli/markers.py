@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -190,16 +191,18 @@ def markers_command(
     )
     take_logs = list(choose_takes(heard, takes or (), unread))
     paths = [take_log.take.path for take_log in take_logs]
+    # a table may be of the whole shoot
+    told = partial(per_take, takes=paths, beside=[one.take.path for one in every])
     settings = MarkerSettings(
         calls=CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr),
         handles_s=handles,
         usable=usable,
         noise=noise,
         rate=rate or common_rate(one.take for one in every),
-        speeds=per_take(speed, "speed", parse_speed, paths) if speed is not None else {},
-        conform_to=per_take(conform, "fps", parse_rate, paths) if conform is not None else {},
-        distances_m=_distances(distance, paths),
-        temperatures_c=_temperatures(distance, temperature, paths),
+        speeds=told(speed, "speed", parse_speed) if speed is not None else {},
+        conform_to=told(conform, "fps", parse_rate) if conform is not None else {},
+        distances_m=told(distance, "distance_m", _metres()) if distance is not None else {},
+        temperatures_c=_temperatures(distance, dict.fromkeys(paths, temperature), told),
     )
     if every_camera and not any(not pair.is_join for pair in alignments):
         say("No takes are lined up yet, so each has its own calls; `calltag sync` lines them up.")
@@ -297,20 +300,15 @@ def _metres() -> Callable[[str], float]:
     return parse_number("distance", "metres")
 
 
-def _distances(text: str | None, paths: Sequence[str]) -> dict[str, float]:
-    from calltag.edit.per_take import per_take
+def _temperatures(
+    text: str | None, same: dict[str, float], told: Callable[..., dict[str, float]]
+) -> dict[str, float]:
+    from calltag.edit.per_take import is_table, parse_number
 
-    return per_take(text, "distance_m", _metres(), paths) if text is not None else {}
-
-
-def _temperatures(text: str | None, default_c: float, paths: Sequence[str]) -> dict[str, float]:
-    from calltag.edit.per_take import is_table, parse_number, per_take
-
-    same = dict.fromkeys(paths, default_c)
     if text is None or not is_table(text):
         return same
     degrees = parse_number("temperature", "degrees Celsius")
-    return same | per_take(text, "temperature_c", degrees, paths, optional=True)
+    return same | told(text, "temperature_c", degrees, optional=True)
 
 
 def _tell(

@@ -18,6 +18,7 @@ def per_take(
     parse: Callable[[str], T],
     takes: Collection[str],
     *,
+    beside: Collection[str] = (),
     optional: bool = False,
 ) -> dict[str, T]:
     """Read a setting as an option gives it.
@@ -31,7 +32,9 @@ def per_take(
     parse : callable
         Makes a value of its text, or raises `InputError`.
     takes : collection of str
-        Paths of the takes that there are.
+        Paths of the takes that it is for.
+    beside : collection of str
+        Paths of further takes: the file may name them, as one of a whole shoot does.
     optional : bool
         Whether the file may lack the column, or a row its cell.
 
@@ -52,7 +55,7 @@ def per_take(
     found: dict[str, T] = {}
     for line, row in read_rows(path, ("take",) if optional else ("take", column)):
         try:
-            take = known_take(take_cell(row), takes)
+            take = _known(take_cell(row), takes, beside)
             cell = row.get(column, "")
             if cell or not optional:
                 value = parse(cell)
@@ -62,6 +65,16 @@ def per_take(
         except InputError as error:
             raise InputError(f"{path.name}, line {line}: {error}") from None
     return found
+
+
+def _known(name: str, takes: Collection[str], beside: Collection[str]) -> str:
+    """The take that is meant: of those that it is for, or else of the others."""
+    try:
+        return known_take(name, takes)
+    except InputError:
+        if not beside:
+            raise
+        return known_take(name, {*takes, *beside})
 
 
 def is_table(text: str) -> bool:

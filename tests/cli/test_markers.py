@@ -211,6 +211,16 @@ def test_conformed_and_far_away(shoot):
     assert [(start.value, start.rate) for start in starts] == [(900_018, 25), (71, 25), (25, 25)]
 
 
+def test_a_table_of_the_whole_shoot_serves_for_some_takes(shoot):
+    Path("play.csv").write_text("take,fps\nA001.mov,25\nB001.mov,25\n")
+    Path("far.csv").write_text("take,distance_m,temperature_c\nA001.mov,100,20\nB001.mov,50,\n")
+    result = run("a.csv", "--take", "B*", "--conform", "play.csv", "--distance", "far.csv")
+    assert result.exit_code == 0, result.stderr
+    assert "a.csv: 1 call marked in 1 take" in result.stderr
+    Path("play.csv").write_text("take,fps\nA002.mov,25\n")
+    assert "A002.mov: no such take" in str(run("b.csv", "--conform", "play.csv").exception)
+
+
 def test_one_rate_for_takes_filmed_at_several_says_which_it_slows(shoot):
     result = run("day.otio", "--conform", "25")
     assert result.exit_code == 0, result.stderr

@@ -52,6 +52,18 @@ def test_a_take_may_be_named_twice_with_one_value(tmp_path):
     assert per_take(str(table), "speed", parse_speed, TAKES) == {"b/y.mov": Fraction(2, 5)}
 
 
+def test_a_table_may_name_takes_that_it_is_not_for(tmp_path):
+    """One of a whole shoot, where few are marked; what it is for comes first."""
+    table = tmp_path / "speeds.csv"
+    table.write_text("take,speed\nx.mov,40%\ny.mov,50%\n")
+    found = per_take(str(table), "speed", parse_speed, ["a/x.mov"], beside=TAKES)
+    assert found["a/x.mov"] == Fraction(2, 5)
+    assert "b/x.mov" not in found
+    table.write_text("take,speed\nz.mov,40%\n")
+    with pytest.raises(InputError, match=r"z\.mov: no such take"):
+        per_take(str(table), "speed", parse_speed, ["a/x.mov"], beside=TAKES)
+
+
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
