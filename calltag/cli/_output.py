@@ -159,6 +159,7 @@ def _print_rows(
     for row in rows:
         for line in lines(row):
             sys.stdout.write(line + "\n")
+    sys.stdout.flush()  # what is said next comes after it, also where both go into one file
 
 
 def _fitted(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:

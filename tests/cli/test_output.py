@@ -90,3 +90,23 @@ def test_a_narrow_column_comes_back_where_a_wide_one_went() -> None:
     assert _output._kept(columns, [10, 6, 16], 24) == [0, 1]
     assert _output._kept(columns, [10, 6, 16], 30) == [0, 2]
     assert _output._kept(columns, [10, 6, 16], 38) == [0, 1, 2]
+
+
+def test_what_is_said_after_a_table_stands_below_it_in_one_file(monkeypatch) -> None:
+    """As `calltag calls > list.txt 2>&1` has it: what is printed is kept back, messages are not."""
+    file = bytearray()
+
+    class Raw(io.RawIOBase):
+        def writable(self) -> bool:
+            return True
+
+        def write(self, data) -> int:
+            file.extend(data)
+            return len(data)
+
+    for stream in ("stdout", "stderr"):
+        monkeypatch.setattr(f"sys.{stream}", io.TextIOWrapper(io.BufferedWriter(Raw()), "utf-8"))
+    print_table(COLUMNS, ROWS)
+    _output.say("3 calls listed.")
+    assert file.decode().splitlines()[-1] == "3 calls listed."
+    assert len(file.decode().splitlines()) == 5
