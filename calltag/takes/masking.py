@@ -138,11 +138,12 @@ def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) ->
     """
     t = thresholds
     heard = _heard(take_log, t)
-    machine = [n for n in heard if noise_kind(n.kind) == "machine" and not n.is_hum]
-    filled = _gaps(machine, take_log.take.duration_s, _floor_dbfs(take_log), t)
-    return _together(
-        [_effect(noise, calls, t) for noise in sorted([*heard, *filled], key=_start)], t
+    filled = _gaps(
+        [n for n in heard if _runs(n)], take_log.take.duration_s, _floor_dbfs(take_log), t
     )
+    brief, long = ([g for g in filled if (g.span.length_s <= MERGED_S) is b] for b in (True, False))
+    noises = sorted([*(_reaching(noise, brief) for noise in heard), *long], key=_start)
+    return _together([_effect(noise, calls, t) for noise in noises], t)
 
 
 def not_counted(take_log: TakeLog, thresholds: Thresholds) -> list[str]:
@@ -209,6 +210,22 @@ def _gaps(
         for (start_s, end_s), most_s in zip(gaps, longest_s, strict=True)
         if 0 < end_s - start_s <= most_s
     ]
+
+
+def _reaching(noise: NoiseSpan, gaps: Sequence[NoiseSpan]) -> NoiseSpan:
+    """A machine up to the take's end where it was noticed nearly so far: one verdict for both."""
+    if not _runs(noise):
+        return noise
+    return replace(
+        noise,
+        start_s=min([noise.start_s, *(gap.start_s for gap in gaps if gap.end_s == noise.start_s)]),
+        end_s=max([noise.end_s, *(gap.end_s for gap in gaps if gap.start_s == noise.end_s)]),
+    )
+
+
+def _runs(noise: NoiseSpan) -> bool:
+    """Whether it is of something that runs: a machine, and no hum of the mains."""
+    return noise_kind(noise.kind) == "machine" and not noise.is_hum
 
 
 def _effect(noise: NoiseSpan, calls: Sequence[Call], t: Thresholds) -> Effect:

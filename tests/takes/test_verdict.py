@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from calltag.learn.by_hand import BY_HAND
 from calltag.media.reader import SoundReader
-from calltag.records.found import Call, NoiseSpan, TakeLog
+from calltag.records.found import HUM, Call, NoiseSpan, TakeLog
 from calltag.records.span import Span
 from calltag.records.take import ChannelFault, FaultKind, Levels, Take
 from calltag.records.verdict import Usable
@@ -452,6 +452,19 @@ def test_a_take_that_never_gets_quiet_has_no_pause_in_its_machine():
     assert judge(take_log([], faint, floor_dbfs=-40)).clean_s > 15
     # heard for less than the larger part, it is not taken to run on
     assert judge(take_log([], [cutter(0, 25)], floor_dbfs=-29)).clean_s > 30
+
+
+def test_a_machine_that_is_noticed_nearly_to_the_ends_gets_one_verdict() -> None:
+    """Not two that deny each other: `at 0:59: no call stands above it`, and `throughout: …`."""
+    heard = [cutter(0.08, 59.9)]
+    verdict = judge(take_log([whistle(40, snr_db=30)], heard, floor_dbfs=-29))
+    assert len([reason for reason in verdict.reasons if "machine" in reason]) == 1
+    assert [(u.start_s, u.end_s) for u in verdict.usable] == [(0, 60)]
+    found = effects(take_log([], heard, floor_dbfs=-29), [], read_thresholds())
+    assert [(one.noise.start_s, one.noise.end_s) for one in found] == [(0, 60)]
+    hum = noise("machine", 0.0, 59.9, 50.0, 50.0, detail=f"{HUM} 50 Hz")
+    apart = effects(take_log([], [*heard, hum], floor_dbfs=-29), [], read_thresholds())
+    assert [one.noise.end_s for one in apart if one.noise.is_hum] == [59.9]
 
 
 def test_a_clean_take_names_the_noise_in_it_that_does_not_count():
