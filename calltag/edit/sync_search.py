@@ -197,19 +197,31 @@ def search_sound(a: Trace, b: Trace, bounds: Bounds) -> list[Place]:
     n_steps = (len(a.even) - _WINDOW) // _POOL
     if len(starts) < min(_FEWEST_WINDOWS, len(b.even) // _WINDOW) or not starts or n_steps < 1:
         return []
-    votes = _window_votes(a, [b.sound(start, start + _WINDOW) for start in starts], n_steps)
+    within = _steps_within(bounds, b.duration_s, n_steps)
+    if not within:
+        return []
+    votes = _window_votes(a, [b.sound(start, start + _WINDOW) for start in starts], within)
     last = starts[-1] // _POOL
     score, count = np.zeros(n_steps + last), np.zeros(n_steps + last)
     for start, vote in zip(starts, votes, strict=True):
-        first = last - start // _POOL
-        score[first : first + n_steps] += vote
-        count[first : first + n_steps] += 1
+        first = last - start // _POOL + within.start
+        score[first : first + len(within)] += vote
+        count[first : first + len(within)] += 1
     lags_s = (np.arange(len(score)) - last + 0.5) * _POOL / EVEN_RATE_HZ
     allowed = bounds.hold(lags_s) & (count >= 1) & (overlap_s(a, b, lags_s) >= LEAST_OVERLAP_S)
     if not allowed.any():
         return []
     height = (score / np.sqrt(np.maximum(count, 1))).astype(np.float32)
     return _peaks(height, lags_s, allowed, np.zeros_like(height), MOST_DRIFT_PPM / 1e6)
+
+
+def _steps_within(bounds: Bounds, length_s: float, n_steps: int) -> range:
+    """Steps of A in which something of B may lie, where that lies within bounds."""
+    low, high = (
+        np.clip(edge_s * EVEN_RATE_HZ / _POOL, 0, n_steps)
+        for edge_s in (bounds.low_s, bounds.high_s + length_s)
+    )
+    return range(int(low), int(np.ceil(high)))
 
 
 def _eventful(b: Trace, n_windows: int) -> list[int]:
@@ -222,11 +234,11 @@ def _eventful(b: Trace, n_windows: int) -> list[int]:
     return sorted(starts[np.argsort(-sums, kind="stable")[:n_windows]].tolist())
 
 
-def _window_votes(a: Trace, windows: list[Complex], n_steps: int) -> FloatArray:
-    """Let windows vote for their places in A; shape (n_windows, n_steps), of mean 0 each.
+def _window_votes(a: Trace, windows: list[Complex], within: range) -> FloatArray:
+    """Let windows vote for their places in A; shape (n_windows, len(within)), of mean 0 each.
 
-    A is gone through in blocks that fit the processor's cache, each as long as its FFT less a
-    window [1]_.
+    These steps of A are gone through in blocks that fit the processor's cache, each as long as its
+    FFT less a window [1]_.
 
     References
     ----------
@@ -236,16 +248,17 @@ def _window_votes(a: Trace, windows: list[Complex], n_steps: int) -> FloatArray:
     spectra = [scipy.fft.fft(window, _BLOCK).conj() for window in windows]
     hop = (_BLOCK - _WINDOW) // _POOL * _POOL
     steps = hop // _POOL
-    highest = np.zeros((len(windows), n_steps), np.float32)
+    highest = np.zeros((len(windows), len(within)), np.float32)
     total = np.zeros(len(windows))
-    for first in range(0, n_steps, steps):
-        block = scipy.fft.fft(a.sound(first * _POOL, first * _POOL + _BLOCK))
-        n = min(steps, n_steps - first)
+    for first in range(0, len(within), steps):
+        at = (within.start + first) * _POOL
+        block = scipy.fft.fft(a.sound(at, at + _BLOCK))
+        n = min(steps, len(within) - first)
         for row, spectrum in enumerate(spectra):
             power = _power(scipy.fft.ifft(block * spectrum)[: n * _POOL])
             total[row] += power.sum()
             highest[row, first : first + n] = power.reshape(n, _POOL).max(axis=1)
-    mean = np.maximum(total / (n_steps * _POOL), 1e-9).astype(np.float32)
+    mean = np.maximum(total / (len(within) * _POOL), 1e-9).astype(np.float32)
     votes = as_votes(highest / mean[:, None])
     return votes - votes.mean(axis=1, keepdims=True)
 
