@@ -109,6 +109,10 @@ def sync_command(
     tells where the other lies; too little may be heard in it. That `goes on`, and counts in the
     other commands too.
 
+    Of many pairs, those come first that ran at the same time by the clocks. Once three of two
+    folders are lined up, and agree on how far the clocks are apart, pairs that lie a minute and
+    more apart by that, between others that agree, are not listened to.
+
     Pairs that are lined up, or were before on the same day, tell how far the clocks of two cameras
     are apart. Where they agree, the others are looked for again where the clocks put them; there,
     less sound is enough. What the sound does not tell is placed `by the clocks` where two pairs
@@ -162,6 +166,7 @@ def sync_command(
                     n_first=n_first,
                     bounds=near if narrow else None,
                     clock_s=partial(_clock_s, by_name) if by_timecode else None,
+                    take_of=partial(_take_of, by_name),
                     listener=told,
                 )
             stays = _not_looked_for_again(opened, compared, narrow=narrow)
@@ -195,10 +200,11 @@ def sync_command(
 
 def _print(compared: Sequence[Comparison]) -> None:
     """Print what was compared; of many pairs, those that have something in common."""
-    from calltag.edit.sync import Outcome
+    from calltag.edit.sync import NOT_BY_CLOCKS, Outcome
 
     common = [one for one in compared if one.outcome is not Outcome.NOTHING]
     apart = len(compared) - len(common)
+    spared = sum(one.reason == NOT_BY_CLOCKS for one in compared)
     listed = common if apart > MANY_PAIRS else compared
     left_out = print_table(COLUMNS, [_cells(one) for one in listed]) if listed else []
     if "why" in left_out:
@@ -206,7 +212,10 @@ def _print(compared: Sequence[Comparison]) -> None:
         for reason, n in unsure.items():
             say(f"{counted(n, 'pair')} unsure: {reason}.")
     if listed is common:
-        say(f"{counted(apart, 'pair has', 'pairs have')} no common sound (--as csv lists them).")
+        if spared:
+            say(f"{counted(spared, 'pair')} did not run at once, by the clocks of those lined up.")
+        what = counted(apart - spared, "pair has", "pairs have")
+        say(f"{what} no common sound (--as csv lists all).")
 
 
 def _tell(compared: Sequence[Comparison], kept: _Kept, log: Path, *, by_timecode: bool) -> None:

@@ -12,19 +12,22 @@ are seconds from the beginning of a take.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 from itertools import combinations
 from pathlib import Path
 
 from calltag.edit.sync_line import Line, fit_line
+from calltag.edit.sync_order import SAME_S, Order
 from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_sound
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.media.clock import DAY_S, within_half_s
 from calltag.records.alignment import Alignment
-from calltag.records.take import Problem
+from calltag.records.take import Problem, Take
 
 WORTH_TELLING = 10.0
 """Sum of `Line.evidence` and `Line.rest` from which on a place is told: of unrelated pairs, one in
@@ -50,6 +53,10 @@ _NARROW_S = 120.0  # where the user says where to look, repeated sounds seldom f
 _MOST_OF_IT, _FEWEST = 0.65, 8  # windows that agree all through need no rest
 _EVEN_ODDS, _STEEPNESS = 7.3, 1.5  # confidence over evidence, if half of all pairs belong together
 _UNSURE_AT_MOST = 0.5
+_AT_ONCE = 2  # traces of takes that pass by
+_NOT_AS_SAID = "they did not run at the same time, by what is said of it"
+NOT_BY_CLOCKS = "they did not run at the same time, by the clocks of pairs that are lined up"
+"""Why a pair was not compared."""
 
 
 class Outcome(StrEnum):
@@ -121,9 +128,13 @@ def sync_takes(
     n_first: int | None = 1,
     bounds: Bounds | None = None,
     clock_s: Callable[[Source], tuple[float, float]] | None = None,
+    take_of: Callable[[Source], Take] | None = None,
     listener: Callable[[int, int], None] | None = None,
 ) -> tuple[list[Comparison], list[Problem]]:
     """Line takes up by their sound.
+
+    Of many pairs those come first that ran at the same time by the clocks of their cameras, and
+    those are not compared that surely did not; see `calltag.edit.sync_order`.
 
     Parameters
     ----------
@@ -137,9 +148,11 @@ def sync_takes(
         Given a take, tells the seconds since midnight at which it begins by its clock, and after
         how many its clock begins anew, or raises `MediaError`; `bounds` then count from where the
         clocks put a take.
+    take_of : callable, optional
+        Tells what is known of a take, or raises `MediaError`; without it all pairs are compared.
     listener : callable, optional
         Is told how many steps are done, of how many: each take that is read is one, and each pair
-        that is compared.
+        that is dealt with.
 
     Returns
     -------
@@ -160,40 +173,160 @@ def sync_takes(
     for one, other in combinations(sources, 2):
         if one.path == other.path:
             raise InputError(f"{one.name}: named twice; name two takes of the same moment")
-    bounds = bounds or Bounds()
-    traces: list[tuple[Trace, float, float] | None] = []
-    comparisons, problems = [], []
-    n_steps, done = len(sources) + count_pairs(len(sources), n_first), 0
-    if listener is not None:
-        listener(0, n_steps)
-    for number, source in enumerate(sources):
+    pairs = list(_pairs(len(sources), n_first))
+    progress = _Progress(listener, len(sources) + len(pairs))
+    n_kept = len(sources) if n_first is None else n_first
+    reading = _Reading(sources, clock_s, n_kept=n_kept, progress=progress)
+    if n_first == 1:  # there is nothing to compare without it
+        reading.check(0)
+    known = _known(sources, take_of)
+    order = Order(known)
+    found: dict[tuple[int, int], Comparison] = {}
+    for turn in order.through(pairs):
+        first, second = turn.first, turn.second
+        names = sources[first].name, sources[second].name
+        lengths_s = [known[one].duration_s for one in (first, second) if one in known]
         try:
-            begins_s, day_s = clock_s(source) if clock_s is not None else (0.0, DAY_S)
-            trace = trace_take(source.path)
+            within = reading.within(bounds or Bounds(), first, second)
+            if turn.spared:
+                found[first, second] = _nothing(*names, NOT_BY_CLOCKS)
+            elif len(lengths_s) == 2 and _out_of_reach(within, *lengths_s):
+                found[first, second] = _nothing(*names, _NOT_AS_SAID)
+            else:
+                traces = reading.trace(first), reading.trace(second)
+                found[first, second] = _compared(*traces, *names, within, turn.begins_s)
+                if (lies := found[first, second].lined_up) is not None:
+                    order.learn(turn, lies.offset_s)
+        except MediaError:
+            pass  # it is noted
+        progress.step()
+    progress.end()
+    return [found[pair] for pair in pairs if pair in found], reading.problems()
+
+
+def _compared(
+    a: Trace, b: Trace, take_a: str, take_b: str, within: Bounds, about_s: float | None
+) -> Comparison:
+    """Compare two takes, first where B is to begin by the clocks, if they tell."""
+    if about_s is not None:
+        low_s, high_s = max(within.low_s, about_s - SAME_S), min(within.high_s, about_s + SAME_S)
+        near = compare(a, b, take_a, take_b, bounds=Bounds(low_s, high_s))
+        if near.lined_up is not None:
+            return near
+    return compare(a, b, take_a, take_b, bounds=within)
+
+
+def _pairs(n_takes: int, n_first: int | None) -> Iterator[tuple[int, int]]:
+    """Numbers of the takes of each pair: all with all, or the first so many with the others."""
+    for second in range(n_first or 0, n_takes):
+        for first in range(second if n_first is None else n_first):
+            yield first, second
+
+
+def _known(sources: Sequence[Source], take_of: Callable[[Source], Take] | None) -> dict[int, Take]:
+    """What is known of takes, by their numbers."""
+    known: dict[int, Take] = {}
+    if take_of is not None:
+        for number, source in enumerate(sources):
+            with suppress(MediaError):  # it is told when it is read
+                known[number] = take_of(source)
+    return known
+
+
+class _Progress:
+    """Tells how many steps are done."""
+
+    def __init__(self, listener: Callable[[int, int], None] | None, n_steps: int) -> None:
+        self._listener, self._n_steps, self._n_done = listener, n_steps, 0
+        self._tell()
+
+    def step(self) -> None:
+        """Count one more."""
+        self._n_done += 1
+        self._tell()
+
+    def end(self) -> None:
+        """Count those that were not needed."""
+        if self._n_done < self._n_steps:
+            self._n_done = self._n_steps
+            self._tell()
+
+    def _tell(self) -> None:
+        if self._listener is not None:
+            self._listener(self._n_done, self._n_steps)
+
+
+class _Reading:
+    """Reads takes when they are asked for, keeps the first so many, and notes what went wrong."""
+
+    def __init__(
+        self,
+        sources: Sequence[Source],
+        clock_s: Callable[[Source], tuple[float, float]] | None,
+        *,
+        n_kept: int,
+        progress: _Progress,
+    ) -> None:
+        self._sources, self._clock_s, self._n_kept = sources, clock_s, n_kept
+        self._progress = progress
+        self._kept: dict[int, Trace] = {}
+        self._passing = lru_cache(_AT_ONCE)(self._read)
+        self._clock = lru_cache(None)(self._asked)
+        self._seen: set[int] = set()
+        self._failed: dict[int, MediaError] = {}
+
+    def check(self, number: int) -> None:
+        """Raise MediaError if a take cannot be read, or has no clock where one is asked for."""
+        self._clock(number)
+        self.trace(number)
+
+    def trace(self, number: int) -> Trace:
+        """Read a take; raise MediaError, each time, if that cannot be."""
+        if number in self._failed:
+            raise self._failed[number]
+        if number >= self._n_kept:
+            return self._passing(number)
+        if number not in self._kept:
+            self._kept[number] = self._read(number)
+        return self._kept[number]
+
+    def within(self, bounds: Bounds, first: int, second: int) -> Bounds:
+        """Where a take may begin in another; bounds count from where clocks put it, if asked."""
+        (began_s, its_day_s), (begins_s, day_s) = self._clock(first), self._clock(second)
+        apart_s = within_half_s(begins_s - began_s, max(day_s, its_day_s))
+        return Bounds(bounds.low_s + apart_s, bounds.high_s + apart_s)
+
+    def problems(self) -> list[Problem]:
+        """What went wrong, in order of the takes."""
+        return [
+            Problem(path=self._sources[number].name, reason=error.reason)
+            for number, error in sorted(self._failed.items())
+        ]
+
+    def _read(self, number: int) -> Trace:
+        self._see(number)
+        try:
+            return trace_take(self._sources[number].path)
         except MediaError as error:
-            if number == 0 and n_first == 1:
-                raise
-            problems.append(Problem(path=source.name, reason=error.reason))
-            read = None
-        else:
-            read = (trace, begins_s, day_s)
-        done += 1
-        if listener is not None:
-            listener(done, n_steps)
-        is_first = n_first is None or number < n_first
-        others = () if is_first and n_first is not None else traces
-        for earlier, known in zip(sources, others, strict=False):
-            if known is not None and read is not None:
-                heard, began_s, its_day_s = known
-                apart_s = within_half_s(begins_s - began_s, max(day_s, its_day_s))
-                within = Bounds(bounds.low_s + apart_s, bounds.high_s + apart_s)
-                comparisons.append(compare(heard, trace, earlier.name, source.name, bounds=within))
-            done += 1
-            if listener is not None:
-                listener(done, n_steps)
-        if is_first:
-            traces.append(read)
-    return comparisons, problems
+            self._failed[number] = error
+            raise
+
+    def _asked(self, number: int) -> tuple[float, float]:
+        """When a take begins by its clock, and after how long that begins anew."""
+        if self._clock_s is None:
+            return 0.0, DAY_S
+        try:
+            return self._clock_s(self._sources[number])
+        except MediaError as error:
+            self._see(number)
+            self._failed.setdefault(number, error)
+            raise
+
+    def _see(self, number: int) -> None:
+        """Count a take once, however often it is read."""
+        if number not in self._seen:
+            self._seen.add(number)
+            self._progress.step()
 
 
 def count_pairs(n_takes: int, n_first: int | None) -> int:
@@ -250,8 +383,8 @@ def compare(
     for trace, name in ((a, take_a), (b, take_b)):
         if not trace.even.any():
             return _nothing(take_a, take_b, f"{name} is silent")
-    if within.low_s >= a.duration_s or within.high_s <= -b.duration_s:
-        return _nothing(take_a, take_b, "they did not run at the same time, by what is said of it")
+    if _out_of_reach(within, a.duration_s, b.duration_s):
+        return _nothing(take_a, take_b, _NOT_AS_SAID)
     if a.duration_s < b.duration_s:  # pieces of the shorter are looked for in the longer
         turned = Bounds(-within.high_s, -within.low_s)
         lines = [_inverse(line) for line in _lines(b, a, turned)]
@@ -275,6 +408,11 @@ def alignments_of(compared: Iterable[Comparison]) -> list[Alignment]:
         One for each that was, in order.
     """
     return [lies for one in compared if (lies := one.lined_up) is not None]
+
+
+def _out_of_reach(bounds: Bounds, length_a_s: float, length_b_s: float) -> bool:
+    """Whether two takes of such lengths have nothing in common wherever B may begin in A."""
+    return bounds.low_s >= length_a_s or bounds.high_s <= -length_b_s
 
 
 def _nothing(take_a: str, take_b: str, reason: str) -> Comparison:

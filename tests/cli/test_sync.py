@@ -219,7 +219,7 @@ def test_of_many_pairs_those_with_common_sound_are_listed(run, morning: Path, mo
     assert "2 pairs to compare. --by-timecode looks only where" in ran.err
     assert "cam/a.wav" in ran.out
     assert "cam/b.wav" not in ran.out
-    assert "1 pair has no common sound (--as csv lists them)." in ran.err
+    assert "1 pair has no common sound (--as csv lists all)." in ran.err
     assert "to compare" not in run("sync", "r.wav", "cam", "--by-timecode").err
 
 

@@ -1,0 +1,245 @@
+"""Which of many pairs of takes are compared first, and which are not compared at all."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from calltag.edit import sync
+from calltag.edit.sync import NOT_BY_CLOCKS, Bounds, Comparison, Outcome, Source, sync_takes
+from calltag.edit.sync_order import ENOUGH_PAIRS, SAME_S, Order, Turn
+from calltag.errors import MediaError
+from calltag.media.timecode import format_timecode
+from calltag.records.alignment import Alignment
+from calltag.records.take import Take
+
+from .conftest import RATES, make_take
+
+FIVE = datetime(2026, 4, 18, 5)
+
+
+def take(
+    folder: str,
+    number: int,
+    at_s: float,
+    length_s: float,
+    *,
+    dated: bool = True,
+    clock: bool = False,
+) -> Take:
+    """A take that began so long after five by what it states: a date, timecode, or neither."""
+    date = (FIVE + timedelta(seconds=int(at_s))).isoformat() if dated else None
+    timecode = format_timecode(round((5 * 3600 + at_s) * 25), RATES[2]) if clock else None
+    name = f"{folder}/C{number:03}.mov"
+    return make_take(name, recorded=date, start_tc=timecode, duration_s=length_s)
+
+
+class Shoot:
+    """Clips of half a minute, one in two, beside files of ten that follow on each other.
+
+    The camera beside is `ahead_s` ahead by its clock, in file `reset` and after it by an hour more.
+    """
+
+    def __init__(self, *, ahead_s: float = 0.0, n_files: int = 4, reset: int | None = None, **kind):
+        self.clips = [(60.0 * n, 30.0) for n in range(10 * n_files)]
+        self.files = [(600.0 * n, 600.0) for n in range(n_files)]
+        clocks_s = [
+            ahead_s + (3600 if reset is not None and n >= reset else 0) for n in range(n_files)
+        ]
+        self.takes = [
+            take("a", n, at_s, length_s, **kind) for n, (at_s, length_s) in enumerate(self.clips)
+        ]
+        self.takes += [
+            take("b", n, at_s + clock_s, length_s, **kind)
+            for n, ((at_s, length_s), clock_s) in enumerate(zip(self.files, clocks_s, strict=True))
+        ]
+        n_clips = len(self.clips)
+        self.pairs = [(a, b) for b in range(n_clips, len(self.takes)) for a in range(n_clips)]
+
+    def offset_s(self, pair: tuple[int, int]) -> float | None:
+        """Where the second really begins in the first; None where they did not run at once."""
+        spans = [*self.clips, *self.files]
+        (a_s, a_length_s), (b_s, b_length_s) = (spans[number] for number in pair)
+        both_s = min(a_s + a_length_s, b_s + b_length_s) - max(a_s, b_s)
+        return b_s - a_s if both_s > 2 else None
+
+    def go_through(self, order: Order) -> list[Turn]:
+        turns = []
+        for turn in order.through(self.pairs):
+            turns.append(turn)
+            offset_s = self.offset_s(turn[:2])
+            if offset_s is not None and not turn.spared:
+                order.learn(turn, offset_s)
+        return turns
+
+
+def known(takes: list[Take]) -> dict[int, Take]:
+    return dict(enumerate(takes))
+
+
+DATES, TIMECODE, BOTH = {}, {"dated": False, "clock": True}, {"clock": True}
+
+
+@pytest.mark.parametrize(
+    ("ahead_s", "kind"),
+    [
+        *[(ahead_s, kind) for ahead_s in (0.0, 47.0, -7200.0) for kind in (DATES, TIMECODE, BOTH)],
+        (4e7, DATES),  # more than a year
+        (4e7, BOTH),
+    ],
+)
+def test_pairs_that_ran_at_once_are_compared_and_most_others_are_not(ahead_s, kind) -> None:
+    """However wrong the clock beside is."""
+    shoot = Shoot(ahead_s=ahead_s, **kind)
+    turns = shoot.go_through(Order(known(shoot.takes)))
+    assert sorted(turn[:2] for turn in turns) == sorted(shoot.pairs), "each pair once"
+    spared = [turn[:2] for turn in turns if turn.spared]
+    assert len(spared) > len(shoot.pairs) / 2
+    assert not any(shoot.offset_s(pair) is not None for pair in spared)
+
+
+def test_those_that_ran_at_once_by_the_clocks_come_first() -> None:
+    shoot = Shoot()
+    turns = shoot.go_through(Order(known(shoot.takes)))
+    together = [shoot.offset_s(turn[:2]) is not None for turn in turns]
+    assert all(together[:ENOUGH_PAIRS])
+    assert sum(together[:60]) == sum(together) == 40
+
+
+def test_once_clocks_agree_it_is_told_where_a_take_begins() -> None:
+    shoot = Shoot(ahead_s=47.4)
+    told = 0
+    for turn in shoot.go_through(Order(known(shoot.takes))):
+        begins_s = shoot.offset_s(turn[:2])
+        if turn.begins_s is not None and begins_s is not None:
+            told += 1
+            assert turn.begins_s == pytest.approx(begins_s, abs=SAME_S)
+    assert told == 40 - ENOUGH_PAIRS
+
+
+def test_where_a_clock_was_set_anew_all_are_compared() -> None:
+    """In the third file of four: pairs that are lined up contradict each other from then on."""
+    shoot = Shoot(reset=2)
+    spared = [turn[:2] for turn in shoot.go_through(Order(known(shoot.takes))) if turn.spared]
+    assert not any(shoot.offset_s(pair) is not None for pair in spared)
+
+
+def test_what_began_before_or_after_all_that_agree_is_compared() -> None:
+    """The clock of the second camera may have been set anew since."""
+    shoot = Shoot(n_files=2)
+    shoot.takes.append(take("b", 9, 7200.0, 600.0))
+    late = len(shoot.takes) - 1
+    shoot.pairs += [(number, late) for number in range(20)]
+    shoot.files.append((7200.0, 600.0))
+    spared = {turn[:2] for turn in shoot.go_through(Order(known(shoot.takes))) if turn.spared}
+    assert spared
+    assert not any(late in pair for pair in spared)
+
+
+def test_without_clocks_all_are_compared_in_order() -> None:
+    shoot = Shoot(dated=False)
+    turns = shoot.go_through(Order(known(shoot.takes)))
+    assert [turn[:2] for turn in turns] == shoot.pairs
+    assert not any(turn.spared or turn.begins_s is not None for turn in turns)
+    assert [turn[:2] for turn in Shoot().go_through(Order({}))] == shoot.pairs
+
+
+# In the comparison of many takes
+
+
+@pytest.fixture
+def heard(monkeypatch: pytest.MonkeyPatch):
+    """Take reading and comparing away: what each pair comes to is told by the shoot."""
+
+    def install(shoot: Shoot, broken: str = "") -> tuple[list[str], list[tuple[str, str, Bounds]]]:
+        number_of = {one.path: number for number, one in enumerate(shoot.takes)}
+        read: list[str] = []
+        asked: list[tuple[str, str, Bounds]] = []
+
+        def trace(path: Path) -> str:
+            read.append(path.as_posix())
+            if path.as_posix() == broken:
+                raise MediaError(path, "is damaged")
+            return path.as_posix()
+
+        def compare(_a, _b, take_a: str, take_b: str, *, bounds: Bounds) -> Comparison:
+            asked.append((take_a, take_b, bounds))
+            offset_s = shoot.offset_s((number_of[take_a], number_of[take_b]))
+            lies = None
+            if offset_s is not None and bounds.low_s <= offset_s <= bounds.high_s:
+                lies = Alignment(
+                    take_a=take_a,
+                    take_b=take_b,
+                    offset_s=offset_s,
+                    drift_ppm=0.0,
+                    confidence=0.99,
+                    overlap_s=9.0,
+                )
+            outcome = Outcome.NOTHING if lies is None else Outcome.LINED_UP
+            return Comparison(
+                take_a=take_a, take_b=take_b, outcome=outcome, alignment=lies, reason=""
+            )
+
+        monkeypatch.setattr(sync, "trace_take", trace)
+        monkeypatch.setattr(sync, "compare", compare)
+        return read, asked
+
+    return install
+
+
+def sources(shoot: Shoot) -> list[Source]:
+    return [Source(one.path, Path(one.path)) for one in shoot.takes]
+
+
+def test_many_takes_are_lined_up_by_few_comparisons(heard) -> None:
+    shoot = Shoot(ahead_s=47.0)
+    read, asked = heard(shoot)
+    takes = {one.path: one for one in shoot.takes}
+    told: list[tuple[int, int]] = []
+    found, problems = sync_takes(
+        sources(shoot),
+        n_first=40,
+        take_of=lambda source: takes[source.name],
+        listener=lambda *now: told.append(now),
+    )
+    names = [(shoot.takes[a].path, shoot.takes[b].path) for a, b in shoot.pairs]
+    assert [(one.take_a, one.take_b) for one in found] == names, "in their order"
+    lined_up = [one.outcome is Outcome.LINED_UP for one in found]
+    assert lined_up == [shoot.offset_s(pair) is not None for pair in shoot.pairs]
+    assert sum(one.reason == NOT_BY_CLOCKS for one in found) > 80
+    assert len(asked) < 80
+    narrow = [bounds for _, _, bounds in asked if bounds.high_s - bounds.low_s <= 2 * SAME_S]
+    assert len(narrow) > 30
+    assert not problems
+    assert told == [(n, 44 + 160) for n in range(44 + 160 + 1)]
+    assert len(read) < 60, "files beside are not read for each pair"
+
+
+def test_a_take_that_cannot_be_read_is_told_once(heard) -> None:
+    shoot = Shoot()
+    heard(shoot, broken="a/C005.mov")
+    takes = {one.path: one for one in shoot.takes}
+    found, problems = sync_takes(
+        sources(shoot), n_first=40, take_of=lambda source: takes[source.name]
+    )
+    assert [problem.path for problem in problems] == ["a/C005.mov"]
+    assert "is damaged" in problems[0].reason
+    compared = [one for one in found if "a/C005.mov" in one.pair]
+    assert {one.reason for one in compared} <= {NOT_BY_CLOCKS}
+
+
+def test_what_lies_elsewhere_by_what_is_said_is_not_even_read(heard) -> None:
+    shoot = Shoot(clock=True)
+    read, asked = heard(shoot)
+    takes = {one.path: one for one in shoot.takes}
+    sync_takes(
+        [sources(shoot)[0], *sources(shoot)[40:]],
+        n_first=1,
+        bounds=Bounds(-10, 10),
+        clock_s=lambda source: (600.0 * (source.name[0] == "b") * int(source.name[3:6]), 86_400.0),
+        take_of=lambda source: takes[source.name],
+    )
+    assert {(a, b) for a, b, _ in asked} == {("a/C000.mov", "b/C000.mov")}
+    assert set(read) <= {"a/C000.mov", "b/C000.mov"}
