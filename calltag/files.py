@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
+from types import MappingProxyType
 
 from calltag.errors import (
     CalltagError,
@@ -50,14 +51,30 @@ def written_whole(path: Path) -> Iterator[Path]:
     ...     path.read_text()
     'take,start_s'
     """
-    with _partial(path) as partial:
+    with partial_of(path) as partial:
         yield partial
         _move(partial, path, path)
 
 
 @contextmanager
-def _partial(path: Path) -> Iterator[Path]:
-    """Yield where to write a file; nothing is left there in the end."""
+def partial_of(path: Path) -> Iterator[Path]:
+    """Write a file under a name beside it, and leave it to others to give it its own.
+
+    Parameters
+    ----------
+    path : Path
+        The file; its folder is made where there is none.
+
+    Yields
+    ------
+    Path
+        Where to write. What is there still when the block ends is removed.
+
+    Raises
+    ------
+    WriteError
+        If the file cannot be written.
+    """
     partial = partial_path(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -73,13 +90,17 @@ def _partial(path: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def written_together(paths: Sequence[Path]) -> Iterator[list[Path]]:
+def written_together(
+    paths: Sequence[Path], beside: Mapping[Path, Path] = MappingProxyType({})
+) -> Iterator[list[Path]]:
     """Write files that belong together: none gets its own name before all are complete.
 
     Parameters
     ----------
     paths : sequence of Path
         The files to write, as by `written_whole`.
+    beside : mapping of Path to Path
+        Further ones that belong to these: where each was written, and its own place.
 
     Yields
     ------
@@ -93,9 +114,9 @@ def written_together(paths: Sequence[Path]) -> Iterator[list[Path]]:
         If one cannot be written.
     """
     with ExitStack() as stack:
-        partials = [stack.enter_context(_partial(path)) for path in paths]
+        partials = [stack.enter_context(partial_of(path)) for path in paths]
         yield partials
-        put_all_in_place(dict(zip(partials, paths, strict=True)))
+        put_all_in_place({**beside, **dict(zip(partials, paths, strict=True))})
 
 
 def put_all_in_place(files: Mapping[Path, Path]) -> None:
@@ -410,7 +431,12 @@ def refuse_existing(paths: Collection[Path], *, replace: bool, named: str = "fil
             raise ExistsError(path, f"exists already; name another {named}, or add --replace")
 
 
-def write_texts(texts: Mapping[Path, str], *, replace: bool) -> list[Path]:
+def write_texts(
+    texts: Mapping[Path, str],
+    *,
+    replace: bool,
+    beside: Mapping[Path, Path] = MappingProxyType({}),
+) -> list[Path]:
     """Write text files that belong together: all of them or, if one cannot be written, none.
 
     Parameters
@@ -419,11 +445,13 @@ def write_texts(texts: Mapping[Path, str], *, replace: bool) -> list[Path]:
         What to write where; line ends are kept as they are.
     replace : bool
         Whether existing files may be replaced.
+    beside : mapping of Path to Path
+        Further files that belong to these, as for `written_together`.
 
     Returns
     -------
     list of Path
-        The files.
+        The files of the texts.
 
     Raises
     ------
@@ -431,7 +459,7 @@ def write_texts(texts: Mapping[Path, str], *, replace: bool) -> list[Path]:
         If one may not be replaced or cannot be written.
     """
     refuse_existing(texts, replace=replace)
-    with written_together(list(texts)) as partials:
+    with written_together(list(texts), beside) as partials:
         for partial, text in zip(partials, texts.values(), strict=True):
             partial.write_bytes(text.encode("utf-8"))
     return list(texts)

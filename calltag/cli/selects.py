@@ -164,7 +164,8 @@ def selects_command(
     with rendering(
         sounds, gains, gap_s=gap, record_start=start_tc, replace_existing=replace
     ) as rendered:
-        written = write_selects(chosen, out, options, gap_s=gap)
+        beside = {made.place: made.path for made in rendered}
+        written = write_selects(chosen, out, options, gap_s=gap, beside=beside)
     say(f"{tell_files(written)}: {counted(len(chosen), 'call')}, the best first")
     for made in rendered:
         _tell_sound(made, sounds[made.path])

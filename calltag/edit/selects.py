@@ -8,10 +8,11 @@ from the same frames.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from types import MappingProxyType
 
 import opentimelineio as otio
 
@@ -113,7 +114,12 @@ def choose(
 
 
 def write_selects(
-    selects: Sequence[Select], out: Path, options: WriteOptions, *, gap_s: float = 0.0
+    selects: Sequence[Select],
+    out: Path,
+    options: WriteOptions,
+    *,
+    gap_s: float = 0.0,
+    beside: Mapping[Path, Path] = MappingProxyType({}),
 ) -> list[Path]:
     """Write selects as a timeline or as edit lists.
 
@@ -127,11 +133,13 @@ def write_selects(
         Title and start of the timeline.
     gap_s : float
         Seconds left empty between calls.
+    beside : mapping of Path to Path
+        What is written with them, or neither, as sound is: where it was rendered, and its place.
 
     Returns
     -------
     list of Path
-        The files written.
+        The timeline, or the lists and their table of reels.
 
     Raises
     ------
@@ -142,9 +150,13 @@ def write_selects(
     _check_selects(selects, out)
     if _as_lists(out):
         return edl_format.write_lists(
-            _events(selects, gap_s), out, options, if_too_fast="write a timeline (.otio) instead"
+            _events(selects, gap_s),
+            out,
+            options,
+            if_too_fast="write a timeline (.otio) instead",
+            beside=beside,
         )
-    return _write_timeline(selects, out, options, gap_s)
+    return _write_timeline(selects, out, options, gap_s, beside)
 
 
 def selects_paths(selects: Sequence[Select], out: Path) -> list[Path]:
@@ -298,7 +310,11 @@ def _events(selects: Sequence[Select], gap_s: float) -> list[edl_format.Event]:
 
 
 def _write_timeline(
-    selects: Sequence[Select], out: Path, options: WriteOptions, gap_s: float
+    selects: Sequence[Select],
+    out: Path,
+    options: WriteOptions,
+    gap_s: float,
+    beside: Mapping[Path, Path],
 ) -> list[Path]:
     rate = timeline_rate(selects)
     between = gap_frames(gap_s, rate)
@@ -317,4 +333,4 @@ def _write_timeline(
         )
         sound.append(otio_format.make_clip(source, sound.kind, stretch, with_markers=not seen))
     tracks = [picture, sound] if any(picture.find_clips()) else [sound]
-    return otio_format.write_timeline(tracks, rate, out, options)
+    return otio_format.write_timeline(tracks, rate, out, options, beside=beside)

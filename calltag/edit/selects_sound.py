@@ -10,7 +10,7 @@ of level is told.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
@@ -21,7 +21,7 @@ import numpy as np
 from calltag.arrays import FloatArray
 from calltag.edit.selects import Select, gap_frames, timeline_rate
 from calltag.errors import InputError, WriteError
-from calltag.files import refuse_existing, refuse_footage, written_together
+from calltag.files import partial_of, refuse_existing, refuse_footage
 from calltag.media.bext import Bext, history_line
 from calltag.media.reader import read_logged
 from calltag.media.timecode import frame_to_seconds, parse_start
@@ -55,11 +55,14 @@ class SelectsSound:
     ----------
     path : Path
         The file.
+    place : Path
+        Where it was rendered, until it is given its own name.
     gains_db : tuple of float
         Change of level of each call, in order; 0 where it was left.
     """
 
     path: Path
+    place: Path
     gains_db: tuple[float, ...]
 
 
@@ -96,9 +99,10 @@ def rendering(
     record_start: str = "01:00:00:00",
     replace_existing: bool = False,
 ) -> Iterator[list[SelectsSound]]:
-    """Render the sounds of several timelines; they appear when the block has ended well.
+    """Render the sounds of several timelines, each under a name beside its own.
 
-    In the block one writes what goes with them, so that neither is there without the other.
+    In the block they are given their own names together with the timelines, so that neither is
+    there without the other; what was not is removed.
 
     Parameters
     ----------
@@ -121,8 +125,7 @@ def rendering(
     Raises
     ------
     InputError
-        If there is nothing to render, or a file is a take, exists already or cannot be written; all
-        are as they were then.
+        If there is nothing to render, or a file is a take, exists already or cannot be written.
     MediaError
         If a take cannot be read.
     """
@@ -131,11 +134,14 @@ def rendering(
             raise InputError(f"{out.name}: no call was chosen")
         refuse_footage([out], [s.source.take.file for s in selects])
     refuse_existing(sounds, replace=replace_existing)
-    made = [SelectsSound(out, tuple(gains_db[out])) for out in sounds]
-    with written_together(list(sounds)) as places:
-        for place, one, selects in zip(places, made, sounds.values(), strict=True):
+    with ExitStack() as stack:
+        made = [
+            SelectsSound(out, stack.enter_context(partial_of(out)), tuple(gains_db[out]))
+            for out in sounds
+        ]
+        for one, selects in zip(made, sounds.values(), strict=True):
             try:
-                _render(selects, place, one.gains_db, gap_s, record_start)
+                _render(selects, one.place, one.gains_db, gap_s, record_start)
             except WriteError as error:
                 raise WriteError(one.path, error.reason) from error
         yield made

@@ -196,6 +196,24 @@ def test_a_disk_that_is_full_leaves_the_timeline_and_its_sound_as_they_were(shoo
     assert {path: path.read_bytes() for path in shoot.iterdir() if path.is_file()} == before
 
 
+@pytest.mark.parametrize("refused", ["best.otio", "best.wav"])
+def test_where_one_file_cannot_be_put_in_place_neither_is(shoot, monkeypatch, refused):
+    run("best.otio", "--sound", "best.wav")
+    before = {path: path.read_bytes() for path in shoot.iterdir() if path.is_file()}
+    put = Path.replace
+
+    def held(partial, target):
+        if target.name == refused:
+            raise OSError(errno.EPERM, os.strerror(errno.EPERM))
+        return put(partial, target)
+
+    monkeypatch.setattr(Path, "replace", held)
+    result = run("best.otio", "--sound", "best.wav", "--best", "1", "--replace")
+    assert str(result.exception).startswith(f"{refused}: cannot be written")
+    assert result.stderr == ""
+    assert {path: path.read_bytes() for path in shoot.iterdir() if path.is_file()} == before
+
+
 def test_each_of_several_edit_lists_has_its_own_sound(shoot, clips):
     shutil.copyfile(clips / "A001.mov", shoot / "rushes" / "B001.mov")
     with Log(shoot / "calltag.db") as log:

@@ -21,6 +21,7 @@ from calltag.edit.selects_sound import (
     rendering,
 )
 from calltag.errors import InputError, MediaError, WriteError
+from calltag.files import put_all_in_place
 from calltag.media.timecode import Rate
 from calltag.records.found import TakeLog
 from calltag.sound.true_peak import true_peak_dbtp
@@ -54,6 +55,7 @@ def render(selects, out, *, gains_db=None, **options):
     gains = {out: measure_gains(selects) if gains_db is None else gains_db}
     with rendering({out: selects}, gains, **options) as (made,):
         assert made.path == out
+        put_all_in_place({made.place: out})
     return made
 
 

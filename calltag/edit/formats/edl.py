@@ -14,9 +14,10 @@ standard for edit lists, SMPTE 258M, has a form of its own.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers, place
@@ -140,6 +141,7 @@ def write_lists(
     options: WriteOptions,
     *,
     if_too_fast: str = _CONFORM,
+    beside: Mapping[Path, Path] = MappingProxyType({}),
 ) -> list[Path]:
     """Write events as edit lists.
 
@@ -153,6 +155,8 @@ def write_lists(
         Title, and timecode that the record side begins at.
     if_too_fast : str
         What to do about a picture of more than 100 frames per second, for the sentence.
+    beside : mapping of Path to Path
+        What is written with them, or neither: see `calltag.files.written_together`.
 
     Returns
     -------
@@ -182,7 +186,7 @@ def write_lists(
         texts[path] = _list_text(part, rate, reels, title, options.record_start)
         notes += _over_midnight(part, rate, path.name, options.record_start)
     texts[table] = _reel_table(events, reels)
-    written = write_texts(texts, replace=options.replace)
+    written = write_texts(texts, replace=options.replace, beside=beside)
     if options.on_note is not None:
         for note in notes:
             options.on_note(note)

@@ -10,8 +10,9 @@ conversion to the track reads them, and the frame of the take is kept with the m
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
+from types import MappingProxyType
 from typing import Any
 
 import opentimelineio as otio
@@ -99,7 +100,12 @@ def timeline_rate(take_markers: Sequence[TakeMarkers]) -> Rate:
 
 
 def write_timeline(
-    tracks: Sequence[Any], rate: Rate, out: Path, options: WriteOptions
+    tracks: Sequence[Any],
+    rate: Rate,
+    out: Path,
+    options: WriteOptions,
+    *,
+    beside: Mapping[Path, Path] = MappingProxyType({}),
 ) -> list[Path]:
     """Write tracks as a timeline.
 
@@ -113,11 +119,13 @@ def write_timeline(
         The file.
     options : WriteOptions
         Title and start of the timeline.
+    beside : mapping of Path to Path
+        What is written with it, or neither: see `calltag.files.written_together`.
 
     Returns
     -------
     list of Path
-        The file written.
+        The file of the timeline.
 
     Raises
     ------
@@ -130,7 +138,7 @@ def write_timeline(
     )
     timeline.tracks.extend(tracks)
     text = otio.adapters.write_to_string(timeline, "otio_json")
-    return write_texts({out: text + "\n"}, replace=options.replace)
+    return write_texts({out: text + "\n"}, replace=options.replace, beside=beside)
 
 
 def make_clip(
