@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -179,26 +180,27 @@ def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
             f"{source.name}: {counted(len(file.bad), 'line')} cannot be used, so no label was "
             "taken; mend the file, or add --skip-bad"
         )
-    before = Counter(label.label for label in log.labels())
+    before = {label.label for label in log.labels()}
     log.change_labels(remove=file.given_way, put=(*file.parts, *file.labels))
     for note in measure_labels(log):
         say(note)
     _tell(file, source.name)
-    for sentence in _slips(file, before):
+    for sentence in _slips(file, before, Counter(label.label for label in log.labels())):
         say(sentence)
     if file.labels:
         say(_NEXT)
     return file
 
 
-def _slips(file: LabelFile, before: Counter[str]) -> list[str]:
+def _slips(file: LabelFile, before: Collection[str], now: Counter[str]) -> list[str]:
     """Say which labels, new to the log, are almost spelt as others that are used more often."""
     from calltag.learn.labels import probably_meant
 
     own = Counter(label.label for label in file.labels)
+    others = now - own  # what the table has put right is a name no more
     pairs = [
-        (label, probably_meant(label, [*before, *(one for one in own if own[one] > own[label])]))
-        for label in sorted(own.keys() - before.keys())
+        (label, probably_meant(label, [*others, *(one for one in own if own[one] > own[label])]))
+        for label in sorted(own.keys() - before)
     ]
     return [
         f"`{label}` is new; if `{meant}` is meant, write that and read the file again."

@@ -77,6 +77,14 @@ def test_a_name_that_may_be_a_slip_of_the_pen_is_told_once(run, log, write) -> N
     assert [label for _, at_s, label, _ in labels(log) if at_s == 34] == ["pit rail: rasp"]
 
 
+def test_the_right_name_in_place_of_a_slip_is_not_taken_for_one(run, log, write) -> None:
+    slip = ("A002.mov,30,30.5,pit rial: rasp,", "A002.mov,32,32.5,pit rial: rasp,")
+    run("label", "--from", write(*slip))
+    mended = run("label", "--from", write(*(line.replace("rial", "rail") for line in slip)))
+    assert " is new" not in mended.err
+    assert {label for _, at_s, label, _ in labels(log) if at_s >= 30} == {"pit rail: rasp"}
+
+
 def test_labels_are_taken_from_a_table(run, log, write) -> None:
     ran = run(
         "label",
