@@ -118,7 +118,8 @@ class Names:
     Attributes
     ----------
     right : int
-        Finds with the type of the reference with which they share most time.
+        Finds with the type of the reference with which they share most time, or of references in
+        which `RIGHT_SHARE` of them lies: two animals may call at once.
     other : int
         Finds with another type.
     none : int
@@ -211,15 +212,18 @@ def count_names(pairs: Sequence[Pair]) -> Names:
     right = other = none = 0
     for truth, found in pairs:
         t, f = _ends_s(truth), _ends_s(found)
+        labels = np.array([event.label for event in truth])
         common_s = _common_s(f, t)
         for number in np.flatnonzero(_covered(f, t, RIGHT_SHARE)):
-            meant = truth[int(common_s[number].argmax())].label
+            named, meant = found[number].label, truth[int(common_s[number].argmax())].label
             if not is_call_type(meant):
                 continue
-            named = found[number].label
-            right += named == meant
-            none += not is_call_type(named)
-            other += named != meant and is_call_type(named)
+            if not is_call_type(named):
+                none += 1
+            elif named == meant or _covered(f[[number]], t[labels == named], RIGHT_SHARE).any():
+                right += 1
+            else:
+                other += 1
     return Names(right, other, none)
 
 

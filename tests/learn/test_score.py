@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.errors import InputError
-from calltag.learn.counting import FOUND_SHARE
+from calltag.learn.counting import FOUND_SHARE, Names
 from calltag.learn.event_matching import match_events
 from calltag.learn.score import finds, read_truth, score
 from calltag.records.found import Call, TakeLog
@@ -153,6 +153,17 @@ def test_a_find_over_two_calls_bears_the_name_of_the_longer() -> None:
     truth = [event(0, 2, "pit rail: rasp"), event(2, 2.5, "marsh hooter: boom")]
     assert score(truth, [event(0, 2.5, "pit rail: rasp")]).names.right == 1
     assert score(truth, [event(0, 2.5, "marsh hooter: boom")]).names.other == 1
+
+
+def test_of_two_animals_at_once_either_name_is_right() -> None:
+    trill, rasp = "lesser reedling: trill", "pit rail: rasp"
+    truth = [event(0, 10, trill), event(3, 4, rasp)]
+    for found in (event(3, 4, rasp), event(2.9, 4.1, rasp), event(3, 4, trill)):
+        assert score(truth, [found]).names == Names(right=1, other=0, none=0)
+    for found in (event(2, 5, rasp), event(3, 4, "marsh hooter: boom")):
+        assert score(truth, [found]).names == Names(right=0, other=1, none=0)
+    unnamed = [event(3, 4, rasp), event(3, 4)]
+    assert score(unnamed, [event(3, 4)]).names == Names(right=0, other=0, none=1)
 
 
 def test_names_are_not_counted_where_the_reference_says_none() -> None:
