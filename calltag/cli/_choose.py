@@ -67,7 +67,7 @@ def choose_takes(
             if _plain(path) == _plain(name) or (name in places and is_one(file, places[name]))
         }
         its = {name for name in names if _is_named(path, name) or _lies_at(file, name, places)}
-        with_root = f"{Path(take_log.take.rushes).name}/{path}"
+        with_root = _with_root(take_log.take.rushes, path)
         of_root = {name for name in names if _is_named(with_root, name)}
         if its or of_root:
             fitting.append((take_log, its, of_root, whole))
@@ -77,7 +77,8 @@ def choose_takes(
         name = min(unseen)
         for rushes, problem in unread:
             file = os.path.realpath(Path(rushes, problem.path)) if name in places else ""
-            if _is_named(problem.path, name) or _lies_at(file, name, places):
+            paths_of_it = (problem.path, _with_root(rushes, problem.path))
+            if any(_is_named(path, name) for path in paths_of_it) or _lies_at(file, name, places):
                 raise InputError(f"{problem.path}: could not be read: {problem.reason}")
         raise no_such_take(name, paths)
     for take_log, its, of_root, whole in fitting:
@@ -109,6 +110,10 @@ def _lies_at(file: str, name: str, places: Mapping[str, str]) -> bool:
     if place is None:
         return False
     return is_one(Path(*Path(file).parts[: len(Path(place).parts)]), place)
+
+
+def _with_root(rushes: str, path: str) -> str:
+    return f"{Path(rushes).name}/{path}"
 
 
 def _plain(name: str) -> str:

@@ -104,12 +104,12 @@ def test_a_slip_in_a_name_is_answered_with_what_may_be_meant(typed: str, meant: 
         list(choose_takes(every, [typed]))
 
 
-@pytest.mark.parametrize("typed", ["card2/A009.mov", "a009.mov", "card2", "FILE"])
+@pytest.mark.parametrize("typed", ["card2/A009.mov", "a009.mov", "card2", "Dawn/card2", "FILE"])
 def test_a_take_that_could_not_be_read_is_told_with_its_reason(typed: str, tmp_path) -> None:
-    broken = tmp_path / "card2" / "A009.mov"
-    broken.parent.mkdir()
+    broken = tmp_path / "dawn" / "card2" / "A009.mov"
+    broken.parent.mkdir(parents=True)
     broken.touch()
-    unread = [(str(tmp_path), Problem(path="card2/A009.mov", reason="it is empty"))]
+    unread = [(str(tmp_path / "dawn"), Problem(path="card2/A009.mov", reason="it is empty"))]
     name = str(broken) if typed == "FILE" else typed
     with pytest.raises(InputError, match=r"^card2/A009\.mov: could not be read: it is empty$"):
         list(choose_takes(logs("card1/A008.mov"), [name], unread))
