@@ -288,7 +288,7 @@ def _most_agree(witnesses: Sequence[_Witness]) -> _Agreed:
 
 
 def _folder(take: Take) -> Hashable:
-    """The folder of a take, with whether it states timecode: dates are another clock."""
+    """The folder of a take, with the kind of its clock: a recorder's may lie beside a camera's."""
     return take.rushes, PurePosixPath(take.path).parent, take.start_tc is None
 
 

@@ -262,9 +262,20 @@ def test_a_slowed_take_is_looked_for_where_the_others_of_its_folder_put_it(
     others = [*sure, (replace(a, path="cam1/reeds at dawn.mp4"), b, 3.0)]
     found = look([(slowed, second, None), *others], tmp_path)[0][0]
     assert found.outcome is Outcome.NOTHING
-    stated = replace(slowed, start_tc=None)
-    found = look([(stated, second, None), *sure], tmp_path)[0][0]
-    assert found.outcome is Outcome.NOTHING, "its date is another clock"
+    record = replace(slowed, start_tc=None, time_reference=round(at_s * 48_000))
+    found = look([(record, second, None), *sure], tmp_path)[0][0]
+    assert found.outcome is Outcome.NOTHING, "samples since midnight are a recorder's clock"
+
+    def in_one(take: Take) -> Take:
+        return replace(take, path=f"day/{take.path.partition('/')[2]}")
+
+    at_once = [cam("cam2/B009.mov", at_s + 0.06 + pair.offset_s)]
+    at_once += [cam(f"cam2/B00{n}.mov", TEN_S + 600 * n + 3) for n in range(2)]
+    shared = [
+        (in_one(a), in_one(b), offset_s)
+        for (a, _, offset_s), b in zip([(slowed, second, None), *sure], at_once, strict=True)
+    ]
+    assert look(shared, tmp_path)[0][0].outcome is Outcome.NOTHING
 
 
 def test_a_slowed_take_is_not_placed_by_the_clocks_of_the_others_alone(quiet: Path) -> None:
