@@ -462,6 +462,8 @@ def test_a_machine_that_is_noticed_nearly_to_the_ends_gets_one_verdict() -> None
     assert [(u.start_s, u.end_s) for u in verdict.usable] == [(0, 60)]
     found = effects(take_log([], heard, floor_dbfs=-29), [], read_thresholds())
     assert [(one.noise.start_s, one.noise.end_s) for one in found] == [(0, 60)]
+    short = effects(take_log([], [cutter(5, 58)], floor_dbfs=-29), [], read_thresholds())
+    assert [(one.noise.start_s, one.noise.end_s) for one in short] == [(0, 5), (5, 58), (58, 60)]
     hum = noise("machine", 0.0, 59.9, 50.0, 50.0, detail=f"{HUM} 50 Hz")
     apart = effects(take_log([], [*heard, hum], floor_dbfs=-29), [], read_thresholds())
     assert [one.noise.end_s for one in apart if one.noise.is_hum] == [59.9]

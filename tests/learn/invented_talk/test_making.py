@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -17,7 +18,7 @@ from calltag.learn.invented_talk import making, speakers, takes
 from calltag.learn.invented_talk.takes import SORTS, TAKE_S, Take
 from calltag.learn.starter import synth_calls
 from calltag.learn.surroundings import EVIDENCE
-from calltag.learn.talk import TALK_EVIDENCE, Talk, talk_model
+from calltag.learn.talk import _RARER, TALK_EVIDENCE, Talk, talk_model
 from calltag.records.span import Span
 from calltag.sound.events import measure_region
 from calltag.sound.spectrum import N_BINS, RATE_HZ
@@ -110,6 +111,17 @@ def test_what_is_learnt_tells_the_lessons_apart(rng) -> None:
     told = np.array([talk.probability_of(row) for row in rows])
     assert ((told > 0.5) == is_talk).mean() > 0.9
     assert talk.lessons == {"talk": is_talk.sum(), "calls": (~is_talk).sum()}
+
+
+def test_lessons_are_learnt_as_they_are_judged(rng) -> None:
+    """A regression's mean odds are those of its lessons; four of them lie ten spreads out."""
+    rows = rng.normal(0, 1, (400, len(TALK_EVIDENCE)))
+    is_talk = rows[:, 0] > 0
+    is_talk[:4], rows[:4, 1] = True, 100
+    talk = making.fit([making.Lesson(*one) for one in zip(is_talk, rows, strict=True)])
+    talk = replace(talk, usual_odds=talk.usual_odds + _RARER)
+    told = [talk.probability_of(row) for row in rows]
+    assert np.mean(told) == pytest.approx(is_talk.mean(), abs=1e-4)
 
 
 def test_without_talk_or_calls_nothing_is_learnt() -> None:
