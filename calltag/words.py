@@ -41,7 +41,7 @@ def one_spelling(text: str) -> str:
 
 _DIGITS = re.compile(r"(\d+)")
 _POSITION = re.compile(
-    r"(?:(?:(\d+):(?=\d\d:))?(\d+):(?=[0-5]\d(?!\d)))?(\d+(?:[.,]\d*)?)", re.ASCII
+    r"(?:(?:(\d+):(?=[0-5]\d:))?(\d+):(?=[0-5]\d(?!\d)))?(\d+(?:[.,]\d*)?)", re.ASCII
 )
 
 

@@ -218,7 +218,7 @@ def test_a_dry_run_writes_nothing(run, rushes, tmp_path):
     assert not (tmp_path / "lib").exists()
 
 
-@pytest.mark.parametrize("at", ["nan", "-1", "1e3", "1:99", "7:1", "", "3.2 s"])
+@pytest.mark.parametrize("at", ["nan", "-1", "1e3", "1:99", "1:60:00", "7:1", "", "3.2 s"])
 def test_a_second_that_is_none_is_told_what_to_write(run, rushes, at):
     sentence = "write seconds, as 62.35, or minutes and seconds, as 1:02.35"
     ran = run("keep", "--library", "lib", "--take", "A001.wav", "--at", at)
