@@ -26,6 +26,10 @@ ALONE_S = 60
 """How long a scheduler may be left without any worker in the middle of the work."""
 
 
+class _DesertedError(Exception):
+    """A scheduler has no worker, and none came."""
+
+
 def on_cluster(
     function: Callable[[Item], Result], items: Sequence[Item], address: str
 ) -> Generator[tuple[int, Result | None], None, None]:
@@ -64,7 +68,7 @@ def on_cluster(
     with Client(address, timeout=TIMEOUT_S, set_as_default=False) as client:
         blamed: list[int] = []
         try:
-            client.wait_for_workers(1, timeout=TIMEOUT_S)
+            _wait_for_a_worker(client, TIMEOUT_S)
             indexes = {
                 client.submit(function, item, pure=False): index for index, item in enumerate(items)
             }
@@ -74,11 +78,14 @@ def on_cluster(
                         result = future.result(TIMEOUT_S)
                     except KilledWorker:
                         blamed.append(indexes.pop(future))
-                    except TimeoutError:  # its worker left with it: it is worked on anew
-                        client.wait_for_workers(1, timeout=ALONE_S)
+                    except TimeoutError:
+                        if future.status == "error":  # it is what the function raised
+                            raise
+                        # its worker left with it: it is worked on anew
+                        _wait_for_a_worker(client, ALONE_S)
                     else:
                         yield indexes.pop(future), result
-        except TimeoutError:
+        except _DesertedError:
             raise InputError(
                 f"--dask {address}: the scheduler has no workers; start some and try again"
             ) from None
@@ -86,7 +93,7 @@ def on_cluster(
             try:
                 [alone] = _ended(client, [client.submit(function, items[index], pure=False)])
                 yield index, alone.result(TIMEOUT_S)
-            except (KilledWorker, TimeoutError):
+            except (KilledWorker, TimeoutError, _DesertedError):
                 yield index, None
 
 
@@ -112,4 +119,11 @@ def _ended(client: Client, pending: Iterable[Future]) -> set[Future]:
             with client.as_current():
                 return set(wait(list(pending), TIMEOUT_S, "FIRST_COMPLETED").done)
         except TimeoutError:
-            client.wait_for_workers(1, timeout=ALONE_S)
+            _wait_for_a_worker(client, ALONE_S)
+
+
+def _wait_for_a_worker(client: Client, timeout_s: float) -> None:
+    try:
+        client.wait_for_workers(1, timeout=timeout_s)
+    except TimeoutError:
+        raise _DesertedError from None

@@ -111,6 +111,24 @@ def test_a_result_that_leaves_with_the_last_worker_is_not_waited_for_without_end
             list(work_through(abs, [1], workers=1, dask=local.scheduler_address))
 
 
+def test_a_time_out_of_the_work_itself_ends_it(
+    cluster: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is no result that left with its worker, which would be waited for."""
+    rounds, ended = iter(range(3)), cluster_module._ended
+
+    def bounded(client, pending):
+        assert next(rounds, None) is not None, "it goes on without end"
+        return ended(client, pending)
+
+    def times_out(_item: int) -> None:
+        raise TimeoutError("the disk does not answer")
+
+    monkeypatch.setattr(cluster_module, "_ended", bounded)
+    with pytest.raises(TimeoutError, match="the disk does not answer"):
+        list(work_through(times_out, [1], workers=1, dask=cluster))
+
+
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "hide"])
 def test_a_cluster_that_is_not_there_is_told(address: str) -> None:
     pytest.importorskip("distributed")
