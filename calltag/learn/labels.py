@@ -202,8 +202,8 @@ def probably_meant(label: str, others: Iterable[str]) -> str | None:
     Returns
     -------
     str or None
-        The nearest; None where none is near, or where they differ in digits, or in a letter that
-        stands alone, as ``song a`` and ``song b`` do.
+        The nearest; None where none is near, or where they differ in digits, also Roman ones, or in
+        a letter that stands alone, as ``song a`` and ``song b`` do.
 
     Examples
     --------
@@ -222,7 +222,7 @@ def probably_meant(label: str, others: Iterable[str]) -> str | None:
 
 def _counts(label: str) -> list[str]:
     """The digits of a label and the letters that stand alone: what numbers types of one kind."""
-    return re.findall(r"\d+|\b[^\W\d_]\b", label.casefold())
+    return re.findall(r"\d+|\b(?:[ivx]+|[^\W\d_])\b", label.casefold())
 
 
 def _is_spoken(character: str) -> bool:

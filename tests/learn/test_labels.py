@@ -87,12 +87,14 @@ def test_two_spellings_of_one_name_are_noticed() -> None:
         ("pit rail: squeal", None),
         ("pit rail: song 2", None),
         ("pit rail: song b", None),
+        ("pit rail: song iii", None),
         ("marsh hooter: boom", None),
         ("machine/saw", None),
     ],
 )
 def test_a_slip_of_the_pen_is_told_from_another_name(label: str, meant: str | None) -> None:
-    used = ["marsh hooter: boom", "pit rail: rasp", "pit rail: song 1", "pit rail: song a"]
+    songs = [f"pit rail: song {which}" for which in ("1", "a", "ii")]
+    used = ["marsh hooter: boom", "pit rail: rasp", *songs]
     assert probably_meant(label, used) == meant
 
 
