@@ -84,7 +84,7 @@ WRONG = (
     ("library find --id 1", "1: is no id"),
     ("library out edit --fps 25df", "drop-frame"),
     ("library like a.wav --length 1", "--length goes with --at"),
-    ("library like a.wav --at nan", "write 0 or more"),
+    ("library like a.wav --at nan", "write seconds, as 62.35"),
 )
 
 
