@@ -24,7 +24,7 @@ from calltag.learn.panel import Panel
 from calltag.learn.tagger import Tagger
 from calltag.learn.validate import Doubt, Validation, validate
 from calltag.records.span import Span
-from calltag.words import counted, sure
+from calltag.words import counted, position, sure
 
 LEAST = 2
 """Examples that a label must have to be taught at all."""
@@ -183,7 +183,7 @@ class Report:
         if self.label_next:
             lines.append("Label these next, they would teach most:")
             lines += [
-                f"  {sound.take} at {sound.span.start_s:.1f} s"
+                f"  {sound.take} at {position(sound.span.start_s)}"
                 for sound in self.label_next[:_SHOWN]
             ]
         return lines
@@ -192,8 +192,8 @@ class Report:
         return [
             "Labels to look at again:",
             *(
-                f"  {doubt.take} at {doubt.span.start_s:.1f} s: labelled {doubt.label}, sounds like"
-                f" {doubt.suggestion} ({sure(doubt.confidence)} sure"
+                f"  {doubt.take} at {position(doubt.span.start_s)}: labelled {doubt.label}, sounds"
+                f" like {doubt.suggestion} ({sure(doubt.confidence)} sure"
                 f"{'' if doubt.learnt else ', so it was not learnt from'})"
                 for doubt in self.look_again[:_SHOWN]
             ),

@@ -68,7 +68,7 @@ def test_report_names_places(sounds) -> None:
     assert len(report.label_next) == NEXT
     assert {sound.take for sound in report.label_next} == {"A009.MOV"}
     text = report.text()
-    assert "  B007.MOV at 83.4 s: labelled machine, sounds like" in text
+    assert "  B007.MOV at 1:23.40: labelled machine, sounds like" in text
     assert "Label these next, they would teach most:\n  A009.MOV at " in text
 
 
