@@ -21,7 +21,7 @@ from itertools import combinations
 from pathlib import Path
 
 from calltag.edit.sync_line import Line, fit_line
-from calltag.edit.sync_order import SAME_S, Order
+from calltag.edit.sync_order import SAME_S, Order, Turn
 from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_sound
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
@@ -194,7 +194,7 @@ def sync_takes(
                 found[first, second] = _nothing(*names, _NOT_AS_SAID)
             else:
                 traces = reading.trace(first), reading.trace(second)
-                found[first, second] = _compared(*traces, *names, within, turn.begins_s)
+                found[first, second] = _compared(*traces, *names, within, turn)
                 if (lies := found[first, second].lined_up) is not None:
                     order.learn(turn, lies.offset_s)
         except MediaError:
@@ -205,15 +205,16 @@ def sync_takes(
 
 
 def _compared(
-    a: Trace, b: Trace, take_a: str, take_b: str, within: Bounds, about_s: float | None
+    a: Trace, b: Trace, take_a: str, take_b: str, within: Bounds, turn: Turn
 ) -> Comparison:
     """Compare two takes, first where B is to begin by the clocks, if they tell."""
-    if about_s is not None:
-        low_s, high_s = max(within.low_s, about_s - SAME_S), min(within.high_s, about_s + SAME_S)
+    if turn.begins_s is not None:
+        low_s = max(within.low_s, turn.begins_s - SAME_S)
+        high_s = min(within.high_s, turn.begins_s + SAME_S)
         near = compare(a, b, take_a, take_b, bounds=Bounds(low_s, high_s))
         if near.lined_up is not None:
             return near
-    return compare(a, b, take_a, take_b, bounds=within)
+    return compare(a, b, take_a, take_b, bounds=within, glance=turn.glance)
 
 
 def _pairs(n_takes: int, n_first: int | None) -> Iterator[tuple[int, int]]:
@@ -360,6 +361,7 @@ def compare(
     *,
     bounds: Bounds | None = None,
     worth: float = WORTH_TELLING,
+    glance: bool = False,
 ) -> Comparison:
     """Find out whether, and how, two takes lie against each other.
 
@@ -373,6 +375,9 @@ def compare(
         Where to look for the beginning of B in A; everywhere unless given.
     worth : float
         Evidence, with that of the rest, from which on a place is told.
+    glance : bool
+        Whether their outlines alone are searched: a tenth of the time, for a pair of which nothing
+        is expected.
 
     Returns
     -------
@@ -387,9 +392,9 @@ def compare(
         return _nothing(take_a, take_b, _NOT_AS_SAID)
     if a.duration_s < b.duration_s:  # pieces of the shorter are looked for in the longer
         turned = Bounds(-within.high_s, -within.low_s)
-        lines = [_inverse(line) for line in _lines(b, a, turned)]
+        lines = [_inverse(line) for line in _lines(b, a, turned, glance=glance)]
     else:
-        lines = _lines(a, b, within)
+        lines = _lines(a, b, within, glance=glance)
     narrow = within.high_s - within.low_s <= _NARROW_S
     return _judged(a, b, take_a, take_b, lines, narrow=narrow, worth=worth)
 
@@ -421,9 +426,11 @@ def _nothing(take_a: str, take_b: str, reason: str) -> Comparison:
     )
 
 
-def _lines(a: Trace, b: Trace, bounds: Bounds) -> list[Line]:
+def _lines(a: Trace, b: Trace, bounds: Bounds, *, glance: bool) -> list[Line]:
     """Lines of all places worth a look, the best first, none twice."""
-    places = search_sound(a, b, bounds) + search_outlines(a, b, bounds)
+    places = search_outlines(a, b, bounds)
+    if not glance:
+        places = search_sound(a, b, bounds) + places
     found = [line for place in places if (line := fit_line(a, b, place)) is not None]
     distinct: list[Line] = []
     for line in sorted(found, key=_total, reverse=True):

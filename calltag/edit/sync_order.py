@@ -4,7 +4,8 @@ Two cards hold thousands of pairs, of which some hundred ran at the same time. S
 that did so by the clocks of their cameras: by the clocks as they are, until a pair is lined up and
 says how far they are apart. Once a few pairs of two folders are lined up, and all say the same,
 takes of these that lie a minute and more apart by that are not compared at all, as long as each of
-the two began between others that say so: then no clock was set anew meanwhile.
+the two began between others that say so: then no clock was set anew meanwhile. What began before or
+after all these is given a glance.
 
 That asks less of clocks than `calltag.edit.camera_clocks`, which places takes by them: dates that
 are cut off to the second will do.
@@ -50,6 +51,8 @@ class Turn(NamedTuple):
         Numbers of the takes.
     spared : bool
         Whether it need not be compared.
+    glance : bool
+        Whether nothing is expected of it, unless a clock was set anew since.
     begins_s : float or None
         About where the second begins in the first, to `SAME_S`, where that is sure.
     """
@@ -57,6 +60,7 @@ class Turn(NamedTuple):
     first: int
     second: int
     spared: bool = False
+    glance: bool = False
     begins_s: float | None = None
 
 
@@ -124,7 +128,9 @@ class Order:
                     yield Turn(*pair, begins_s=begins_s if self._agreed(*pair) else None)
             n_taken = 0
             while n_taken < len(apart) and self._n_known == n_known:  # or others may be near now
-                yield Turn(*apart[n_taken], spared=self._is_sure(*apart[n_taken]))
+                pair = apart[n_taken]
+                sure, agreed = self._is_sure(*pair), self._agreed(*pair)
+                yield Turn(*pair, spared=sure, glance=agreed and not sure)
                 n_taken += 1
             left = apart[n_taken:]
 

@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import correlate, correlation_lags
 
+from calltag.edit import sync
 from calltag.edit.sync import Comparison, Outcome, Source, compare, sync_takes
 from calltag.edit.sync_joins import follow_joins
 from calltag.edit.sync_search import Bounds
@@ -117,6 +118,15 @@ def test_two_microphones_are_lined_up(pairs, seed: int, conditions: dict) -> Non
     assert found.outcome is Outcome.LINED_UP
     assert pair.worst_error_s(found.alignment) < CLOSE_S / 5
     assert found.alignment.drift_ppm == pytest.approx(pair.drift_ppm, abs=40)
+
+
+def test_a_glance_is_enough_for_what_both_heard_clearly(pairs, monkeypatch) -> None:
+    """As where a clock was set anew; the evened sound is not searched."""
+    monkeypatch.setattr(sync, "search_sound", lambda *_: pytest.fail("searched"))
+    pair = pairs.make_pair(7, seconds=24.0, snr_db=10.0)
+    a, b = pairs.traced(pair.a), pairs.traced(pair.b, pair.rate_b_hz)
+    for one, other in ((a, b), (b, a)):
+        assert compare(one, other, glance=True).outcome is Outcome.LINED_UP
 
 
 @pytest.mark.parametrize("seed", [13, 15])

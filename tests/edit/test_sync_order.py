@@ -133,9 +133,12 @@ def test_what_began_before_or_after_all_that_agree_is_compared() -> None:
     late = len(shoot.takes) - 1
     shoot.pairs += [(number, late) for number in range(20)]
     shoot.files.append((7200.0, 600.0))
-    spared = {turn[:2] for turn in shoot.go_through(Order(known(shoot.takes))) if turn.spared}
+    turns = shoot.go_through(Order(known(shoot.takes)))
+    spared = {turn[:2] for turn in turns if turn.spared}
     assert spared
     assert not any(late in pair for pair in spared)
+    assert all(turn.glance for turn in turns if turn.second == late)
+    assert not any(turn.glance for turn in turns if shoot.offset_s(turn[:2]) is not None)
 
 
 def test_without_clocks_all_are_compared_in_order() -> None:
@@ -164,7 +167,7 @@ def heard(monkeypatch: pytest.MonkeyPatch):
                 raise MediaError(path, "is damaged")
             return path.as_posix()
 
-        def compare(_a, _b, take_a: str, take_b: str, *, bounds: Bounds) -> Comparison:
+        def compare(_a, _b, take_a: str, take_b: str, *, bounds: Bounds, **_) -> Comparison:
             asked.append((take_a, take_b, bounds))
             offset_s = shoot.offset_s((number_of[take_a], number_of[take_b]))
             lies = None
