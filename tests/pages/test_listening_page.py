@@ -570,6 +570,8 @@ def test_an_undo_that_fails_can_be_tried_again(opened, log_path) -> None:
     ready(page)
     page.keyboard.press("n")
     wait_for_labels(page, 1)
+    until(page, "!document.getElementById('undo').disabled")  # the page knows it, too
+    ready(page)
     page.route("**/undo", lambda route: route.fulfill(status=409, json={"problem": "Locked."}))
     page.keyboard.press("u")
     page.wait_for_selector("#alert:not([hidden])")
