@@ -110,7 +110,7 @@ def sync_command(
     other commands too.
 
     Of many pairs, those come first that ran at the same time by the clocks. Once three of two
-    folders are lined up, and agree on how far the clocks are apart, pairs that lie a minute and
+    cameras are lined up, and agree on how far the clocks are apart, pairs that lie a minute and
     more apart by that, between others that agree, are not listened to.
 
     Pairs that are lined up, or were before on the same day, tell how far the clocks of two cameras

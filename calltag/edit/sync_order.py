@@ -2,10 +2,10 @@
 
 Two cards hold thousands of pairs, of which some hundred ran at the same time. So pairs come first
 that did so by the clocks of their cameras: by the clocks as they are, until a pair is lined up and
-says how far they are apart. Once a few pairs of two folders are lined up, and all say the same,
+says how far they are apart. Once a few pairs of two cameras are lined up, and all say the same,
 takes of these that lie a minute and more apart by that are not compared at all, as long as each of
-the two began between others that say so: then no clock was set anew meanwhile. What began before or
-after all these is given a glance.
+the two began between others that say so, and the clock ran on from take to take by name: then it
+was not set anew meanwhile. What began before or after all these is given a glance.
 
 That asks less of clocks than `calltag.edit.camera_clocks`, which places takes by them: dates that
 are cut off to the second will do.
@@ -13,10 +13,11 @@ are cut off to the second will do.
 
 from __future__ import annotations
 
+import math
+from bisect import insort
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from datetime import datetime
-from pathlib import PurePosixPath
 from statistics import median
 from typing import NamedTuple
 
@@ -30,15 +31,18 @@ from calltag.media.clock import (
     time_of_day_s,
     within_half_s,
 )
+from calltag.media.joins import camera
 from calltag.records.take import Take
+from calltag.words import name_order
 
 ENOUGH_PAIRS = 3
-"""Pairs that have to be lined up, and to say the same of two folders' clocks."""
+"""Pairs that have to be lined up, and to say the same of two cameras' clocks."""
 
 SAME_S = 10.0
 """Clocks of two cameras part by no more within a day, and dates are cut off to the second."""
 
 _NEAR_S = 60.0  # apart by less than this, takes may have run at the same time
+_MOVED_S = 1.0  # from what was known of clocks: others may be near now
 _EPOCH = datetime(1970, 1, 1)
 
 
@@ -64,13 +68,46 @@ class Turn(NamedTuple):
     begins_s: float | None = None
 
 
-class _Witness(NamedTuple):
-    """A pair that is lined up: when its takes began, and by how much the clock of the second is
-    ahead."""
+class _Known(NamedTuple):
+    """What counts of a take: its camera, in which of its runs it lies, and when it began."""
 
-    at_s: float
-    its_at_s: float
-    ahead_s: float
+    take: Take
+    camera: Hashable
+    run: int
+    at_s: float | None
+
+
+_Reach = dict[int, tuple[float, float]]
+"""From when to when takes of a run began."""
+
+
+class _Said:
+    """What pairs of two cameras that are lined up say of their clocks."""
+
+    def __init__(self) -> None:
+        self.ahead_s = 0.0  # of the second, by most
+        self.agreed = False
+        self._all_s: list[float] = []
+        self._reaches: tuple[_Reach, _Reach] = ({}, {})
+
+    def add(self, ahead_s: float, pair: Iterable[_Known]) -> None:
+        """Take in a pair, and by how much the clock of its second take is ahead."""
+        insort(self._all_s, ahead_s)
+        for reach, one in zip(self._reaches, pair, strict=True):
+            if one.at_s is not None:
+                least_s, most_s = reach.get(one.run, (one.at_s, one.at_s))
+                reach[one.run] = min(least_s, one.at_s), max(most_s, one.at_s)
+        self.ahead_s = median(self._all_s)
+        enough = len(self._all_s) >= ENOUGH_PAIRS
+        self.agreed = enough and self._all_s[-1] - self._all_s[0] <= SAME_S
+
+    def between(self, pair: Iterable[_Known]) -> bool:
+        """Whether each of two takes began between others of its run that were taken in."""
+        for reach, one in zip(self._reaches, pair, strict=True):
+            least_s, most_s = reach.get(one.run, (math.inf, -math.inf))
+            if one.at_s is None or not least_s <= one.at_s <= most_s:
+                return False
+        return True
 
 
 class Order:
@@ -83,8 +120,10 @@ class Order:
     """
 
     def __init__(self, takes: Mapping[int, Take]) -> None:
-        self._takes = takes
-        self._said: dict[tuple[Hashable, ...], list[_Witness]] = defaultdict(list)
+        self._takes = _in_runs(takes)
+        self._said: dict[tuple[Hashable, Hashable], _Said] = defaultdict(_Said)
+        self._stated: dict[tuple[int, int], float | None] = {}
+        self._n_moved = 0
 
     def learn(self, turn: Turn, offset_s: float) -> None:
         """Take in how the takes of a pair lie.
@@ -96,13 +135,15 @@ class Order:
         offset_s : float
             Where the second begins, in seconds of the first.
         """
-        take_a, take_b = (self._takes.get(number) for number in (turn.first, turn.second))
-        if take_a is None or take_b is None:
+        pair = turn.first, turn.second
+        stated_s = self._stated_s(*pair)
+        if stated_s is None:
             return
-        stated_s, at_s, its_at_s = _stated_s(take_a, take_b), _at_s(take_a), _at_s(take_b)
-        if stated_s is not None and at_s is not None and its_at_s is not None:
-            said = self._said[_folder(take_a), _folder(take_b)]
-            said.append(_Witness(at_s, its_at_s, stated_s - offset_s))
+        said = self._said_of(*pair)
+        before_s = said.ahead_s
+        more_s = self._within_a_turn(*pair, stated_s - offset_s - before_s)
+        said.add(before_s + more_s, [self._takes[number] for number in pair])
+        self._n_moved += abs(said.ahead_s - before_s) > _MOVED_S
 
     def through(self, pairs: Iterable[tuple[int, int]]) -> Iterator[Turn]:
         """Go through pairs, those first that seem to have run at the same time.
@@ -119,86 +160,84 @@ class Order:
         """
         left = list(pairs)
         while left:
-            apart, n_known = [], self._n_known
+            apart, n_moved = [], self._n_moved
             for pair in left:
                 begins_s = self._begins_s(*pair)
                 if self._gap_s(*pair, begins_s) > _NEAR_S:
                     apart.append(pair)
                 else:
-                    yield Turn(*pair, begins_s=begins_s if self._agreed(*pair) else None)
+                    agreed = begins_s is not None and self._said_of(*pair).agreed
+                    yield Turn(*pair, begins_s=begins_s if agreed else None)
             n_taken = 0
-            while n_taken < len(apart) and self._n_known == n_known:  # or others may be near now
+            while n_taken < len(apart) and self._n_moved == n_moved:  # or others may be near now
                 pair = apart[n_taken]
-                sure, agreed = self._is_sure(*pair), self._agreed(*pair)
-                yield Turn(*pair, spared=sure, glance=agreed and not sure)
+                sure = self._is_sure(*pair)
+                yield Turn(*pair, spared=sure, glance=self._said_of(*pair).agreed and not sure)
                 n_taken += 1
             left = apart[n_taken:]
 
-    @property
-    def _n_known(self) -> int:
-        """How many pairs are lined up."""
-        return sum(map(len, self._said.values()))
+    def _stated_s(self, first: int, second: int) -> float | None:
+        """How much later the second begins by what the takes state; None if clocks are mute."""
+        if first not in self._takes or second not in self._takes:
+            return None
+        if (first, second) not in self._stated:
+            stated_s = _stated_s(self._takes[first].take, self._takes[second].take)
+            self._stated[first, second] = stated_s
+        return self._stated[first, second]
 
     def _begins_s(self, first: int, second: int) -> float | None:
         """Where the second begins in the first by what is known by now; None if clocks are mute."""
-        if first not in self._takes or second not in self._takes:
-            return None
-        stated_s = _stated_s(self._takes[first], self._takes[second])
+        stated_s = self._stated_s(first, second)
         if stated_s is None:
             return None
-        said = self._said_of(first, second)
-        return stated_s - (median(one.ahead_s for one in said) if said else 0.0)
+        return self._within_a_turn(first, second, stated_s - self._said_of(first, second).ahead_s)
+
+    def _within_a_turn(self, first: int, second: int, difference_s: float) -> float:
+        """A difference as it is where dates tell the day, or else to within half a day."""
+        one, other = self._takes[first].take, self._takes[second].take
+        if abs(difference_s) <= DAY_S / 2 or dates_apart_s(one, other) is not None:
+            return difference_s
+        return within_half_s(difference_s, longer_day_s(one, other))
 
     def _gap_s(self, first: int, second: int, begins_s: float | None) -> float:
         """How far apart two takes lie; 0 where they may not."""
         if begins_s is None:
             return 0.0
-        length_s, its_length_s = self._takes[first].duration_s, self._takes[second].duration_s
-        return max(0.0, begins_s - length_s, -begins_s - its_length_s)
-
-    def _agreed(self, first: int, second: int) -> bool:
-        """Whether enough pairs tell of the clocks of two takes, and all tell the same."""
-        said = self._said_of(first, second)
-        return len(said) >= ENOUGH_PAIRS and _reach(one.ahead_s for one in said).length_s <= SAME_S
+        one, other = self._takes[first].take, self._takes[second].take
+        return max(0.0, begins_s - one.duration_s, -begins_s - other.duration_s)
 
     def _is_sure(self, first: int, second: int) -> bool:
-        """Whether they do, before and after each of the two takes."""
-        if not self._agreed(first, second):
-            return False
+        """Whether pairs enough tell the same, before and after each of the two takes."""
         said = self._said_of(first, second)
-        return _reach(one.at_s for one in said).holds(_at_s(self._takes[first])) and _reach(
-            one.its_at_s for one in said
-        ).holds(_at_s(self._takes[second]))
+        return said.agreed and said.between((self._takes[first], self._takes[second]))
 
-    def _said_of(self, first: int, second: int) -> Sequence[_Witness]:
-        """What pairs of the folders of two takes said."""
-        takes = (self._takes.get(number) for number in (first, second))
-        folders = tuple(_folder(take) for take in takes if take is not None)
-        return self._said.get(folders, ())
+    def _said_of(self, first: int, second: int) -> _Said:
+        """What pairs of the cameras of two takes said."""
+        return self._said[self._takes[first].camera, self._takes[second].camera]
 
 
-class _Reach(NamedTuple):
-    """From the least of some times to the greatest."""
+def _in_runs(takes: Mapping[int, Take]) -> dict[int, _Known]:
+    """Number the runs of each camera's takes, by name, in which each begins after the one before.
 
-    least_s: float
-    most_s: float
+    A clock that is set back begins another, as one does that is set right after it was ahead.
+    """
+    known: dict[int, _Known] = {}
+    last: dict[Hashable, _Known] = {}
+    for number in sorted(takes, key=lambda number: name_order(takes[number].path)):
+        take = takes[number]
+        its, at_s = _clock_of(take), _at_s(take)
+        run = 0
+        if (before := last.get(its)) is not None:
+            back = at_s is None or before.at_s is None or at_s < before.at_s
+            run = before.run + back
+        known[number] = last[its] = _Known(take, its, run, at_s)
+    return known
 
-    @property
-    def length_s(self) -> float:
-        return self.most_s - self.least_s
 
-    def holds(self, at_s: float | None) -> bool:
-        return at_s is not None and self.least_s <= at_s <= self.most_s
-
-
-def _reach(times_s: Iterable[float]) -> _Reach:
-    known_s = list(times_s)
-    return _Reach(min(known_s), max(known_s))
-
-
-def _folder(take: Take) -> Hashable:
-    """Where a take lies: a folder is one camera's, or what its takes say of clocks differs."""
-    return take.rushes, PurePosixPath(take.path).parent
+def _clock_of(take: Take) -> Hashable:
+    """The clock of a take: that of its camera, by a date with or without a time zone, or none."""
+    date = recorded_at(take)
+    return camera(take), date is None, date is not None and date.tzinfo is None
 
 
 def _stated_s(take_a: Take, take_b: Take) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -86,6 +87,7 @@ DATES, TIMECODE, BOTH = {}, {"dated": False, "clock": True}, {"clock": True}
     ("ahead_s", "kind"),
     [
         *[(ahead_s, kind) for ahead_s in (0.0, 47.0, -7200.0) for kind in (DATES, TIMECODE, BOTH)],
+        (43_200.0, TIMECODE),  # half a day, which may be before or after
         (4e7, DATES),  # more than a year
         (4e7, BOTH),
     ],
@@ -124,6 +126,56 @@ def test_where_a_clock_was_set_anew_all_are_compared() -> None:
     shoot = Shoot(reset=2)
     spared = [turn[:2] for turn in shoot.go_through(Order(known(shoot.takes))) if turn.spared]
     assert not any(shoot.offset_s(pair) is not None for pair in spared)
+
+
+@pytest.mark.parametrize("kind", [DATES, TIMECODE])
+@pytest.mark.parametrize("ahead_s", [-3600.0, -1800.0, 1800.0, 3600.0])
+@pytest.mark.parametrize("wrong", [range(10, 30), range(15, 20)])
+def test_where_a_clock_was_wrong_for_a_while_all_are_compared(kind, ahead_s, wrong) -> None:
+    """By its own clock, the wrong one, a take may still have begun between others."""
+    shoot = Shoot(n_files=20, **kind)
+    shoot.clips = [(300.0 * n, 60.0) for n in range(40)]
+    shoot.takes = [
+        take("a", n, at_s + (ahead_s if n in wrong else 0), length_s, **kind)
+        for n, (at_s, length_s) in enumerate(shoot.clips)
+    ] + shoot.takes[200:]
+    shoot.pairs = [(a, 40 + b) for b in range(20) for a in range(40)]
+    spared = [turn[:2] for turn in shoot.go_through(Order(known(shoot.takes))) if turn.spared]
+    assert spared
+    assert not any(shoot.offset_s(pair) is not None for pair in spared)
+
+
+def test_two_cameras_in_one_folder_have_two_clocks() -> None:
+    """What is lined up with one tells nothing of the other, an hour ahead."""
+    shoot = Shoot(n_files=10)
+    shoot.takes[1:100:2] = [
+        take("a", n, at_s + 3600, length_s) for n, (at_s, length_s) in enumerate(shoot.clips)
+    ][1::2]
+    shoot.takes[1:100:2] = [
+        replace(one, path=one.path.replace("C", "D")) for one in shoot.takes[1:100:2]
+    ]
+    spared = [turn[:2] for turn in shoot.go_through(Order(known(shoot.takes))) if turn.spared]
+    assert spared
+    assert not any(shoot.offset_s(pair) is not None for pair in spared)
+
+
+def test_what_is_learned_makes_no_work_for_all_others() -> None:
+    """Two clocks in one, so nothing is spared for long: 8000 pairs took half a minute."""
+    shoot = Shoot(n_files=20, reset=10)
+    shoot.clips = [(30.0 * n, 20.0) for n in range(400)]
+    shoot.takes = [take("a", n, *clip) for n, clip in enumerate(shoot.clips)] + shoot.takes[200:]
+    shoot.pairs = [(a, 400 + b) for b in range(20) for a in range(400)]
+    order, asked = Order(known(shoot.takes)), 0
+    begins_s = order._begins_s
+
+    def counted(first: int, second: int) -> float | None:
+        nonlocal asked
+        asked += 1
+        return begins_s(first, second)
+
+    order._begins_s = counted
+    shoot.go_through(order)
+    assert asked < 10 * len(shoot.pairs)
 
 
 def test_what_began_before_or_after_all_that_agree_is_compared() -> None:
