@@ -50,6 +50,7 @@ _RIVAL_REST = 0.5  # and of its rest, which shrinks with the overlap
 _ECHO = 0.8  # the same within a place, where echoes are
 _SAME_S = 0.02
 _NARROW_S = 120.0  # where the user says where to look, repeated sounds seldom fall
+_AS_CLOCKS_SAY_S = 3.0  # dates are cut off to the second, and clocks part by a second or two a day
 _MOST_OF_IT, _FEWEST = 0.65, 8  # windows that agree all through need no rest
 _EVEN_ODDS, _STEEPNESS = 7.3, 1.5  # confidence over evidence, if half of all pairs belong together
 _UNSURE_AT_MOST = 0.5
@@ -207,12 +208,18 @@ def sync_takes(
 def _compared(
     a: Trace, b: Trace, take_a: str, take_b: str, within: Bounds, turn: Turn
 ) -> Comparison:
-    """Compare two takes, first where B is to begin by the clocks, if they tell."""
+    """Compare two takes, first where B is to begin by the clocks, if they tell.
+
+    That saves time, and makes nothing surer: a clock may have been set anew. So as much has to
+    agree as elsewhere, and near where the clocks say, or all is searched.
+    """
     if turn.begins_s is not None:
         low_s = max(within.low_s, turn.begins_s - SAME_S)
         high_s = min(within.high_s, turn.begins_s + SAME_S)
-        near = compare(a, b, take_a, take_b, bounds=Bounds(low_s, high_s))
-        if near.lined_up is not None:
+        near_by = Bounds(low_s, high_s)
+        near = compare(a, b, take_a, take_b, bounds=near_by, narrow=_is_narrow(within))
+        lies = near.lined_up
+        if lies is not None and abs(lies.offset_s - turn.begins_s) <= _AS_CLOCKS_SAY_S:
             return near
     return compare(a, b, take_a, take_b, bounds=within, glance=turn.glance)
 
@@ -362,6 +369,7 @@ def compare(
     bounds: Bounds | None = None,
     worth: float = WORTH_TELLING,
     glance: bool = False,
+    narrow: bool | None = None,
 ) -> Comparison:
     """Find out whether, and how, two takes lie against each other.
 
@@ -378,6 +386,9 @@ def compare(
     glance : bool
         Whether their outlines alone are searched: a tenth of the time, for a pair of which nothing
         is expected.
+    narrow : bool, optional
+        Whether it is known that B begins within bounds, so that one sound that agrees there will
+        do; unless given, where they are two minutes wide or less.
 
     Returns
     -------
@@ -395,7 +406,7 @@ def compare(
         lines = [_inverse(line) for line in _lines(b, a, turned, glance=glance)]
     else:
         lines = _lines(a, b, within, glance=glance)
-    narrow = within.high_s - within.low_s <= _NARROW_S
+    narrow = _is_narrow(within) if narrow is None else narrow
     return _judged(a, b, take_a, take_b, lines, narrow=narrow, worth=worth)
 
 
@@ -413,6 +424,10 @@ def alignments_of(compared: Iterable[Comparison]) -> list[Alignment]:
         One for each that was, in order.
     """
     return [lies for one in compared if (lies := one.lined_up) is not None]
+
+
+def _is_narrow(bounds: Bounds) -> bool:
+    return bounds.high_s - bounds.low_s <= _NARROW_S
 
 
 def _out_of_reach(bounds: Bounds, length_a_s: float, length_b_s: float) -> bool:

@@ -6,11 +6,22 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from calltag.edit import sync
-from calltag.edit.sync import NOT_BY_CLOCKS, Bounds, Comparison, Outcome, Source, sync_takes
+from calltag.edit.sync import (
+    NOT_BY_CLOCKS,
+    Bounds,
+    Comparison,
+    Outcome,
+    Source,
+    _compared,
+    compare,
+    sync_takes,
+)
 from calltag.edit.sync_order import ENOUGH_PAIRS, SAME_S, Order, Turn
+from calltag.edit.sync_trace import Trace
 from calltag.errors import MediaError
 from calltag.media.timecode import format_timecode
 from calltag.records.alignment import Alignment
@@ -18,6 +29,7 @@ from calltag.records.take import Take
 
 from .conftest import RATES, make_take
 
+RATE_HZ = 48_000
 FIVE = datetime(2026, 4, 18, 5)
 
 
@@ -219,7 +231,7 @@ def heard(monkeypatch: pytest.MonkeyPatch):
                 raise MediaError(path, "is damaged")
             return path.as_posix()
 
-        def compare(_a, _b, take_a: str, take_b: str, *, bounds: Bounds, **_) -> Comparison:
+        def compare(_a, _b, take_a: str, take_b: str, *, bounds: Bounds, **_kind) -> Comparison:
             asked.append((take_a, take_b, bounds))
             offset_s = shoot.offset_s((number_of[take_a], number_of[take_b]))
             lies = None
@@ -298,3 +310,36 @@ def test_what_lies_elsewhere_by_what_is_said_is_not_even_read(heard) -> None:
     )
     assert {(a, b) for a, b, _ in asked} == {("a/C000.mov", "b/C000.mov")}
     assert set(read) <= {"a/C000.mov", "b/C000.mov"}
+
+
+def heard_at_3_and_11(pairs) -> tuple[Trace, Trace]:
+    """A phrase that is heard at two moments of two takes, which have nothing else in common."""
+    rng = np.random.default_rng(8)
+    phrase = np.concatenate([pairs.call(rng) for _ in range(4)])
+    sounds = []
+    for at_s in (3.0, 11.0):
+        events = [e for e in pairs.chorus(rng, 20) if not at_s - 1 < e[0] / RATE_HZ < at_s + 3]
+        events.append((int(at_s * RATE_HZ), phrase))
+        sounds.append(pairs.heard(rng, events, pairs.pink(rng, 20 * RATE_HZ), 15))
+    return pairs.traced(sounds[0]), pairs.traced(sounds[1])
+
+
+def repeating(pairs) -> tuple[Trace, Trace]:
+    """Three minutes with a call every 25 s, always the same, and the last two and a half of it."""
+    rng = np.random.default_rng(1)
+    crow = np.concatenate([pairs.call(rng) for _ in range(4)])
+    events = [(int(t * RATE_HZ), crow) for t in np.arange(2, 176, 25)]
+    a, b = (pairs.heard(rng, events, pairs.pink(rng, 180 * RATE_HZ), 15) for _ in range(2))
+    return pairs.traced(a), pairs.traced(b[30 * RATE_HZ :])
+
+
+@pytest.mark.parametrize(
+    ("takes", "about_s"), [(heard_at_3_and_11, -7.5), (repeating, -30.0), (repeating, 50.0)]
+)
+def test_where_clocks_put_a_take_no_less_has_to_agree(takes, about_s: float, pairs) -> None:
+    """They save time; one may have been set anew, so they do not make the sound any surer."""
+    a, b = takes(pairs)
+    assert compare(a, b).outcome is Outcome.UNSURE
+    assert _compared(a, b, "a", "b", Bounds(), about_s).outcome is Outcome.UNSURE
+    narrow = Bounds(about_s - 11, about_s + 11)  # here, the user says so
+    assert _compared(a, b, "a", "b", narrow, about_s).outcome is Outcome.LINED_UP
