@@ -200,11 +200,11 @@ def sync_command(
 
 def _print(compared: Sequence[Comparison]) -> None:
     """Print what was compared; of many pairs, those that have something in common."""
-    from calltag.edit.sync import NOT_BY_CLOCKS, Outcome
+    from calltag.edit.sync import Outcome
 
     common = [one for one in compared if one.outcome is not Outcome.NOTHING]
     apart = len(compared) - len(common)
-    spared = sum(one.reason == NOT_BY_CLOCKS for one in compared)
+    spared = sum(map(_spared, compared))
     listed = common if apart > MANY_PAIRS else compared
     left_out = print_table(COLUMNS, [_cells(one) for one in listed]) if listed else []
     if "why" in left_out:
@@ -247,7 +247,7 @@ def _not_looked_for_again(
     log: Log, compared: Sequence[Comparison], *, narrow: bool
 ) -> list[Alignment]:
     """What the log knows and this look leaves as it is."""
-    looked_for = {one.pair for one in compared if not narrow}
+    looked_for = {one.pair for one in compared if not narrow and not _spared(one)}
     return [p for p in log.alignments() if p.pair not in looked_for]
 
 
@@ -332,8 +332,8 @@ def _keep(
 ) -> _Kept:
     """Keep what was lined up, and forget what is not any more.
 
-    Who looks in a narrow place and finds nothing there knows nothing of the others: then what was
-    lined up before stays.
+    Who looks in a narrow place and finds nothing there knows nothing of the others, and who is
+    spared a pair by the clocks knows nothing of it: then what was lined up before stays.
     """
     before = {one.pair for one in log.alignments()}
     kept = left = 0
@@ -344,13 +344,20 @@ def _keep(
         if one.lined_up is not None:
             log.put_alignment(one.lined_up)
             kept += 1
-        elif narrow:
+        elif narrow or _spared(one):
             left += one.pair in before
         else:
             log.remove_alignment(one.take_a, one.take_b)
             if one.pair in before:
                 forgotten.append(f"{one.take_a} and {one.take_b}")
     return _Kept(kept, left, forgotten)
+
+
+def _spared(one: Comparison) -> bool:
+    """Whether a pair was not listened to, by the clocks of others."""
+    from calltag.edit.sync import NOT_BY_CLOCKS
+
+    return one.reason == NOT_BY_CLOCKS
 
 
 def _by_sound(one: Comparison) -> Alignment | None:

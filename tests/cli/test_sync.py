@@ -19,7 +19,7 @@ import soundfile as sf
 from calltag.analysis import analyse_take
 from calltag.cli import sync
 from calltag.cli.demo import demo_clips
-from calltag.edit.sync import Comparison, Outcome, Source
+from calltag.edit.sync import NOT_BY_CLOCKS, Comparison, Outcome, Source
 from calltag.errors import InputError
 from calltag.log import Log
 from calltag.media.clock import day_s, time_of_day_s
@@ -310,6 +310,24 @@ def test_who_looks_elsewhere_forgets_nothing(run, morning: Path, where) -> None:
     assert "No pair was kept" in ran.err
     assert "1 pair that was lined up stays so: this did not look everywhere." in ran.err
     assert kept(morning) == before
+
+
+def test_what_the_clocks_spare_is_not_forgotten(run, morning: Path, monkeypatch) -> None:
+    """It was lined up before, and not listened to now."""
+    assert run("sync", "r.wav", "a.wav").status == 0
+    before = kept(morning)
+    spared = Comparison(
+        take_a="rec/r.wav",
+        take_b="cam/a.wav",
+        outcome=Outcome.NOTHING,
+        alignment=None,
+        reason=NOT_BY_CLOCKS,
+    )
+    monkeypatch.setattr("calltag.edit.sync.sync_takes", lambda *_, **__: ([spared], []))
+    ran = run("sync", "r.wav", "a.wav")
+    assert "1 pair that was lined up stays so: this did not look everywhere." in ran.err
+    assert "Lined up before" not in ran.err
+    assert kept(morning) == before == [("rec/r.wav", "cam/a.wav")]
 
 
 def test_the_table_says_where_the_second_begins(run, morning: Path) -> None:
