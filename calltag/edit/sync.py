@@ -25,6 +25,7 @@ from calltag.edit.sync_order import SAME_S, Order, Turn
 from calltag.edit.sync_search import Bounds, overlap_s, search_outlines, search_sound
 from calltag.edit.sync_trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
+from calltag.files import is_file
 from calltag.media.clock import DAY_S, within_half_s
 from calltag.records.alignment import Alignment
 from calltag.records.take import Problem, Take
@@ -232,12 +233,14 @@ def _pairs(n_takes: int, n_first: int | None) -> Iterator[tuple[int, int]]:
 
 
 def _known(sources: Sequence[Source], take_of: Callable[[Source], Take] | None) -> dict[int, Take]:
-    """What is known of takes, by their numbers."""
+    """What is known of takes, by their numbers; of none that is to be told of when it is read."""
     known: dict[int, Take] = {}
     if take_of is not None:
         for number, source in enumerate(sources):
-            with suppress(MediaError):  # it is told when it is read
-                known[number] = take_of(source)
+            with suppress(MediaError):
+                take = take_of(source)
+                if take.has_sound and is_file(source.path):
+                    known[number] = take
     return known
 
 
@@ -323,6 +326,8 @@ class _Reading:
         """When a take begins by its clock, and after how long that begins anew."""
         if self._clock_s is None:
             return 0.0, DAY_S
+        if number in self._failed:  # asked once, as a file may be read for it
+            raise self._failed[number]
         try:
             return self._clock_s(self._sources[number])
         except MediaError as error:

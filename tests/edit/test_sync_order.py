@@ -220,14 +220,16 @@ def test_without_clocks_all_are_compared_in_order() -> None:
 def heard(monkeypatch: pytest.MonkeyPatch):
     """Take reading and comparing away: what each pair comes to is told by the shoot."""
 
-    def install(shoot: Shoot, broken: str = "") -> tuple[list[str], list[tuple[str, str, Bounds]]]:
+    def install(
+        shoot: Shoot, broken: str = "", away: tuple[str, ...] = ()
+    ) -> tuple[list[str], list[tuple[str, str, Bounds]]]:
         number_of = {one.path: number for number, one in enumerate(shoot.takes)}
         read: list[str] = []
         asked: list[tuple[str, str, Bounds]] = []
 
         def trace(path: Path) -> str:
             read.append(path.as_posix())
-            if path.as_posix() == broken:
+            if path.as_posix() in (broken, *away):
                 raise MediaError(path, "is damaged")
             return path.as_posix()
 
@@ -251,6 +253,7 @@ def heard(monkeypatch: pytest.MonkeyPatch):
 
         monkeypatch.setattr(sync, "trace_take", trace)
         monkeypatch.setattr(sync, "compare", compare)
+        monkeypatch.setattr(sync, "is_file", lambda path: path.as_posix() not in away)
         return read, asked
 
     return install
@@ -295,6 +298,47 @@ def test_a_take_that_cannot_be_read_is_told_once(heard) -> None:
     assert "is damaged" in problems[0].reason
     compared = [one for one in found if "a/C005.mov" in one.pair]
     assert {one.reason for one in compared} <= {NOT_BY_CLOCKS}
+
+
+def test_a_take_that_clocks_would_spare_is_told_if_its_file_is_away(heard) -> None:
+    """A clip between two files, at the same time as none."""
+    shoot = Shoot()
+    shoot.files[1] = 600.0, 20.0
+    shoot.takes[41] = replace(shoot.takes[41], duration_s=20.0)
+    heard(shoot, away=("a/C015.mov",))
+    takes = {one.path: one for one in shoot.takes}
+    _, problems = sync_takes(sources(shoot), n_first=40, take_of=lambda one: takes[one.name])
+    assert [problem.path for problem in problems] == ["a/C015.mov"]
+
+
+def test_a_take_without_sound_is_told_wherever_it_lies(heard) -> None:
+    shoot = Shoot()
+    heard(shoot, broken="b/C003.mov")
+    takes = {one.path: one for one in shoot.takes}
+    takes["b/C003.mov"] = replace(takes["b/C003.mov"], sample_rate_hz=None)
+    _, problems = sync_takes(
+        [sources(shoot)[0], *sources(shoot)[40:]],
+        bounds=Bounds(-10, 10),
+        clock_s=lambda one: (600.0 * (one.name[0] == "b") * int(one.name[3:6]), 86_400.0),
+        take_of=lambda one: takes[one.name],
+    )
+    assert [problem.path for problem in problems] == ["b/C003.mov"]
+
+
+def test_the_clock_of_a_take_without_one_is_asked_once(heard) -> None:
+    shoot = Shoot()
+    heard(shoot)
+    asked = []
+
+    def clock_s(source: Source) -> tuple[float, float]:
+        asked.append(source.name)
+        if source.name == "a/C001.mov":
+            raise MediaError(source.path, "has no timecode")
+        return 0.0, 86_400.0
+
+    _, problems = sync_takes(sources(shoot), n_first=40, clock_s=clock_s)
+    assert [problem.path for problem in problems] == ["a/C001.mov"]
+    assert len(asked) == len(set(asked)) == 44
 
 
 def test_what_lies_elsewhere_by_what_is_said_is_not_even_read(heard) -> None:
