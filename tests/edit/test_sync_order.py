@@ -384,6 +384,7 @@ def test_where_clocks_put_a_take_no_less_has_to_agree(takes, about_s: float, pai
     """They save time; one may have been set anew, so they do not make the sound any surer."""
     a, b = takes(pairs)
     assert compare(a, b).outcome is Outcome.UNSURE
-    assert _compared(a, b, "a", "b", Bounds(), about_s).outcome is Outcome.UNSURE
+    turn = Turn(0, 1, begins_s=about_s)
+    assert _compared(a, b, "a", "b", Bounds(), turn).outcome is Outcome.UNSURE
     narrow = Bounds(about_s - 11, about_s + 11)  # here, the user says so
-    assert _compared(a, b, "a", "b", narrow, about_s).outcome is Outcome.LINED_UP
+    assert _compared(a, b, "a", "b", narrow, turn).outcome is Outcome.LINED_UP
