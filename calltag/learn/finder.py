@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from calltag.arrays import DoubleArray, FloatArray
+from calltag.learn.hands import Hands, hand_model, judge_hand
 from calltag.learn.hearing import FRAMES_PER_STEP, Hearing, starter_model
 from calltag.learn.measuring import Event, Listened, measure_call
 from calltag.learn.one_pass import Pass
@@ -31,7 +32,7 @@ from calltag.sound.channels import Chooser
 from calltag.sound.events import measure_region
 from calltag.sound.faults import said
 from calltag.sound.floor import STEP_FRAMES
-from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, TENTHS_PER_S, power_frames
+from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, TENTHS_PER_S, mel_power, power_frames
 from calltag.sound.take_loudness import TakeLoudness
 
 BLOCK_S = 15.0
@@ -76,12 +77,15 @@ class Finder:
         What judges its finds.
     talk : Talk
         What tells which of them are words.
+    hands : Hands
+        What tells which of them are handling.
     """
 
-    def __init__(self, hearing: Hearing, second_look: SecondLook, talk: Talk) -> None:
+    def __init__(self, hearing: Hearing, second_look: SecondLook, talk: Talk, hands: Hands) -> None:
         self._hearing = hearing
         self._second_look = second_look
         self._talk = talk
+        self._hands = hands
 
     @classmethod
     def load(cls, path: Path | None = None) -> Finder:
@@ -91,7 +95,8 @@ class Finder:
         ----------
         path : Path, optional
             A starter model, the second look beside it with the suffix ``.npz`` and what tells talk
-            as `talk_model` says; those that calltag comes with unless given.
+            and hands as `talk_model` and `hand_model` say; those that calltag comes with unless
+            given.
 
         Returns
         -------
@@ -105,7 +110,10 @@ class Finder:
         """
         path = path or starter_model()
         return cls(
-            Hearing(path), SecondLook.read(path.with_suffix(".npz")), Talk.read(talk_model(path))
+            Hearing(path),
+            SecondLook.read(path.with_suffix(".npz")),
+            Talk.read(talk_model(path)),
+            Hands.read(hand_model(path)),
         )
 
     def analyse(self, path: Path, info: MediaInfo) -> Findings:
@@ -132,7 +140,7 @@ class Finder:
         reader = SoundReader(path, rate_hz=RATE_HZ, block_s=BLOCK_S, recorded=chooser.note_recorded)
         loudness = TakeLoudness()
         tenths: list[DoubleArray] = []  # mean squares, and means
-        this_pass = Pass(self._hearing, self._second_look, self._talk)
+        this_pass = Pass(self._hearing, self._second_look, self._talk, self._hands)
 
         def chosen() -> Iterator[FloatArray]:
             """Yield the channel to listen to, and note its level."""
@@ -211,10 +219,13 @@ class Finder:
         segments.insert(event, (begin, end))
         region = measure_region(power, busy, first, last)
         evidence = whole.surroundings(segments).evidence(event, region)
+        call = judge(self._second_look, self._talk, evidence, region).call
         return measure_call(
             Event(offset, power, busy, region),
             Listened(offset, whole.heard),
-            probability=judge(self._second_look, self._talk, evidence, region).call,
+            probability=judge_hand(
+                self._hands, call, mel_power(power), whole.heard, (begin, end), snr_db=region.snr_db
+            ).call,
             edges=None,
             cut=lambda begin_s, end_s: sound[
                 round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)

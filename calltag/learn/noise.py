@@ -3,7 +3,7 @@
 The starter model says how likely each kind is. It hears wind and knocks less well than the rest,
 so what the lowest bands show of them is added to its odds (`calltag.learn.low_noise`). What beats
 is added to those of machines (`calltag.learn.beats`), what seems to be calls, but is talk, to those
-of voices (`calltag.learn.talk`).
+of voices (`calltag.learn.talk`), and what is a hand, to those of handling (`calltag.learn.hands`).
 """
 
 from __future__ import annotations
@@ -61,7 +61,8 @@ _PASSING_ODDS = 0.2  # 55 %: a doubt, for which no take is thrown away
 _PASSING_OTHERS, _PASSING_VOICE = -1.0, -3.0  # odds of other kinds from which on it is one of these
 _PASSING_CALLS, _PASSING_TENTHS = 0.3, 61  # share of calls from which on it is these, and of what
 _NEXT_WORD_S = 2.0  # no later; a single word would as soon be a call that is mistaken
-_TALK_MOST = 0.99
+_BESIDE_HAND_S = 0.2  # a click is heard for longer than it lasts
+_SUREST = 0.99  # of what is told by an event
 _MOSTLY = 0.5
 _HUM_SURE = 0.95  # of recordings without hum, none in a hundred showed it
 
@@ -78,6 +79,7 @@ class NoiseMeter:
         self._beats: list[tuple[float, Beat]] = []
         self._hums: list[tuple[Span, Hum]] = []
         self._talk: list[tuple[Span, float]] = []
+        self._hands: list[tuple[Span, float]] = []
 
     def add(self, mel: FloatArray, kinds: FloatArray, call: FloatArray) -> None:
         """Take in consecutive frames.
@@ -126,6 +128,19 @@ class NoiseMeter:
         if probability > LEAST_PROBABILITY:
             self._talk.append((span, probability))
 
+    def add_hand(self, span: Span, probability: float) -> None:
+        """Take in what sounds like a call, and may be handling.
+
+        Parameters
+        ----------
+        span : Span
+            Where.
+        probability : float
+            How likely that is, see `calltag.learn.hands`; what is unlikely is no matter.
+        """
+        if probability > LEAST_PROBABILITY:
+            self._hands.append((span, probability))
+
     def add_hum(self, span: Span, hum: Hum) -> None:
         """Take in hum of the mains.
 
@@ -163,6 +178,7 @@ class NoiseMeter:
         smooth[:, _WIND] = np.maximum(smooth[:, _WIND], wind_odds(low_db, smooth))
         peaks = np.concatenate(self._knocks).astype(np.float64)
         smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], knock_odds(low_db, odds, peaks))
+        smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], self._hand_odds(len(smooth)))
         by_ear = steady(odds[:, _MACHINE])
         machine = machine_odds(by_ear, smooth[:, _VOICE], self._beats)
         smooth[:, _WATER] -= np.where(machine != by_ear, _NO_WATER * np.maximum(0, machine), 0)
@@ -198,7 +214,16 @@ class NoiseMeter:
                 words = slice(
                     math.floor(before.start_s * TENTHS_PER_S), math.ceil(after.end_s * TENTHS_PER_S)
                 )
-                odds[words] = np.maximum(odds[words], logit(min(likely, as_likely, _TALK_MOST)))
+                odds[words] = np.maximum(odds[words], logit(min(likely, as_likely, _SUREST)))
+        return odds
+
+    def _hand_odds(self, n: int) -> DoubleArray:
+        """Odds of handling where what sounds like a call is rather that; -inf elsewhere."""
+        odds = np.full(n, -np.inf)
+        for span, likely in self._hands:
+            first = max(0, math.floor((span.start_s - _BESIDE_HAND_S) * TENTHS_PER_S))
+            there = slice(first, math.ceil((span.end_s + _BESIDE_HAND_S) * TENTHS_PER_S))
+            odds[there] = np.maximum(odds[there], logit(min(likely, _SUREST)))
         return odds
 
     def _detailed(self, span: NoiseSpan, passes: npt.NDArray[np.bool_]) -> NoiseSpan:

@@ -15,6 +15,7 @@ import numpy as np
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.beats import BeatWatch, Stretch, steady
 from calltag.learn.chorus import going_on, out_of_chorus
+from calltag.learn.hands import Hands, judge_hand
 from calltag.learn.hearing import FRAMES_PER_STEP, STEPS_PER_TENTH, Heard, Hearing, over_steps
 from calltag.learn.low_calls import find_low_calls
 from calltag.learn.measuring import Event, Listened, measure_call
@@ -103,6 +104,8 @@ class Pass:
         What judges its finds.
     talk : Talk
         What tells which of them are words.
+    hands : Hands
+        What tells which of them are handling.
     recent : Recent
         The take's sound; whoever reads it adds to it before its window is looked at.
     beats : BeatWatch
@@ -122,6 +125,7 @@ class Pass:
     hearing: Hearing
     second_look: SecondLook
     talk: Talk
+    hands: Hands
     recent: Recent = field(default_factory=Recent)
     beats: BeatWatch = field(default_factory=BeatWatch)
     hum_due_s: float = 0.0
@@ -179,8 +183,18 @@ class Pass:
         event = events.found(i)
         if probability is None:
             judged = self._judged(events, i, event.region)
-            probability = judged.call
-            self.noise.add_talk(Span(first / FRAMES_PER_S, last / FRAMES_PER_S), judged.talk)
+            handled = judge_hand(
+                self.hands,
+                judged.call,
+                window.mel,
+                heard,
+                events.segments[i],
+                snr_db=event.region.snr_db,
+            )
+            probability, span = handled.call, Span(first / FRAMES_PER_S, last / FRAMES_PER_S)
+            self.noise.add_talk(span, judged.talk)
+            if probability < LIKELY:  # of what is still a call it is not told
+                self.noise.add_hand(span, handled.hand)
         self.taken, self.kept = last, probability >= LEAST_PROBABILITY
         if not self.kept:
             return

@@ -13,19 +13,16 @@ opinion.
 
 from __future__ import annotations
 
-import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import expit
 
 from calltag.arrays import DoubleArray
-from calltag.errors import ModelError
-from calltag.files import written_whole
 from calltag.learn.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.surroundings import EVIDENCE
+from calltag.learn.weighted_sum import WeightedSum, unless
 from calltag.sound.events import Region
 from calltag.sound.spectrum import BIN_HZ
 
@@ -35,116 +32,16 @@ _LEAST_SHARE_DB = -30.0
 TALK_EVIDENCE = (*EVIDENCE, *(f"share_from_{low_hz}_hz" for low_hz in _OCTAVES_HZ[:-1]))
 """What tells talk; see `talk_evidence`."""
 
-FARTHEST = 4.0
-"""Standard deviations: evidence farther from what is usual counts no more, since no lesson says
-what it means. In a chorus, say, no moment is without a call."""
-
-_PER_EVIDENCE = ("usual", "spread", "weight")
 _VOWELS_HZ = 300.0  # no lower formant, from memory, so that no word ends below it
-_RARER = 1.0  # log-odds: before cameras, people talk less often than among the lessons
 
 
 @dataclass(frozen=True, slots=True)
-class Talk:
-    """A weighted sum of the evidence on an event.
+class Talk(WeightedSum):
+    """How likely an event that sounds like a call is talk."""
 
-    Attributes
-    ----------
-    evidence : tuple of str
-        What it asks for; `TALK_EVIDENCE`.
-    usual, spread : tuple of float
-        Mean of each over the lessons, and its standard deviation.
-    weight : tuple of float
-        What a standard deviation more adds to the log-odds.
-    usual_odds : float
-        Log-odds where everything is as usual.
-    lessons : dict of str to int
-        How many events of each sort it has learnt from.
-    """
-
-    evidence: tuple[str, ...]
-    usual: tuple[float, ...]
-    spread: tuple[float, ...]
-    weight: tuple[float, ...]
-    usual_odds: float
-    lessons: dict[str, int]
-
-    def probability_of(self, evidence: DoubleArray) -> float:
-        """Probability that an event is someone who talks, if it is that or a call.
-
-        Parameters
-        ----------
-        evidence : np.ndarray, shape (len(TALK_EVIDENCE),)
-            Of the event, by `talk_evidence`.
-
-        Returns
-        -------
-        float
-            Between 0 and 1.
-        """
-        over = np.clip((evidence - self.usual) / self.spread, -FARTHEST, FARTHEST)
-        return float(expit(self.usual_odds - _RARER + over @ self.weight))
-
-    @classmethod
-    def read(cls, path: Path) -> Talk:
-        """Read it from a file.
-
-        Parameters
-        ----------
-        path : Path
-            The file that `write` made.
-
-        Returns
-        -------
-        Talk
-            As it was written.
-
-        Raises
-        ------
-        ModelError
-            If the file is missing, damaged, or asks for other evidence than this version gathers.
-        """
-        try:
-            stored = json.loads(path.read_text("utf-8"))
-            numbers = {name: tuple(map(float, stored[name])) for name in _PER_EVIDENCE}
-            talk = cls(
-                evidence=tuple(stored["evidence"]),
-                **numbers,
-                usual_odds=float(stored["usual_odds"]),
-                lessons=dict(stored["lessons"]),
-            )
-        except Exception as error:
-            raise ModelError(
-                f"{path.name}: what tells talk from calls cannot be read ({type(error).__name__});"
-                " install calltag again"
-            ) from error
-        if talk.evidence != TALK_EVIDENCE:
-            raise ModelError(f"{path.name}: was made for another version; install calltag again")
-        if not talk._is_whole():
-            raise ModelError(
-                f"{path.name}: what tells talk from calls is damaged; install calltag again"
-            )
-        return talk
-
-    def _is_whole(self) -> bool:
-        """Whether there is a number for all evidence, and one that can be reckoned with."""
-        rows = (self.usual, self.spread, self.weight)
-        return (
-            all(len(row) == len(TALK_EVIDENCE) and np.isfinite(row).all() for row in rows)
-            and min(self.spread) > 0
-            and bool(np.isfinite(self.usual_odds))
-        )
-
-    def write(self, path: Path) -> None:
-        """Write it to a file, whole or not at all.
-
-        Parameters
-        ----------
-        path : Path
-            The file.
-        """
-        with written_whole(path) as partial:
-            partial.write_text(json.dumps(asdict(self), indent=1) + "\n", "utf-8")
+    asked = TALK_EVIDENCE
+    does = "what tells talk from calls"
+    rarer = 1.0
 
 
 class Judged(NamedTuple):
@@ -210,7 +107,7 @@ def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray, region: Re
     if like_a_call < LEAST_PROBABILITY or region.high_hz < _VOWELS_HZ:
         return Judged(like_a_call, 0.0)
     talking = talk.probability_of(talk_evidence(evidence, region))
-    return Judged(like_a_call * min(1.0, 2 * (1 - talking)), talking)
+    return Judged(like_a_call * unless(talking), talking)
 
 
 def talk_model(path: Path) -> Path:

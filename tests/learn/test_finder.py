@@ -52,11 +52,21 @@ class PlainEar:
         return Heard(call, kinds, embedding.astype(np.float32))
 
 
-class NoTalk:
-    """Takes nothing for talk."""
+class Nothing:
+    """Takes nothing for talk, or for a hand."""
 
     def probability_of(self, _evidence):
         return 0.0
+
+
+class Always(Nothing):
+    """Takes everything for what it tells, as likely as that."""
+
+    def __init__(self, probability: float) -> None:
+        self.probability = probability
+
+    def probability_of(self, _evidence):
+        return self.probability
 
 
 class PlainLook:
@@ -72,7 +82,7 @@ class PlainLook:
 
 @pytest.fixture
 def plain() -> Finder:
-    return Finder(PlainEar(), PlainLook(), NoTalk())
+    return Finder(PlainEar(), PlainLook(), Nothing(), Nothing())
 
 
 @pytest.fixture
@@ -133,10 +143,24 @@ def test_calls_are_found_where_they_are(plain, tmp_path):
         assert call.features.dtype == np.float32
 
 
+@pytest.mark.parametrize(("hand", "left"), [(0.45, 1.0), (0.7, 0.6), (0.9, 0.2)])
+def test_handling_is_told_where_a_find_is_no_longer_a_call(tmp_path, hand, left):
+    """Where a hand is the likelier, twice what it leaves is left of a call; told below a half."""
+    path = write(tmp_path / "a.wav", sing(hiss(20), 8, level=0.005))
+    finder = Finder(PlainEar(), PlainLook(), Nothing(), Always(hand))
+    findings = found(finder, path)
+    (call,) = findings.calls
+    assert call.snr_db < 25
+    assert call.call_probability == pytest.approx(left, abs=0.03)
+    assert finder.measure(path, [call.span])[0].call_probability == pytest.approx(left, abs=0.03)
+    handling = [span for span in findings.noise if span.kind == "handling"]
+    assert [span.start_s < 8.3 < span.end_s for span in handling] == [True] * (left < 0.5)
+
+
 def test_unlikely_finds_are_not_kept(tmp_path):
     path = write(tmp_path / "a.wav", sing(hiss(8), 3))
-    assert len(found(Finder(PlainEar(), PlainLook(-2), NoTalk()), path).calls) == 1
-    assert found(Finder(PlainEar(), PlainLook(-20), NoTalk()), path).calls == ()
+    assert len(found(Finder(PlainEar(), PlainLook(-2), Nothing(), Nothing()), path).calls) == 1
+    assert found(Finder(PlainEar(), PlainLook(-20), Nothing(), Nothing()), path).calls == ()
     assert 0 < LEAST_PROBABILITY < 0.5  # a user can still choose to see unlikely ones
 
 
@@ -224,7 +248,9 @@ def test_a_call_longer_than_a_block_is_one_call(tmp_path, blocks):
     t = np.arange(38 * RATE_HZ) / RATE_HZ
     reel = 0.02 * np.sin(2 * np.pi * 3000 * t) * np.sin(np.pi * 26 * t) ** 2  # no whine: it beats
     sing(sound, 55)[round(8.5 * RATE_HZ) :][: len(reel)] += reel
-    calls = found(Finder(Level(), PlainLook(), NoTalk()), write(tmp_path / "a.wav", sound)).calls
+    calls = found(
+        Finder(Level(), PlainLook(), Nothing(), Nothing()), write(tmp_path / "a.wav", sound)
+    ).calls
     assert len(calls) == 2
     assert calls[0].start_s == pytest.approx(8.5, abs=0.05)
     assert calls[0].end_s == pytest.approx(46.5, abs=0.1)

@@ -306,3 +306,24 @@ def test_words_that_are_sure_are_odds_that_can_be_reckoned_with():
 def test_a_word_that_ends_with_the_take_is_within_it():
     (voice,) = words((17.0, 18.0), (19.0, 20.4))
     assert voice.end_s == 20
+
+
+def hand(*spans_s: tuple[float, float], probability: float = 0.9) -> list:
+    """Handling where a hand is told at such times, in a take of 20 s that has no other noise."""
+    kinds = np.full((1000, len(NOISE_KINDS)), -6.0, np.float32)
+    meter = NoiseMeter()
+    meter.add(mel(20), kinds, no_call(kinds))
+    for start_s, end_s in spans_s:
+        meter.add_hand(Span(start_s, end_s), probability)
+    return [span for span in meter.spans() if span.kind == "handling"]
+
+
+def test_a_hand_is_handling_where_it_sounds_and_beside() -> None:
+    (told,) = hand((3.0, 3.4))
+    assert (told.start_s, told.end_s) == pytest.approx((2.8, 3.6), abs=0.11)
+    assert told.confidence == pytest.approx(0.9, abs=0.01)
+    assert hand((3.0, 3.4), probability=0.5) == []
+    assert [span.end_s for span in hand((0.0, 0.4), (19.5, 20.3), probability=1.0)] == [
+        pytest.approx(0.6, abs=0.11),
+        20,
+    ]

@@ -27,6 +27,7 @@ import soundfile as sf
 import soxr
 
 from calltag.learn.finder import Finder
+from calltag.learn.hands import hand_model
 from calltag.learn.hearing import closer_model, starter_model
 from calltag.learn.talk import talk_model
 from calltag.media.probe import probe
@@ -57,7 +58,7 @@ def load(model: Path, folder: Path) -> Finder:
     shutil.copy(model, made)
     shutil.copy(closer_model(model), closer_model(made))
     places = [partial(Path.with_suffix, suffix=suffix) for suffix in (".json", ".npz")]
-    for place in (*places, talk_model):
+    for place in (*places, talk_model, hand_model):
         own = place(model)
         shutil.copy(own if own.is_file() else place(starter_model()), place(made))
     return Finder.load(made)

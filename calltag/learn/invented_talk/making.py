@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from sklearn.linear_model import LogisticRegression
-from sklearn.preprocessing import StandardScaler
 
 from calltag.arrays import DoubleArray
 from calltag.errors import InputError
@@ -18,7 +16,8 @@ from calltag.learn.hearing import STEPS_PER_S, Hearing
 from calltag.learn.invented_talk.takes import SORTS, Take, take
 from calltag.learn.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.starter.calibrate import share_in
-from calltag.learn.talk import FARTHEST, TALK_EVIDENCE, Talk, talk_evidence, talk_model
+from calltag.learn.starter.weighing import learn
+from calltag.learn.talk import Talk, talk_evidence, talk_model
 from calltag.learn.whole import Whole
 from calltag.records.span import Span
 
@@ -143,15 +142,10 @@ def fit(learnt: Sequence[Lesson]) -> Talk:
             f"{counts['talk']} events of talk and {counts['calls']} calls were found: make more"
             " takes"
         )
-    evidence = np.array([one.evidence for one in learnt])
-    scaler = StandardScaler().fit(evidence)
-    over = np.clip(scaler.transform(evidence), -FARTHEST, FARTHEST)
-    judge = LogisticRegression(C=_REGULARISED, max_iter=3000).fit(over, is_talk)
-    return Talk(
-        evidence=TALK_EVIDENCE,
-        usual=tuple(scaler.mean_.tolist()),
-        spread=tuple(scaler.scale_.tolist()),
-        weight=tuple(judge.coef_[0].tolist()),
-        usual_odds=float(judge.intercept_[0]),
+    return learn(
+        Talk,
+        np.array([one.evidence for one in learnt]),
+        is_talk.tolist(),
+        regularised=_REGULARISED,
         lessons=counts,
     )

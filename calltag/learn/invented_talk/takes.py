@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 import numpy as np
@@ -32,7 +32,7 @@ _NOISES = (
 )
 _NOISE_SHARE = 0.85
 _NOISE = (-2.8, -1.3)
-_LOUDEST_DB = 24.0
+_LEVELS_DB = (0.0, 24.0)  # how far a part stands out, in the band that holds nearly all of it
 _LIKE_VOICES: tuple[Maker, ...] = (  # of what is most like a voice, and of some that is not
     synth_calls.voiced,
     synth_calls.voiced,
@@ -61,7 +61,7 @@ class Take(NamedTuple):
     calls: tuple[Span, ...]
 
 
-class _Part(NamedTuple):
+class Part(NamedTuple):
     """What is added to a take: its sound as long as the take, and where that sounds."""
 
     sound: FloatArray
@@ -84,44 +84,111 @@ def take(rng: Rng, sort: str) -> Take:
         Of `TAKE_S` seconds.
     """
     n = TAKE_S * RATE_HZ
+    behind = background(rng)
+    parts = {
+        "talk": Part(np.zeros(n, np.float32), ()),
+        "animals": Part(np.zeros(n, np.float32), ()),
+    }
+    for what, make in (("talk", _people), ("animals", animals)):
+        if what in sort:
+            parts[what] = make(rng, *when(rng, alone=what == sort))
+    sound = put_together(rng, behind, [(part, _LEVELS_DB) for part in parts.values()])
+    return Take(sound, parts["talk"].spans, parts["animals"].spans)
+
+
+def background(rng: Rng) -> FloatArray:
+    """Draw what is behind a take: air, mostly with a noise in it.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+
+    Returns
+    -------
+    np.ndarray, shape (n,), float32
+        As long as a take.
+    """
+    n = TAKE_S * RATE_HZ
     behind = synth_noise.air(rng, n) * _AIR
     if rng.random() < _NOISE_SHARE:
         noise = _NOISES[rng.integers(len(_NOISES))]
         behind = behind + noise(rng, n) * 10 ** rng.uniform(*_NOISE)
-    parts = {
-        "talk": _Part(np.zeros(n, np.float32), ()),
-        "animals": _Part(np.zeros(n, np.float32), ()),
-    }
-    for what, make in (("talk", _people), ("animals", _animals)):
-        if what in sort:
-            parts[what] = make(rng, *_when(rng, alone=what == sort))
-    hiss = rng.standard_normal(n) * 10 ** rng.uniform(*_HISS)
+    return behind
+
+
+def put_together(
+    rng: Rng, behind: FloatArray, parts: Iterable[tuple[Part, tuple[float, float]]]
+) -> FloatArray:
+    """Lay parts over a background, and a recorder's hiss over all.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    behind : np.ndarray, shape (n,)
+        The background.
+    parts : iterable of tuple
+        Each part, and the least and the most that it may stand out, in decibels.
+
+    Returns
+    -------
+    np.ndarray, shape (n,), float32
+        The sound, nowhere louder than 0.6.
+    """
+    hiss = rng.standard_normal(len(behind)) * 10 ** rng.uniform(*_HISS)
     sound = (behind + hiss).astype(np.float32)
-    for part in parts.values():
+    for part, levels_db in parts:
         if part.spans:
-            sound += part.sound * _gain(part, behind, rng.uniform(0, _LOUDEST_DB))
+            sound += part.sound * _gain(part, behind, rng.uniform(*levels_db))
     sound *= min(1, 0.6 / np.abs(sound).max())
-    return Take(sound, parts["talk"].spans, parts["animals"].spans)
+    return sound
 
 
-def _when(rng: Rng, *, alone: bool) -> tuple[float, float]:
-    """When it begins and ends; talk and animals need not be there at once."""
+def when(rng: Rng, *, alone: bool) -> tuple[float, float]:
+    """Draw when something begins and ends; what is not alone need not be there with the rest.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    alone : bool
+        Whether there is nothing else in the take.
+
+    Returns
+    -------
+    tuple of float
+        Both, in seconds.
+    """
     if alone:
         return rng.uniform(0.5, 4), rng.uniform(10, TAKE_S - 0.5)
     start_s = rng.uniform(0.5, 8)
     return start_s, min(start_s + rng.uniform(5, 11), TAKE_S - 0.5)
 
 
-def _people(rng: Rng, start_s: float, end_s: float) -> _Part:
+def _people(rng: Rng, start_s: float, end_s: float) -> Part:
     sound = np.zeros(TAKE_S * RATE_HZ, np.float32)
     first, last = round(start_s * RATE_HZ), round(end_s * RATE_HZ)
     said = talk(rng, end_s - start_s)[: last - first]
     sound[first : first + len(said)] = said
-    return _Part(sound, (Span(start_s, start_s + len(said) / RATE_HZ),))
+    return Part(sound, (Span(start_s, start_s + len(said) / RATE_HZ),))
 
 
-def _animals(rng: Rng, start_s: float, end_s: float) -> _Part:
-    """A few animals in turn; or one that goes on, much like a voice; or many at once."""
+def animals(rng: Rng, start_s: float, end_s: float) -> Part:
+    """Draw a few animals in turn; or one that goes on, much like a voice; or many at once.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    start_s, end_s : float
+        From when until when.
+
+    Returns
+    -------
+    Part
+        What they call.
+    """
     chance = rng.random()
     if chance < 0.5:
         mix = [animal(rng) for _ in range(rng.integers(1, 4))]
@@ -130,13 +197,13 @@ def _animals(rng: Rng, start_s: float, end_s: float) -> _Part:
             calls = mix[rng.integers(len(mix))]
             return calls() if rng.random() < 0.8 else synth_calls.phrase(rng)
 
-        return _in_turn(rng, one_of_them, start_s, end_s, rng.choice([0.15, 0.6, 2.0]), 3.0)
+        return in_turn(rng, one_of_them, start_s, end_s, rng.choice([0.15, 0.6, 2.0]), 3.0)
     if chance < 0.75:
         gap_s = rng.choice([0.1, 0.3, 1.0])
-        return _in_turn(rng, _like_a_voice(rng), start_s, end_s, gap_s, 2.0)
+        return in_turn(rng, _like_a_voice(rng), start_s, end_s, gap_s, 2.0)
     alike = _like_a_voice(rng) if rng.random() < 0.5 else None
     chorus = [
-        _in_turn(
+        in_turn(
             rng,
             alike or animal(rng),
             start_s + rng.uniform(0, 2),
@@ -148,7 +215,7 @@ def _animals(rng: Rng, start_s: float, end_s: float) -> _Part:
     ]
     levels = [np.float32(10 ** (rng.normal(0, 4) / 20)) for _ in chorus]
     sound = sum(one.sound * level for one, level in zip(chorus, levels, strict=True))
-    return _Part(np.asarray(sound), tuple(span for one in chorus for span in one.spans))
+    return Part(np.asarray(sound), tuple(span for one in chorus for span in one.spans))
 
 
 def _like_a_voice(rng: Rng) -> Call:
@@ -156,10 +223,29 @@ def _like_a_voice(rng: Rng) -> Call:
     return lambda: synth_calls.phrase(rng, [(family, 1.0)])
 
 
-def _in_turn(
+def in_turn(
     rng: Rng, call: Call, start_s: float, end_s: float, gap_s: float, spread_db: float
-) -> _Part:
-    """Call again and again, as long as there is time."""
+) -> Part:
+    """Call again and again, as long as there is time.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    call : callable
+        Gives a sound, each time another.
+    start_s, end_s : float
+        From when until when.
+    gap_s : float
+        Mean pause.
+    spread_db : float
+        By how much levels differ.
+
+    Returns
+    -------
+    Part
+        All of it.
+    """
     sound = np.zeros(TAKE_S * RATE_HZ, np.float32)
     spans = []
     at = round(start_s * RATE_HZ)
@@ -168,10 +254,10 @@ def _in_turn(
         sound[at : at + len(one)] += one * np.float32(10 ** (rng.normal(0, spread_db) / 20))
         spans.append(Span(at / RATE_HZ, (at + len(one)) / RATE_HZ))
         at += len(one) + int((0.05 + rng.exponential(gap_s)) * RATE_HZ)
-    return _Part(sound, tuple(spans))
+    return Part(sound, tuple(spans))
 
 
-def _gain(part: _Part, behind: FloatArray, level_db: float) -> float:
+def _gain(part: Part, behind: FloatArray, level_db: float) -> float:
     """What lifts a part so far over what is behind it, in the band that holds nearly all of it."""
     own, other = (np.abs(np.fft.rfft(sound)) ** 2 for sound in (part.sound, behind))
     shares = np.cumsum(own) / own.sum()

@@ -18,7 +18,7 @@ from calltag.learn.invented_talk import making, speakers, takes
 from calltag.learn.invented_talk.takes import SORTS, TAKE_S, Take
 from calltag.learn.starter import synth_calls
 from calltag.learn.surroundings import EVIDENCE
-from calltag.learn.talk import _RARER, TALK_EVIDENCE, Talk, talk_model
+from calltag.learn.talk import TALK_EVIDENCE, Talk, talk_model
 from calltag.records.span import Span
 from calltag.sound.events import measure_region
 from calltag.sound.spectrum import N_BINS, RATE_HZ
@@ -64,7 +64,7 @@ def test_talk_stands_out_by_what_is_asked_in_its_own_band(rng) -> None:
     sound, behind = np.zeros(n), rng.standard_normal(n)
     band = scipy.signal.butter(8, [1000, 2000], "band", fs=RATE_HZ, output="sos")
     sound[n // 2 : n * 3 // 4] = scipy.signal.sosfilt(band, rng.standard_normal(n // 4))
-    part = takes._Part(sound, (Span(TAKE_S / 2, TAKE_S * 3 / 4),))
+    part = takes.Part(sound, (Span(TAKE_S / 2, TAKE_S * 3 / 4),))
     lifted = takes._gain(part, behind, 12.0) * sound[n // 2 : n * 3 // 4]
     over_db = level_db(lifted) - level_db(scipy.signal.sosfilt(band, behind))
     assert over_db == pytest.approx(12, abs=0.5)
@@ -119,7 +119,7 @@ def test_lessons_are_learnt_as_they_are_judged(rng) -> None:
     is_talk = rows[:, 0] > 0
     is_talk[:4], rows[:4, 1] = True, 100
     talk = making.fit([making.Lesson(*one) for one in zip(is_talk, rows, strict=True)])
-    talk = replace(talk, usual_odds=talk.usual_odds + _RARER)
+    talk = replace(talk, usual_odds=talk.usual_odds + Talk.rarer)
     told = [talk.probability_of(row) for row in rows]
     assert np.mean(told) == pytest.approx(is_talk.mean(), abs=1e-4)
 
