@@ -24,7 +24,7 @@ def cluster() -> Iterator[str]:
     """Address of a cluster with one worker."""
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        n_workers=1, threads_per_worker=1, dashboard_address=":0", silence_logs=50
     ) as local:
         yield local.scheduler_address
         local.wait_for_workers(1, timeout=60)  # Dask cannot close while it replaces a dead one
@@ -81,7 +81,7 @@ def test_a_cluster_that_loses_its_workers_is_told(
         local.sync(local.workers[0].close)
 
     with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        n_workers=1, threads_per_worker=1, dashboard_address=":0", silence_logs=50
     ) as local:
         threading.Thread(target=leave, args=(local,)).start()
         with pytest.raises(InputError, match="the scheduler has no workers; start some"):
@@ -96,7 +96,7 @@ def test_a_result_that_leaves_with_the_last_worker_is_not_waited_for_without_end
     monkeypatch.setattr("calltag.cluster.ALONE_S", 0.5)
     ended = cluster_module._ended
     with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        n_workers=1, threads_per_worker=1, dashboard_address=":0", silence_logs=50
     ) as local:
 
         def leaves(client, pending):
