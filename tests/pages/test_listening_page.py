@@ -567,16 +567,23 @@ def test_a_list_without_sounds_offers_nothing_that_needs_one(opened) -> None:
 
 def test_an_undo_that_fails_can_be_tried_again(opened, log_path) -> None:
     page = opened
+    locked = True
+
+    def answer(route) -> None:
+        if locked:
+            route.fulfill(status=409, json={"problem": "Locked."})
+        else:
+            route.continue_()
+
+    page.route("**/undo", answer)  # at first, since a busy browser takes a while to heed it
     ready(page)
     page.keyboard.press("n")
     wait_for_labels(page, 1)
-    until(page, "!document.getElementById('undo').disabled")  # the page knows it, too
-    ready(page)
-    page.route("**/undo", lambda route: route.fulfill(status=409, json={"problem": "Locked."}))
     page.keyboard.press("u")
     page.wait_for_selector("#alert:not([hidden])")
+    assert page.inner_text("#alert") == "Locked."
     ready(page)
-    page.unroute("**/undo")
+    locked = False
     page.keyboard.press("u")
     wait_for_labels(page, 0)
     assert page.is_disabled("#undo")
