@@ -135,7 +135,7 @@ class _Agreed(NamedTuple):
 
     def place(self, take_a: Take, take_b: Take) -> ClockPlace | None:
         """Where B begins in A; None where that is not told, or dates say another day."""
-        at_s, stated_s = _at_s(take_a), clocks_apart_s(take_a, take_b)
+        at_s, stated_s = began_s(take_a), clocks_apart_s(take_a, take_b)
         if at_s is None or stated_s is None:
             return None
         times_s = [one.at_s for one in self.witnesses]
@@ -332,6 +332,23 @@ def _with_sound(take: Take, others: Iterable[Take]) -> list[Take]:
     return list({camera(own): own for own, one in as_theirs if camera(own) == camera(one)}.values())
 
 
+def began_s(take: Take) -> float | None:
+    """Tell when a take began, to say how far apart two are.
+
+    Parameters
+    ----------
+    take : Take
+        The take.
+
+    Returns
+    -------
+    float or None
+        Seconds of its date where it states one, or else of its time of day; None without either.
+    """
+    date_s = _date_s(take)
+    return time_of_day_s(take) if date_s is None else date_s
+
+
 def on_such_a_day(
     alignments: Iterable[Alignment], takes: Mapping[str, Take], others: Iterable[Take]
 ) -> list[Alignment]:
@@ -386,7 +403,7 @@ def _in_one(
 
 def _witness(take_a: Take, take_b: Take, offset_s: float) -> _Witness | None:
     """What a pair says of the clocks; None where they do not tell when the takes began."""
-    at_s, stated_s = _at_s(take_a), clocks_apart_s(take_a, take_b)
+    at_s, stated_s = began_s(take_a), clocks_apart_s(take_a, take_b)
     if at_s is None or stated_s is None:
         return None
     dates_s = dates_apart_s(take_a, take_b)
@@ -400,12 +417,6 @@ def _witness(take_a: Take, take_b: Take, offset_s: float) -> _Witness | None:
 def _agree(one: _Witness, other: _Witness) -> bool:
     off_s = min(_STAMP_S + _DRIFT * abs(one.at_s - other.at_s), _FARTHEST_S)
     return abs(within_half_s(one.ahead_s - other.ahead_s)) <= off_s
-
-
-def _at_s(take: Take) -> float | None:
-    """When a take began, to tell how far apart two are; by its date where it states one."""
-    date_s = _date_s(take)
-    return time_of_day_s(take) if date_s is None else date_s
 
 
 def _date_s(take: Take) -> float | None:

@@ -17,18 +17,16 @@ import math
 from bisect import insort
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping
-from datetime import datetime
 from statistics import median
 from typing import NamedTuple
 
+from calltag.edit.camera_clocks import began_s
 from calltag.media.clock import (
     DAY_S,
-    apart_s,
     clocks_apart_s,
     dates_apart_s,
     longer_day_s,
     recorded_at,
-    time_of_day_s,
     within_half_s,
 )
 from calltag.media.joins import camera
@@ -43,7 +41,6 @@ SAME_S = 10.0
 
 _NEAR_S = 60.0  # apart by less than this, takes may have run at the same time
 _MOVED_S = 1.0  # from what was known of clocks: others may be near now
-_EPOCH = datetime(1970, 1, 1)
 
 
 class Turn(NamedTuple):
@@ -225,7 +222,7 @@ def _in_runs(takes: Mapping[int, Take]) -> dict[int, _Known]:
     last: dict[Hashable, _Known] = {}
     for number in sorted(takes, key=lambda number: name_order(takes[number].path)):
         take = takes[number]
-        its, at_s = _clock_of(take), _at_s(take)
+        its, at_s = _clock_of(take), began_s(take)
         run = 0
         if (before := last.get(its)) is not None:
             back = at_s is None or before.at_s is None or at_s < before.at_s
@@ -248,9 +245,3 @@ def _stated_s(take_a: Take, take_b: Take) -> float | None:
     by_clocks_s = within_half_s(by_clocks_s, longer_day_s(take_a, take_b))
     another_day = by_dates_s is not None and abs(by_dates_s - by_clocks_s) > DAY_S / 2
     return by_dates_s if another_day else by_clocks_s
-
-
-def _at_s(take: Take) -> float | None:
-    """When a take began, to tell which of several came first; None where it does not state it."""
-    date = recorded_at(take)
-    return time_of_day_s(take) if date is None else apart_s(_EPOCH, date)

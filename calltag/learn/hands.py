@@ -53,7 +53,7 @@ _OUT_DB = 8.0
 _LOWEST, _LOW, _HIGH = slice(0, 5), slice(0, 8), slice(30, None)  # mel bands; 0.3, 0.5, 2 kHz
 _LOG_CENTRES = np.log(mel_centres_hz())
 _MOST_ODDS = 6.0
-_CLEAREST_DB = 25.0  # over the background; louder calls were among no lessons
+_CLEAREST_DB = 25.0  # over the background; from there on calls have every band, too
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,8 +192,8 @@ def judge_hand(
     -------
     HandJudged
         Both; where handling is the less likely, a call stays as likely as it sounds. Where a
-        machine, wind or water goes on, nothing is taken for a hand, nor what is clearer than the
-        calls that it knows: each call has every band, if it is only loud enough.
+        machine, wind or water goes on, nothing is taken for a hand, nor what is more than 25 dB
+        over the background: each call has every band, if it is only loud enough.
     """
     clear = snr_db > _CLEAREST_DB
     if call < LEAST_PROBABILITY or clear or _noise_goes_on(heard, *segment):
