@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from calltag.errors import ModelError, why_failed
-from calltag.learn.loaded import finder
+from calltag.learn.finding.loaded import finder
 from calltag.plan import Job
 from calltag.records.found import Call, NoiseSpan, TakeLog
 

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 
 from calltag.errors import InputError, MediaError, ModelError
 from calltag.files import refuse_other_than_model
-from calltag.learn.by_hand import unmeasured
-from calltag.learn.examples import examples, unlabelled
-from calltag.learn.labels import is_call_type, noise_kind
-from calltag.learn.loaded import finder
-from calltag.learn.sameness import common_s
+from calltag.learn.call_types.examples import examples, unlabelled
+from calltag.learn.finding.loaded import finder
+from calltag.learn.labels.by_hand import unmeasured
+from calltag.learn.labels.sameness import common_s
+from calltag.learn.labels.vocabulary import is_call_type, noise_kind
 from calltag.log import Log
 from calltag.media.copies import each_once, with_copies
 from calltag.own_files import MODEL_SUFFIX
@@ -28,8 +28,8 @@ from calltag.records.span import Span
 from calltag.words import counted, first_few, name_order
 
 if TYPE_CHECKING:
-    from calltag.learn.examples import Example, Sound
-    from calltag.learn.teach import Report
+    from calltag.learn.call_types.examples import Example, Sound
+    from calltag.learn.call_types.teach import Report
 
 MODEL_NAME = f"calltag{MODEL_SUFFIX}"
 """The taught model that is used unless another is named: it lies beside the log."""
@@ -77,8 +77,8 @@ def teach_log(
     ModelError
         If the model that finds calls is missing or damaged.
     """
-    from calltag.learn.model_file import save_model
-    from calltag.learn.teach import teach
+    from calltag.learn.call_types.model_file import save_model
+    from calltag.learn.call_types.teach import teach
     from calltag.sound.features import FEATURE_VERSION
 
     refuse_other_than_model(model)
@@ -116,7 +116,7 @@ def teach_log(
 
 def _types_known(model: Path) -> set[str]:
     """The call types that a model names; none where there is no model that can be read."""
-    from calltag.learn.model_file import read_card
+    from calltag.learn.call_types.model_file import read_card
 
     try:
         return set(filter(is_call_type, read_card(model).examples))
@@ -172,8 +172,8 @@ def teach_without_log(
     ModelError
         If what is known of call types beforehand is missing or damaged.
     """
-    from calltag.learn.model_file import save_model
-    from calltag.learn.teach import teach
+    from calltag.learn.call_types.model_file import save_model
+    from calltag.learn.call_types.teach import teach
 
     refuse_other_than_model(model)
     taught = teach(known, company=company)
@@ -205,7 +205,7 @@ def name_finds(log: Log, model: Path) -> tuple[str, list[str]]:
     LogError
         If the log cannot be used.
     """
-    from calltag.learn.model_file import load_model
+    from calltag.learn.call_types.model_file import load_model
     from calltag.sound.features import FEATURE_VERSION
 
     name = _name_of(model)  # before it is loaded: one that is replaced meanwhile has to name again

@@ -163,7 +163,7 @@ def log_rushes(
     found = _clips_in(folders)
     clips = found.clips
     if model is not None:
-        from calltag.learn.model_file import load_model
+        from calltag.learn.call_types.model_file import load_model
 
         load_model(model)  # told now, and not after an hour's work
     with Log(log_path) as log:

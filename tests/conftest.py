@@ -15,12 +15,12 @@ import pytest
 from hypothesis import settings
 
 from calltag.database import Database, uri_of
-from calltag.learn import loaded
+from calltag.learn.finding import loaded
 from calltag.sound.spectrum import N_MELS
 from calltag.workers import Done
 
 if TYPE_CHECKING:
-    from calltag.learn.finder import Finder
+    from calltag.learn.finding.finder import Finder
 
 RATE_HZ = 48_000
 
@@ -91,7 +91,7 @@ def in_one_process(monkeypatch: pytest.MonkeyPatch) -> None:
         for index, item in enumerate(items):
             yield Done(index, function(item))
 
-    for module in ("run", "takes.looking", "pages.sheet"):
+    for module in ("run", "takes.picture.looking", "pages.sheet.writing"):
         monkeypatch.setattr(f"calltag.{module}.work_through", work_through)
 
 

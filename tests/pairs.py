@@ -15,7 +15,7 @@ import soxr
 from scipy.fft import irfft, next_fast_len, rfft
 from scipy.signal import oaconvolve
 
-from calltag.edit.sync_trace import Trace, trace_blocks
+from calltag.edit.sync.trace import Trace, trace_blocks
 
 RATE_HZ = 48_000
 

@@ -10,7 +10,7 @@ import pytest
 
 from calltag.analysis import analyse_take, outcome
 from calltag.errors import MediaError, ModelError
-from calltag.learn.finder import Findings
+from calltag.learn.finding.finder import Findings
 from calltag.plan import Job
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError, LogError, MediaError, ModelError
-from calltag.learn.by_hand import with_labels
-from calltag.learn.model_file import read_card
+from calltag.learn.call_types.model_file import read_card
+from calltag.learn.labels.by_hand import with_labels
 from calltag.log import Log
 from calltag.naming import measure_labels, name_finds, teach_log
 from calltag.records.found import Call, NoiseSpan, TakeLog
@@ -158,7 +158,7 @@ def test_copies_teach_nothing_twice_and_are_no_strangers(
     shoot: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A backup's calls are those that were labelled; a label in it is of the same recording."""
-    from calltag.learn import teach as module
+    from calltag.learn.call_types import teach as module
 
     learnt = []
     teach = module.teach
@@ -246,7 +246,7 @@ def test_a_model_names_takes_only_when_it_is_another_than_before(
             tagged.append(len(features))
             return [("pit rail", 0.8)] * len(features)
 
-    monkeypatch.setattr("calltag.learn.model_file.load_model", lambda _path: Tagger())
+    monkeypatch.setattr("calltag.learn.call_types.model_file.load_model", lambda _path: Tagger())
     model = tmp_path / "calltag.model"
     model.write_bytes(b"one")
     for _ in range(2):
@@ -271,7 +271,7 @@ def test_a_model_that_another_command_replaces_meanwhile_is_not_taken_for_the_ne
         path.write_bytes(b"marsh hooter")
         return SimpleNamespace(classes=(label,), tag=lambda rows, _: [(label, 0.8)] * len(rows))
 
-    monkeypatch.setattr("calltag.learn.model_file.load_model", load)
+    monkeypatch.setattr("calltag.learn.call_types.model_file.load_model", load)
     names = []
     for _ in range(2):
         name_finds(log, model)

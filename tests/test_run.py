@@ -687,7 +687,7 @@ def test_takes_are_named_by_the_model_beside_the_log(
         def tag(self, features: np.ndarray, _takes: np.ndarray) -> list[tuple[str, float]]:
             return [("pit rail", 0.8) if row[0] > 4 else ("call", 0.9) for row in features]
 
-    monkeypatch.setattr("calltag.learn.model_file.load_model", lambda _path: Tagger())
+    monkeypatch.setattr("calltag.learn.call_types.model_file.load_model", lambda _path: Tagger())
     shoot.clip("A001.mov", "1.0 5.0")
     assert shoot.run().model is None
     (shoot.log.parent / "calltag.model").write_bytes(b"a model")

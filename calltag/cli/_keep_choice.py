@@ -23,7 +23,7 @@ AT_SLACK_S = 0.25
 
 def at_seconds(chosen: Sequence[TakeLog], seconds: Sequence[float]) -> list[Found]:
     """Find the calls at some seconds of the one take that was named, of copies one."""
-    from calltag.learn.labels import is_call
+    from calltag.learn.labels.vocabulary import is_call
     from calltag.media.copies import without_copies
 
     chosen = without_copies(chosen)
@@ -52,10 +52,10 @@ def _away_s(call: Call, at_s: float) -> float:
 
 def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]) -> list[Found]:
     """Find the calls that the rows of a table name, of the takes that were chosen."""
-    from calltag.learn.label_file import read_labels
-    from calltag.learn.labels import is_call
-    from calltag.learn.sameness import ends_apart_s
-    from calltag.learn.user_table import known_take
+    from calltag.learn.labels.label_file import read_labels
+    from calltag.learn.labels.sameness import ends_apart_s
+    from calltag.learn.labels.user_table import known_take
+    from calltag.learn.labels.vocabulary import is_call
 
     by_path = {one.take.path: one for one in every}
     paths = {one.take.path for one in chosen}
@@ -78,7 +78,7 @@ def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]
 
 def _overlap(one: Span, other: Span) -> bool:
     """Whether two spans share enough of the shorter."""
-    from calltag.learn.sameness import common_s, share_enough
+    from calltag.learn.labels.sameness import common_s, share_enough
 
     return common_s(one, other) > 0 and share_enough(one, other)
 

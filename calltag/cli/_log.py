@@ -16,7 +16,7 @@ def read_takes(log: Log, *, features: bool = False) -> Iterator[TakeLog]:
 
     A take whose file is away has the place of a copy of it.
     """
-    from calltag.learn.by_hand import with_labels
+    from calltag.learn.labels.by_hand import with_labels
     from calltag.media.copies import at_hand
 
     labels = log.labels_by_take()

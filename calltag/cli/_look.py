@@ -46,7 +46,7 @@ def look_for_best(
 
 def _unknown(listed: Iterable[Found], given_up: Collection[str]) -> dict[str, list[Call]]:
     """Calls whose picture is not known yet, by take."""
-    from calltag.takes.picture import grade_of_call
+    from calltag.takes.picture.grades import grade_of_call
 
     unknown: dict[str, list[Call]] = defaultdict(list)
     for one, call in listed:
@@ -64,7 +64,7 @@ def look_at_takes(
     Returns the takes that were looked at, by path, and what could not be read.
     """
     from calltag.cli._progress import Teller
-    from calltag.takes.looking import look, wanted_look, with_pictures
+    from calltag.takes.picture.looking import look, wanted_look, with_pictures
 
     takes = {one.take.path: (one, calls) for one, calls in wanted}
     looks = [
@@ -82,6 +82,6 @@ def look_at_takes(
 
 
 def _is_known(take_log: TakeLog, calls: Iterable[Call]) -> bool:
-    from calltag.takes.picture import grade_of_call
+    from calltag.takes.picture.grades import grade_of_call
 
     return all(grade_of_call(take_log, call) is not None for call in calls)

@@ -38,7 +38,7 @@ def run_lines(report: RunReport, take_logs: Sequence[TakeLog]) -> Iterator[str]:
 
 def find_lines(take_logs: Sequence[TakeLog]) -> Iterator[str]:
     """Yield what is in the log: calls, their types, noise; what copies hold is told once."""
-    from calltag.learn.labels import is_call, noise_kind
+    from calltag.learn.labels.vocabulary import is_call, noise_kind
     from calltag.media.copies import without_copies
     from calltag.takes.verdict import likely_calls
 

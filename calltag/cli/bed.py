@@ -17,8 +17,8 @@ from calltag.words import counted, position, take_length
 
 if TYPE_CHECKING:
     from calltag.records.take import Take
-    from calltag.takes.bed import Bed
-    from calltag.takes.clean_stretches import Stretch
+    from calltag.takes.bed.clean_stretches import Stretch
+    from calltag.takes.bed.making import Bed
 
 _CAUTION = "Turn your headphones down before you play it."
 _NO_PLAYBACK = (
@@ -87,8 +87,8 @@ def bed_command(
       calltag bed --seconds 60 --for card1/A007.MOV --out a007-bed.wav
     """
     from calltag.log import Log
-    from calltag.takes.bed import check_length, make_bed
-    from calltag.takes.clean_stretches import clean_stretches, why_none
+    from calltag.takes.bed.clean_stretches import clean_stretches, why_none
+    from calltag.takes.bed.making import check_length, make_bed
 
     with wrong_use():
         check_length(seconds)

@@ -205,7 +205,7 @@ def _also_in(seen: SeenCall, joins: Joins) -> str:
 
 def _grades(listed: Sequence[Found]) -> list[str]:
     """What the picture at each call is like; empty where that is not known."""
-    from calltag.takes.picture import grade_of_call
+    from calltag.takes.picture.grades import grade_of_call
 
     return [str(grade_of_call(one, call) or "") for one, call in listed]
 

@@ -24,11 +24,11 @@ from calltag.cli._options import (
 from calltag.cli._output import Column, end, print_data, print_table, say
 from calltag.cli._pages import serve_page
 from calltag.errors import InputError
-from calltag.pages.order import Order
+from calltag.pages.listening.order import Order
 from calltag.words import counted, position
 
 if TYPE_CHECKING:
-    from calltag.learn.label_file import LabelFile
+    from calltag.learn.labels.label_file import LabelFile
     from calltag.log import Log
 
 TABLE = (
@@ -140,8 +140,8 @@ def _refuse_idle(context: typer.Context, *, reading: bool, listing: bool) -> Non
 def _listen(log: Path, takes: list[str], by: Order, *, browser: bool) -> None:
     from calltag.log import Log
     from calltag.naming import measure_labels
-    from calltag.pages.listening import listening_app
-    from calltag.pages.session import Session
+    from calltag.pages.listening.app import listening_app
+    from calltag.pages.listening.session import Session
 
     with Log(log, create=False) as opened:
         opened.check_writable()  # told now, and not at the first answer
@@ -165,7 +165,7 @@ def _listen(log: Path, takes: list[str], by: Order, *, browser: bool) -> None:
 
 
 def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
-    from calltag.learn.label_file import read_label_file
+    from calltag.learn.labels.label_file import read_label_file
     from calltag.naming import measure_labels
 
     take_logs = {one.take.path: one for one in log.take_logs()}
@@ -194,7 +194,7 @@ def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
 
 def _slips(file: LabelFile, before: Collection[str], now: Counter[str]) -> list[str]:
     """Say which labels, new to the log, are almost spelt as others that are used more often."""
-    from calltag.learn.labels import probably_meant
+    from calltag.learn.labels.vocabulary import probably_meant
 
     own = Counter(label.label for label in file.labels)
     others = now - own  # what the table has put right is a name no more
@@ -233,7 +233,7 @@ def _tell(file: LabelFile, name: str) -> None:
 
 def _list(log: Log, types: list[str], takes: list[str], how: As) -> None:
     from calltag.edit.call_filter import is_of_type, no_such_type
-    from calltag.learn.label_file import COLUMNS
+    from calltag.learn.labels.label_file import COLUMNS
     from calltag.records.found import TakeLog
 
     every = [TakeLog(take=take) for take in log.takes()]  # what was found in them is not asked for

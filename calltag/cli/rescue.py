@@ -17,8 +17,8 @@ from calltag.errors import InputError
 if TYPE_CHECKING:
     from calltag.media.bext import Bext
     from calltag.records.take import Take
-    from calltag.takes.rescue import Rescue
-    from calltag.takes.treatment import Treatment
+    from calltag.takes.rescue.examining import Rescue
+    from calltag.takes.rescue.treatment import Treatment
 
 _CAUTION = "Turn your headphones down before you play it: what was loud in the take still is."
 
@@ -89,11 +89,11 @@ def rescue_command(
       calltag rescue card1/A007.MOV
       calltag rescue card1/A007.MOV --low-cut 300 --out a007-thin.wav
     """
-    from calltag.edit.camera_clocks import places_by_clocks
+    from calltag.edit.sync.camera_clocks import places_by_clocks
     from calltag.log import Log
     from calltag.takes.companions import companions
-    from calltag.takes.rescue import examine, is_mute
-    from calltag.takes.treated_file import write_treated
+    from calltag.takes.rescue.examining import examine, is_mute
+    from calltag.takes.rescue.treated_file import write_treated
     from calltag.takes.verdict import judge
 
     with wrong_use():
@@ -141,7 +141,7 @@ def _wanted(
 ) -> Treatment | None:
     """What the user wants to be done; None for what calltag would choose."""
     from calltag.takes.cuts import Band
-    from calltag.takes.treatment import Treatment
+    from calltag.takes.rescue.treatment import Treatment
 
     for option, cut_hz in (("--low-cut", low_cut_hz), ("--high-cut", high_cut_hz)):
         if cut_hz is not None and not 0 < cut_hz < math.inf:

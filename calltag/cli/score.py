@@ -15,7 +15,7 @@ import typer
 from calltag.cli._options import LOG_NAME, LogFile, MinConfidence, finite
 from calltag.cli._output import say
 from calltag.errors import InputError
-from calltag.learn.sameness import ONSET_COLLAR_S
+from calltag.learn.labels.sameness import ONSET_COLLAR_S
 from calltag.records.label import LIKELY
 from calltag.words import counted
 
@@ -78,8 +78,8 @@ def score_command(
       calltag score truth.csv --collar 0.1
     """
     from calltag.edit.call_filter import CallFilter
-    from calltag.learn.by_hand import matched
-    from calltag.learn.score import finds, read_truth, score
+    from calltag.learn.labels.by_hand import matched
+    from calltag.learn.scoring.score import finds, read_truth, score
     from calltag.log import Log
 
     wanted = CallFilter(min_confidence=min_confidence)
@@ -131,7 +131,7 @@ def _of_known_takes(
     unread: Collection[Problem],
     name: str,
 ) -> list[Label]:
-    from calltag.learn.label_file import placed
+    from calltag.learn.labels.label_file import placed
 
     by_path = {one.take.path: one for one in take_logs}
     named = {label.take for label in reference} - by_path.keys()

@@ -81,7 +81,7 @@ def sheet_command(
     from calltag.cli._progress import Teller
     from calltag.edit.call_filter import CallFilter, check_types
     from calltag.log import Log
-    from calltag.pages.sheet import MUCH_BYTES, SheetOptions, write_sheet
+    from calltag.pages.sheet.writing import MUCH_BYTES, SheetOptions, write_sheet
     from calltag.takes.verdict import judge
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)

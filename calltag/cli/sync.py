@@ -22,8 +22,8 @@ from calltag.records.take import Take
 from calltag.words import counted, first_few, name_order, sure
 
 if TYPE_CHECKING:
-    from calltag.edit.camera_clocks import ClockDifference
-    from calltag.edit.sync import Comparison, Source
+    from calltag.edit.sync.camera_clocks import ClockDifference
+    from calltag.edit.sync.lining_up import Comparison, Source
     from calltag.edit.tables import Row
     from calltag.log import Log
     from calltag.records.alignment import Alignment
@@ -129,10 +129,10 @@ def sync_command(
       calltag sync R001.WAV card1 card2 --by-timecode --within 60
       calltag sync card1 card2 --by-timecode
     """
-    from calltag.edit.sync import count_pairs, sync_takes
-    from calltag.edit.sync_clocks import look_by_clocks
-    from calltag.edit.sync_joins import follow_joins
-    from calltag.edit.sync_search import Bounds
+    from calltag.edit.sync.by_clocks import look_by_clocks
+    from calltag.edit.sync.by_joins import follow_joins
+    from calltag.edit.sync.lining_up import count_pairs, sync_takes
+    from calltag.edit.sync.search import Bounds
     from calltag.log import Log
     from calltag.media.copies import with_copies
 
@@ -200,7 +200,7 @@ def sync_command(
 
 def _print(compared: Sequence[Comparison]) -> None:
     """Print what was compared; of many pairs, those that have something in common."""
-    from calltag.edit.sync import Outcome
+    from calltag.edit.sync.lining_up import Outcome
 
     common = [one for one in compared if one.outcome is not Outcome.NOTHING]
     apart = len(compared) - len(common)
@@ -220,7 +220,7 @@ def _print(compared: Sequence[Comparison]) -> None:
 
 def _tell(compared: Sequence[Comparison], kept: _Kept, log: Path, *, by_timecode: bool) -> None:
     """Say what was kept in the log, what was not, and why."""
-    from calltag.edit.sync import Outcome
+    from calltag.edit.sync.lining_up import Outcome
 
     n_kept, n_left, forgotten = kept
     say(f"{counted(n_kept, 'pair')} kept in {log}." if n_kept else "No pair was kept in a log.")
@@ -262,7 +262,7 @@ def _tell_others(others: Sequence[Alignment], compared: Sequence[Comparison]) ->
 
 def _sources(names: Sequence[str], known: Sequence[Take]) -> Iterator[list[Source]]:
     """Yield the takes of each name, each once; of copies in folders, the first."""
-    from calltag.edit.sync import Source
+    from calltag.edit.sync.lining_up import Source
 
     logged = {take.file.resolve(): take.path for take in known}
     names_of_log = set(logged.values())
@@ -355,7 +355,7 @@ def _keep(
 
 def _spared(one: Comparison) -> bool:
     """Whether a pair was not listened to, by the clocks of others."""
-    from calltag.edit.sync import NOT_BY_CLOCKS
+    from calltag.edit.sync.lining_up import NOT_BY_CLOCKS
 
     return one.reason == NOT_BY_CLOCKS
 

@@ -188,7 +188,7 @@ def _print_table(rows: Sequence[Row], listed: Sequence[Listed]) -> list[str]:
 
 def _grades(listed: Sequence[Listed]) -> list[str]:
     """What the picture of each take is like; empty where that is not known."""
-    from calltag.takes.picture import grade_of_take
+    from calltag.takes.picture.grades import grade_of_take
 
     return [str(grade_of_take(one) or "") for one, _, _ in listed]
 
@@ -242,7 +242,7 @@ def _where(verdict: Verdict) -> str:
 
 def _same(take_log: TakeLog) -> list[str]:
     """What is said of channels that are the same: many cameras write them so, no harm is done."""
-    from calltag.sound.faults import said
+    from calltag.sound.channels.faults import said
 
     return [said(one) for one in take_log.take.channel_faults if one.kind == FaultKind.SAME]
 

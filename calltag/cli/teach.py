@@ -12,7 +12,7 @@ from calltag.cli._output import say
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from calltag.learn.teach import Report
+    from calltag.learn.call_types.teach import Report
 
 
 def register(app: typer.Typer) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from calltag.edit.text import one_line
 from calltag.errors import InputError
-from calltag.learn.labels import is_call, species_of
+from calltag.learn.labels.vocabulary import is_call, species_of
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import CALL
 

@@ -14,9 +14,9 @@ from calltag.edit.call_filter import is_clear
 from calltag.edit.markers import TakeMarkers, with_comment
 from calltag.edit.seen_twice import SeenCall, Sighting, merge_on_clocks, spans_of
 from calltag.edit.shared_clock import GroupClock, Running, shared_clocks
-from calltag.learn.by_hand import matched
-from calltag.learn.labels import is_call
-from calltag.learn.sameness import ENOUGH, common_s
+from calltag.learn.labels.by_hand import matched
+from calltag.learn.labels.sameness import ENOUGH, common_s
+from calltag.learn.labels.vocabulary import is_call
 from calltag.media.clock import DEFAULT_RATE, take_clock
 from calltag.media.copies import same_take
 from calltag.records.alignment import Alignment

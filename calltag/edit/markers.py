@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from calltag.edit.text import one_line
 from calltag.errors import InputError
-from calltag.learn.labels import is_call
+from calltag.learn.labels.vocabulary import is_call
 from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
 from calltag.media.timecode import Rate
 from calltag.records.found import Call, NoiseSpan, TakeLog

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from calltag.errors import InputError
-from calltag.learn.user_table import known_take, read_rows, take_cell
+from calltag.learn.labels.user_table import known_take, read_rows, take_cell
 
 T = TypeVar("T")
 

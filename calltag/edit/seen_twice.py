@@ -20,8 +20,8 @@ from typing import NamedTuple
 
 from calltag.edit.shared_clock import SLACK_S, GroupClock, shared_clocks
 from calltag.edit.worth import is_cut_at_end, is_cut_at_start, sound_worth, worth
-from calltag.learn.labels import is_call
-from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
+from calltag.learn.labels.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
+from calltag.learn.labels.vocabulary import is_call
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
 from calltag.records.span import Span

@@ -26,8 +26,8 @@ from calltag.media.bext import Bext, history_line
 from calltag.media.reader import read_logged
 from calltag.media.timecode import frame_to_seconds, parse_start
 from calltag.media.wav_writing import Cue, write_wav
-from calltag.sound.channels import Chooser
-from calltag.sound.true_peak import true_peak_dbtp
+from calltag.sound.channels.choosing import Chooser
+from calltag.sound.loudness.true_peak import true_peak_dbtp
 
 RATE_HZ = 48_000
 

@@ -6,7 +6,7 @@ import math
 
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
-from calltag.takes.picture import grade_of_call
+from calltag.takes.picture.grades import grade_of_call
 from calltag.takes.used_channels import clipped_ppm
 
 HALF_WORTH_DB = 12.0
@@ -95,7 +95,7 @@ def worth(take_log: TakeLog, call: Call) -> float:
     float
         From 0 to 1: how sure its label is, times what its sound is worth (`sound_worth`), times
         `NO_PICTURE_WORTH` without a picture, or, where the picture at the call has been looked at,
-        what its grades leave (`calltag.takes.picture.WORTH`).
+        what its grades leave (`calltag.takes.picture.grades.WORTH`).
 
     Examples
     --------

@@ -1,1 +1,12 @@
-"""Learning: the starter model that finds calls, and the tagger taught by the user's labels."""
+"""Learning: the starter model that finds calls, and the tagger taught by the user's labels.
+
+A room for each part of it, the lower ones first:
+
+- `networks`: the small networks that ship, and what they hear
+- `noise`: which noise sounds in each second
+- `finding`: from a take's sound to its calls
+- `labels`: what a user calls things, and where labels lie
+- `scoring`: finds held against a list of what is there
+- `call_types`: types learnt from labels, and how sure they are
+- `starter`, `invented_talk`, `invented_hands`, `invented_types`: the programs that make what ships
+"""

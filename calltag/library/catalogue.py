@@ -16,7 +16,7 @@ from pathlib import Path, PurePosixPath
 from calltag.database import Database, Kind, refuse_locked
 from calltag.errors import LibraryError, reason_of
 from calltag.files import is_file, is_folder
-from calltag.learn.sameness import in_one_band
+from calltag.learn.labels.sameness import in_one_band
 from calltag.library.kept_rows import insert_rows, key_of, remove_rows
 from calltag.library.measured import MeasuredQueries
 from calltag.library.schema import MIGRATIONS

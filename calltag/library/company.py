@@ -1,10 +1,10 @@
 """What else called where calls were kept: company for the types that the library teaches.
 
 A call of a type that nobody taught is known best by what else calls in the same places (see
-`calltag.learn.kinship`). A log knows that of its own takes. The library notes it when calls are
-kept: the measurements of other finds of the same takes, in the catalogue. No file holds them; after
-a damaged catalogue has been made anew they are noted again with the next calls kept of those takes,
-and until then the library teaches without them.
+`calltag.learn.call_types.kinship`). A log knows that of its own takes. The library notes it when
+calls are kept: the measurements of other finds of the same takes, in the catalogue. No file holds
+them; after a damaged catalogue has been made anew they are noted again with the next calls kept of
+those takes, and until then the library teaches without them.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import numpy as np
 
-from calltag.learn.examples import Sound
-from calltag.learn.labels import is_call
-from calltag.learn.sameness import share_enough
+from calltag.learn.call_types.examples import Sound
+from calltag.learn.labels.sameness import share_enough
+from calltag.learn.labels.vocabulary import is_call
 from calltag.library.catalogue import Catalogue
 from calltag.library.keep import Wanted
 from calltag.records.found import Call, TakeLog

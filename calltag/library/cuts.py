@@ -17,7 +17,7 @@ from calltag.arrays import FloatArray
 from calltag.edit.markers import check_handles
 from calltag.edit.when import moment, take_bext
 from calltag.errors import MediaError
-from calltag.learn.labels import species_of
+from calltag.learn.labels.vocabulary import species_of
 from calltag.library.rdf import remarks
 from calltag.library.story import BY_HAND, Facts, Heard, Story, cut_id, tidy
 from calltag.media.bext import Bext, history_line
@@ -28,8 +28,8 @@ from calltag.records.found import Call
 from calltag.records.label import CALL
 from calltag.records.span import Span
 from calltag.records.take import Take
-from calltag.sound.loudness import integrated_lufs
-from calltag.sound.true_peak import true_peak_dbtp
+from calltag.sound.loudness.meters import integrated_lufs
+from calltag.sound.loudness.true_peak import true_peak_dbtp
 
 HANDLES_S = 1.0
 """Seconds that are kept before and after a call, unless told otherwise."""

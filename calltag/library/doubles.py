@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
-from calltag.learn.sameness import ENOUGH, ends_apart_s
+from calltag.learn.labels.sameness import ENOUGH, ends_apart_s
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.records.found import Call
 

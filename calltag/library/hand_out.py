@@ -49,8 +49,8 @@ from calltag.media.timecode import Rate
 from calltag.partials import partial_path, sweep_once
 from calltag.records.marker import Marker
 from calltag.records.take import Problem, Take
-from calltag.sound.loudness import integrated_lufs, ungated_lufs
-from calltag.sound.true_peak import true_peak_dbtp
+from calltag.sound.loudness.meters import integrated_lufs, ungated_lufs
+from calltag.sound.loudness.true_peak import true_peak_dbtp
 from calltag.words import counted
 
 PEAK_DBTP = -1.0

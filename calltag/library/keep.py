@@ -19,8 +19,8 @@ from pathlib import Path
 from calltag.edit.seen_twice import moments_elsewhere
 from calltag.errors import MediaError, reason_of
 from calltag.files import is_one
-from calltag.learn.labels import species_of
-from calltag.learn.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
+from calltag.learn.labels.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
+from calltag.learn.labels.vocabulary import species_of
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.cuts import HANDLES_S, Cut, cut_bext, cut_call, tell_story
 from calltag.library.doubles import kept_before

@@ -8,7 +8,7 @@ import sqlite3
 from fractions import Fraction
 
 from calltag.errors import InputError
-from calltag.learn.labels import species_of
+from calltag.learn.labels.vocabulary import species_of
 from calltag.library.schema import WORDS
 from calltag.library.story import Story, to_plain
 from calltag.media.timecode import frame_to_seconds, parse_timecode

@@ -1,7 +1,8 @@
 """The library as labels: what was learnt last spring works this spring.
 
-Kept calls are examples for `calltag.learn.teach`. Those of one take are left out together when it
-is checked how well types are known, and together with what the log says of the same take.
+Kept calls are examples for `calltag.learn.call_types.teach`. Those of one take are left out
+together when it is checked how well types are known, and together with what the log says of the
+same take.
 """
 
 from __future__ import annotations
@@ -9,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from calltag.learn.by_hand import speaks_for
-from calltag.learn.examples import Example, Sound
-from calltag.learn.labels import is_call_type
-from calltag.learn.sameness import in_one_band, share_enough
+from calltag.learn.call_types.examples import Example, Sound
+from calltag.learn.labels.by_hand import speaks_for
+from calltag.learn.labels.sameness import in_one_band, share_enough
+from calltag.learn.labels.vocabulary import is_call_type
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.company import company
 from calltag.library.measuring import measure_outdated

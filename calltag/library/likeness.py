@@ -2,9 +2,9 @@
 
 Half of the likeness compares every measurement, each scaled by its spread over invented calls; the
 other half compares what tells call types apart among them, whatever the noise
-(`calltag.learn.kinship`). Both scales are known beforehand, so that a pair of sounds has the same
-likeness in every library, however small. The level has no part in it, nor has the starter model: it
-hears the background too, and changes from version to version.
+(`calltag.learn.call_types.kinship`). Both scales are known beforehand, so that a pair of sounds has
+the same likeness in every library, however small. The level has no part in it, nor has the starter
+model: it hears the background too, and changes from version to version.
 
 What was tried, by mean average precision with the query's own recording left out; of birds the mean
 over seven types in four sets of scenes at 0 to 20 dB:
@@ -30,7 +30,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.kinship import prior
+from calltag.learn.call_types.kinship import prior
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 _OF_TYPES = 0.5

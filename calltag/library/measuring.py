@@ -6,7 +6,7 @@ from pathlib import Path
 
 from calltag.arrays import FloatArray
 from calltag.errors import MediaError
-from calltag.learn.loaded import finder
+from calltag.learn.finding.loaded import finder
 from calltag.library.catalogue import Catalogue
 from calltag.records.span import Span
 from calltag.sound.features import FEATURE_VERSION

@@ -9,14 +9,14 @@ import numpy as np
 
 from calltag.arrays import FloatArray
 from calltag.errors import MediaError
-from calltag.learn.loaded import finder
+from calltag.learn.finding.loaded import finder
 from calltag.library.catalogue import Catalogue, Kept
 from calltag.library.measuring import measure
 from calltag.library.sound_file import SUFFIXES, read_story
 from calltag.media.probe import probe
 from calltag.media.reader import read_span
 from calltag.records.span import Span
-from calltag.sound.channels import Chooser
+from calltag.sound.channels.choosing import Chooser
 from calltag.sound.features import FEATURE_VERSION
 
 _LOUD_DB = 40.0  # of a sound without a call, what is no further below its loudest is compared

@@ -23,10 +23,10 @@ from calltag.errors import InputError, MediaError
 from calltag.media.reader import read_span
 from calltag.records.span import Span
 from calltag.records.take import Take
-from calltag.sound.channels import Chooser
-from calltag.sound.loudness import LoudnessMeter, ungated_lufs
+from calltag.sound.channels.choosing import Chooser
+from calltag.sound.loudness.meters import LoudnessMeter, ungated_lufs
+from calltag.sound.loudness.true_peak import true_peak_dbtp
 from calltag.sound.spectrum import RATE_HZ
-from calltag.sound.true_peak import true_peak_dbtp
 from calltag.takes.used_channels import used_channel
 
 BEFORE_S = 1.0

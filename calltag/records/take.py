@@ -34,7 +34,7 @@ class FaultKind(StrEnum):
 
 
 class ChannelFault(NamedTuple):
-    """Something wrong with a take's channels; `calltag.sound.faults` says it.
+    """Something wrong with a take's channels; `calltag.sound.channels.faults` says it.
 
     Attributes
     ----------

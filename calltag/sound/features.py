@@ -13,7 +13,7 @@ import numpy as np
 
 from calltag.arrays import FloatArray
 from calltag.sound import shape
-from calltag.sound.engine import listen_for_beat
+from calltag.sound.beats.engine import listen_for_beat
 from calltag.sound.events import Region
 from calltag.sound.modulation import OCTAVES_HZ, RATES_HZ, modulation_spectrum, texture
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
@@ -28,7 +28,7 @@ N_EMBEDDING = 64
 """Length of the starter model's description of each moment, which is part of the features."""
 
 N_VOICE = 32
-"""Numbers that `calltag.learn.voice` makes of an event, which are part of the features too."""
+"""Numbers that `calltag.learn.networks.voice` makes of an event, part of the features."""
 
 N_PROFILE = 32
 N_MFCC = 20
@@ -152,7 +152,7 @@ def beats(sound: FloatArray) -> tuple[float, float, float]:
     Returns
     -------
     lines, throb, evidence : float
-        As of `calltag.sound.engine.Beat`; 0 for an event shorter than `BEATS_FROM_S`.
+        As of `calltag.sound.beats.engine.Beat`; 0 for an event shorter than `BEATS_FROM_S`.
     """
     if len(sound) < BEATS_FROM_S * RATE_HZ:
         return 0.0, 0.0, 0.0

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 
-from calltag.learn.labels import noise_kind
+from calltag.learn.labels.vocabulary import noise_kind
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import merged

@@ -7,8 +7,8 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 
-from calltag.learn.by_hand import BY_HAND
-from calltag.learn.labels import noise_kind
+from calltag.learn.labels.by_hand import BY_HAND
+from calltag.learn.labels.vocabulary import noise_kind
 from calltag.records.found import Call, TakeLog
 from calltag.records.span import merged
 from calltag.records.take import Levels

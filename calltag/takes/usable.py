@@ -82,7 +82,7 @@ def needed_cuts(
 ) -> tuple[Cut, ...]:
     """List the cuts that the reasons and usable stretches of a take are given with.
 
-    Reasons and purposes name these, and `calltag.takes.rescue` makes them.
+    Reasons and purposes name these, and `calltag.takes.rescue.examining` makes them.
 
     Parameters
     ----------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from calltag.records.take import Levels, Take
-from calltag.sound.faults import clipped_samples, silent_channels
+from calltag.sound.channels.faults import clipped_samples, silent_channels
 from calltag.sound.spectrum import RATE_HZ
 
 

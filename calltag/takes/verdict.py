@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from calltag.learn.labels import is_call
+from calltag.learn.labels.vocabulary import is_call
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import LIKELY
 from calltag.records.take import EMPTY_TRACK, FaultKind, Levels, Take
 from calltag.records.verdict import Usable, Verdict
-from calltag.sound.faults import said
+from calltag.sound.channels.faults import said
 from calltag.takes.masking import effects, not_counted
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import Thresholds, read_thresholds

@@ -19,7 +19,7 @@ from pathlib import Path
 import av
 import numpy as np
 
-from calltag.learn.finder import Finder
+from calltag.learn.finding.finder import Finder
 from calltag.media.probe import probe
 from calltag.media.reader import read_blocks
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calltag.learn.labels import species_of
+from calltag.learn.labels.vocabulary import species_of
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.doubles import doubles_of
 from calltag.library.find import Query, choices, find

@@ -18,9 +18,9 @@ import pytest
 from PIL import Image
 
 from calltag.log import Log
-from calltag.pages import sheet
 from calltag.pages.excerpt import Excerpt
-from calltag.pages.sheet_media import CallMedia, TakeMedia
+from calltag.pages.sheet import writing
+from calltag.pages.sheet.media import CallMedia, TakeMedia
 from calltag.pages.spectrogram import draw
 from calltag.records.found import Call, NoiseSpan, Picture, TakeLog
 from calltag.records.take import Take
@@ -115,11 +115,13 @@ def test_a_hundred_takes_with_a_thousand_calls(
     chromium = shutil.which("chromium")
     if chromium is None:
         pytest.skip("no browser: install Debian's chromium to run this test")
-    monkeypatch.setattr(sheet, "_gathered", lambda jobs, *_: [media(job.take_log) for job in jobs])
+    monkeypatch.setattr(
+        writing, "_gathered", lambda jobs, *_: [media(job.take_log) for job in jobs]
+    )
     takes = [take_log(number) for number in range(N_TAKES)]
     begun = time.monotonic()
     with Log(tmp_path / "calltag.db") as log:
-        report = sheet.write_sheet(tmp_path / "s.html", takes, log=log, shown=lambda _: True)
+        report = writing.write_sheet(tmp_path / "s.html", takes, log=log, shown=lambda _: True)
     spent_s = time.monotonic() - begun
     print(f"\n{report.calls} calls: {report.size_bytes / 1e6:.1f} MB, written in {spent_s:.0f} s")
     assert report.calls == N_TAKES * N_CALLS

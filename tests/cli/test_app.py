@@ -17,7 +17,7 @@ from calltag.cli.app import app
 from calltag.edit.formats import all_formats
 from calltag.errors import OutputError
 from calltag.log import Log
-from calltag.pages.listening import NOISE_KEYS
+from calltag.pages.listening.app import NOISE_KEYS
 from calltag.records.label import NOISE_KINDS
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -133,7 +133,7 @@ def test_a_place_that_cannot_be_written_is_told_before_the_work(
     def worked(*_: object, **__: object) -> None:
         raise AssertionError("the takes were worked through")
 
-    monkeypatch.setattr("calltag.pages.sheet._gathered", worked)
+    monkeypatch.setattr("calltag.pages.sheet.writing._gathered", worked)
     ran = run("sheet", "calltag.db/sheet.html", *options)
     assert ran.status == 1
     assert "sheet.html: cannot be written (" in ran.err

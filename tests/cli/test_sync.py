@@ -19,7 +19,7 @@ import soundfile as sf
 from calltag.analysis import analyse_take
 from calltag.cli import sync
 from calltag.cli.demo import demo_clips
-from calltag.edit.sync import NOT_BY_CLOCKS, Comparison, Outcome, Source
+from calltag.edit.sync.lining_up import NOT_BY_CLOCKS, Comparison, Outcome, Source
 from calltag.errors import InputError
 from calltag.log import Log
 from calltag.media.clock import day_s, time_of_day_s
@@ -323,7 +323,7 @@ def test_what_the_clocks_spare_is_not_forgotten(run, morning: Path, monkeypatch)
         alignment=None,
         reason=NOT_BY_CLOCKS,
     )
-    monkeypatch.setattr("calltag.edit.sync.sync_takes", lambda *_, **__: ([spared], []))
+    monkeypatch.setattr("calltag.edit.sync.lining_up.sync_takes", lambda *_, **__: ([spared], []))
     ran = run("sync", "r.wav", "a.wav")
     assert "1 pair that was lined up stays so: this did not look everywhere." in ran.err
     assert "Lined up before" not in ran.err

@@ -13,7 +13,7 @@ from calltag.log import Log
 from calltag.records.found import TakeLog
 from calltag.records.take import ChannelFault, FaultKind
 from calltag.records.verdict import Usable, Verdict
-from calltag.sound.faults import said
+from calltag.sound.channels.faults import said
 from calltag.words import take_length
 
 ALL = ["card1/A001.mov", "card1/A002.mov", "card2/A001.mov"]

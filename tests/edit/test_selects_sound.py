@@ -24,7 +24,7 @@ from calltag.errors import InputError, MediaError, WriteError
 from calltag.files import put_all_in_place
 from calltag.media.timecode import Rate
 from calltag.records.found import TakeLog
-from calltag.sound.true_peak import true_peak_dbtp
+from calltag.sound.loudness.true_peak import true_peak_dbtp
 
 from .conftest import NTSC, RATES, make_call, make_sound, make_take
 

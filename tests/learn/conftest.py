@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.learn.examples import Example, Sound
-from calltag.learn.teach import Taught, teach
-from calltag.learn.voice import shown
+from calltag.learn.call_types.examples import Example, Sound
+from calltag.learn.call_types.teach import Taught, teach
+from calltag.learn.networks.voice import shown
 from calltag.records.span import Span
 from calltag.sound.spectrum import N_MELS
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calltag.learn.teach import teach
+from calltag.learn.call_types.teach import teach
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.company import MOST_OF_TAKE, company, note_company
 from calltag.library.lessons import LabelledTake, lessons

@@ -6,7 +6,7 @@ from itertools import product
 
 import pytest
 
-from calltag.learn.sameness import common_s, share_enough
+from calltag.learn.labels.sameness import common_s, share_enough
 from calltag.library.catalogue import Catalogue
 from calltag.library.doubles import _SPANS_AGREE, Sameness, doubles_of, kept_before, pairs
 from calltag.library.find import Query, find

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from calltag.edit.call_filter import is_of_type
 from calltag.errors import InputError, LibraryError
-from calltag.learn.labels import species_of
+from calltag.learn.labels.vocabulary import species_of
 from calltag.library.catalogue import NAME, Catalogue
 from calltag.library.find import Query, by_name, choices, find
 from calltag.library.order import Order

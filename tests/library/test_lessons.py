@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calltag.errors import MediaError
-from calltag.learn.teach import teach
+from calltag.learn.call_types.teach import teach
 from calltag.library.catalogue import Catalogue
 from calltag.library.lessons import LabelledTake, lessons
 from calltag.library.story import BY_HAND

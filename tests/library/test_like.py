@@ -15,8 +15,8 @@ import soundfile
 from sklearn.metrics import average_precision_score
 
 from calltag.errors import MediaError
-from calltag.learn.finder import Finder
-from calltag.learn.kinship import prior
+from calltag.learn.call_types.kinship import prior
+from calltag.learn.finding.finder import Finder
 from calltag.learn.starter import synth_calls
 from calltag.learn.starter.synth_noise import air
 from calltag.library.catalogue import Catalogue

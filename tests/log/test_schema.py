@@ -13,7 +13,7 @@ import pytest
 
 from calltag.log import MIGRATIONS, SCHEMA_VERSION, Log
 from calltag.records.take import ChannelFault, FaultKind
-from calltag.sound.faults import said
+from calltag.sound.channels.faults import said
 
 from .conftest import picture
 

@@ -18,8 +18,8 @@ from calltag.pages.excerpt import (
 )
 from calltag.records.span import Span
 from calltag.records.take import Levels, Take
+from calltag.sound.loudness.true_peak import true_peak_dbtp
 from calltag.sound.spectrum import RATE_HZ
-from calltag.sound.true_peak import true_peak_dbtp
 
 
 @pytest.fixture

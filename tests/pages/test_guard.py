@@ -6,8 +6,8 @@ from urllib.parse import urlsplit
 import pytest
 
 from calltag.pages.guard import new_token
-from calltag.pages.listening import listening_app
-from calltag.pages.session import Session
+from calltag.pages.listening.app import listening_app
+from calltag.pages.listening.session import Session
 
 TOKEN = "a-token"
 

@@ -24,8 +24,8 @@ from typing import Any
 
 import numpy as np
 
-from calltag.learn.hearing import Hearing
-from calltag.learn.second_look import SecondLook
+from calltag.learn.finding.second_look import SecondLook
+from calltag.learn.networks.hearing import Hearing
 from calltag.learn.starter.calibrate import hear
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.recordings import load_recordings

@@ -36,13 +36,13 @@ import numpy as np
 from sklearn.metrics import f1_score
 
 from calltag.arrays import FloatArray
-from calltag.learn.confidence import calibration_error
-from calltag.learn.examples import Example, Sound
-from calltag.learn.finder import Finder
-from calltag.learn.panel import are_calls
-from calltag.learn.sameness import common_s
-from calltag.learn.tagger import Tagger
-from calltag.learn.teach import teach
+from calltag.learn.call_types.confidence import calibration_error
+from calltag.learn.call_types.examples import Example, Sound
+from calltag.learn.call_types.panel import are_calls
+from calltag.learn.call_types.tagger import Tagger
+from calltag.learn.call_types.teach import teach
+from calltag.learn.finding.finder import Finder
+from calltag.learn.labels.sameness import common_s
 from calltag.library.lessons import SURE
 from calltag.media.probe import probe
 from calltag.records.label import CALL, NO_CALL

@@ -21,8 +21,8 @@ import numpy as np
 import soundfile as sf
 
 from calltag.arrays import FloatArray
-from calltag.learn.finder import Finder
-from calltag.learn.sameness import common_s
+from calltag.learn.finding.finder import Finder
+from calltag.learn.labels.sameness import common_s
 from calltag.learn.starter.bank import NOISE_MAKERS
 from calltag.learn.starter.recordings import load_recordings
 from calltag.learn.starter.sounding import active_frames

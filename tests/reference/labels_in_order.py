@@ -2,11 +2,11 @@
 
 `python tests/reference/labels_in_order.py SCENES` finds the calls in a folder of scenes, with wave
 files and a `truth.csv` as `few_labels.py` takes them, and labels them as a user would who knows
-every answer: the first fourteen in the order of `calltag.learn.listening_order`, then those that
-it proposes once they are taught, and so on; and, to compare, as many drawn at random. That is done
-`--draws` times, each time with three quarters of the takes. Printed are means, for each number of
-labels: macro F1 of all finds of the folder by type, labelled ones counting as named, and how many
-types have been heard at all.
+every answer: the first fourteen in the order of `calltag.learn.call_types.listening_order`, then
+those that it proposes once they are taught, and so on; and, to compare, as many drawn at random.
+That is done `--draws` times, each time with three quarters of the takes. Printed are means, for
+each number of labels: macro F1 of all finds of the folder by type, labelled ones counting as named,
+and how many types have been heard at all.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ from few_labels import FALSE, Find, finds
 from sklearn.metrics import f1_score
 
 from calltag.errors import InputError
-from calltag.learn.examples import Example, Sound
-from calltag.learn.finder import Finder
-from calltag.learn.listening_order import listening_order
-from calltag.learn.tagger import Tagger
-from calltag.learn.teach import teach
+from calltag.learn.call_types.examples import Example, Sound
+from calltag.learn.call_types.listening_order import listening_order
+from calltag.learn.call_types.tagger import Tagger
+from calltag.learn.call_types.teach import teach
+from calltag.learn.finding.finder import Finder
 
 STEPS = (14, 28, 42, 56, 70)
 """Labels after which it is taught."""

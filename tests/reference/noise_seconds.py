@@ -26,10 +26,10 @@ import numpy as np
 import soundfile as sf
 import soxr
 
-from calltag.learn.finder import Finder
-from calltag.learn.hands import hand_model
-from calltag.learn.hearing import closer_model, starter_model
-from calltag.learn.talk import talk_model
+from calltag.learn.finding.finder import Finder
+from calltag.learn.finding.hands import hand_model
+from calltag.learn.finding.talk import talk_model
+from calltag.learn.networks.hearing import closer_model, starter_model
 from calltag.media.probe import probe
 from calltag.sound.spectrum import RATE_HZ
 

@@ -20,9 +20,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calltag.learn.event_matching import match_events
-from calltag.learn.sameness import ONSET_COLLAR_S
-from calltag.learn.score import score
+from calltag.learn.labels.sameness import ONSET_COLLAR_S
+from calltag.learn.scoring.event_matching import match_events
+from calltag.learn.scoring.score import score
 from calltag.records.label import Label
 
 with warnings.catch_warnings():

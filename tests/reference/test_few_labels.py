@@ -8,7 +8,7 @@ import few_labels
 import numpy as np
 import pytest
 
-from calltag.learn.tagger import Tag
+from calltag.learn.call_types.tagger import Tag
 from calltag.records.found import Call
 from calltag.records.span import Span
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from in_turns import Counts, Turn, count, invented, measure
 
-from calltag.learn.finder import Finder
+from calltag.learn.finding.finder import Finder
 from calltag.records.span import Span
 
 TURNS = [Turn(Span(1.0, 2.0), 0), Turn(Span(2.2, 2.6), 1)]

@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 from scipy.stats import binomtest
 from sklearn.metrics import balanced_accuracy_score, f1_score
 
-from calltag.learn.intervals import wilson
-from calltag.learn.judges import Judges
-from calltag.learn.validate import balanced_accuracy, macro_f1
-from calltag.learn.voice import voice
+from calltag.learn.call_types.judges import Judges
+from calltag.learn.call_types.validate import balanced_accuracy, macro_f1
+from calltag.learn.networks.voice import voice
+from calltag.learn.scoring.intervals import wilson
 from calltag.sound.events import measure_region
 from calltag.sound.features import N_EMBEDDING, event_features
 from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum

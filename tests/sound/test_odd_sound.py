@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from calltag.records.take import ChannelFault, FaultKind
-from calltag.sound.channels import Chooser
-from calltag.sound.dropouts import dropouts
-from calltag.sound.engine import describe_machine, listen_for_beat
+from calltag.sound.beats.engine import describe_machine, listen_for_beat
+from calltag.sound.beats.hum import find_hum
+from calltag.sound.channels.choosing import Chooser
+from calltag.sound.channels.dropouts import dropouts
 from calltag.sound.filters import filtered, low_cut
 from calltag.sound.gain_steps import gain_steps
-from calltag.sound.hum import find_hum
-from calltag.sound.loudness import integrated_lufs, ungated_lufs
-from calltag.sound.true_peak import true_peak_dbtp
+from calltag.sound.loudness.meters import integrated_lufs, ungated_lufs
+from calltag.sound.loudness.true_peak import true_peak_dbtp
 
 SECONDS = 6
 

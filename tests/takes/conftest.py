@@ -11,7 +11,7 @@ from scipy.signal import butter, sosfilt
 
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels, Take
-from calltag.sound.faults import said
+from calltag.sound.channels.faults import said
 from calltag.sound.spectrum import BIN_HZ, MEAN_SQUARE, N_BINS
 
 RATE_HZ = 48_000

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from calltag.learn.by_hand import BY_HAND
+from calltag.learn.labels.by_hand import BY_HAND
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels, Take
 from calltag.takes.cuts import Band

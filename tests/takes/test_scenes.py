@@ -18,7 +18,7 @@ import soundfile as sf
 import soxr
 from scipy.signal import butter, sosfilt
 
-from calltag.learn.finder import Finder
+from calltag.learn.finding.finder import Finder
 from calltag.media.probe import probe
 from calltag.records.found import TakeLog
 from calltag.records.take import Take

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calltag.learn.by_hand import BY_HAND
+from calltag.learn.labels.by_hand import BY_HAND
 from calltag.media.reader import SoundReader
 from calltag.records.found import HUM, Call, NoiseSpan, TakeLog
 from calltag.records.span import Span

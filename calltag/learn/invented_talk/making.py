@@ -12,13 +12,13 @@ import numpy as np
 from calltag.arrays import DoubleArray
 from calltag.errors import InputError
 from calltag.files import check_place
-from calltag.learn.hearing import STEPS_PER_S, Hearing
+from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
+from calltag.learn.finding.talk import Talk, talk_evidence, talk_model
+from calltag.learn.finding.whole import Whole
 from calltag.learn.invented_talk.takes import SORTS, Take, take
-from calltag.learn.second_look import LEAST_PROBABILITY, SecondLook
+from calltag.learn.networks.hearing import STEPS_PER_S, Hearing
 from calltag.learn.starter.calibrate import share_in
 from calltag.learn.starter.weighing import learn
-from calltag.learn.talk import Talk, talk_evidence, talk_model
-from calltag.learn.whole import Whole
 from calltag.records.span import Span
 
 log = logging.getLogger(__name__)

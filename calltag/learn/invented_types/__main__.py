@@ -7,8 +7,8 @@ import logging
 from pathlib import Path
 
 from calltag.errors import InputError
-from calltag.learn.network import check_training
-from calltag.learn.voice import NETWORK
+from calltag.learn.networks.network import check_training
+from calltag.learn.networks.voice import NETWORK
 
 
 def main() -> None:

@@ -12,9 +12,9 @@ import scipy.linalg
 
 from calltag.arrays import FloatArray
 from calltag.files import written_whole
+from calltag.learn.call_types.kinship import CUT, LEAST_SPREAD, Kinship
 from calltag.learn.invented_types.heard import Measured
-from calltag.learn.kinship import CUT, LEAST_SPREAD, Kinship
-from calltag.learn.voice import Voice
+from calltag.learn.networks.voice import Voice
 from calltag.sound.features import MEASURED_VERSION, VOICE
 
 N_DIRECTIONS = 64

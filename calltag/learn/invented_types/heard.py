@@ -10,10 +10,10 @@ import numpy.typing as npt
 
 from calltag.arrays import FloatArray
 from calltag.learn.invented_types.animals import animal
+from calltag.learn.networks.voice import patch
 from calltag.learn.starter.bank import NOISE_MAKERS
 from calltag.learn.starter.sounding import active_frames
 from calltag.learn.starter.synth_calls import Rng
-from calltag.learn.voice import patch
 from calltag.sound.events import BAND_SHARE, measure_region, refine_edges
 from calltag.sound.features import N_EMBEDDING, N_MEASURED, N_VOICE, event_features
 from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum

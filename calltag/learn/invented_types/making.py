@@ -11,11 +11,11 @@ import numpy.typing as npt
 
 from calltag.errors import InputError
 from calltag.files import check_place, written_together
+from calltag.learn.call_types.kinship import PRIOR
 from calltag.learn.invented_types.covariances import learn_kinship, with_voices, write
 from calltag.learn.invented_types.heard import N_BACKGROUNDS, Measured, invent
 from calltag.learn.invented_types.voice_lessons import CALLS_OF_EACH, STEPS, export, teach_voice
-from calltag.learn.kinship import PRIOR
-from calltag.learn.voice import NETWORK, Voice
+from calltag.learn.networks.voice import NETWORK, Voice
 
 log = logging.getLogger(__name__)
 

@@ -1,4 +1,4 @@
-"""Teach the network of `calltag.learn.voice`; needs torch, which the extra ``train`` brings."""
+"""Teach the network of `networks.voice`; needs torch, which the extra ``train`` brings."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ import numpy.typing as npt
 import torch
 from torch import Tensor, nn
 
-from calltag.learn import network
-from calltag.learn.voice import LONGEST_STEPS, STEPS_AFTER, STEPS_AT_ONCE
+from calltag.learn.networks import network
+from calltag.learn.networks.voice import LONGEST_STEPS, STEPS_AFTER, STEPS_AT_ONCE
 from calltag.sound.features import N_VOICE
 from calltag.sound.spectrum import N_MELS
 
@@ -127,7 +127,7 @@ def teach_voice(
     Parameters
     ----------
     patches : sequence of np.ndarray, each of shape (2, n_steps, N_MELS)
-        Calls, as `calltag.learn.voice.patch` shows them.
+        Calls, as `calltag.learn.networks.voice.patch` shows them.
     codes : np.ndarray, shape (n,), int
         Type of each, from 0; types of fewer than `CALLS_OF_EACH` are not used.
     steps : int

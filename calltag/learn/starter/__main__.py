@@ -8,7 +8,7 @@ import logging
 from pathlib import Path
 
 from calltag.errors import InputError
-from calltag.learn.network import check_training
+from calltag.learn.networks.network import check_training
 
 log = logging.getLogger("calltag.learn.starter")
 

@@ -16,13 +16,13 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
-from calltag.learn.counting import RIGHT_SHARE
-from calltag.learn.hearing import STEPS_PER_S, Heard, Hearing
-from calltag.learn.sameness import common_s
-from calltag.learn.second_look import SecondLook
+from calltag.learn.finding.second_look import SecondLook
+from calltag.learn.finding.surroundings import EVIDENCE
+from calltag.learn.finding.whole import Whole
+from calltag.learn.labels.sameness import common_s
+from calltag.learn.networks.hearing import STEPS_PER_S, Heard, Hearing
+from calltag.learn.scoring.counting import RIGHT_SHARE
 from calltag.learn.starter.scenes import Scene
-from calltag.learn.surroundings import EVIDENCE
-from calltag.learn.whole import Whole
 from calltag.records.span import Span
 
 _N_TREES = 300

@@ -25,12 +25,12 @@ model file is under calltag's own licence.
 **Judged** on recordings that it had not heard: networks, {networks} pairs, were trained without
 each of {left_out} in turn, and listened to scenes made of that group and of calls invented anew, to
 short takes cut out of them, and to the recordings themselves. {n_finds} finds there taught the
-second look (`starter.npz`, see `calltag/learn/second_look.py`), which says how sure a find is. What
-tells people who talk from calls (`starter_talk.json`, see `calltag/learn/talk.py`) and handling
-(`starter_hands.json`, see `calltag/learn/hands.py`) came later. For these figures, of the scenes,
-each group was judged by what the other groups had taught. A call counts as found when a quarter of
-it is covered, a find as right when half of it lies in calls. The networks that ship learnt from
-everything, for a third more steps.{note}
+second look (`starter.npz`, see `calltag/learn/finding/second_look.py`), which says how sure a find
+is. What tells people who talk from calls (`starter_talk.json`, see `calltag/learn/finding/talk.py`)
+and handling (`starter_hands.json`, see `calltag/learn/finding/hands.py`) came later. For these
+figures, of the scenes, each group was judged by what the other groups had taught. A call counts as
+found when a quarter of it is covered, a find as right when half of it lies in calls. The networks
+that ship learnt from everything, for a third more steps.{note}
 
 | | calls | finds | recall | precision | F1 |
 |---|---|---|---|---|---|

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from calltag.arrays import DoubleArray
-from calltag.learn.confidence import calibration_error
-from calltag.learn.counting import FOUND_SHARE
-from calltag.learn.hearing import STEPS_PER_S
+from calltag.learn.call_types.confidence import calibration_error
+from calltag.learn.networks.hearing import STEPS_PER_S
+from calltag.learn.scoring.counting import FOUND_SHARE
 from calltag.learn.starter.calibrate import SceneHeard, right, share_in
 from calltag.learn.starter.scenes import Scene
 from calltag.records.label import NOISE_KINDS

@@ -2,7 +2,7 @@
 
 The first tells odds of calls and noise kinds all the time, and describes each moment for the call
 types. The second follows each band through time before it mixes them; it is asked where the first
-is in doubt, and the odds of both are averaged (`calltag.learn.hearing`).
+is in doubt, and the odds of both are averaged (`calltag.learn.networks.hearing`).
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from pathlib import Path
 import torch
 from torch import Tensor, nn
 
-from calltag.learn import network
+from calltag.learn.networks import network
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import N_MELS

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import FloatArray
-from calltag.learn.segments import LONGEST_GAP_S
+from calltag.learn.finding.segments import LONGEST_GAP_S
 from calltag.sound.spectrum import HOP, RATE_HZ
 
 DROP_DB = 25.0

@@ -9,7 +9,7 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
 from calltag.arrays import DoubleArray
-from calltag.learn.weighted_sum import WeightedSum, standardised
+from calltag.learn.finding.weighted_sum import WeightedSum, standardised
 
 Sum = TypeVar("Sum", bound=WeightedSum)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.learn import kinship
+from calltag.learn.call_types import kinship
+from calltag.learn.call_types.kinship import prior
 from calltag.learn.invented_types.covariances import learn_kinship, write
-from calltag.learn.kinship import prior
 
 N = 6
 

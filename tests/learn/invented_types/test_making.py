@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.learn import kinship
-from calltag.learn.kinship import prior
-from calltag.learn.voice import Voice
+from calltag.learn.call_types import kinship
+from calltag.learn.call_types.kinship import prior
+from calltag.learn.networks.voice import Voice
 from calltag.sound.features import N_MEASURED, N_VOICE
 
 torch = pytest.importorskip("torch", reason="no torch")

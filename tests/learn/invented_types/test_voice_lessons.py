@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.learn.voice import Voice, padded
+from calltag.learn.networks.voice import Voice, padded
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")  # torch says so of its exporter

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.learn.hearing import STEPS_PER_S, Heard
+from calltag.learn.finding.surroundings import EVIDENCE
+from calltag.learn.networks.hearing import STEPS_PER_S, Heard
 from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right, share_in
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.recordings import Recording
 from calltag.learn.starter.scenes import SHORT_S, Scene, recordings_alone, short_takes
-from calltag.learn.surroundings import EVIDENCE
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
 from calltag.sound.features import N_EMBEDDING

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.learn.hearing import Hearing
-from calltag.learn.second_look import SecondLook
+from calltag.learn.finding.second_look import SecondLook
+from calltag.learn.networks.hearing import Hearing
 from calltag.learn.starter.calibrate import hear
 from calltag.learn.starter.card import card_text
 from calltag.learn.starter.recordings import Recording

@@ -1,0 +1,109 @@
+"""A stretch of sound that is heard whole, from its samples: takes come in windows instead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calltag.arrays import FloatArray
+from calltag.learn.finding.segments import busy_frames, find_segments
+from calltag.learn.finding.surroundings import Surroundings
+from calltag.learn.finding.whines import listen_through
+from calltag.learn.networks.hearing import FRAMES_PER_STEP, Heard, Hearing, over_steps
+from calltag.sound.events import Region, measure_region
+from calltag.sound.spectrum import RATE_HZ, mel_power, power_spectrum, to_db
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """What was heard of a stretch, and in what.
+
+    Attributes
+    ----------
+    power : np.ndarray, shape (n_frames, N_BINS), float32
+        Power spectrum.
+    power_of_steps : np.ndarray, shape (n_steps, N_MELS), float32
+        Mel power of each step.
+    level_of_steps : np.ndarray, shape (n_steps, N_MELS), float32
+        Mean mel level of each step, in dB.
+    heard : Heard
+        What the starter model heard.
+    """
+
+    power: FloatArray
+    power_of_steps: FloatArray
+    level_of_steps: FloatArray
+    heard: Heard
+
+    @classmethod
+    def listen(cls, hearing: Hearing, samples: FloatArray) -> Whole:
+        """Listen to a stretch.
+
+        Parameters
+        ----------
+        hearing : Hearing
+            The starter model.
+        samples : np.ndarray, shape (n_samples,), float32
+            One channel at `calltag.sound.spectrum.RATE_HZ`.
+
+        Returns
+        -------
+        Whole
+            What is heard, through whines.
+        """
+        power = power_spectrum(samples)
+        mel = mel_power(power)
+        level_db = to_db(mel)
+        heard = listen_through(
+            hearing, level_db, lambda a, b: samples[round(a * RATE_HZ) : round(b * RATE_HZ)]
+        )
+        return cls(power, over_steps(mel), over_steps(level_db), heard)
+
+    def segments(self) -> list[tuple[int, int]]:
+        """Find its events.
+
+        Returns
+        -------
+        list of tuple of int
+            First step of each and the step after its last, in order.
+        """
+        return find_segments(self.heard.call, self.power_of_steps)
+
+    def surroundings(self, segments: Sequence[tuple[int, int]]) -> Surroundings:
+        """Prepare a second look at events.
+
+        Parameters
+        ----------
+        segments : sequence of tuple of int
+            All events, in order.
+
+        Returns
+        -------
+        Surroundings
+            What they stand in.
+        """
+        return Surroundings(self.power_of_steps, self.level_of_steps, self.heard, segments)
+
+    def regions(self, segments: Sequence[tuple[int, int]]) -> list[Region]:
+        """Measure events where they were found.
+
+        Parameters
+        ----------
+        segments : sequence of tuple of int
+            All events, in order.
+
+        Returns
+        -------
+        list of Region
+            Band and level of each.
+        """
+        busy = busy_frames(segments, len(self.power))
+        return [
+            measure_region(
+                self.power,
+                busy,
+                first * FRAMES_PER_STEP,
+                min(last * FRAMES_PER_STEP, len(self.power)),
+            )
+            for first, last in segments
+        ]

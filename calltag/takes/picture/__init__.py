@@ -1,0 +1,5 @@
+"""How steady and how sharp the picture is.
+
+`grades` are what the user sees, `motion` and `sharpness` measure a few frames, and `looking` goes
+through many takes and keeps what was seen.
+"""

@@ -1,0 +1,100 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calltag.learn.call_types.confidence import Confidence
+from calltag.learn.call_types.judges import Evidence
+from calltag.learn.call_types.out_of_fold import OutOfFold, Strangers
+from calltag.learn.call_types.panel import Opinion, Said
+from calltag.learn.call_types.trust import Trust, fit_trust
+
+BOOM, RASP = "marsh hooter: boom", "pit rail: rasp"
+BY_VOTES = (0.0, 1.0, 0.0, 0.0)  # a curve that is as sure as the votes say
+
+
+def said(label: str, votes: float) -> Said:
+    return Said(np.array([label]), Evidence(np.array([votes]), np.zeros(1), np.zeros(1)))
+
+
+@pytest.mark.parametrize(
+    ("everything", "types", "call_share", "verdict"),
+    [
+        # sure noise has the last word
+        (("wind", 0.9), (BOOM, 0.95), 0.1, ("wind", 0.9, True)),
+        (("no call", 0.8), (BOOM, 0.95), 0.2, ("no call", 0.8, True)),
+        # of what is a call, those who know types tell which
+        ((BOOM, 0.9), (RASP, 0.95), 0.9, (RASP, 0.95, True)),
+        ((BOOM, 0.9), (RASP, 0.8), 0.9, (RASP, 0.8, False)),
+        ((BOOM, 0.4), (BOOM, 0.95), 0.6, (BOOM, 0.95, True)),
+        # of what is hardly noise, if it may be a call at all
+        (("wind", 0.4), (BOOM, 0.95), 0.6, (BOOM, 0.95, True)),
+        (("wind", 0.4), (BOOM, 0.8), 0.6, ("wind", 0.4, False)),
+        (("wind", 0.6), (BOOM, 0.95), 0.2, ("wind", 0.6, False)),
+        # where all are judged at once
+        ((BOOM, 0.9), None, 0.9, (BOOM, 0.9, True)),
+        (("wind", 0.6), None, 0.2, ("wind", 0.6, False)),
+    ],
+)
+def test_who_has_the_last_word(everything, types, call_share, verdict) -> None:
+    trust = Trust(Confidence(BY_VOTES, 0.7), None if types is None else Confidence(BY_VOTES, 0.9))
+    opinion = Opinion(said(*everything), types and said(*types), np.array([call_share]))
+    (label,), (sure,), (given,) = trust.verdict(opinion)
+    assert (label, given) == (verdict[0], verdict[2])
+    assert sure == pytest.approx(verdict[1])
+
+
+def test_what_finds_tell_each_other_is_given_as_before_and_less_surely() -> None:
+    trust = Trust(Confidence(BY_VOTES, 0.7), Confidence(BY_VOTES, 0.8))
+    label = np.array([BOOM, BOOM, BOOM, BOOM, BOOM, "wind", "wind"])
+    sure = np.array([0.0, 0.79, 0.8, np.nextafter(0.8, 1), 1.0, 0.69, 0.95])
+    told = trust.told(label, sure, np.ones(7, bool))
+    assert told.given.tolist() == trust.enough(label, sure).tolist()
+    assert told.sure[[0, 1, 2, 5]].tolist() == sure[[0, 1, 2, 5]].tolist()
+    odds = told.sure[[4, 6]] / (1 - told.sure[[4, 6]])
+    # half of the log-odds beyond what is enough: 4 for types, 7/3 for noise
+    assert odds[1] == pytest.approx((7 / 3 * 19) ** 0.5)
+    assert 0.999 < told.sure[4] < 1
+    assert odds[0] > odds[1]
+    untold = trust.told(label, sure, np.arange(7) != 4)
+    assert untold.sure.tolist() == [*told.sure[:4], 1.0, *told.sure[5:]]
+
+
+def test_what_finds_tell_each_other_keeps_their_order(rng) -> None:
+    trust, label = Trust(Confidence(BY_VOTES, 0.7), None), np.full(100, BOOM)
+    sure = np.sort(rng.uniform(0, 1, 100))
+    told = trust.told(label, sure, np.ones(100, bool))
+    assert (np.diff(told.sure) > 0).all()
+    assert (told.sure <= sure).all()
+
+
+def trials(*, of_noise: float = 0.9) -> tuple[OutOfFold, Strangers]:
+    """Trials of thirty booms and rasps and ten gusts, and ten booms as strangers."""
+    labels = np.repeat([BOOM, RASP, "wind"], [30, 30, 10])
+    votes = np.where(np.arange(70) % 5 < 3, 0.99, 0.55)  # three of five are plain
+    types_votes = np.where(labels == "wind", of_noise, votes)
+    types_best = np.where(labels == "wind", BOOM, labels)
+    none, every = np.zeros(70), np.ones(70, bool)
+    opinion = Opinion(
+        Said(labels, Evidence(votes, none, none)),
+        Said(types_best, Evidence(types_votes, none, none)),
+        none,
+    )
+    taken_for = Said(np.full(10, RASP), Evidence(np.full(10, 0.75), np.zeros(10), np.zeros(10)))
+    strangers = Strangers(Opinion(taken_for, taken_for, np.ones(10)), np.arange(10))
+    return OutOfFold(labels, opinion, np.zeros(70, np.intp), every, every), strangers
+
+
+def test_types_are_trusted_by_trials_of_calls_alone() -> None:
+    used = np.ones(70, bool)
+    trust, other = (fit_trust(*trials(of_noise=votes), used) for votes in (0.9, 0.99))
+    assert trust.types is not None
+    assert trust.types == other.types
+    assert trust.types != trust.everything
+
+
+def test_the_threshold_reckons_with_as_many_strangers_as_are_known() -> None:
+    known, unknown = trials()
+    trust = fit_trust(known, unknown, np.ones(70, bool))
+    assert not trust.verdict(unknown.opinion).given.any()
+    assert trust.verdict(known.opinion).given.sum() == 42
