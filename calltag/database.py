@@ -1,7 +1,7 @@
 """An SQLite file of ours: opened, checked, brought up to date; its errors told in one sentence.
 
 The file is in WAL mode [1]_: one process may write while others read. What is in it is the business
-of who opens it, `calltag.log` or `calltag.library.catalogue`.
+of who opens it, `calltag.log` or `calltag.library.catalogue.catalogue`.
 
 References
 ----------

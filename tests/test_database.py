@@ -9,7 +9,7 @@ import pytest
 
 from calltag.database import Database, Kind, uri_of
 from calltag.errors import LibraryError, LogError
-from calltag.library.catalogue import Catalogue
+from calltag.library.catalogue.catalogue import Catalogue
 from calltag.log import Log
 
 KIND = Kind(

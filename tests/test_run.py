@@ -15,8 +15,8 @@ import pytest
 from calltag.analysis import DIED, analyse_take
 from calltag.errors import InputError, LogError, MediaError, ModelError
 from calltag.log import Log
-from calltag.media.bext import Bext
-from calltag.media.wav_writing import write_wav
+from calltag.media.wave_files.bext import Bext
+from calltag.media.wave_files.wav_writing import write_wav
 from calltag.plan import Job
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import Label

@@ -12,7 +12,7 @@ from calltag.records.label import CALL
 from calltag.words import counted, first_few, listed, position
 
 if TYPE_CHECKING:
-    from calltag.library.catalogue import Catalogue
+    from calltag.library.catalogue.catalogue import Catalogue
     from calltag.library.keep import KeepReport, Wanted
 
 _MOST_TOLD = 5
@@ -106,7 +106,7 @@ def _renamed(report: KeepReport) -> list[str]:
 
 def double_lines(catalogue: Catalogue, report: KeepReport) -> Iterator[str]:
     """Say which of the calls just kept are in the library more than once now."""
-    from calltag.library.doubles import doubles_of, pairs
+    from calltag.library.search.doubles import doubles_of, pairs
 
     doubles = doubles_of(catalogue, [kept.key for kept in report.kept])
     told = [

@@ -12,7 +12,7 @@ from calltag.cli._output import say
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
-    from calltag.library.catalogue import Catalogue
+    from calltag.library.catalogue.catalogue import Catalogue
 
 LIBRARY = Path("~/calltag-library")
 

@@ -112,8 +112,8 @@ def calls_command(
     from calltag.edit.seen_twice import merge_seen_twice
     from calltag.edit.tables import call_row
     from calltag.log import Log
-    from calltag.media.clock import common_rate
     from calltag.media.copies import each_once
+    from calltag.media.timing.clock import common_rate
 
     wanted = CallFilter(
         types=types or (), min_confidence=min_confidence, min_snr_db=min_snr, noise=noise

@@ -169,10 +169,10 @@ def keep_command(
     from calltag.edit.call_filter import CallFilter, check_types
     from calltag.edit.over_joins import Joins
     from calltag.library.keep import KeepOptions
+    from calltag.library.kept_file.story import Facts
     from calltag.library.rebuild import refuse_lost_catalogue
-    from calltag.library.story import Facts
     from calltag.log import Log
-    from calltag.media.clock import common_rate
+    from calltag.media.timing.clock import common_rate
 
     if not (types or takes or best or by_hand or source):
         raise WrongUse(
@@ -261,7 +261,7 @@ def _asked_for(
 
 def _list(folder: Path, calls: Sequence[Wanted], joins: Joins, options: KeepOptions) -> None:
     """Say what would be kept."""
-    from calltag.library.catalogue import NAME, Catalogue
+    from calltag.library.catalogue.catalogue import NAME, Catalogue
     from calltag.library.keep import with_cuts
 
     new = calls
@@ -284,7 +284,7 @@ def _keep(
     joins: Joins,
     options: KeepOptions,
 ) -> None:
-    from calltag.library.catalogue import NAME, Catalogue
+    from calltag.library.catalogue.catalogue import NAME, Catalogue
     from calltag.library.company import note_company
     from calltag.library.keep import keep_calls
 

@@ -170,8 +170,8 @@ def markers_command(
     from calltag.edit.take_files import per_take_paths
     from calltag.files import refuse_footage
     from calltag.log import Log
-    from calltag.media.clock import common_rate
-    from calltag.media.timecode import check_timecode, parse_rate
+    from calltag.media.timing.clock import common_rate
+    from calltag.media.timing.timecode import check_timecode, parse_rate
 
     with wrong_use():
         chosen = choose_format(out, as_format)
@@ -284,7 +284,7 @@ def _check_values(
     from calltag.edit.per_take import is_table
     from calltag.edit.retime import parse_speed
     from calltag.edit.sound_delay import travel_time
-    from calltag.media.timecode import parse_rate
+    from calltag.media.timing.timecode import parse_rate
 
     if speed is not None and not is_table(speed):
         parse_speed(speed)
@@ -317,7 +317,7 @@ def _tell(
     problems: Sequence[Problem],
     notes: Sequence[str],
 ) -> None:
-    from calltag.media.timecode import rate_text
+    from calltag.media.timing.timecode import rate_text
 
     unread = {problem.path for problem in problems}
     counts = Counter(m.kind for one in marked if one.take.path not in unread for m in one.markers)
@@ -361,7 +361,7 @@ def _tell_slowed(marked: Sequence[TakeMarkers], speed: str) -> None:
 
 def _tell_conformed(marked: Sequence[TakeMarkers], conform: str) -> None:
     """Say which takes one rate for all slows down, where not all were filmed at the same rate."""
-    from calltag.media.timecode import rate_text
+    from calltag.media.timing.timecode import rate_text
 
     changed = defaultdict(list)
     filmed = set()

@@ -15,7 +15,7 @@ from calltag.cli._sound_out import check_wave_name, one_take, sound_target
 from calltag.errors import InputError
 
 if TYPE_CHECKING:
-    from calltag.media.bext import Bext
+    from calltag.media.wave_files.bext import Bext
     from calltag.records.take import Take
     from calltag.takes.rescue.examining import Rescue
     from calltag.takes.rescue.treatment import Treatment
@@ -165,9 +165,9 @@ def _say_figures(rescue: Rescue) -> None:
 
 
 def _bext(take: Take, treatment: Treatment) -> Bext:
-    from calltag.edit.when import take_bext
-    from calltag.media.bext import history_line
-    from calltag.media.clock import take_clock
+    from calltag.media.timing.clock import take_clock
+    from calltag.media.timing.when import take_bext
+    from calltag.media.wave_files.bext import history_line
 
     rate_hz = take.sample_rate_hz or 0
     return take_bext(

@@ -127,8 +127,8 @@ def selects_command(
     from calltag.edit.selects_sound import measure_gains, rendering
     from calltag.files import refuse_existing, refuse_footage
     from calltag.log import Log
-    from calltag.media.clock import common_rate
-    from calltag.media.timecode import check_timecode, parse_rate
+    from calltag.media.timing.clock import common_rate
+    from calltag.media.timing.timecode import check_timecode, parse_rate
 
     if match_levels and sound is None:
         raise WrongUse("--match-levels changes the sound that --sound writes; give both")

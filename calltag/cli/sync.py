@@ -310,7 +310,7 @@ def _take_of(by_name: Mapping[str, Take], source: Source) -> Take:
 
 def _clock_s(by_name: Mapping[str, Take], source: Source) -> tuple[float, float]:
     """Tell at what time of day a take begins, and how long that day is."""
-    from calltag.media.clock import day_s, time_of_day_s
+    from calltag.media.timing.clock import day_s, time_of_day_s
 
     take = _take_of(by_name, source)
     found = time_of_day_s(take)

@@ -113,8 +113,8 @@ def takes_command(
     from calltag.edit.call_filter import CallFilter, check_types
     from calltag.edit.tables import take_row
     from calltag.log import Log
-    from calltag.media.clock import common_rate
     from calltag.media.copies import each_once
+    from calltag.media.timing.clock import common_rate
     from calltag.takes.verdict import judge, summary
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)

@@ -17,8 +17,8 @@ from calltag.edit.shared_clock import GroupClock, Running, shared_clocks
 from calltag.learn.labels.by_hand import matched
 from calltag.learn.labels.sameness import ENOUGH, common_s
 from calltag.learn.labels.vocabulary import is_call
-from calltag.media.clock import DEFAULT_RATE, take_clock
 from calltag.media.copies import same_take
+from calltag.media.timing.clock import DEFAULT_RATE, take_clock
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import Label

@@ -14,8 +14,8 @@ from typing import NamedTuple
 from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.learn.labels.vocabulary import is_call
-from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
-from calltag.media.timecode import Rate
+from calltag.media.timing.clock import DEFAULT_RATE, Clock, take_clock
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.label import CALL
 from calltag.records.marker import NOISE_MARK, USABLE_SOUND, Marker

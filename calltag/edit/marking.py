@@ -15,8 +15,8 @@ from calltag.edit.call_filter import CallFilter
 from calltag.edit.markers import TakeMarkers, check_handles, from_log
 from calltag.edit.retime import conform
 from calltag.edit.sound_delay import TEMPERATURE_C, advance_to_picture
-from calltag.media.clock import DEFAULT_RATE
-from calltag.media.timecode import Rate
+from calltag.media.timing.clock import DEFAULT_RATE
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import TakeLog
 from calltag.takes.verdict import judge
 

@@ -18,7 +18,7 @@ from fractions import Fraction
 
 from calltag.edit.markers import Placed, TakeMarkers, place
 from calltag.errors import InputError
-from calltag.media.timecode import Rate, can_drop, frame_to_seconds, same_second
+from calltag.media.timing.timecode import Rate, can_drop, frame_to_seconds, same_second
 
 _SPEED = re.compile(r"(\d+(?:\.\d+)?)[ \u00a0]?%", re.ASCII)
 _FASTEST = 100  # times its own speed: more is a slip of the hand

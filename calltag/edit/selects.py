@@ -22,9 +22,9 @@ from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, check_handles, from_log
 from calltag.edit.worth import worth
 from calltag.errors import InputError
-from calltag.media.clock import DEFAULT_RATE
 from calltag.media.copies import same_take
-from calltag.media.timecode import Rate, frame_to_seconds, nearest_frame
+from calltag.media.timing.clock import DEFAULT_RATE
+from calltag.media.timing.timecode import Rate, frame_to_seconds, nearest_frame
 from calltag.records.found import Call, TakeLog
 
 

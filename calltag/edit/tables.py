@@ -11,8 +11,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 
-from calltag.media.clock import DEFAULT_RATE, take_clock
-from calltag.media.timecode import Rate
+from calltag.media.timing.clock import DEFAULT_RATE, take_clock
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import Call
 from calltag.records.take import Take
 from calltag.records.verdict import Verdict

@@ -16,7 +16,7 @@ import numpy as np
 from calltag.learn.call_types.examples import Sound
 from calltag.learn.labels.sameness import share_enough
 from calltag.learn.labels.vocabulary import is_call
-from calltag.library.catalogue import Catalogue
+from calltag.library.catalogue.catalogue import Catalogue
 from calltag.library.keep import Wanted
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import LIKELY

@@ -15,15 +15,15 @@ import numpy as np
 from calltag import __version__
 from calltag.arrays import FloatArray
 from calltag.edit.markers import check_handles
-from calltag.edit.when import moment, take_bext
 from calltag.errors import MediaError
 from calltag.learn.labels.vocabulary import species_of
-from calltag.library.rdf import remarks
-from calltag.library.story import BY_HAND, Facts, Heard, Story, cut_id, tidy
-from calltag.media.bext import Bext, history_line
-from calltag.media.clock import DEFAULT_RATE, Clock, take_clock
-from calltag.media.reader import read_span
-from calltag.media.timecode import Rate
+from calltag.library.kept_file.rdf import remarks
+from calltag.library.kept_file.story import BY_HAND, Facts, Heard, Story, cut_id, tidy
+from calltag.media.sound_blocks.reader import read_span
+from calltag.media.timing.clock import DEFAULT_RATE, Clock, take_clock
+from calltag.media.timing.timecode import Rate
+from calltag.media.timing.when import moment, take_bext
+from calltag.media.wave_files.bext import Bext, history_line
 from calltag.records.found import Call
 from calltag.records.label import CALL
 from calltag.records.span import Span
@@ -210,7 +210,7 @@ def cut_bext(take: Take, cut: Cut, story: Story, clock: Clock, *, subtype: str) 
     clock : Clock
         How the take counts its frames.
     subtype : str
-        How the samples are stored, as `calltag.media.wav_writing.write_wav` has it.
+        How the samples are stored, as `calltag.media.wave_files.wav_writing.write_wav` has it.
 
     Returns
     -------

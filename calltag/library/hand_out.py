@@ -34,18 +34,18 @@ from calltag.files import (
     write_texts,
     written_whole,
 )
-from calltag.library.catalogue import Kept
-from calltag.library.sound_file import (
+from calltag.library.catalogue.catalogue import Kept
+from calltag.library.kept_file.sound_file import (
     read_cut_bext,
     read_samples,
     read_story,
     sound_hash,
     write_cut,
 )
-from calltag.library.story import Story, call_of
+from calltag.library.kept_file.story import Story, call_of
 from calltag.library.tables import CREDIT_COLUMNS, credit_row
-from calltag.media.bext import history_line
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
+from calltag.media.wave_files.bext import history_line
 from calltag.partials import partial_path, sweep_once
 from calltag.records.marker import Marker
 from calltag.records.take import Problem, Take

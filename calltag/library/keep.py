@@ -21,13 +21,18 @@ from calltag.errors import MediaError, reason_of
 from calltag.files import is_one
 from calltag.learn.labels.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
 from calltag.learn.labels.vocabulary import species_of
-from calltag.library.catalogue import Catalogue, Kept
+from calltag.library.catalogue.catalogue import Catalogue, Kept
 from calltag.library.cuts import HANDLES_S, Cut, cut_bext, cut_call, tell_story
-from calltag.library.doubles import kept_before
-from calltag.library.sound_file import MOST_FLAC_CHANNELS, file_hash, subtype_of, write_cut
-from calltag.library.story import Facts, Heard, Story
-from calltag.media.clock import DEFAULT_RATE, take_clock
-from calltag.media.timecode import Rate
+from calltag.library.kept_file.sound_file import (
+    MOST_FLAC_CHANNELS,
+    file_hash,
+    subtype_of,
+    write_cut,
+)
+from calltag.library.kept_file.story import Facts, Heard, Story
+from calltag.library.search.doubles import kept_before
+from calltag.media.timing.clock import DEFAULT_RATE, take_clock
+from calltag.media.timing.timecode import Rate
 from calltag.partials import sweep
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
@@ -301,7 +306,7 @@ def cut_path(story: Story, suffix: str) -> str:
     story : Story
         Its story.
     suffix : str
-        One of `calltag.library.sound_file.SUFFIXES`.
+        One of `calltag.library.kept_file.sound_file.SUFFIXES`.
 
     Returns
     -------

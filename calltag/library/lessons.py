@@ -14,10 +14,10 @@ from calltag.learn.call_types.examples import Example, Sound
 from calltag.learn.labels.by_hand import speaks_for
 from calltag.learn.labels.sameness import in_one_band, share_enough
 from calltag.learn.labels.vocabulary import is_call_type
-from calltag.library.catalogue import Catalogue, Kept
+from calltag.library.catalogue.catalogue import Catalogue, Kept
+from calltag.library.catalogue.measured_again import measure_outdated
 from calltag.library.company import company
-from calltag.library.measuring import measure_outdated
-from calltag.library.story import Story
+from calltag.library.kept_file.story import Story
 from calltag.records.label import Label
 from calltag.sound.features import FEATURE_VERSION
 

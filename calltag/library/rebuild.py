@@ -15,10 +15,10 @@ from pathlib import Path
 from calltag.database import is_damage
 from calltag.errors import LibraryError, MediaError, reason_of
 from calltag.files import is_folder, is_one, is_there, printable
-from calltag.library.catalogue import NAME, Catalogue
-from calltag.library.like import prepare
-from calltag.library.sound_file import file_hash, read_story, sound_files
-from calltag.library.story import Story
+from calltag.library.catalogue.catalogue import NAME, Catalogue
+from calltag.library.kept_file.sound_file import file_hash, read_story, sound_files
+from calltag.library.kept_file.story import Story
+from calltag.library.search.like import prepare
 from calltag.own_files import BESIDE_DATABASE
 from calltag.partials import sweep
 from calltag.records.take import Problem

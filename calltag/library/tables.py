@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from calltag.edit.tables import LIST_MARK, Row, rounded
-from calltag.library.catalogue import Kept
-from calltag.library.doubles import Double
-from calltag.library.story import Story
+from calltag.library.catalogue.catalogue import Kept
+from calltag.library.kept_file.story import Story
+from calltag.library.search.doubles import Double
 
 _STORY_COLUMNS = (
     "label",

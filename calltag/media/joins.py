@@ -21,7 +21,7 @@ from itertools import accumulate, chain
 from pathlib import PurePosixPath
 from typing import NamedTuple
 
-from calltag.media.clock import DEFAULT_RATE, dates_apart_s, day_s, time_of_day_s
+from calltag.media.timing.clock import DEFAULT_RATE, dates_apart_s, day_s, time_of_day_s
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
 

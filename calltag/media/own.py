@@ -10,7 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from calltag.errors import MediaError
-from calltag.media.bext import ORIGINATOR, read_bext
+from calltag.media.wave_files.bext import ORIGINATOR, read_bext
 
 HISTORY_TEXT = f"T={ORIGINATOR}"
 """Begins the free text of a line of coding history (EBU R 98)."""

@@ -12,8 +12,6 @@ from pathlib import Path
 
 from calltag.errors import MediaError
 from calltag.media.opening import open_take
-from calltag.media.picture_rate import picture_rate
-from calltag.media.stated_start import start_timecode, tags_of, time_reference, when_recorded
 from calltag.media.streams import (
     highest_sample,
     picture_duration_s,
@@ -22,6 +20,8 @@ from calltag.media.streams import (
     stores_floats,
     take_duration_s,
 )
+from calltag.media.timing.picture_rate import picture_rate
+from calltag.media.timing.stated_start import start_timecode, tags_of, time_reference, when_recorded
 from calltag.records.take import Take
 
 

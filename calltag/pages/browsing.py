@@ -13,12 +13,12 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from calltag.errors import CalltagError, ExistsError, InputError, MediaError
-from calltag.library.catalogue import Catalogue, Kept
-from calltag.library.doubles import doubles_of
-from calltag.library.find import Query, choices, find
+from calltag.library.catalogue.catalogue import Catalogue, Kept
 from calltag.library.hand_out import hand_out, report_lines
-from calltag.library.order import Order
-from calltag.library.story import call_of
+from calltag.library.kept_file.story import call_of
+from calltag.library.search.doubles import doubles_of
+from calltag.library.search.find import Query, choices, find
+from calltag.library.search.order import Order
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_excerpt
 from calltag.pages.inside import inside
 from calltag.pages.recent import Recent

@@ -20,7 +20,7 @@ import numpy as np
 
 from calltag.arrays import FloatArray
 from calltag.errors import InputError, MediaError
-from calltag.media.reader import read_span
+from calltag.media.sound_blocks.reader import read_span
 from calltag.records.span import Span
 from calltag.records.take import Take
 from calltag.sound.channels.choosing import Chooser

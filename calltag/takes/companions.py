@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import ceil
 
-from calltag.media.clock import (
+from calltag.media.timing.clock import (
     DEFAULT_RATE,
     clocks_apart_s,
     dates_apart_s,

@@ -21,7 +21,7 @@ import numpy as np
 
 from calltag.learn.finding.finder import Finder
 from calltag.media.probe import probe
-from calltag.media.reader import read_blocks
+from calltag.media.sound_blocks.reader import read_blocks
 
 ROUNDS = 5
 

@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 
 from calltag.learn.labels.vocabulary import species_of
-from calltag.library.catalogue import NAME, Catalogue
-from calltag.library.doubles import doubles_of
-from calltag.library.find import Query, choices, find
-from calltag.library.like import like, prepare
-from calltag.library.order import Order
-from calltag.library.story import Story, cut_id
+from calltag.library.catalogue.catalogue import NAME, Catalogue
+from calltag.library.kept_file.story import Story, cut_id
+from calltag.library.search.doubles import doubles_of
+from calltag.library.search.find import Query, choices, find
+from calltag.library.search.like import like, prepare
+from calltag.library.search.order import Order
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
 pytestmark = pytest.mark.bench

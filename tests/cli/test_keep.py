@@ -562,7 +562,7 @@ def test_a_label_speaks_for_a_kept_call_whichever_copy_of_its_take_has_it(run, k
 
 
 def test_a_command_may_read_while_another_process_writes(run, kept, tmp_path):
-    from calltag.library.catalogue import Catalogue
+    from calltag.library.catalogue.catalogue import Catalogue
 
     with Catalogue(tmp_path / "lib") as catalogue, catalogue._database.writing() as db:
         db.execute("DELETE FROM notes")

@@ -20,7 +20,7 @@ from wavinfo import WavInfoReader
 
 from calltag.cli import selects
 from calltag.log import Log
-from calltag.media.timecode import nearest_frame
+from calltag.media.timing.timecode import nearest_frame
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
@@ -189,7 +189,7 @@ def test_a_disk_that_is_full_leaves_the_timeline_and_its_sound_as_they_were(shoo
     def full(*_):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("calltag.media.wav_writing.stored_bytes", full)
+    monkeypatch.setattr("calltag.media.wave_files.wav_writing.stored_bytes", full)
     result = run("best.otio", "--sound", "best.wav", "--best", "1", "--replace")
     assert str(result.exception).startswith("best.wav: cannot be written (no space left")
     assert result.stderr == ""

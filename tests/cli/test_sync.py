@@ -22,7 +22,7 @@ from calltag.cli.demo import demo_clips
 from calltag.edit.sync.lining_up import NOT_BY_CLOCKS, Comparison, Outcome, Source
 from calltag.errors import InputError
 from calltag.log import Log
-from calltag.media.clock import day_s, time_of_day_s
+from calltag.media.timing.clock import day_s, time_of_day_s
 from calltag.plan import Job
 from calltag.records.alignment import Alignment
 from calltag.records.found import TakeLog

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels, Take

@@ -10,7 +10,7 @@ from calltag.edit.call_filter import CallFilter
 from calltag.edit.every_camera import carry_over, name_better_sound
 from calltag.edit.markers import from_log
 from calltag.edit.marking import MarkerSettings, mark_takes
-from calltag.media.clock import common_rate, take_clock
+from calltag.media.timing.clock import common_rate, take_clock
 from calltag.records.found import TakeLog
 
 from .conftest import A_AND_B, GOES_ON, lined_up, log_of, make_call, make_sound

@@ -10,7 +10,7 @@ from calltag.edit.call_filter import CallFilter
 from calltag.edit.markers import place
 from calltag.edit.marking import MarkerSettings, mark_takes
 from calltag.errors import InputError
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import TakeLog
 
 from .conftest import make_call, make_sound, make_take

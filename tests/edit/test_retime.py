@@ -19,7 +19,7 @@ from calltag.edit.retime import (
     played_length,
 )
 from calltag.errors import InputError
-from calltag.media.timecode import Rate, parse_timecode
+from calltag.media.timing.timecode import Rate, parse_timecode
 from calltag.records.found import TakeLog
 from calltag.records.marker import Marker
 

@@ -13,7 +13,7 @@ from otio_cmx3600_adapter import cmx_3600
 from calltag.edit.formats import WriteOptions
 from calltag.edit.selects import choose, write_selects
 from calltag.errors import InputError
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import TakeLog
 
 from .conftest import RATES, log_of, make_call, make_take

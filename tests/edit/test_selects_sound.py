@@ -22,7 +22,7 @@ from calltag.edit.selects_sound import (
 )
 from calltag.errors import InputError, MediaError, WriteError
 from calltag.files import put_all_in_place
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import TakeLog
 from calltag.sound.loudness.true_peak import true_peak_dbtp
 

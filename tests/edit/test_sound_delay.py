@@ -10,7 +10,7 @@ from calltag.edit.markers import from_log, place
 from calltag.edit.retime import conform
 from calltag.edit.sound_delay import advance_to_picture, speed_of_sound, travel_time
 from calltag.errors import InputError
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import TakeLog
 
 from .conftest import NTSC, make_call, make_sound, make_take

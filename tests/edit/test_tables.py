@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.edit.tables import CALL_COLUMNS, TAKE_COLUMNS, call_row, csv_text, rounded, take_row
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import Call
 from calltag.records.take import Levels, Take
 from calltag.records.verdict import Usable, Verdict

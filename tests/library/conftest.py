@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calltag.library.catalogue import Catalogue
+from calltag.library.catalogue.catalogue import Catalogue
 from calltag.library.keep import KeepOptions, Wanted, keep_calls
-from calltag.library.story import Facts, Story, cut_id
-from calltag.media.bext import Bext
+from calltag.library.kept_file.story import Facts, Story, cut_id
 from calltag.media.identity import digest
-from calltag.media.wav_writing import write_wav
+from calltag.media.wave_files.bext import Bext
+from calltag.media.wave_files.wav_writing import write_wav
 from calltag.records.found import Call
 from calltag.records.take import Take
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION

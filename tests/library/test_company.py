@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from calltag.learn.call_types.teach import teach
-from calltag.library.catalogue import NAME, Catalogue
+from calltag.library.catalogue.catalogue import NAME, Catalogue
+from calltag.library.catalogue.schema import MIGRATIONS
 from calltag.library.company import MOST_OF_TAKE, company, note_company
 from calltag.library.lessons import LabelledTake, lessons
 from calltag.library.rebuild import rebuild
-from calltag.library.schema import MIGRATIONS
 from calltag.records.found import TakeLog
 from calltag.records.label import Label
 from calltag.records.span import Span

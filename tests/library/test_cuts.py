@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from calltag.errors import InputError, MediaError
 from calltag.library.cuts import FADE_S, cut_call
 from calltag.library.keep import cut_path
-from calltag.library.story import BY_HAND, Heard
-from calltag.media.bext import read_bext
+from calltag.library.kept_file.story import BY_HAND, Heard
 from calltag.media.identity import digest
+from calltag.media.wave_files.bext import read_bext
 from calltag.records.label import CALL
 from calltag.records.span import Span
 from calltag.records.take import Take
@@ -110,7 +110,7 @@ def test_the_call_is_never_faded(tmp_path_factory, start_s, length_s, handles_s)
 
 
 def test_a_recorder_that_went_above_full_scale_loses_nothing(keep, tmp_path):
-    from calltag.media.wav_writing import write_wav
+    from calltag.media.wave_files.wav_writing import write_wav
 
     shot = shoot(tmp_path / "r", seconds=4.0)
     loud = (shot.samples * 40).astype(np.float32)

@@ -14,13 +14,13 @@ import soundfile
 import wavinfo
 
 from calltag.errors import InputError
-from calltag.library.catalogue import Catalogue
+from calltag.library.catalogue.catalogue import Catalogue
 from calltag.library.hand_out import CREDITS_NAME, MARKERS_NAME, PEAK_DBTP, hand_out, report_lines
+from calltag.library.kept_file.sound_file import file_hash, read_story, write_cut
+from calltag.library.kept_file.story import tidy
 from calltag.library.rebuild import rebuild
-from calltag.library.sound_file import file_hash, read_story, write_cut
-from calltag.library.story import tidy
-from calltag.media.bext import Bext, read_bext
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
+from calltag.media.wave_files.bext import Bext, read_bext
 
 from .conftest import RATE_HZ, call, plain_story, wanted
 

@@ -5,9 +5,9 @@ import pytest
 
 from calltag.errors import MediaError
 from calltag.learn.call_types.teach import teach
-from calltag.library.catalogue import Catalogue
+from calltag.library.catalogue.catalogue import Catalogue
+from calltag.library.kept_file.story import BY_HAND
 from calltag.library.lessons import LabelledTake, lessons
-from calltag.library.story import BY_HAND
 from calltag.records.label import Label
 from calltag.sound.features import FEATURE_NAMES, FEATURE_VERSION
 
@@ -117,7 +117,7 @@ def test_what_cannot_be_measured_is_told(filled: Catalogue, monkeypatch):
             raise MediaError(path, "cannot be read")
 
     put(filled, 70, feature_version=99)
-    monkeypatch.setattr("calltag.library.measuring.finder", Deaf)
+    monkeypatch.setattr("calltag.library.catalogue.measured_again.finder", Deaf)
     learnt = lessons(filled)
     assert len(learnt.examples) == 18
     assert learnt.notes == ("70.wav: cannot be read",)

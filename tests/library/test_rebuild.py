@@ -25,15 +25,15 @@ import soundfile
 import calltag.library.check
 import calltag.library.rebuild
 from calltag.errors import LibraryError
-from calltag.library.catalogue import NAME, Catalogue
+from calltag.library.catalogue.catalogue import NAME, Catalogue
 from calltag.library.check import Trouble, check
-from calltag.library.find import Query, choices, find
 from calltag.library.keep import KeepOptions, keep_calls
+from calltag.library.kept_file.sound_file import read_story, sound_files, sound_hash, write_cut
+from calltag.library.kept_file.story import Facts
 from calltag.library.rebuild import LAID_ASIDE, rebuild
-from calltag.library.sound_file import read_story, sound_files, sound_hash, write_cut
-from calltag.library.story import Facts
-from calltag.media.wav_file import read_chunk
-from calltag.media.wav_writing import write_wav
+from calltag.library.search.find import Query, choices, find
+from calltag.media.wave_files.wav_file import read_chunk
+from calltag.media.wave_files.wav_writing import write_wav
 from calltag.partials import STALE_S
 
 from .conftest import RATE_HZ, call, shoot, wanted
@@ -221,7 +221,7 @@ KEEPER = """
 import sys, json
 sys.path.insert(0, sys.argv[1])
 from pathlib import Path
-from calltag.library.catalogue import Catalogue
+from calltag.library.catalogue.catalogue import Catalogue
 from calltag.library.keep import KeepOptions, Wanted, keep_calls
 from calltag.library.rebuild import rebuild
 from calltag.records.found import Call

@@ -13,7 +13,7 @@ from PIL import Image
 from calltag.errors import MediaError
 from calltag.media.opening import open_take
 from calltag.media.probe import probe
-from calltag.media.reader import SoundReader, read_blocks, read_span
+from calltag.media.sound_blocks.reader import SoundReader, read_blocks, read_span
 
 Spoil = Callable[[bytes], bytes]
 

@@ -12,9 +12,9 @@ import pytest
 import soundfile as sf
 import wavinfo
 
-from calltag.media.bext import Bext
 from calltag.media.probe import MediaInfo, probe
-from calltag.media.wav_writing import write_wav
+from calltag.media.wave_files.bext import Bext
+from calltag.media.wave_files.wav_writing import write_wav
 
 # SMPTE ST 12-1: the exact rates.
 RATES = [

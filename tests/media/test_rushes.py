@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.library.catalogue import Catalogue
-from calltag.media.bext import Bext
+from calltag.library.catalogue.catalogue import Catalogue
 from calltag.media.rushes import PICTURE_SUFFIXES, SOUND_SUFFIXES, Clip, _distinct, find_clips
-from calltag.media.wav_writing import write_wav
+from calltag.media.wave_files.bext import Bext
+from calltag.media.wave_files.wav_writing import write_wav
 from calltag.own_files import SHEET_INDEX, SHEET_MARK
 
 

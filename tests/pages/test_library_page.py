@@ -14,10 +14,10 @@ import pytest
 import soundfile
 
 from calltag.errors import LibraryError
-from calltag.library.catalogue import Catalogue
-from calltag.library.find import Query, find
+from calltag.library.catalogue.catalogue import Catalogue
 from calltag.library.keep import KeepOptions, Wanted, keep_calls
-from calltag.library.story import Facts
+from calltag.library.kept_file.story import Facts
+from calltag.library.search.find import Query, find
 from calltag.log import Log
 from calltag.pages import browsing
 from calltag.pages.browsing import browsing_app

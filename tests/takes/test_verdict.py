@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.learn.labels.by_hand import BY_HAND
-from calltag.media.reader import SoundReader
+from calltag.media.sound_blocks.reader import SoundReader
 from calltag.records.found import HUM, Call, NoiseSpan, TakeLog
 from calltag.records.span import Span
 from calltag.records.take import ChannelFault, FaultKind, Levels, Take

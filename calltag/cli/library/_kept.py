@@ -10,8 +10,8 @@ from calltag.cli._output import Column, print_data, print_table
 from calltag.words import how_sure
 
 if TYPE_CHECKING:
-    from calltag.library.catalogue import Kept
-    from calltag.library.doubles import Double
+    from calltag.library.catalogue.catalogue import Kept
+    from calltag.library.search.doubles import Double
 
 COLUMNS = (
     Column("id"),

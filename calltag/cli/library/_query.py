@@ -10,10 +10,10 @@ import typer
 
 from calltag.cli._options import finite, wrong_use
 from calltag.errors import InputError
-from calltag.library.order import Order
+from calltag.library.search.order import Order
 
 if TYPE_CHECKING:
-    from calltag.library.find import Query
+    from calltag.library.search.find import Query
 
 
 ORDER_WORDS = (
@@ -126,7 +126,7 @@ def make_query(
     doubles: bool = False,
 ) -> Query:
     """Make the question that the options of a command ask, as they are typed."""
-    from calltag.library.find import Query, check_day, check_id
+    from calltag.library.search.find import Query, check_day, check_id
 
     with wrong_use():
         in_months = months_of(months or ())

@@ -27,7 +27,7 @@ def check_command(
     Example:
       calltag library check
     """
-    from calltag.library.catalogue import Catalogue
+    from calltag.library.catalogue.catalogue import Catalogue
     from calltag.library.check import check
 
     with Catalogue(library_folder(library)) as catalogue, bar("checking") as told:

@@ -24,7 +24,7 @@ from calltag.cli.library._query import (
     Words,
     make_query,
 )
-from calltag.library.order import Order
+from calltag.library.search.order import Order
 from calltag.words import counted
 
 
@@ -74,9 +74,9 @@ def find_command(
       calltag library find --type "pit rail" --month May --clean --min-snr 20
       calltag library find --doubles
     """
-    from calltag.library.catalogue import Catalogue
-    from calltag.library.doubles import doubles_of, pairs
-    from calltag.library.find import check_types, find
+    from calltag.library.catalogue.catalogue import Catalogue
+    from calltag.library.search.doubles import doubles_of, pairs
+    from calltag.library.search.find import check_types, find
 
     query = make_query(
         words=" ".join(words or ()),

@@ -67,10 +67,10 @@ def like_command(
       calltag library like D:/ashmere/card1/A007.MOV --at 12.4
       calltag library like 1a2b3c4d --best 5
     """
-    from calltag.library.catalogue import Catalogue
-    from calltag.library.find import by_name
-    from calltag.library.like import like
-    from calltag.library.sample import sample_of_file, sample_of_kept
+    from calltag.library.catalogue.catalogue import Catalogue
+    from calltag.library.search.find import by_name
+    from calltag.library.search.like import like
+    from calltag.library.search.sample import sample_of_file, sample_of_kept
     from calltag.library.tables import KEPT_COLUMNS, kept_row
     from calltag.records.span import Span
 

@@ -25,7 +25,7 @@ from calltag.cli.library._query import (
     Words,
     make_query,
 )
-from calltag.library.order import Order
+from calltag.library.search.order import Order
 from calltag.words import CARE
 
 
@@ -94,10 +94,10 @@ def out_command(
       calltag library out D:/edit/calls --type "marsh hooter: boom" --best 5
       calltag library out D:/edit/calls --id 1a2b3c4d --loudness -23
     """
-    from calltag.library.catalogue import Catalogue
-    from calltag.library.find import check_types, find
+    from calltag.library.catalogue.catalogue import Catalogue
     from calltag.library.hand_out import hand_out, report_lines
-    from calltag.media.timecode import parse_rate
+    from calltag.library.search.find import check_types, find
+    from calltag.media.timing.timecode import parse_rate
 
     with wrong_use():
         rate = parse_rate(fps) if fps is not None else None

@@ -51,7 +51,7 @@ def teach_command(
     Example:
       calltag library teach
     """
-    from calltag.library.catalogue import Catalogue
+    from calltag.library.catalogue.catalogue import Catalogue
     from calltag.library.lessons import lessons
     from calltag.log import Log
     from calltag.naming import MODEL_NAME, teach_log, teach_without_log

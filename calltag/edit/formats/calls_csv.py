@@ -14,7 +14,7 @@ from calltag.edit.markers import TakeMarkers
 from calltag.edit.retime import place_played
 from calltag.edit.tables import CALL_COLUMNS, Row, call_row, csv_text, rounded
 from calltag.files import write_texts
-from calltag.media.timecode import frame_to_seconds
+from calltag.media.timing.timecode import frame_to_seconds
 from calltag.records.marker import Marker
 
 NAME = "csv"

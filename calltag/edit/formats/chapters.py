@@ -26,9 +26,9 @@ from calltag.edit.take_files import check_own_speed, per_take_paths, write_copie
 from calltag.edit.text import one_line
 from calltag.errors import MediaError
 from calltag.files import written_whole
-from calltag.media.bext import ORIGINATOR
 from calltag.media.opening import open_take
 from calltag.media.streams import picture_streams, take_start_s
+from calltag.media.wave_files.bext import ORIGINATOR
 from calltag.records.take import Take, states_time
 
 if TYPE_CHECKING:

@@ -26,7 +26,7 @@ from calltag.edit.tables import csv_text
 from calltag.edit.text import ascii_line
 from calltag.errors import InputError
 from calltag.files import write_texts
-from calltag.media.timecode import (
+from calltag.media.timing.timecode import (
     Rate,
     format_timecode,
     frames_per_day,

@@ -24,8 +24,8 @@ from calltag.edit.retime import place_played, played_frame
 from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.files import write_texts
-from calltag.media.clock import common_rate
-from calltag.media.timecode import Rate, parse_start
+from calltag.media.timing.clock import common_rate
+from calltag.media.timing.timecode import Rate, parse_start
 from calltag.records.found import Call
 from calltag.records.marker import Marker
 from calltag.records.take import Take

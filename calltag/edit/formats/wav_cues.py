@@ -18,15 +18,15 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.take_files import check_own_speed, per_take_paths, write_copies
 from calltag.edit.text import one_line
-from calltag.edit.when import take_bext
 from calltag.errors import InputError, MediaError, reason_of
 from calltag.files import written_whole
-from calltag.media.bext import ORIGINATOR, Bext, history_line, pack_bext, with_history
 from calltag.media.opening import open_take
-from calltag.media.reader import SoundReader
+from calltag.media.sound_blocks.reader import SoundReader
 from calltag.media.streams import sound_streams
-from calltag.media.wav_file import Chunk, iter_chunks
-from calltag.media.wav_writing import (
+from calltag.media.timing.when import take_bext
+from calltag.media.wave_files.bext import ORIGINATOR, Bext, history_line, pack_bext, with_history
+from calltag.media.wave_files.wav_file import Chunk, iter_chunks
+from calltag.media.wave_files.wav_writing import (
     DS64_BYTES,
     LAST_CUE_SAMPLE,
     Cue,

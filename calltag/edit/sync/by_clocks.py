@@ -34,7 +34,7 @@ from calltag.edit.sync.lining_up import (
 from calltag.edit.sync.search import LEAST_OVERLAP_S, Bounds
 from calltag.edit.sync.trace import trace_take
 from calltag.errors import MediaError
-from calltag.media.clock import DEFAULT_RATE
+from calltag.media.timing.clock import DEFAULT_RATE
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
 from calltag.words import counted

@@ -28,7 +28,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from calltag.media.clock import (
+from calltag.media.joins import camera
+from calltag.media.timing.clock import (
     DAY_S,
     apart_s,
     clocks_apart_s,
@@ -38,7 +39,6 @@ from calltag.media.clock import (
     time_of_day_s,
     within_half_s,
 )
-from calltag.media.joins import camera
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
 from calltag.words import counted, position

@@ -26,7 +26,7 @@ from calltag.edit.sync.search import Bounds, overlap_s, search_outlines, search_
 from calltag.edit.sync.trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.files import is_file
-from calltag.media.clock import DAY_S, within_half_s
+from calltag.media.timing.clock import DAY_S, within_half_s
 from calltag.records.alignment import Alignment
 from calltag.records.take import Problem, Take
 

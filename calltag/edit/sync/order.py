@@ -21,7 +21,8 @@ from statistics import median
 from typing import NamedTuple
 
 from calltag.edit.sync.camera_clocks import began_s
-from calltag.media.clock import (
+from calltag.media.joins import camera
+from calltag.media.timing.clock import (
     DAY_S,
     clocks_apart_s,
     dates_apart_s,
@@ -29,7 +30,6 @@ from calltag.media.clock import (
     recorded_at,
     within_half_s,
 )
-from calltag.media.joins import camera
 from calltag.records.take import Take
 from calltag.words import name_order
 

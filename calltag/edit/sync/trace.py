@@ -30,7 +30,7 @@ from scipy.ndimage import uniform_filter1d
 
 from calltag.arrays import FloatArray
 from calltag.errors import MediaError
-from calltag.media.reader import SoundReader
+from calltag.media.sound_blocks.reader import SoundReader
 from calltag.sound.channels.choosing import Chooser
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ, mel_centres_hz, mel_power, power_frames
 

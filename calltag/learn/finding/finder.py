@@ -22,9 +22,9 @@ from calltag.learn.finding.talk import Talk, judge, talk_model
 from calltag.learn.finding.whole import Whole
 from calltag.learn.finding.windows import CONTEXT_FRAMES, windows
 from calltag.learn.networks.hearing import FRAMES_PER_STEP, Hearing, starter_model
-from calltag.media.missing_sound import joined
 from calltag.media.probe import MediaInfo
-from calltag.media.reader import SoundReader, read_span
+from calltag.media.sound_blocks.missing_sound import joined
+from calltag.media.sound_blocks.reader import SoundReader, read_span
 from calltag.records.found import Call, NoiseSpan, with_noise
 from calltag.records.span import Span
 from calltag.records.take import FaultKind, Levels

@@ -17,7 +17,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from calltag.errors import CalltagError, InputError, MediaError
-from calltag.media.clock import take_clock
+from calltag.media.timing.clock import take_clock
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB
 from calltag.pages.listening.heard import Heard
 from calltag.pages.listening.order import Order, Show

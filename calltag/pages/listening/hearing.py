@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 
-from calltag.edit.when import moment
 from calltag.edit.worth import is_cut_at_end, is_cut_at_start
 from calltag.errors import ModelError
 from calltag.learn.call_types.examples import Sound
@@ -18,9 +17,10 @@ from calltag.learn.call_types.model_file import load_model
 from calltag.learn.call_types.tagger import Tagger
 from calltag.learn.labels.vocabulary import is_call_type
 from calltag.log import Log
-from calltag.media.clock import common_rate
 from calltag.media.copies import at_hand, each_once
-from calltag.media.timecode import Rate
+from calltag.media.timing.clock import common_rate
+from calltag.media.timing.timecode import Rate
+from calltag.media.timing.when import moment
 from calltag.pages.listening.heard import Heard, Numbers, of_recording, of_take
 from calltag.pages.listening.order import Order, Show
 from calltag.records.found import TakeLog

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calltag.edit.worth import worth
-from calltag.media.clock import take_clock, time_of_day_s
-from calltag.media.timecode import Rate
+from calltag.media.timing.clock import take_clock, time_of_day_s
+from calltag.media.timing.timecode import Rate
 from calltag.pages.sheet.strip import Row, strip, time_ticks
 from calltag.pages.spectrogram import Spectrogram, Tick
 from calltag.records.found import Call, TakeLog

@@ -21,9 +21,9 @@ from markupsafe import Markup
 from calltag.errors import InputError
 from calltag.learn.labels.vocabulary import is_call
 from calltag.log import Log
-from calltag.media.clock import common_rate
 from calltag.media.copies import each_once
-from calltag.media.timecode import Rate
+from calltag.media.timing.clock import common_rate
+from calltag.media.timing.timecode import Rate
 from calltag.own_files import SHEET_INDEX, SHEET_MARK
 from calltag.pages.rendering import render, static_text
 from calltag.pages.sheet.media import CallMedia, Job, TakeMedia, failed, gather

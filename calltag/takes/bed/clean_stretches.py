@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from calltag.media.clock import DAY_S, clocks_apart_s, dates_apart_s, within_half_s
+from calltag.media.timing.clock import DAY_S, clocks_apart_s, dates_apart_s, within_half_s
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Take

@@ -19,9 +19,9 @@ import soxr
 
 from calltag.arrays import FloatArray
 from calltag.errors import InputError
-from calltag.media.bext import Bext, history_line
-from calltag.media.reader import read_logged
-from calltag.media.wav_writing import write_wav
+from calltag.media.sound_blocks.reader import read_logged
+from calltag.media.wave_files.bext import Bext, history_line
+from calltag.media.wave_files.wav_writing import write_wav
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Take

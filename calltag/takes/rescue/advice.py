@@ -9,7 +9,7 @@ import numpy as np
 
 from calltag.arrays import DoubleArray
 from calltag.learn.labels.vocabulary import noise_kind
-from calltag.media.reader import read_span
+from calltag.media.sound_blocks.reader import read_span
 from calltag.records.found import Call, TakeLog
 from calltag.sound.beats.engine import describe_machine
 from calltag.sound.loudness.k_weighting import lufs

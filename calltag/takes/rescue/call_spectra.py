@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.media.reader import read_blocks
+from calltag.media.sound_blocks.reader import read_blocks
 from calltag.records.found import Call
 from calltag.records.span import Span
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_BINS, RATE_HZ, power_frames

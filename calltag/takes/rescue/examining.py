@@ -18,7 +18,7 @@ import numpy as np
 
 from calltag.arrays import DoubleArray
 from calltag.errors import InputError
-from calltag.media.reader import read_span
+from calltag.media.sound_blocks.reader import read_span
 from calltag.records.found import TakeLog
 from calltag.records.take import ChannelFault, FaultKind, Take
 from calltag.sound.beats.hum import Hum, find_hum

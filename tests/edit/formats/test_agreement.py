@@ -15,7 +15,7 @@ from otio_cmx3600_adapter import cmx_3600
 
 from calltag.edit.formats import WriteOptions, all_formats
 from calltag.edit.markers import TakeMarkers, from_log, place
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import TakeLog
 
 from ..conftest import RATES, make_call, make_take

@@ -12,7 +12,7 @@ from calltag.edit.formats import WriteOptions, calls_csv
 from calltag.edit.markers import from_log, place
 from calltag.edit.retime import place_played
 from calltag.edit.tables import CALL_COLUMNS, call_row, csv_text
-from calltag.media.timecode import nearest_frame, parse_timecode
+from calltag.media.timing.timecode import nearest_frame, parse_timecode
 from calltag.records.found import TakeLog
 from calltag.records.verdict import Usable, Verdict
 

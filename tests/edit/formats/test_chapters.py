@@ -20,7 +20,7 @@ from calltag.errors import InputError, MediaError
 from calltag.media.opening import open_take
 from calltag.media.probe import probe
 from calltag.media.streams import take_start_s
-from calltag.media.timecode import nearest_frame
+from calltag.media.timing.timecode import nearest_frame
 from calltag.records.found import TakeLog
 from calltag.records.marker import Marker
 

@@ -18,7 +18,7 @@ from calltag.edit.formats import WriteOptions, edl
 from calltag.edit.markers import TakeMarkers, from_log, place
 from calltag.edit.retime import conform
 from calltag.errors import InputError
-from calltag.media.timecode import Rate, parse_timecode
+from calltag.media.timing.timecode import Rate, parse_timecode
 from calltag.records.found import TakeLog
 from calltag.records.marker import Marker
 

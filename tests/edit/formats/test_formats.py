@@ -12,9 +12,9 @@ from calltag.edit.formats import WriteOptions, all_formats, chapters, choose_for
 from calltag.edit.markers import TakeMarkers, from_log
 from calltag.edit.take_files import per_take_paths
 from calltag.errors import InputError, WriteError
-from calltag.media.bext import Bext
 from calltag.media.rushes import find_clips
-from calltag.media.wav_writing import write_wav
+from calltag.media.wave_files.bext import Bext
+from calltag.media.wave_files.wav_writing import write_wav
 from calltag.records.found import TakeLog
 from calltag.records.take import Problem
 

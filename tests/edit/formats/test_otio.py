@@ -16,7 +16,7 @@ from calltag.edit.markers import TakeMarkers, from_log, place
 from calltag.edit.retime import conform, place_played
 from calltag.edit.sound_delay import advance_to_picture
 from calltag.errors import InputError
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.records.found import TakeLog
 from calltag.records.marker import Marker
 from calltag.records.verdict import Usable, Verdict

@@ -19,12 +19,12 @@ from calltag.edit.markers import from_log, place
 from calltag.edit.retime import conform
 from calltag.edit.sound_delay import advance_to_picture
 from calltag.errors import InputError
-from calltag.media import wav_writing
-from calltag.media.bext import Bext
-from calltag.media.reader import SoundReader
-from calltag.media.timecode import nearest_frame
-from calltag.media.wav_file import iter_chunks
-from calltag.media.wav_writing import Cue, write_wav
+from calltag.media.sound_blocks.reader import SoundReader
+from calltag.media.timing.timecode import nearest_frame
+from calltag.media.wave_files import wav_writing
+from calltag.media.wave_files.bext import Bext
+from calltag.media.wave_files.wav_file import iter_chunks
+from calltag.media.wave_files.wav_writing import Cue, write_wav
 from calltag.records.found import TakeLog
 
 from ..conftest import RATES, make_call, make_sound, make_take

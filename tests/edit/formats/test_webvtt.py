@@ -22,7 +22,7 @@ from calltag.edit.formats import WriteOptions, webvtt
 from calltag.edit.markers import TakeMarkers, from_log
 from calltag.edit.retime import place_played
 from calltag.errors import InputError
-from calltag.media.timecode import nearest_frame
+from calltag.media.timing.timecode import nearest_frame
 from calltag.records.found import TakeLog
 from calltag.records.marker import Marker
 

@@ -13,7 +13,7 @@ from calltag.edit.sync.by_clocks import look_by_clocks
 from calltag.edit.sync.by_joins import follow_joins
 from calltag.edit.sync.camera_clocks import ClockDifference, places_by_clocks
 from calltag.edit.sync.lining_up import Comparison, Outcome, Source, compare
-from calltag.media.timecode import format_timecode
+from calltag.media.timing.timecode import format_timecode
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
 

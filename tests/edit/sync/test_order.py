@@ -23,7 +23,7 @@ from calltag.edit.sync.lining_up import (
 from calltag.edit.sync.order import ENOUGH_PAIRS, SAME_S, Order, Turn
 from calltag.edit.sync.trace import Trace
 from calltag.errors import MediaError
-from calltag.media.timecode import format_timecode
+from calltag.media.timing.timecode import format_timecode
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from calltag.edit.worth import worth
-from calltag.media.timecode import Rate
+from calltag.media.timing.timecode import Rate
 from calltag.pages.sheet.view import UNNAMED, call_view, take_view
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import CALL

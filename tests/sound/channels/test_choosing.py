@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.signal import butter, sosfilt
 
 from calltag.media.probe import probe
-from calltag.media.reader import SoundReader, read_blocks
+from calltag.media.sound_blocks.reader import SoundReader, read_blocks
 from calltag.sound.channels.choosing import ChannelReport, Chooser
 from calltag.sound.channels.faults import clipped_samples
 

@@ -14,8 +14,8 @@ import soundfile as sf
 from scipy.signal import correlate
 
 from calltag.errors import InputError, WriteError
-from calltag.media.bext import Bext, read_bext
-from calltag.media.reader import read_blocks
+from calltag.media.sound_blocks.reader import read_blocks
+from calltag.media.wave_files.bext import Bext, read_bext
 from calltag.records.found import NoiseSpan
 from calltag.records.take import ChannelFault, FaultKind
 from calltag.sound.beats.hum import Hum
