@@ -85,13 +85,13 @@ def _overlap(one: Span, other: Span) -> bool:
 
 def heard_once(found: Sequence[Found], alignments: Sequence[Alignment]) -> list[Found]:
     """Take only the best of a call that several cameras heard."""
-    from calltag.edit.seen_twice import merge_seen_twice
+    from calltag.edit.heard_twice import merge_heard_twice
 
     by_take: dict[str, TakeLog] = {}
     for one, call in found:
         own = by_take.get(one.take.path) or changed(one, calls=())
         by_take[one.take.path] = changed(own, calls=(*own.calls, call))
-    seen = merge_seen_twice(by_take.values(), alignments)
+    seen = merge_heard_twice(by_take.values(), alignments)
     return [(one.best.take_log, one.best.call) for one in seen]
 
 

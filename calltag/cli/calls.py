@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
     from calltag.cli._choose import Found
+    from calltag.edit.heard_twice import HeardCall
     from calltag.edit.over_joins import Joins
-    from calltag.edit.seen_twice import SeenCall
     from calltag.edit.tables import Row
     from calltag.records.found import Call, TakeLog
     from calltag.records.span import Span
@@ -108,8 +108,8 @@ def calls_command(
     from calltag.cli._log import read_alignments, read_takes
     from calltag.cli._look import look_for_best
     from calltag.edit.call_filter import CallFilter, check_types
+    from calltag.edit.heard_twice import merge_heard_twice
     from calltag.edit.over_joins import Joins
-    from calltag.edit.seen_twice import merge_seen_twice
     from calltag.edit.tables import call_row
     from calltag.log import Log
     from calltag.media.copies import each_once
@@ -128,11 +128,11 @@ def calls_command(
     found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
     also_in: dict[tuple[str, Span], str] = {}
     if once:
-        seen = merge_seen_twice(map(wanted.left_of, chosen), alignments)
-        found = [(one.best.take_log, one.best.call) for one in seen]
+        heard = merge_heard_twice(map(wanted.left_of, chosen), alignments)
+        found = [(one.best.take_log, one.best.call) for one in heard]
         joins = Joins(alignments)
         also_in = {
-            (one.best.take_log.take.path, one.best.call.span): _also_in(one, joins) for one in seen
+            (one.best.take_log.take.path, one.best.call.span): _also_in(one, joins) for one in heard
         }
     order = by or default_order(best)
     problems: list[Problem] = []
@@ -196,10 +196,10 @@ def _print_table(
     print_table(columns, cells)
 
 
-def _also_in(seen: SeenCall, joins: Joins) -> str:
+def _also_in(heard: HeardCall, joins: Joins) -> str:
     """The other takes that have a call, or the rest of it."""
-    rest = joins.rest_of(seen.best.take_log.take, seen.best.call)
-    whole = [path for path in seen.also_in if path not in rest]
+    rest = joins.rest_of(heard.best.take_log.take, heard.best.call)
+    whole = [path for path in heard.also_in if path not in rest]
     return ", ".join([*whole, *([str(rest)] if any(rest) else [])])
 
 

@@ -165,9 +165,9 @@ def markers_command(
     from calltag.edit.every_camera import carry_over, name_better_sound
     from calltag.edit.formats import WriteOptions, choose_format
     from calltag.edit.marking import MarkerSettings, mark_takes
-    from calltag.edit.per_take import is_table, per_take
     from calltag.edit.retime import parse_speed
     from calltag.edit.take_files import per_take_paths
+    from calltag.edit.take_settings import is_table, per_take
     from calltag.files import refuse_footage
     from calltag.log import Log
     from calltag.media.timing.clock import common_rate
@@ -281,9 +281,9 @@ def _check_values(
     speed: str | None, conform: str | None, distance: str | None, temperature_c: float
 ) -> None:
     """Refuse values that cannot be, where they do not stand in a table."""
-    from calltag.edit.per_take import is_table
     from calltag.edit.retime import parse_speed
     from calltag.edit.sound_delay import travel_time
+    from calltag.edit.take_settings import is_table
     from calltag.media.timing.timecode import parse_rate
 
     if speed is not None and not is_table(speed):
@@ -295,7 +295,7 @@ def _check_values(
 
 
 def _metres() -> Callable[[str], float]:
-    from calltag.edit.per_take import parse_number
+    from calltag.edit.take_settings import parse_number
 
     return parse_number("distance", "metres")
 
@@ -303,7 +303,7 @@ def _metres() -> Callable[[str], float]:
 def _temperatures(
     text: str | None, same: dict[str, float], told: Callable[..., dict[str, float]]
 ) -> dict[str, float]:
-    from calltag.edit.per_take import is_table, parse_number
+    from calltag.edit.take_settings import is_table, parse_number
 
     if text is None or not is_table(text):
         return same

@@ -140,7 +140,7 @@ def _wanted(
     low_cut_hz: float | None, high_cut_hz: float | None, channel: int | None
 ) -> Treatment | None:
     """What the user wants to be done; None for what calltag would choose."""
-    from calltag.takes.cuts import Band
+    from calltag.takes.filter_cuts import Band
     from calltag.takes.rescue.treatment import Treatment
 
     for option, cut_hz in (("--low-cut", low_cut_hz), ("--high-cut", high_cut_hz)):

@@ -121,8 +121,8 @@ def selects_command(
     """
     from calltag.edit.call_filter import CallFilter, check_types
     from calltag.edit.formats import WriteOptions
+    from calltag.edit.heard_twice import each_call_once
     from calltag.edit.over_joins import Joins
-    from calltag.edit.seen_twice import each_call_once
     from calltag.edit.selects import check_name, choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import measure_gains, rendering
     from calltag.files import refuse_existing, refuse_footage

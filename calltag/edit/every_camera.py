@@ -11,8 +11,8 @@ from operator import attrgetter
 from types import MappingProxyType
 
 from calltag.edit.call_filter import is_clear
+from calltag.edit.heard_twice import Find, HeardCall, merge_on_clocks, spans_of
 from calltag.edit.markers import TakeMarkers, with_comment
-from calltag.edit.seen_twice import SeenCall, Sighting, merge_on_clocks, spans_of
 from calltag.edit.shared_clock import GroupClock, Running, shared_clocks
 from calltag.learn.labels.by_hand import matched
 from calltag.learn.labels.sameness import ENOUGH, common_s
@@ -59,13 +59,13 @@ def carry_over(
     every = list(take_logs)
     clocks = shared_clocks(every, alignments)
     clear = partial(is_clear, min_confidence=min_confidence, min_snr_db=min_snr_db)
-    heard = [replace(one, calls=tuple(filter(clear, one.calls))) for one in every]
+    clear_logs = [replace(one, calls=tuple(filter(clear, one.calls))) for one in every]
     running = Running(every, clocks)
     takes = {one.take.path: one.take for one in every}
     added: dict[str, list[Call]] = defaultdict(list)
-    for seen in merge_on_clocks(heard, clocks):
-        found_in = [sighting.take_log.take for sighting in seen.sightings]
-        for path, (here, found) in _while_it_sounded(seen, running, clocks).items():
+    for heard in merge_on_clocks(clear_logs, clocks):
+        found_in = [find.take_log.take for find in heard.finds]
+        for path, (here, found) in _while_it_sounded(heard, running, clocks).items():
             if any(same_take(takes[path], other) for other in found_in):
                 continue
             call = replace(found, start_s=here.start_s, end_s=here.end_s)
@@ -106,9 +106,9 @@ def name_better_sound(
     clocks = shared_clocks(every, alignments)
     running = Running(every, clocks)
     better: dict[tuple[str, Span], str] = {}
-    for seen in merge_on_clocks(every, clocks):
-        for other, there, span in _marked_places(seen, running, clocks):
-            best = _best_during(span, seen, clocks)
+    for heard in merge_on_clocks(every, clocks):
+        for other, there, span in _marked_places(heard, running, clocks):
+            best = _best_during(span, heard, clocks)
             take = best.take_log.take
             if not same_take(other, take):
                 own = take_clock(take, rate)
@@ -126,54 +126,54 @@ def name_better_sound(
 
 
 def _while_it_sounded(
-    seen: SeenCall, running: Running, clocks: Mapping[str, GroupClock]
+    heard: HeardCall, running: Running, clocks: Mapping[str, GroupClock]
 ) -> dict[str, tuple[Span, Call]]:
     """The takes that ran while a call sounded: when that was in each, and the find that says so."""
-    group = _group_of(seen, clocks)
+    group = _group_of(heard, clocks)
     given: dict[str, tuple[Span, Call]] = {}
     if group is None:
         return given
-    for sighting in seen.sightings:
-        spans = spans_of(sighting, seen, clocks)
-        if sighting is not seen.best and len(spans) == 1:  # it heard what the best did
+    for find in heard.finds:
+        spans = spans_of(find, heard, clocks)
+        if find is not heard.best and len(spans) == 1:  # it heard what the best did
             continue
         for span in spans:
             for take in running.during(group, span):
                 here = clocks[take.path].own(span)
                 if _holds(take, here):
-                    given.setdefault(take.path, (here, sighting.call))
+                    given.setdefault(take.path, (here, find.call))
     return given
 
 
 def _marked_places(
-    seen: SeenCall, running: Running, clocks: Mapping[str, GroupClock]
+    heard: HeardCall, running: Running, clocks: Mapping[str, GroupClock]
 ) -> Iterator[tuple[Take, Span, Span]]:
     """Yield where takes may have a marker of a call: the take, when in it, and on the clock."""
-    group = _group_of(seen, clocks)
+    group = _group_of(heard, clocks)
     if group is None:
         return
-    for span in chain.from_iterable(spans_of(one, seen, clocks) for one in seen.sightings):
+    for span in chain.from_iterable(spans_of(one, heard, clocks) for one in heard.finds):
         for other in running.during(group, span):
             yield other, clocks[other.path].own(span), span
-    for take_log, call in seen.sightings:
+    for take_log, call in heard.finds:
         yield take_log.take, call.span, clocks[take_log.take.path].span(call.span)
 
 
-def _group_of(seen: SeenCall, clocks: Mapping[str, GroupClock]) -> str | None:
+def _group_of(heard: HeardCall, clocks: Mapping[str, GroupClock]) -> str | None:
     """The group of takes that a call was heard by; None where its take shares no clock."""
-    clock = clocks.get(seen.best.take_log.take.path)
+    clock = clocks.get(heard.best.take_log.take.path)
     return None if clock is None else clock.group
 
 
-def _best_during(span: Span, seen: SeenCall, clocks: Mapping[str, GroupClock]) -> Sighting:
+def _best_during(span: Span, heard: HeardCall, clocks: Mapping[str, GroupClock]) -> Find:
     """The best find whose take ran then: of a call cut in two, never the other part."""
-    for one in seen.sightings:
+    for one in heard.finds:
         clock = clocks[one.take_log.take.path]
         ran = clock.ran(one.take_log.take)
         least_s = ENOUGH * min(span.length_s, clock.span(one.call.span).length_s)
         if common_s(span, ran) >= least_s:
             return one
-    return seen.best
+    return heard.best
 
 
 def _holds(take: Take, span: Span) -> bool:

@@ -16,7 +16,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
-from calltag.edit.seen_twice import moments_elsewhere
+from calltag.edit.heard_twice import moments_elsewhere
 from calltag.errors import MediaError, reason_of
 from calltag.files import is_one
 from calltag.learn.labels.sameness import ENOUGH, common_s, ends_apart_s, in_one_band

@@ -19,7 +19,7 @@ from calltag.learn.labels.vocabulary import noise_kind
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import merged
-from calltag.takes.cuts import UNCUT, Band
+from calltag.takes.filter_cuts import UNCUT, Band
 from calltag.takes.thresholds import Thresholds
 
 MERGED_S = 1.0

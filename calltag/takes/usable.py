@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from calltag.records.span import Span
 from calltag.records.verdict import Usable
-from calltag.takes.cuts import UNCUT, Band, Cut
+from calltag.takes.filter_cuts import UNCUT, Band, Cut
 from calltag.takes.masking import Effect, Left
 from calltag.takes.thresholds import Thresholds
 from calltag.words import listed

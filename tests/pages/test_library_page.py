@@ -19,8 +19,8 @@ from calltag.library.keep import KeepOptions, Wanted, keep_calls
 from calltag.library.kept_file.story import Facts
 from calltag.library.search.find import Query, find
 from calltag.log import Log
-from calltag.pages import browsing
-from calltag.pages.browsing import browsing_app
+from calltag.pages import library_page
+from calltag.pages.library_page import library_app
 from calltag.sound.features import FEATURE_VERSION
 from calltag.words import sure
 
@@ -46,7 +46,7 @@ def kept(logged: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def address(kept, served, tmp_path) -> str:
-    return served(browsing_app(kept, target=tmp_path / "out"))
+    return served(library_app(kept, target=tmp_path / "out"))
 
 
 @pytest.fixture
@@ -157,7 +157,7 @@ def test_what_is_picked_stays_while_one_asks_for_other_calls(opened, kept) -> No
 def test_what_is_picked_stays_when_the_page_is_loaded_again(kept, served, page, tmp_path) -> None:
     """Unless it is gone: another call may be kept under its number by then."""
     library = Path(shutil.copytree(kept, tmp_path / "kept"))
-    address = served(browsing_app(library, target=tmp_path / "out"))
+    address = served(library_app(library, target=tmp_path / "out"))
     page.goto(address)
     page.wait_for_selector("tr[data-key]")
     for place in 5, 3:
@@ -183,7 +183,7 @@ def test_what_is_picked_stays_when_the_page_is_loaded_again(kept, served, page, 
 
 
 def test_so_do_more_than_one_request_may_hold(kept, served, page, tmp_path) -> None:
-    page.goto(served(browsing_app(kept, target=tmp_path / "out")))
+    page.goto(served(library_app(kept, target=tmp_path / "out")))
     page.wait_for_selector("tr[data-key]")
     page.locator(".pick").first.check()
     page.evaluate(
@@ -222,7 +222,7 @@ def test_space_plays_nothing_where_there_is_nothing_to_play(opened) -> None:
 
 
 def test_the_focus_stays_on_the_button_that_turns(page, address, monkeypatch) -> None:
-    monkeypatch.setattr(browsing, "AT_ONCE", 6)
+    monkeypatch.setattr(library_page, "AT_ONCE", 6)
     page.goto(address)
     page.wait_for_selector("tr[data-key]")
     page.get_by_role("button", name="Next page").press("Enter")
@@ -428,7 +428,7 @@ def test_no_catalogue_leads_out_of_its_library(kept, served, tmp_path) -> None:
     library = tmp_path / "kept"
     with Catalogue(kept) as one, Catalogue(library, create=True) as other:
         other.put([("../secret.wav", find(one, Query(limit=1)).kept[0].story, 1, "")])
-    address = served(browsing_app(library, target=tmp_path))
+    address = served(library_app(library, target=tmp_path))
     with pytest.raises(urllib.error.HTTPError) as refused:
         urllib.request.urlopen(f"{address}kept/1/sound.wav", timeout=20)
     told = json.loads(refused.value.read())["problem"]
@@ -440,4 +440,4 @@ def test_no_catalogue_leads_out_of_its_library(kept, served, tmp_path) -> None:
 
 def test_without_a_library_it_is_told_before_a_browser_opens(tmp_path) -> None:
     with pytest.raises(LibraryError, match="no call library here"):
-        browsing_app(tmp_path / "none", target=tmp_path)
+        library_app(tmp_path / "none", target=tmp_path)

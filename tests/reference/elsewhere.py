@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 
 from calltag.learn.finding.second_look import SecondLook
-from calltag.learn.networks.hearing import Hearing
+from calltag.learn.networks.starter_model import Hearing
 from calltag.learn.starter.calibrate import hear
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.recordings import load_recordings

@@ -29,7 +29,7 @@ import soxr
 from calltag.learn.finding.finder import Finder
 from calltag.learn.finding.hands import hand_model
 from calltag.learn.finding.talk import talk_model
-from calltag.learn.networks.hearing import closer_model, starter_model
+from calltag.learn.networks.starter_model import closer_model, starter_model
 from calltag.media.probe import probe
 from calltag.sound.spectrum import RATE_HZ
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import noise_seconds
 import pytest
 
-from calltag.learn.networks.hearing import starter_model
+from calltag.learn.networks.starter_model import starter_model
 
 
 @pytest.mark.field

@@ -9,7 +9,7 @@ import pytest
 from calltag.learn.labels.by_hand import BY_HAND
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels, Take
-from calltag.takes.cuts import Band
+from calltag.takes.filter_cuts import Band
 from calltag.takes.masking import Effect, Left
 from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import read_thresholds

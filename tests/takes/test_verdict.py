@@ -18,7 +18,7 @@ from calltag.records.found import HUM, Call, NoiseSpan, TakeLog
 from calltag.records.span import Span
 from calltag.records.take import ChannelFault, FaultKind, Levels, Take
 from calltag.records.verdict import Usable
-from calltag.takes.cuts import Band, Cut
+from calltag.takes.filter_cuts import Band, Cut
 from calltag.takes.masking import Effect, Left, effects
 from calltag.takes.thresholds import FILE, read_thresholds
 from calltag.takes.usable import needed_cuts

@@ -33,7 +33,7 @@ def browse_command(
       calltag library browse --to D:/edit/calls
     """
     from calltag.cli._pages import serve_page
-    from calltag.pages.browsing import browsing_app
+    from calltag.pages.library_page import library_app
 
     folder = library_folder(library)
-    serve_page(browsing_app(folder, target=to), "The library page", browser=browser)
+    serve_page(library_app(folder, target=to), "The library page", browser=browser)

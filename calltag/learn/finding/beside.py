@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from calltag.arrays import FloatArray
-from calltag.learn.networks.hearing import STEPS_PER_S
+from calltag.learn.networks.starter_model import STEPS_PER_S
 
 BESIDE_S = 1.5
 """So far before and after an event its background is looked for."""

@@ -22,7 +22,7 @@ import scipy.ndimage
 
 from calltag.arrays import FloatArray
 from calltag.learn.finding.segments import LONGEST_GAP_STEPS
-from calltag.learn.networks.hearing import STEPS_PER_S
+from calltag.learn.networks.starter_model import STEPS_PER_S
 from calltag.sound.runs import joined, runs
 
 VERY_LONG_S = 4.0
@@ -87,7 +87,7 @@ def out_of_chorus(power: FloatArray, first: int, last: int) -> list[Segment]:
     Parameters
     ----------
     power : np.ndarray, shape (n_steps, N_MELS)
-        Mel power of each step, by `calltag.learn.networks.hearing.over_steps`.
+        Mel power of each step, by `calltag.learn.networks.starter_model.over_steps`.
     first, last : int
         First step of the event and the step after its last.
 

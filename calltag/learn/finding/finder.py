@@ -21,7 +21,7 @@ from calltag.learn.finding.segments import busy_frames
 from calltag.learn.finding.talk import Talk, judge, talk_model
 from calltag.learn.finding.whole import Whole
 from calltag.learn.finding.windows import CONTEXT_FRAMES, windows
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, Hearing, starter_model
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, Hearing, starter_model
 from calltag.media.probe import MediaInfo
 from calltag.media.sound_blocks.missing_sound import joined
 from calltag.media.sound_blocks.reader import SoundReader, read_span

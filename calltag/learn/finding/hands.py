@@ -18,10 +18,10 @@ import numpy as np
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.finding.second_look import LEAST_PROBABILITY
 from calltag.learn.finding.weighted_sum import WeightedSum, unless
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, STEPS_PER_S, Heard
 from calltag.records.label import NOISE_KINDS
-from calltag.sound.bursts import find_knocks, group_levels_db
 from calltag.sound.spectrum import FRAMES_PER_S, TENTHS_PER_S, mel_centres_hz, to_db
+from calltag.sound.wind_and_knocks import find_knocks, group_levels_db
 
 HAND_EVIDENCE = (
     "top_odds",

@@ -21,7 +21,7 @@ import soxr
 from calltag.arrays import FloatArray
 from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.whole import Whole
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, STEPS_PER_S, Hearing
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, STEPS_PER_S, Hearing
 from calltag.sound.events import AROUND_FRAMES, Region, background
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import BIN_HZ, RATE_HZ, mel_centres_hz
@@ -75,7 +75,7 @@ def find_low_calls(
     segments : sequence of tuple of int
         What was found at the sound's own speed: first step and the step after the last.
     power : np.ndarray, shape (n_steps, N_MELS), float32
-        Mel power, by `calltag.learn.networks.hearing.over_steps`.
+        Mel power, by `calltag.learn.networks.starter_model.over_steps`.
     frames : callable
         Gives the power spectrum between two frames of the stretch.
     cut : callable

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import FloatArray
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, Heard
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, Heard
 from calltag.learn.networks.voice import voice
 from calltag.records.found import Call
 from calltag.sound.events import Region, clearest, measure_region, refine_edges, under_the_noise

@@ -23,7 +23,7 @@ from calltag.learn.finding.surroundings import Surroundings
 from calltag.learn.finding.talk import Judged, Talk, judge
 from calltag.learn.finding.whines import listen_through
 from calltag.learn.finding.windows import CONTEXT_FRAMES, WINDOW_FRAMES, Recent, Window
-from calltag.learn.networks.hearing import (
+from calltag.learn.networks.starter_model import (
     FRAMES_PER_STEP,
     STEPS_PER_TENTH,
     Heard,

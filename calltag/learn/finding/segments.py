@@ -1,7 +1,7 @@
 """Call odds over time to events: where one begins and ends.
 
-Conventions: steps of 20 ms, as `calltag.learn.networks.hearing` gives them. The odds that "a call
-sounds in this step" are the starter model's; how sure an event is,
+Conventions: steps of 20 ms, as `calltag.learn.networks.starter_model` gives them. The odds that "a
+call sounds in this step" are the starter model's; how sure an event is,
 `calltag.learn.finding.second_look` says.
 """
 
@@ -16,7 +16,7 @@ import scipy.ndimage
 from calltag.arrays import FloatArray
 from calltag.learn.finding.beside import power_beside
 from calltag.learn.finding.turns import in_turns
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, STEPS_PER_S
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, STEPS_PER_S
 from calltag.sound.runs import joined, runs
 
 SOUNDING_ODDS = 0.0
@@ -55,7 +55,7 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
     call_odds : np.ndarray, shape (n_steps,)
         Log-odds that a call sounds.
     power : np.ndarray, shape (n_steps, N_MELS)
-        Mel power of each step, by `calltag.learn.networks.hearing.over_steps`.
+        Mel power of each step, by `calltag.learn.networks.starter_model.over_steps`.
 
     Returns
     -------

@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, over_steps
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, STEPS_PER_S, Heard, over_steps
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.background import EVERY, MOMENT_FRAMES, background
 from calltag.sound.events import Region
@@ -103,7 +103,7 @@ class Surroundings:
     Parameters
     ----------
     power : np.ndarray, shape (n_steps, N_MELS), float32
-        Mel power of each step, by `calltag.learn.networks.hearing.over_steps`.
+        Mel power of each step, by `calltag.learn.networks.starter_model.over_steps`.
     level_db : np.ndarray, shape (n_steps, N_MELS), float32
         The mean level of each, likewise.
     heard : Heard

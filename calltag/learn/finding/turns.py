@@ -17,7 +17,7 @@ import scipy.ndimage
 
 from calltag.arrays import FloatArray
 from calltag.learn.finding.beside import LEAST_POWER, power_beside
-from calltag.learn.networks.hearing import STEPS_PER_S
+from calltag.learn.networks.starter_model import STEPS_PER_S
 from calltag.sound.runs import runs
 
 QUIET_S = 0.1

@@ -18,7 +18,13 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from calltag.arrays import FloatArray
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, STEPS_PER_S, Heard, Hearing, over_steps
+from calltag.learn.networks.starter_model import (
+    FRAMES_PER_STEP,
+    STEPS_PER_S,
+    Heard,
+    Hearing,
+    over_steps,
+)
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.envelope import beat_depth
 from calltag.sound.running import running_percentile

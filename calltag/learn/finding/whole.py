@@ -9,7 +9,7 @@ from calltag.arrays import FloatArray
 from calltag.learn.finding.segments import busy_frames, find_segments
 from calltag.learn.finding.surroundings import Surroundings
 from calltag.learn.finding.whines import listen_through
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, Heard, Hearing, over_steps
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, Heard, Hearing, over_steps
 from calltag.sound.events import Region, measure_region
 from calltag.sound.spectrum import RATE_HZ, mel_power, power_spectrum, to_db
 

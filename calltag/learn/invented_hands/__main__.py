@@ -8,7 +8,7 @@ from pathlib import Path
 
 from calltag.errors import InputError
 from calltag.learn.invented_hands.making import TAKES, make
-from calltag.learn.networks.hearing import starter_model
+from calltag.learn.networks.starter_model import starter_model
 
 
 def main() -> None:

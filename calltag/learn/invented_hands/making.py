@@ -16,7 +16,7 @@ from calltag.learn.finding.hands import Hands, hand_evidence, hand_model
 from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.finding.whole import Whole
 from calltag.learn.invented_hands.takes import SORTS, HandTake, take
-from calltag.learn.networks.hearing import STEPS_PER_S, Hearing
+from calltag.learn.networks.starter_model import STEPS_PER_S, Hearing
 from calltag.learn.starter.calibrate import share_in
 from calltag.learn.starter.weighing import learn
 from calltag.records.span import Span

@@ -9,7 +9,7 @@ from pathlib import Path
 from calltag.errors import InputError
 from calltag.learn.invented_talk.making import TAKES, make
 from calltag.learn.invented_talk.speakers import check_speakers
-from calltag.learn.networks.hearing import starter_model
+from calltag.learn.networks.starter_model import starter_model
 
 
 def main() -> None:

@@ -9,6 +9,9 @@ tell most of them apart (`calltag.learn.networks.voice`). Of the others two cova
 within types and between them, of the measurements and of what the network makes of calls that it
 never heard; `calltag.learn.call_types.kinship` reads those. No recording goes into it.
 
+`animals` invents types, `heard` measures their calls, `voice_lessons` teaches the network and
+`covariances` makes kinship's numbers; `making` does it all.
+
 Nothing here is needed to use calltag. `python -m calltag.learn.invented_types` makes both anew
 (extra ``train``).
 """

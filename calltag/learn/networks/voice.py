@@ -23,8 +23,8 @@ import numpy.typing as npt
 
 from calltag.arrays import FloatArray
 from calltag.errors import ModelError
-from calltag.learn.networks.hearing import FRAMES_PER_STEP, over_steps
 from calltag.learn.networks.network import session
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, over_steps
 from calltag.sound.features import N_VOICE
 from calltag.sound.spectrum import N_MELS, mel_power, to_db
 

@@ -1,9 +1,9 @@
 """Noise over time: which kinds sound in each second of a take, how loud, in which band.
 
-The starter model says how likely each kind is. It hears wind and knocks less well than the rest,
-so what the lowest bands show of them is added to its odds (`calltag.learn.noise.low_noise`). What
-beats is added to those of machines (`calltag.learn.noise.beats`), what seems to be calls, but is
-talk, to those of voices (`calltag.learn.finding.talk`), and what is a hand, to those of handling
+The starter model says how likely each kind is. It hears wind and knocks less well than the rest, so
+what the lowest bands show of them is added to its odds (`calltag.learn.noise.wind_and_knocks`).
+What beats is added to those of machines (`calltag.learn.noise.beats`), what seems to be calls, but
+is talk, to those of voices (`calltag.learn.finding.talk`), and what is a hand, to those of handling
 (`calltag.learn.finding.hands`).
 """
 
@@ -20,15 +20,14 @@ import scipy.ndimage
 from scipy.special import logit
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.networks.hearing import STEPS_PER_TENTH
+from calltag.learn.networks.starter_model import STEPS_PER_TENTH
 from calltag.learn.noise.beats import machine_odds, steady
-from calltag.learn.noise.low_noise import knock_odds, wind_odds
+from calltag.learn.noise.wind_and_knocks import knock_odds, wind_odds
 from calltag.records.found import NoiseSpan
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
 from calltag.sound.beats.engine import Beat, describe_engines
 from calltag.sound.beats.hum import Hum, describe_hum
-from calltag.sound.bursts import group_levels_db
 from calltag.sound.events import BAND_SHARE
 from calltag.sound.runs import joined, runs
 from calltag.sound.spectrum import (
@@ -40,6 +39,7 @@ from calltag.sound.spectrum import (
     to_db,
 )
 from calltag.sound.swells import slow_swells
+from calltag.sound.wind_and_knocks import group_levels_db
 
 LEAST_PROBABILITY = 0.5
 """A second holds a kind of noise from here on."""

@@ -20,7 +20,7 @@ from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.surroundings import EVIDENCE
 from calltag.learn.finding.whole import Whole
 from calltag.learn.labels.sameness import common_s
-from calltag.learn.networks.hearing import STEPS_PER_S, Heard, Hearing
+from calltag.learn.networks.starter_model import STEPS_PER_S, Heard, Hearing
 from calltag.learn.scoring.counting import RIGHT_SHARE
 from calltag.learn.starter.scenes import Scene
 from calltag.records.span import Span

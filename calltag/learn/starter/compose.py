@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.arrays import FloatArray
-from calltag.learn.networks.hearing import FRAMES_PER_STEP
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP
 from calltag.learn.starter.bank import Piece
 from calltag.learn.starter.synth_calls import Rng
 from calltag.records.label import NOISE_KINDS

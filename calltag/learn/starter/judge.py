@@ -10,7 +10,7 @@ import numpy as np
 
 from calltag.arrays import DoubleArray
 from calltag.learn.call_types.confidence import calibration_error
-from calltag.learn.networks.hearing import STEPS_PER_S
+from calltag.learn.networks.starter_model import STEPS_PER_S
 from calltag.learn.scoring.counting import FOUND_SHARE
 from calltag.learn.starter.calibrate import SceneHeard, right, share_in
 from calltag.learn.starter.scenes import Scene

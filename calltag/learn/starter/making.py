@@ -19,7 +19,7 @@ from calltag import __version__
 from calltag.errors import InputError
 from calltag.files import check_place, written_together
 from calltag.learn.finding.second_look import SecondLook
-from calltag.learn.networks.hearing import Hearing, closer_model
+from calltag.learn.networks.starter_model import Hearing, closer_model
 from calltag.learn.starter.bank import real_pieces, synthetic_pieces
 from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right
 from calltag.learn.starter.card import card_text

@@ -2,7 +2,7 @@
 
 The first tells odds of calls and noise kinds all the time, and describes each moment for the call
 types. The second follows each band through time before it mixes them; it is asked where the first
-is in doubt, and the odds of both are averaged (`calltag.learn.networks.hearing`).
+is in doubt, and the odds of both are averaged (`calltag.learn.networks.starter_model`).
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ import torch
 from torch import Tensor, nn
 from torch.utils.data import DataLoader, IterableDataset, get_worker_info
 
-from calltag.learn.networks.hearing import model_input
+from calltag.learn.networks.starter_model import model_input
 from calltag.learn.starter.compose import SCENE_FRAMES, Bank, compose
 from calltag.learn.starter.net import Net
 from calltag.sound.features import N_EMBEDDING

@@ -2,7 +2,7 @@
 
 The same cut may lie in the library twice, under two names or with other handles; and two cameras
 may have heard the same moment. That is known where their takes were lined up before the calls were
-kept (`calltag.edit.seen_twice`); where they were not, a common timecode lets it be supposed.
+kept (`calltag.edit.heard_twice`); where they were not, a common timecode lets it be supposed.
 """
 
 from __future__ import annotations

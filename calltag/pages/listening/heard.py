@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calltag.learn.labels.by_hand import finds_with_labels
-from calltag.pages.inside import take_file
+from calltag.pages.shown_files import take_file
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import CALL, Label
 from calltag.records.take import Take

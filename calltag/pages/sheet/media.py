@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from calltag.edit.worth import worth
 from calltag.errors import CalltagError, MediaError, why_failed
 from calltag.pages.excerpt import cut_excerpt
-from calltag.pages.inside import take_file
+from calltag.pages.shown_files import take_file
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.pages.still import still_jpeg
 from calltag.records.found import Call, Picture, TakeLog

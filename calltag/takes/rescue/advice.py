@@ -14,7 +14,7 @@ from calltag.records.found import Call, TakeLog
 from calltag.sound.beats.engine import describe_machine
 from calltag.sound.loudness.k_weighting import lufs
 from calltag.sound.spectrum import MEAN_SQUARE, N_BINS
-from calltag.takes.cuts import Cut, by_band
+from calltag.takes.filter_cuts import Cut, by_band
 from calltag.takes.masking import Effect
 from calltag.takes.rescue.call_spectra import Spectra
 from calltag.takes.rescue.standing import (

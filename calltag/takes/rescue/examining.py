@@ -23,7 +23,7 @@ from calltag.records.found import TakeLog
 from calltag.records.take import ChannelFault, FaultKind, Take
 from calltag.sound.beats.hum import Hum, find_hum
 from calltag.sound.channels.faults import said, silent_channels, spoilt_channels
-from calltag.takes.cuts import Cut
+from calltag.takes.filter_cuts import Cut
 from calltag.takes.masking import Left, effects
 from calltag.takes.rescue.advice import cut_lines, machine_lines, nothing_helps
 from calltag.takes.rescue.call_spectra import QUIET_S, Spectra, listen

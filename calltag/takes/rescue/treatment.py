@@ -17,7 +17,7 @@ from calltag.records.span import Span
 from calltag.records.take import Take
 from calltag.sound.beats.hum import Hum
 from calltag.sound.filters import Piece, filtered, filtered_in_pieces, hum_notch
-from calltag.takes.cuts import UNCUT, Band, Cut, by_band
+from calltag.takes.filter_cuts import UNCUT, Band, Cut, by_band
 from calltag.takes.rescue.standing import Gains
 from calltag.takes.used_channels import used_channel
 from calltag.takes.words import stretches

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calltag.records.found import Call
-from calltag.takes.cuts import UNCUT, Band
+from calltag.takes.filter_cuts import UNCUT, Band
 from calltag.takes.masking import Effect
 from calltag.takes.rescue.call_spectra import Spectra
 from calltag.takes.rescue.standing import ENOUGH_DB, STANDS_DB, kept, stand_db

@@ -26,7 +26,7 @@ from calltag.learn.finding.finder import Finder
 from calltag.learn.finding.second_look import LEAST_PROBABILITY
 from calltag.learn.finding.surroundings import EVIDENCE
 from calltag.learn.finding.windows import CONTEXT_FRAMES
-from calltag.learn.networks.hearing import STEPS_PER_S, Heard
+from calltag.learn.networks.starter_model import STEPS_PER_S, Heard
 from calltag.media.probe import MediaInfo, probe
 from calltag.records.found import Call
 from calltag.records.label import NOISE_KINDS

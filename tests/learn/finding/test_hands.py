@@ -13,7 +13,7 @@ from calltag.errors import ModelError
 from calltag.learn.finding.finder import Finder
 from calltag.learn.finding.hands import HAND_EVIDENCE, Hands, hand_evidence, hand_model, judge_hand
 from calltag.learn.finding.second_look import LEAST_PROBABILITY
-from calltag.learn.networks.hearing import Heard, starter_model
+from calltag.learn.networks.starter_model import Heard, starter_model
 from calltag.media.probe import probe
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.spectrum import N_MELS, RATE_HZ, mel_centres_hz

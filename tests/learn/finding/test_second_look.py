@@ -9,7 +9,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from calltag.errors import ModelError
 from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.surroundings import EVIDENCE, Surroundings
-from calltag.learn.networks.hearing import (
+from calltag.learn.networks.starter_model import (
     FRAMES_PER_STEP,
     STEPS_PER_S,
     Heard,

@@ -18,7 +18,7 @@ from calltag.learn.finding.segments import (
     SOUNDING_ODDS,
     find_segments,
 )
-from calltag.learn.networks.hearing import STEPS_PER_S
+from calltag.learn.networks.starter_model import STEPS_PER_S
 
 GAP = round(LONGEST_GAP_S * STEPS_PER_S)
 SHORTEST = round(SHORTEST_S * STEPS_PER_S)

@@ -15,7 +15,7 @@ from calltag.learn.finding.finder import Finder
 from calltag.learn.finding.second_look import LEAST_PROBABILITY
 from calltag.learn.finding.surroundings import EVIDENCE
 from calltag.learn.finding.talk import TALK_EVIDENCE, Talk, judge, talk_evidence, talk_model
-from calltag.learn.networks.hearing import starter_model
+from calltag.learn.networks.starter_model import starter_model
 from calltag.media.probe import probe
 from calltag.sound.events import Region
 from calltag.sound.spectrum import BIN_HZ, N_BINS, RATE_HZ, power_spectrum

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calltag.learn.finding.turns import QUIET_S, SHORTEST_S, in_turns
-from calltag.learn.networks.hearing import STEPS_PER_S
+from calltag.learn.networks.starter_model import STEPS_PER_S
 
 N, N_MELS = 400, 64
 FIRST, LAST = 150, 250

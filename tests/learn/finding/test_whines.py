@@ -12,7 +12,7 @@ from scipy.signal import lfilter, square
 from calltag.arrays import FloatArray
 from calltag.learn.finding.finder import Finder, Findings
 from calltag.learn.finding.whines import HELD_S, Whine, find_whines
-from calltag.learn.networks.hearing import Hearing, starter_model
+from calltag.learn.networks.starter_model import Hearing, starter_model
 from calltag.media.probe import probe
 from calltag.sound.spectrum import RATE_HZ, mel_edges_hz, mel_power, power_spectrum, to_db
 

@@ -12,7 +12,7 @@ from calltag.learn.finding.hands import HAND_EVIDENCE, Hands, hand_model
 from calltag.learn.invented_hands import making, takes
 from calltag.learn.invented_hands.synth_hands import SOUNDS, step
 from calltag.learn.invented_hands.takes import SORTS, TAKE_S, HandTake
-from calltag.learn.networks.hearing import Heard, starter_model
+from calltag.learn.networks.starter_model import Heard, starter_model
 from calltag.records.span import Span
 from calltag.sound.spectrum import N_BINS, RATE_HZ
 

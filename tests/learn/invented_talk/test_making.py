@@ -17,7 +17,7 @@ from calltag.learn.finding.surroundings import EVIDENCE
 from calltag.learn.finding.talk import TALK_EVIDENCE, Talk, talk_model
 from calltag.learn.invented_talk import making, speakers, takes
 from calltag.learn.invented_talk.takes import SORTS, TAKE_S, Take
-from calltag.learn.networks.hearing import starter_model
+from calltag.learn.networks.starter_model import starter_model
 from calltag.learn.starter import synth_calls
 from calltag.records.span import Span
 from calltag.sound.events import measure_region

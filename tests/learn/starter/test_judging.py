@@ -7,7 +7,7 @@ import pytest
 
 from calltag.errors import InputError
 from calltag.learn.finding.surroundings import EVIDENCE
-from calltag.learn.networks.hearing import STEPS_PER_S, Heard
+from calltag.learn.networks.starter_model import STEPS_PER_S, Heard
 from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right, share_in
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.recordings import Recording

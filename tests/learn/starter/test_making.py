@@ -10,7 +10,7 @@ import pytest
 
 from calltag.errors import InputError
 from calltag.learn.finding.second_look import SecondLook
-from calltag.learn.networks.hearing import Hearing
+from calltag.learn.networks.starter_model import Hearing
 from calltag.learn.starter.calibrate import hear
 from calltag.learn.starter.card import card_text
 from calltag.learn.starter.recordings import Recording

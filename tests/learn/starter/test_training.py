@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.learn.networks.hearing import model_input
 from calltag.learn.networks.network import session
+from calltag.learn.networks.starter_model import model_input
 from calltag.learn.starter.bank import synthetic_pieces
 from calltag.learn.starter.compose import Bank, compose
 from calltag.sound.floor import noise_floor_db

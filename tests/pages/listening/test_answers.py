@@ -13,12 +13,12 @@ from calltag.errors import InputError, LogError, MediaError
 from calltag.learn.call_types.trust import Verdict
 from calltag.learn.labels.by_hand import with_labels
 from calltag.log import Log
-from calltag.pages.inside import take_file
 from calltag.pages.listening import hearing as hearing_module
 from calltag.pages.listening.heard import Numbers
 from calltag.pages.listening.hearing import hear
 from calltag.pages.listening.order import Order, Show
 from calltag.pages.listening.session import Session
+from calltag.pages.shown_files import take_file
 from calltag.records.label import CALL, Label
 from calltag.records.span import Span
 from calltag.sound.features import FEATURE_VERSION

@@ -11,7 +11,7 @@ import pytest
 from calltag.records.found import NoiseSpan, TakeLog
 from calltag.records.take import Take
 from calltag.sound.spectrum import N_BINS
-from calltag.takes.cuts import Band, Cut
+from calltag.takes.filter_cuts import Band, Cut
 from calltag.takes.masking import Effect, Left
 from calltag.takes.rescue import advice
 from calltag.takes.rescue.call_spectra import Spectra

@@ -19,7 +19,7 @@ from calltag.media.wave_files.bext import Bext, read_bext
 from calltag.records.found import NoiseSpan
 from calltag.records.take import ChannelFault, FaultKind
 from calltag.sound.beats.hum import Hum
-from calltag.takes.cuts import UNCUT, Band, Cut
+from calltag.takes.filter_cuts import UNCUT, Band, Cut
 from calltag.takes.rescue.advice import stand_then
 from calltag.takes.rescue.examining import examine
 from calltag.takes.rescue.standing import Figures

@@ -7,7 +7,7 @@ import pytest
 
 from calltag.records.found import NoiseSpan
 from calltag.sound.loudness.k_weighting import k_weighting
-from calltag.takes.cuts import UNCUT
+from calltag.takes.filter_cuts import UNCUT
 from calltag.takes.masking import Effect, Left
 from calltag.takes.rescue.call_spectra import Spectra
 from calltag.takes.rescue.whole_cut import cut_of_whole

@@ -29,7 +29,7 @@ from calltag.records.take import Take
 from calltag.words import name_order
 
 
-class Sighting(NamedTuple):
+class Find(NamedTuple):
     """A find and the take that it is in."""
 
     take_log: TakeLog
@@ -37,26 +37,26 @@ class Sighting(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class SeenCall:
+class HeardCall:
     """One call, in all takes that it was found in.
 
     Attributes
     ----------
-    sightings : tuple of Sighting
+    finds : tuple of Find
         Its finds, one for each take, the best sound first.
     """
 
-    sightings: tuple[Sighting, ...]
+    finds: tuple[Find, ...]
 
     @property
-    def best(self) -> Sighting:
+    def best(self) -> Find:
         """The find with the best sound."""
-        return self.sightings[0]
+        return self.finds[0]
 
     @property
     def also_in(self) -> tuple[str, ...]:
         """Paths of the other takes that it was found in."""
-        return tuple(take_log.take.path for take_log, _ in self.sightings[1:])
+        return tuple(take_log.take.path for take_log, _ in self.finds[1:])
 
 
 class _Placed(NamedTuple):
@@ -67,9 +67,9 @@ class _Placed(NamedTuple):
     calls: list[tuple[Span, int]]
 
 
-def merge_seen_twice(
+def merge_heard_twice(
     take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
-) -> list[SeenCall]:
+) -> list[HeardCall]:
     """Make one call of the finds that several takes have of it; copies of a take run with it.
 
     Parameters
@@ -81,7 +81,7 @@ def merge_seen_twice(
 
     Returns
     -------
-    list of SeenCall
+    list of HeardCall
         Every call once, in order of its best find's take and start. The best sound is the one with
         the highest `calltag.edit.worth.sound_worth`: far above its background, little noise.
     """
@@ -91,7 +91,7 @@ def merge_seen_twice(
 
 def merge_on_clocks(
     take_logs: Sequence[TakeLog], clocks: Mapping[str, GroupClock]
-) -> list[SeenCall]:
+) -> list[HeardCall]:
     """Make one call of the finds that several takes have of it, by the clocks that takes share.
 
     Parameters
@@ -103,15 +103,15 @@ def merge_on_clocks(
 
     Returns
     -------
-    list of SeenCall
-        As `merge_seen_twice` has them.
+    list of HeardCall
+        As `merge_heard_twice` has them.
     """
     groups: dict[tuple[str, int], set[tuple[str, int]]] = {}
     by_key = {}
     for one in take_logs:
         for number, call in enumerate(one.calls):
             key = (one.take.path, number)
-            by_key[key] = Sighting(one, call)
+            by_key[key] = Find(one, call)
             groups[key] = {key}
     for _, first, second in sorted(_same_calls(take_logs, clocks)):
         joined = groups[first] | groups[second]
@@ -119,15 +119,15 @@ def merge_on_clocks(
             for key in joined:
                 groups[key] = joined
     distinct = {id(group): group for group in groups.values()}.values()
-    seen = [SeenCall(_best_first(by_key[key] for key in sorted(group))) for group in distinct]
+    heard = [HeardCall(_best_first(by_key[key] for key in sorted(group))) for group in distinct]
     return sorted(
-        seen, key=lambda one: (name_order(one.best.take_log.take.path), one.best.call.span)
+        heard, key=lambda one: (name_order(one.best.take_log.take.path), one.best.call.span)
     )
 
 
 def moments_elsewhere(
     take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
-) -> Iterator[tuple[Sighting, list[tuple[Take, Span]]]]:
+) -> Iterator[tuple[Find, list[tuple[Take, Span]]]]:
     """Tell of each find in which other takes the same moment was heard.
 
     Parameters
@@ -139,22 +139,22 @@ def moments_elsewhere(
 
     Yields
     ------
-    tuple of Sighting and list of tuple of Take and Span
+    tuple of Find and list of tuple of Take and Span
         A find; the takes that have it too, and when, in their seconds. The parts of a call that is
         cut in two, where one take ends and the next begins, are different moments; a take that has
         the call whole has each of them for as long as it lasts.
     """
     every = list(take_logs)
     clocks = shared_clocks(every, alignments)
-    for seen in merge_on_clocks(every, clocks):
-        for own in seen.sightings:
-            others = (one for one in seen.sightings if one is not own)
+    for heard in merge_on_clocks(every, clocks):
+        for own in heard.finds:
+            others = (one for one in heard.finds if one is not own)
             yield (
                 own,
                 [
                     (other.take_log.take, span)
                     for other in others
-                    if (span := _moment_in(other, own, seen, clocks)) is not None
+                    if (span := _moment_in(other, own, heard, clocks)) is not None
                 ],
             )
 
@@ -177,21 +177,21 @@ def each_call_once(take_logs: Iterable[TakeLog], alignments: Iterable[Alignment]
     """
     every = list(take_logs)
     left: dict[str, list[Call]] = {one.take.path: [] for one in every}
-    for seen in merge_seen_twice(every, alignments):
-        take_log, call = max(seen.sightings, key=lambda sighting: worth(*sighting))
+    for heard in merge_heard_twice(every, alignments):
+        take_log, call = max(heard.finds, key=lambda find: worth(*find))
         left[take_log.take.path].append(call)
     in_order = {path: tuple(sorted(calls, key=attrgetter("span"))) for path, calls in left.items()}
     return [replace(one, calls=in_order[one.take.path]) for one in every]
 
 
-def spans_of(sighting: Sighting, seen: SeenCall, clocks: Mapping[str, GroupClock]) -> list[Span]:
+def spans_of(find: Find, heard: HeardCall, clocks: Mapping[str, GroupClock]) -> list[Span]:
     """Tell when a find sounds, with what another file has of its call, and by itself.
 
     Parameters
     ----------
-    sighting : Sighting
+    find : Find
         The find.
-    seen : SeenCall
+    heard : HeardCall
         The call that it is of.
     clocks : mapping of str to GroupClock
         The takes' clocks, as `shared_clocks` gives them.
@@ -201,19 +201,19 @@ def spans_of(sighting: Sighting, seen: SeenCall, clocks: Mapping[str, GroupClock
     list of Span
         Both, on the shared clock; one where they are the same.
     """
-    clock = clocks[sighting.take_log.take.path]
-    own = clock.span(sighting.call.span)
+    clock = clocks[find.take_log.take.path]
+    own = clock.span(find.call.span)
     start_s, end_s = own
-    for other in seen.sightings:
+    for other in heard.finds:
         span = clocks[other.take_log.take.path].span(other.call.span)
-        if _goes_on_in(sighting, other, clocks):
+        if _goes_on_in(find, other, clocks):
             end_s = max(end_s, span.end_s)
-        elif _goes_on_in(other, sighting, clocks):
+        elif _goes_on_in(other, find, clocks):
             start_s = min(start_s, span.start_s)
     return list(dict.fromkeys([Span(start_s, end_s), own]))
 
 
-def _goes_on_in(one: Sighting, other: Sighting, clocks: Mapping[str, GroupClock]) -> bool:
+def _goes_on_in(one: Find, other: Find, clocks: Mapping[str, GroupClock]) -> bool:
     """Whether the one's take ends within a call, and the other's begins there."""
     take, its_take = one.take_log.take, other.take_log.take
     ends_s = clocks[take.path].ran(take).end_s
@@ -225,13 +225,13 @@ def _goes_on_in(one: Sighting, other: Sighting, clocks: Mapping[str, GroupClock]
     )
 
 
-def _best_first(sightings: Iterable[Sighting]) -> tuple[Sighting, ...]:
-    return tuple(sorted(sightings, key=_value, reverse=True))
+def _best_first(finds: Iterable[Find]) -> tuple[Find, ...]:
+    return tuple(sorted(finds, key=_value, reverse=True))
 
 
-def _value(sighting: Sighting) -> tuple[float, float]:
-    snr_db = sighting.call.snr_db
-    return sound_worth(*sighting), snr_db if math.isfinite(snr_db) else -math.inf
+def _value(find: Find) -> tuple[float, float]:
+    snr_db = find.call.snr_db
+    return sound_worth(*find), snr_db if math.isfinite(snr_db) else -math.inf
 
 
 def _same_calls(
@@ -279,7 +279,7 @@ def _parted(
 
 
 def _moment_in(
-    other: Sighting, own: Sighting, seen: SeenCall, clocks: Mapping[str, GroupClock]
+    other: Find, own: Find, heard: HeardCall, clocks: Mapping[str, GroupClock]
 ) -> Span | None:
     """When another take has what a find holds of a call; None where it did not run then."""
     clock, its_clock = (clocks[one.take_log.take.path] for one in (own, other))
@@ -288,7 +288,7 @@ def _moment_in(
     )
     if common_s(ran, its_ran) <= SLACK_S:
         return None
-    whole, here = spans_of(own, seen, clocks)[0], clock.span(own.call.span)
+    whole, here = spans_of(own, heard, clocks)[0], clock.span(own.call.span)
     there = its_clock.own(here)
     start_s, end_s = other.call.span
     if whole.start_s < here.start_s:

@@ -20,10 +20,10 @@ from calltag.library.search.doubles import doubles_of
 from calltag.library.search.find import Query, choices, find
 from calltag.library.search.order import Order
 from calltag.pages.excerpt import LOUDEST_LUFS, MOST_BOOST_DB, Excerpt, whole_excerpt
-from calltag.pages.inside import inside
 from calltag.pages.recent import Recent
 from calltag.pages.rendering import render
 from calltag.pages.responses import html, posted, static_file, told
+from calltag.pages.shown_files import inside
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.records.found import Call
 from calltag.words import CARE, hertz
@@ -46,7 +46,7 @@ ORDERS = {
 }
 
 
-def browsing_app(library: Path, *, target: Path) -> Starlette:
+def library_app(library: Path, *, target: Path) -> Starlette:
     """Make the library page's app; it has to stand behind a `calltag.pages.guard.Guard`.
 
     Parameters

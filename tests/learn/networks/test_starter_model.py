@@ -10,7 +10,8 @@ import pytest
 
 from calltag.errors import ModelError
 from calltag.learn.finding.windows import CONTEXT_FRAMES
-from calltag.learn.networks.hearing import (
+from calltag.learn.networks.network import session
+from calltag.learn.networks.starter_model import (
     DOUBT_FROM,
     STEPS_PER_S,
     SURE_FROM,
@@ -19,7 +20,6 @@ from calltag.learn.networks.hearing import (
     model_input,
     starter_model,
 )
-from calltag.learn.networks.network import session
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.floor import SPAN_S, noise_floor_db

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calltag.records.span import Span
-from calltag.takes.cuts import UNCUT, Band, Cut
+from calltag.takes.filter_cuts import UNCUT, Band, Cut
 from calltag.takes.rescue.treatment import Treatment, gains_of
 
 LOW, HIGH = UNCUT._replace(low_hz=800.0), UNCUT._replace(high_hz=2000.0)

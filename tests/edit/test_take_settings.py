@@ -7,8 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from calltag.edit.per_take import parse_number, per_take
 from calltag.edit.retime import parse_speed
+from calltag.edit.take_settings import parse_number, per_take
 from calltag.errors import InputError
 
 TAKES = ["a/x.mov", "b/x.mov", "b/y.mov"]

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from calltag.learn.noise.low_noise import knock_odds, wind_odds
+from calltag.learn.noise.wind_and_knocks import knock_odds, wind_odds
 from calltag.media.probe import probe
 from calltag.records.label import NOISE_KINDS
-from calltag.sound.bursts import N_GROUPS, find_knocks
 from calltag.sound.spectrum import RATE_HZ
+from calltag.sound.wind_and_knocks import N_GROUPS, find_knocks
 
 SECONDS = 16
 FALLING = np.array([-20.0, -33.0, -44.0, -56.0])

@@ -11,8 +11,8 @@ import numpy.typing as npt
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.records.label import NOISE_KINDS
-from calltag.sound.bursts import Rumble, find_knocks, gustiness, rumble
 from calltag.sound.spectrum import FRAMES_PER_S, TENTHS_PER_S
+from calltag.sound.wind_and_knocks import Rumble, find_knocks, gustiness, rumble
 
 _FRAMES = FRAMES_PER_S // TENTHS_PER_S
 _MACHINE, _WIND, _WATER, _VOICE = map(NOISE_KINDS.index, ("machine", "wind", "water", "voice"))
@@ -45,7 +45,7 @@ def wind_odds(low_db: npt.NDArray[np.floating], heard: FloatArray) -> DoubleArra
     Parameters
     ----------
     low_db : np.ndarray, shape (n_frames, N_GROUPS)
-        Levels by `calltag.sound.bursts.group_levels_db`.
+        Levels by `calltag.sound.wind_and_knocks.group_levels_db`.
     heard : np.ndarray, shape (n_tenths, len(NOISE_KINDS))
         Log-odds of each noise kind, evened out over a second.
 
@@ -96,7 +96,7 @@ def knock_odds(
     Parameters
     ----------
     low_db : np.ndarray, shape (n_frames, N_GROUPS)
-        Levels by `calltag.sound.bursts.group_levels_db`.
+        Levels by `calltag.sound.wind_and_knocks.group_levels_db`.
     heard : np.ndarray, shape (n_tenths, len(NOISE_KINDS))
         Log-odds of each noise kind.
     peaks : np.ndarray, shape (n_tenths,)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calltag.sound.bursts import find_knocks, group_levels_db, gustiness, rumble
 from calltag.sound.spectrum import RATE_HZ, mel_edges_hz, mel_power, power_spectrum
+from calltag.sound.wind_and_knocks import find_knocks, group_levels_db, gustiness, rumble
 
 SECONDS = 12
 
