@@ -25,7 +25,9 @@ from calltag.takes.thresholds import Thresholds
 MERGED_S = 1.0
 """Stretches of a noise that have no more than this between them are told as one."""
 
-_NATURAL = {"water"}  # kinds that are natural sound, and held against no take
+NATURAL = ("water",)
+"""Kinds that are natural sound: held against no take, but that calls may drown in them."""
+
 _MARGIN = 0.8  # a low cut this far below a call's lower edge leaves the call whole; a high cut too
 _DIAL = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0)  # preferred numbers: ISO 3, R10
 _CUT_REACH = 2.0  # a cut further from a noise than this takes natural sound, and no more noise
@@ -162,7 +164,7 @@ def not_counted(take_log: TakeLog, thresholds: Thresholds) -> list[str]:
         Kinds that may sound in it, but too faintly, too briefly or too unsurely to count.
     """
     counting = {noise_kind(noise.kind) for noise in _heard(take_log, thresholds)}
-    there = {noise_kind(noise.kind) for noise in take_log.noise} - counting - _NATURAL
+    there = {noise_kind(noise.kind) for noise in take_log.noise} - counting - {*NATURAL}
     return [kind for kind in NOISE_KINDS if kind in there]
 
 
@@ -180,7 +182,7 @@ def _floor_dbfs(take_log: TakeLog) -> float:
 def _counts(noise: NoiseSpan, heard_dbfs: float, t: Thresholds) -> bool:
     brief = noise.span.length_s < t.brief_s
     least = t.least_confidence_brief if brief else t.least_confidence
-    natural = noise_kind(noise.kind) in _NATURAL
+    natural = noise_kind(noise.kind) in NATURAL
     return not (natural or noise.confidence < least or noise.level_dbfs < heard_dbfs)
 
 

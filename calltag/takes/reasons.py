@@ -12,7 +12,7 @@ from calltag.learn.labels.vocabulary import noise_kind
 from calltag.records.found import Call, TakeLog
 from calltag.records.span import merged
 from calltag.records.take import Levels
-from calltag.takes.masking import MERGED_S, Effect, Left
+from calltag.takes.masking import MERGED_S, NATURAL, Effect, Left
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.words import calls_that, stretches
 from calltag.words import counted, hertz, listed
@@ -118,8 +118,8 @@ def _from_to(frequencies_hz: Sequence[float]) -> str:
     return high if low == high else f"{low} to {high}"
 
 
-def buried_in_water(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> str:
-    """Say which calls drown in water.
+def buried_in_nature(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> list[str]:
+    """Say which calls drown in noise that is natural sound.
 
     Parameters
     ----------
@@ -132,22 +132,25 @@ def buried_in_water(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresh
 
     Returns
     -------
-    str
-        One sentence; empty where none does.
+    list of str
+        A sentence for each kind of noise in which any does.
     """
-    water = [
-        noise.span
-        for noise in take_log.noise
-        if noise_kind(noise.kind) == "water" and noise.confidence >= thresholds.least_confidence
-    ]
-    wet = [c for c in calls if any(c.start_s < w.end_s and c.end_s > w.start_s for w in water)]
-    buried = [c for c in wet if c.snr_db < thresholds.clear_snr_db]
-    if not buried:
-        return ""
-    return (
-        f"water {stretches(merged(water, MERGED_S), take_log.take.duration_s)}: natural sound, "
-        f"but {calls_that(len(buried), len(wet), 'drown')} in it"
-    )
+    reasons = []
+    for kind in NATURAL:
+        noise = [
+            one.span
+            for one in take_log.noise
+            if noise_kind(one.kind) == kind and one.confidence >= thresholds.least_confidence
+        ]
+        during = [
+            c for c in calls if any(c.start_s < n.end_s and n.start_s < c.end_s for n in noise)
+        ]
+        buried = [c for c in during if c.snr_db < thresholds.clear_snr_db]
+        if buried:
+            where = stretches(merged(noise, MERGED_S), take_log.take.duration_s)
+            drown = calls_that(len(buried), len(during), "drown")
+            reasons.append(f"{kind} {where}: natural sound, but {drown} in it")
+    return reasons
 
 
 def level_reasons(levels: Levels | None, thresholds: Thresholds) -> list[str]:

@@ -16,7 +16,7 @@ from calltag.records.take import EMPTY_TRACK, FaultKind, Levels, Take
 from calltag.records.verdict import Usable, Verdict
 from calltag.sound.channels.faults import said
 from calltag.takes.masking import effects, not_counted
-from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
+from calltag.takes.reasons import buried_in_nature, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import Thresholds, read_thresholds
 from calltag.takes.usable import doubtful, usable_stretches
 from calltag.takes.used_channels import clipped_ppm
@@ -59,9 +59,8 @@ def judge(take_log: TakeLog) -> Verdict:
     heard = effects(take_log, calls, t)
     usable, natural_s = usable_stretches(heard, take.broken, take.duration_s, t)
     reasons = noise_reasons(heard, take.duration_s)
-    buried = buried_in_water(take_log, calls, t)
-    if buried:
-        reasons.append(buried)
+    buried = buried_in_nature(take_log, calls, t)
+    reasons += buried
     drowned = bool(buried) and not any(c.snr_db >= t.clear_snr_db for c in calls)
 
     grade = CLEAN if natural_s >= t.clean_share * take.duration_s and not drowned else PART

@@ -14,10 +14,12 @@ import typer.main
 from calltag import __version__
 from calltag.cli import _streams, main
 from calltag.cli.app import app
+from calltag.cli.library._query import ORDER_WORDS
 from calltag.edit.formats import all_formats
 from calltag.errors import OutputError
 from calltag.log import Log
-from calltag.pages.listening.app import NOISE_KEYS
+from calltag.pages import library_page
+from calltag.pages.listening import app as listening_page
 from calltag.records.label import NOISE_KINDS
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -56,7 +58,14 @@ def test_every_marker_format_and_noise_kind_is_named_where_it_is_looked_for(run)
         assert name in told
         assert f"--as {name}`" in written or f"OUT{found.SUFFIX}`" in written
     assert set(NOISE_KINDS) <= set(re.split(r"\W+", run("label", "--help").out))
-    assert set(NOISE_KEYS) == set(NOISE_KINDS)
+    assert set(listening_page.NOISE_KEYS) == set(NOISE_KINDS)
+
+
+def test_every_order_has_its_words_where_it_is_chosen() -> None:
+    assert set(listening_page.ORDERS) == set(listening_page.Order)
+    assert set(listening_page.SHOWN) == set(listening_page.Show)
+    assert set(library_page.ORDERS) == set(library_page.Order)
+    assert set(library_page.Order) <= set(re.split(r"\W+", ORDER_WORDS))
 
 
 @pytest.mark.parametrize("group", [(), ("library",)], ids=str)

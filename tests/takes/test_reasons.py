@@ -11,7 +11,7 @@ from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels, Take
 from calltag.takes.filter_cuts import Band
 from calltag.takes.masking import Effect, Left
-from calltag.takes.reasons import buried_in_water, clean_reason, level_reasons, noise_reasons
+from calltag.takes.reasons import buried_in_nature, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import read_thresholds
 
 LENGTH_S = 100.0
@@ -246,11 +246,20 @@ def test_of_calls_in_water_those_that_drown_are_counted():
         call(45.0, snr_db=30.0),
         call(46.0, snr_db=30.0),
     ]
-    assert buried_in_water(log_of(water, more, weir, noise("wind")), calls, LIMITS) == (
+    assert buried_in_nature(log_of(water, more, weir, noise("wind")), calls, LIMITS) == [
         "water at 0:10-0:20 and 0:40-0:50: natural sound, but 2 of 5 calls drown in it"
-    )
-    assert buried_in_water(log_of(water), [calls[0], calls[4]], LIMITS) == ""
-    assert buried_in_water(log_of(noise("wind")), calls, LIMITS) == ""
+    ]
+    assert buried_in_nature(log_of(water), [calls[0], calls[4]], LIMITS) == []
+    assert buried_in_nature(log_of(noise("wind")), calls, LIMITS) == []
+
+
+def test_each_natural_kind_that_calls_drown_in_is_told_of(monkeypatch):
+    monkeypatch.setattr("calltag.takes.reasons.NATURAL", ("water", "wind"))
+    heard = log_of(noise("wind", 40.0, 50.0), noise("water", 10.0, 16.0), noise("machine"))
+    assert buried_in_nature(heard, [call(14.0, snr_db=1.0), call(45.0, snr_db=1.0)], LIMITS) == [
+        "water at 0:10-0:16: natural sound, but the one call there drowns in it",
+        "wind at 0:40-0:50: natural sound, but the one call there drowns in it",
+    ]
 
 
 def levels(loudness_lufs: float, **changes) -> Levels:

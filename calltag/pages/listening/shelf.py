@@ -14,7 +14,7 @@ from calltag.pages.listening.heard import Heard
 from calltag.pages.recent import Recent
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.pages.still import still_jpeg
-from calltag.takes.picture.grades import moment_of
+from calltag.takes.picture.measuring import moment_of
 
 _STILL_SIDE, _STILL_QUALITY = 480, 80
 _WIDTH, _HEIGHT = 960, 240

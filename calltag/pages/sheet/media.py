@@ -12,8 +12,8 @@ from calltag.pages.shown_files import take_file
 from calltag.pages.spectrogram import Spectrogram, draw, shown_up_to_hz
 from calltag.pages.still import still_jpeg
 from calltag.records.found import Call, Picture, TakeLog
-from calltag.takes.picture.grades import moment_of
 from calltag.takes.picture.looking import measured, wanted_look, with_pictures
+from calltag.takes.picture.measuring import moment_of
 
 logger = logging.getLogger(__name__)
 

@@ -1,5 +1,5 @@
 """How steady and how sharp the picture is.
 
-`grades` are what the user sees, `motion` and `sharpness` measure a few frames, and `looking` goes
-through many takes and keeps what was seen.
+`grades` are what the user sees. `measuring` has the `motion` and `sharpness` of a few frames, and
+`looking` goes through many takes and keeps what was seen.
 """
