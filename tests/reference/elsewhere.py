@@ -25,6 +25,7 @@ from typing import Any
 import numpy as np
 
 from calltag.learn.finding.second_look import SecondLook
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import Hearing
 from calltag.learn.starter.calibrate import hear
 from calltag.learn.starter.judge import judge
@@ -48,7 +49,7 @@ def main() -> None:
     recordings = load_recordings(SOURCES, arguments.recordings)
     rng = np.random.default_rng(arguments.seed)
     hearing = Hearing(arguments.model)
-    second_look = SecondLook.read(arguments.model.with_suffix(".npz"))
+    second_look = SecondLook.read(StarterFiles.of(arguments.model).second_look)
 
     def figures(
         invented: float, families: Sequence[tuple[Maker, float]] = FAMILIES

@@ -18,7 +18,6 @@ import json
 import shutil
 import tempfile
 from collections import defaultdict
-from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -27,9 +26,8 @@ import soundfile as sf
 import soxr
 
 from calltag.learn.finding.finder import Finder
-from calltag.learn.finding.hands import hand_model
-from calltag.learn.finding.talk import talk_model
-from calltag.learn.networks.starter_model import closer_model, starter_model
+from calltag.learn.networks.starter_files import StarterFiles
+from calltag.learn.networks.starter_model import starter_model
 from calltag.media.probe import probe
 from calltag.sound.spectrum import RATE_HZ
 
@@ -54,14 +52,12 @@ class Score(NamedTuple):
 
 def load(model: Path, folder: Path) -> Finder:
     """A finder with another starter model; `folder` takes a copy with what judges its finds."""
-    made = folder / "model.onnx"
-    shutil.copy(model, made)
-    shutil.copy(closer_model(model), closer_model(made))
-    places = [partial(Path.with_suffix, suffix=suffix) for suffix in (".json", ".npz")]
-    for place in (*places, talk_model, hand_model):
-        own = place(model)
-        shutil.copy(own if own.is_file() else place(starter_model()), place(made))
-    return Finder.load(made)
+    copies = StarterFiles.of(folder / "model.onnx")
+    given, shipped = StarterFiles.of(model), StarterFiles.of(starter_model())
+    for own, usual, copy in zip(given, shipped, copies, strict=True):
+        networks = own in (given.model, given.closer)
+        shutil.copy(own if networks or own.is_file() else usual, copy)
+    return Finder.load(copies.model)
 
 
 def sources(group: str) -> list[tuple[str, str]]:

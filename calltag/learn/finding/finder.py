@@ -13,14 +13,15 @@ from pathlib import Path
 import numpy as np
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.finding.hands import Hands, hand_model, judge_hand
+from calltag.learn.finding.hands import Hands, judge_hand
 from calltag.learn.finding.measuring import Event, Listened, measure_call
 from calltag.learn.finding.one_pass import Pass
 from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.segments import busy_frames
-from calltag.learn.finding.talk import Talk, judge, talk_model
+from calltag.learn.finding.talk import Talk, judge
 from calltag.learn.finding.whole import Whole
 from calltag.learn.finding.windows import CONTEXT_FRAMES, windows
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import FRAMES_PER_STEP, Hearing, starter_model
 from calltag.media.probe import MediaInfo
 from calltag.media.sound_blocks.missing_sound import joined
@@ -94,8 +95,7 @@ class Finder:
         Parameters
         ----------
         path : Path, optional
-            A starter model, the second look beside it with the suffix ``.npz`` and what tells talk
-            and hands as `talk_model` and `hand_model` say; those that calltag comes with unless
+            A starter model, what judges its finds beside it; that which calltag comes with unless
             given.
 
         Returns
@@ -108,12 +108,12 @@ class Finder:
         ModelError
             If one of them is missing or damaged.
         """
-        path = path or starter_model()
+        files = StarterFiles.of(path or starter_model())
         return cls(
-            Hearing(path),
-            SecondLook.read(path.with_suffix(".npz")),
-            Talk.read(talk_model(path)),
-            Hands.read(hand_model(path)),
+            Hearing(files.model),
+            SecondLook.read(files.second_look),
+            Talk.read(files.talk),
+            Hands.read(files.hands),
         )
 
     def analyse(self, path: Path, info: MediaInfo) -> Findings:

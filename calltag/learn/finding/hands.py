@@ -10,7 +10,6 @@ a call, and a click that is as dry, it leaves a call.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -206,24 +205,3 @@ def _noise_goes_on(heard: Heard, first: int, last: int) -> bool:
     """Whether another noise is heard there most of the time: it takes away what a hand shows."""
     around = heard.kinds[max(0, first - _AROUND_STEPS) : last + _AROUND_STEPS, _GOING_ON]
     return bool(np.percentile(around.max(axis=1), _PAUSE_PERCENT) > 0)
-
-
-def hand_model(path: Path) -> Path:
-    """Path of what tells hands, beside that of the starter model whose odds it has learnt from.
-
-    Parameters
-    ----------
-    path : Path
-        The starter model.
-
-    Returns
-    -------
-    Path
-        The same with ``_hands.json`` at its end.
-
-    Examples
-    --------
-    >>> hand_model(Path("models/starter.onnx")).name
-    'starter_hands.json'
-    """
-    return path.with_name(f"{path.stem}_hands.json")

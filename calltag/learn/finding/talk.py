@@ -14,7 +14,6 @@ opinion.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -108,24 +107,3 @@ def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray, region: Re
         return Judged(like_a_call, 0.0)
     talking = talk.probability_of(talk_evidence(evidence, region))
     return Judged(like_a_call * unless(talking), talking)
-
-
-def talk_model(path: Path) -> Path:
-    """Path of what tells talk, beside that of the starter model whose odds it has learnt from.
-
-    Parameters
-    ----------
-    path : Path
-        The starter model.
-
-    Returns
-    -------
-    Path
-        The same with ``_talk.json`` at its end.
-
-    Examples
-    --------
-    >>> talk_model(Path("models/starter.onnx")).name
-    'starter_talk.json'
-    """
-    return path.with_name(f"{path.stem}_talk.json")

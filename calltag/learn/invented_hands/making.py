@@ -12,10 +12,11 @@ import numpy as np
 from calltag.arrays import DoubleArray
 from calltag.errors import InputError
 from calltag.files import check_place
-from calltag.learn.finding.hands import Hands, hand_evidence, hand_model
+from calltag.learn.finding.hands import Hands, hand_evidence
 from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.finding.whole import Whole
 from calltag.learn.invented_hands.takes import SORTS, HandTake, take
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import STEPS_PER_S, Hearing
 from calltag.learn.starter.calibrate import share_in
 from calltag.learn.starter.weighing import learn
@@ -75,9 +76,9 @@ def make(model: Path, *, takes: int, seed: int) -> Hands:
     """
     if takes < 1:
         raise InputError(f"{takes} takes: of each sort at least one is needed")
-    place = hand_model(model)
-    check_place(place)
-    hearing, second_look = Hearing(model), SecondLook.read(model.with_suffix(".npz"))
+    files = StarterFiles.of(model)
+    check_place(files.hands)
+    hearing, second_look = Hearing(model), SecondLook.read(files.second_look)
     learnt: list[HandLesson] = []
     for i in range(takes):
         rng = np.random.default_rng([seed, i])
@@ -86,7 +87,7 @@ def make(model: Path, *, takes: int, seed: int) -> Hands:
         if i % 20 == 19:
             log.info("%d takes of each sort: %d lessons", i + 1, len(learnt))
     hands = fit(learnt)
-    hands.write(place)
+    hands.write(files.hands)
     return hands
 
 

@@ -13,9 +13,10 @@ from calltag.arrays import DoubleArray
 from calltag.errors import InputError
 from calltag.files import check_place
 from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
-from calltag.learn.finding.talk import Talk, talk_evidence, talk_model
+from calltag.learn.finding.talk import Talk, talk_evidence
 from calltag.learn.finding.whole import Whole
 from calltag.learn.invented_talk.takes import SORTS, Take, take
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import STEPS_PER_S, Hearing
 from calltag.learn.starter.calibrate import share_in
 from calltag.learn.starter.weighing import learn
@@ -70,9 +71,9 @@ def make(model: Path, *, takes: int, seed: int) -> Talk:
     """
     if takes < 1:
         raise InputError(f"{takes} takes: of each sort at least one is needed")
-    place = talk_model(model)
-    check_place(place)
-    hearing, second_look = Hearing(model), SecondLook.read(model.with_suffix(".npz"))
+    files = StarterFiles.of(model)
+    check_place(files.talk)
+    hearing, second_look = Hearing(model), SecondLook.read(files.second_look)
     learnt: list[Lesson] = []
     for i in range(takes):
         rng = np.random.default_rng([seed, i])
@@ -81,7 +82,7 @@ def make(model: Path, *, takes: int, seed: int) -> Talk:
         if i % 20 == 19:
             log.info("%d takes of each sort: %d lessons", i + 1, len(learnt))
     talk = fit(learnt)
-    talk.write(place)
+    talk.write(files.talk)
     return talk
 
 

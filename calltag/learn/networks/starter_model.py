@@ -22,6 +22,7 @@ import scipy.ndimage
 from calltag.arrays import FloatArray
 from calltag.errors import ModelError
 from calltag.learn.networks.network import session
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, TENTHS_PER_S
@@ -107,8 +108,8 @@ class Hearing:
     Parameters
     ----------
     path : Path
-        The ONNX file; its card lies beside it with the suffix ``.json``, and the network that
-        listens closer as `closer_model` says.
+        The ONNX file; its card and the network that listens closer lie beside it, as
+        `calltag.learn.networks.starter_files` says.
 
     Raises
     ------
@@ -117,9 +118,10 @@ class Hearing:
     """
 
     def __init__(self, path: Path) -> None:
+        files = StarterFiles.of(path)
         try:
-            self.card: dict[str, Any] = json.loads(path.with_suffix(".json").read_text("utf-8"))
-            self._session, self._closer = session(path), session(closer_model(path))
+            self.card: dict[str, Any] = json.loads(files.card.read_text("utf-8"))
+            self._session, self._closer = session(files.model), session(files.closer)
         except Exception as error:
             raise ModelError(
                 f"{path.name}: the starter model cannot be read ({type(error).__name__});"
@@ -174,27 +176,6 @@ def _within(steps: int, so: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     """Whether something is so within so many steps."""
     near: npt.NDArray[np.bool_] = scipy.ndimage.maximum_filter1d(so, 2 * steps + 1, mode="nearest")
     return near
-
-
-def closer_model(path: Path) -> Path:
-    """Path of the network that listens closer, beside that of the starter model.
-
-    Parameters
-    ----------
-    path : Path
-        The starter model.
-
-    Returns
-    -------
-    Path
-        The same with ``_closer`` in its name.
-
-    Examples
-    --------
-    >>> closer_model(Path("models/starter.onnx")).name
-    'starter_closer.onnx'
-    """
-    return path.with_stem(f"{path.stem}_closer")
 
 
 def starter_model() -> Path:

@@ -19,7 +19,8 @@ from calltag import __version__
 from calltag.errors import InputError
 from calltag.files import check_place, written_together
 from calltag.learn.finding.second_look import SecondLook
-from calltag.learn.networks.starter_model import Hearing, closer_model
+from calltag.learn.networks.starter_files import StarterFiles
+from calltag.learn.networks.starter_model import Hearing
 from calltag.learn.starter.bank import real_pieces, synthetic_pieces
 from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right
 from calltag.learn.starter.card import card_text
@@ -122,10 +123,10 @@ def _trained(bank: Bank, *, steps: int, seed: int) -> Nets:
 def _left_out(nets: Nets, recordings: list[Recording], rng: Rng, size: Size) -> _Part:
     """Let networks listen to scenes of recordings that they have not heard."""
     with tempfile.TemporaryDirectory() as folder:
-        model = Path(folder) / MODEL
-        nets.write(model, closer_model(model))
-        model.with_suffix(".json").write_text("{}", "utf-8")
-        hearing = Hearing(model)
+        files = StarterFiles.of(Path(folder) / MODEL)
+        nets.write(files.model, files.closer)
+        files.card.write_text("{}", "utf-8")
+        hearing = Hearing(files.model)
     mute = np.zeros(0, np.float32)  # the sound is not needed any more
 
     def told(scenes: list[Scene]) -> Told:
@@ -187,8 +188,8 @@ class Starter:
 
 
 def _places(folder: Path) -> list[Path]:
-    model = folder / MODEL
-    return [model, closer_model(model), *(model.with_suffix(s) for s in (".npz", ".json", ".md"))]
+    files = StarterFiles.of(folder / MODEL)
+    return [files.model, files.closer, files.second_look, files.card, files.text]
 
 
 def make(

@@ -11,8 +11,9 @@ import soundfile as sf
 
 from calltag.errors import ModelError
 from calltag.learn.finding.finder import Finder
-from calltag.learn.finding.hands import HAND_EVIDENCE, Hands, hand_evidence, hand_model, judge_hand
+from calltag.learn.finding.hands import HAND_EVIDENCE, Hands, hand_evidence, judge_hand
 from calltag.learn.finding.second_look import LEAST_PROBABILITY
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import Heard, starter_model
 from calltag.media.probe import probe
 from calltag.records.label import NOISE_KINDS
@@ -125,7 +126,7 @@ def test_a_finder_without_it_says_what_is_missing(tmp_path) -> None:
 
 
 def test_the_one_that_ships_goes_by_breadth_and_low_bands() -> None:
-    hands = Hands.read(hand_model(starter_model()))
+    hands = Hands.read(StarterFiles.of(starter_model()).hands)
     weights = dict(zip(hands.evidence, hands.weight, strict=True))
     assert weights["broad"] > 0.3
     assert weights["low_leap_db"] > 0.2

@@ -9,6 +9,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from calltag.errors import ModelError
 from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.surroundings import EVIDENCE, Surroundings
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import (
     FRAMES_PER_STEP,
     STEPS_PER_S,
@@ -22,6 +23,7 @@ from calltag.sound.events import Region
 from calltag.sound.features import N_EMBEDDING
 from calltag.sound.spectrum import N_MELS, mel_edges_hz, to_db
 
+SHIPPED = StarterFiles.of(starter_model())
 N_STEPS = 20 * STEPS_PER_S
 EVENT = (500, 540)
 BAND = 30
@@ -246,7 +248,7 @@ def test_probability_is_that_of_the_trees(rng):
 
 
 def test_it_is_written_and_read_back(tmp_path):
-    look = SecondLook.read(starter_model().with_suffix(".npz"))
+    look = SecondLook.read(SHIPPED.second_look)
     look.write(tmp_path / "again.npz")
     again = SecondLook.read(tmp_path / "again.npz")
     for name in SecondLook.__dataclass_fields__:
@@ -263,7 +265,7 @@ def test_a_file_that_is_none_is_told_so(tmp_path):
 
 
 def test_another_versions_evidence_is_told_apart(tmp_path):
-    with np.load(starter_model().with_suffix(".npz")) as stored:
+    with np.load(SHIPPED.second_look) as stored:
         content = dict(stored)
     content["evidence"] = content["evidence"][::-1]
     np.savez(tmp_path / "other.npz", **content)
@@ -283,7 +285,7 @@ def test_another_versions_evidence_is_told_apart(tmp_path):
     ],
 )
 def test_damaged_trees_are_told_so(tmp_path, name, damage):
-    with np.load(starter_model().with_suffix(".npz")) as stored:
+    with np.load(SHIPPED.second_look) as stored:
         content = dict(stored)
     content[name] = damage(content[name]).astype(content[name].dtype)
     np.savez(tmp_path / "starter.npz", **content)
@@ -292,7 +294,7 @@ def test_damaged_trees_are_told_so(tmp_path, name, damage):
 
 
 def test_the_one_that_ships_believes_what_stands_out_and_not_what_is_usual(rng):
-    look = SecondLook.read(starter_model().with_suffix(".npz"))
+    look = SecondLook.read(SHIPPED.second_look)
     mel = noise(rng)
     mel[frames(*EVENT), BAND] += 100e-6
     kinds = np.full((N_STEPS, len(NOISE_KINDS)), -6, np.float32)

@@ -14,7 +14,8 @@ from calltag.errors import ModelError
 from calltag.learn.finding.finder import Finder
 from calltag.learn.finding.second_look import LEAST_PROBABILITY
 from calltag.learn.finding.surroundings import EVIDENCE
-from calltag.learn.finding.talk import TALK_EVIDENCE, Talk, judge, talk_evidence, talk_model
+from calltag.learn.finding.talk import TALK_EVIDENCE, Talk, judge, talk_evidence
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import starter_model
 from calltag.media.probe import probe
 from calltag.sound.events import Region
@@ -145,7 +146,7 @@ def test_a_finder_without_it_says_what_is_missing(tmp_path) -> None:
 
 
 def test_the_one_that_ships_goes_by_voices_and_by_what_is_sure() -> None:
-    talk = Talk.read(talk_model(starter_model()))
+    talk = Talk.read(StarterFiles.of(starter_model()).talk)
     weights = dict(zip(talk.evidence, talk.weight, strict=True))
     assert weights["voice_in_it"] > 0.5
     assert weights["sure_around"] < -0.3

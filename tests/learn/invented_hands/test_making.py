@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
-from calltag.learn.finding.hands import HAND_EVIDENCE, Hands, hand_model
+from calltag.learn.finding.hands import HAND_EVIDENCE, Hands
 from calltag.learn.invented_hands import making, takes
 from calltag.learn.invented_hands.synth_hands import SOUNDS, step
 from calltag.learn.invented_hands.takes import SORTS, TAKE_S, HandTake
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import Heard, starter_model
 from calltag.records.span import Span
 from calltag.sound.spectrum import N_BINS, RATE_HZ
@@ -107,12 +108,12 @@ def test_without_hands_or_calls_nothing_is_learnt() -> None:
 
 
 def test_what_is_made_lies_beside_its_model(tmp_path) -> None:
-    model = starter_model()
-    for path in (model, model.with_suffix(".json"), model.with_suffix(".npz")):
+    shipped = StarterFiles.of(starter_model())
+    for path in (shipped.model, shipped.closer, shipped.card, shipped.second_look):
         shutil.copy(path, tmp_path)
-    shutil.copy(model.with_name("starter_closer.onnx"), tmp_path)
-    made = making.make(tmp_path / model.name, takes=2, seed=1)
-    assert Hands.read(hand_model(tmp_path / model.name)) == made
+    files = StarterFiles.of(tmp_path / shipped.model.name)
+    made = making.make(files.model, takes=2, seed=1)
+    assert Hands.read(files.hands) == made
     assert min(made.lessons.values()) > 0
     with pytest.raises(InputError, match="0 takes"):
-        making.make(tmp_path / model.name, takes=0, seed=1)
+        making.make(files.model, takes=0, seed=1)

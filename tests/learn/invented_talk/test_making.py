@@ -14,9 +14,10 @@ import scipy.signal
 
 from calltag.errors import InputError
 from calltag.learn.finding.surroundings import EVIDENCE
-from calltag.learn.finding.talk import TALK_EVIDENCE, Talk, talk_model
+from calltag.learn.finding.talk import TALK_EVIDENCE, Talk
 from calltag.learn.invented_talk import making, speakers, takes
 from calltag.learn.invented_talk.takes import SORTS, TAKE_S, Take
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import starter_model
 from calltag.learn.starter import synth_calls
 from calltag.records.span import Span
@@ -131,15 +132,15 @@ def test_without_talk_or_calls_nothing_is_learnt() -> None:
 
 @pytest.mark.usefixtures("barkers")
 def test_what_is_made_lies_beside_its_model(tmp_path) -> None:
-    model = starter_model()
-    for path in (model, model.with_suffix(".json"), model.with_suffix(".npz")):
+    shipped = StarterFiles.of(starter_model())
+    for path in (shipped.model, shipped.closer, shipped.card, shipped.second_look):
         shutil.copy(path, tmp_path)
-    shutil.copy(model.with_name("starter_closer.onnx"), tmp_path)
-    made = making.make(tmp_path / model.name, takes=2, seed=1)
-    assert Talk.read(talk_model(tmp_path / model.name)) == made
+    files = StarterFiles.of(tmp_path / shipped.model.name)
+    made = making.make(files.model, takes=2, seed=1)
+    assert Talk.read(files.talk) == made
     assert min(made.lessons.values()) > 0
     with pytest.raises(InputError, match="0 takes"):
-        making.make(tmp_path / model.name, takes=0, seed=1)
+        making.make(files.model, takes=0, seed=1)
 
 
 def test_sentences_are_words_that_a_voice_can_follow(rng) -> None:

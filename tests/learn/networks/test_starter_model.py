@@ -11,12 +11,12 @@ import pytest
 from calltag.errors import ModelError
 from calltag.learn.finding.windows import CONTEXT_FRAMES
 from calltag.learn.networks.network import session
+from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import (
     DOUBT_FROM,
     STEPS_PER_S,
     SURE_FROM,
     Hearing,
-    closer_model,
     model_input,
     starter_model,
 )
@@ -25,6 +25,7 @@ from calltag.sound.features import N_EMBEDDING
 from calltag.sound.floor import SPAN_S, noise_floor_db
 from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, power_spectrum, to_db
 
+SHIPPED = StarterFiles.of(starter_model())
 N_STEPS = 20 * STEPS_PER_S
 SILENCE_DB = np.full((2 * N_STEPS, N_MELS), -60, np.float32)
 
@@ -88,7 +89,7 @@ def test_what_it_is_told_beside_the_doubt_is_enough() -> None:
     x = model_input(level_db, noise_floor_db(level_db))[None, :, : len(level_db) // 2 * 2]
     alone, closer = (
         onnxruntime.InferenceSession(path.read_bytes()).run(["call"], {"level": x})[0][0]
-        for path in (starter_model(), closer_model(starter_model()))
+        for path in (starter_model(), SHIPPED.closer)
     )
     call = Hearing(starter_model()).listen(level_db[: x.shape[2]]).call
     changed = ~np.isclose(call, alone, atol=1e-4)
@@ -100,7 +101,7 @@ def test_what_it_is_told_beside_the_doubt_is_enough() -> None:
 
 @pytest.mark.parametrize(
     ("path", "told_s"),
-    [(starter_model(), 1.3), (closer_model(starter_model()), 1.9)],
+    [(SHIPPED.model, 1.3), (SHIPPED.closer, 1.9)],
     ids=["first", "closer"],
 )
 def test_a_window_holds_all_that_is_heard_of_its_own_frames(rng, path, told_s) -> None:
@@ -117,9 +118,9 @@ def test_a_window_holds_all_that_is_heard_of_its_own_frames(rng, path, told_s) -
 
 def test_a_starter_model_of_which_a_part_is_missing_is_told(tmp_path) -> None:
     model = tmp_path / "starter.onnx"
-    for source in (starter_model(), starter_model().with_suffix(".json")):
+    for source in (SHIPPED.model, SHIPPED.card):
         shutil.copy(source, tmp_path)
     with pytest.raises(ModelError, match=r"starter\.onnx: .* install calltag again"):
         Hearing(model)
-    shutil.copy(closer_model(starter_model()), tmp_path)
+    shutil.copy(SHIPPED.closer, tmp_path)
     Hearing(model)
