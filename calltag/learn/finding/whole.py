@@ -4,14 +4,46 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.finding.segments import busy_frames, find_segments
 from calltag.learn.finding.surroundings import Surroundings
 from calltag.learn.finding.whines import listen_through
-from calltag.learn.networks.starter_model import FRAMES_PER_STEP, Heard, Hearing, over_steps
+from calltag.learn.networks.starter_model import (
+    FRAMES_PER_STEP,
+    STEPS_PER_S,
+    Heard,
+    Hearing,
+    over_steps,
+)
+from calltag.records.span import Span
 from calltag.sound.events import Region, measure_region
 from calltag.sound.spectrum import RATE_HZ, mel_power, power_spectrum, to_db
+
+
+class WholeEvent(NamedTuple):
+    """An event of a stretch, and what is known of it.
+
+    Attributes
+    ----------
+    first, last : int
+        Its first step, and the step after its last.
+    region : Region
+        Its band and level.
+    evidence : np.ndarray, shape (len(EVIDENCE),)
+        What a second look judges it by; see `calltag.learn.finding.surroundings`.
+    """
+
+    first: int
+    last: int
+    region: Region
+    evidence: DoubleArray
+
+    @property
+    def span(self) -> Span:
+        """From when until when, in seconds of the stretch."""
+        return Span(self.first / STEPS_PER_S, self.last / STEPS_PER_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,4 +138,21 @@ class Whole:
                 min(last * FRAMES_PER_STEP, len(self.power)),
             )
             for first, last in segments
+        ]
+
+    def events(self) -> list[WholeEvent]:
+        """Find its events, and measure each.
+
+        Returns
+        -------
+        list of WholeEvent
+            All of them, in order.
+        """
+        segments = self.segments()
+        surroundings = self.surroundings(segments)
+        return [
+            WholeEvent(first, last, region, surroundings.evidence(i, region))
+            for i, ((first, last), region) in enumerate(
+                zip(segments, self.regions(segments), strict=True)
+            )
         ]

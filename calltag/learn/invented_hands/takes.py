@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from calltag.arrays import FloatArray
@@ -19,6 +17,7 @@ from calltag.learn.invented_talk.takes import (
     when,
 )
 from calltag.learn.starter import synth_calls
+from calltag.learn.starter.lessons import Take
 from calltag.learn.starter.synth_calls import Maker, Rng
 from calltag.records.span import Span
 from calltag.sound.spectrum import RATE_HZ
@@ -40,23 +39,7 @@ _LIKE_HANDS_SHARE = 0.4
 _DRUM_SHARE = 0.2  # of these
 
 
-class HandTake(NamedTuple):
-    """A take.
-
-    Attributes
-    ----------
-    samples : np.ndarray, shape (n,), float32
-        Its sound at `RATE_HZ`.
-    hands, calls : tuple of Span
-        Where a hand is at work, and where animals call.
-    """
-
-    samples: FloatArray
-    hands: tuple[Span, ...]
-    calls: tuple[Span, ...]
-
-
-def take(rng: Rng, sort: str) -> HandTake:
+def take(rng: Rng, sort: str) -> Take:
     """Make a take.
 
     Parameters
@@ -68,7 +51,7 @@ def take(rng: Rng, sort: str) -> HandTake:
 
     Returns
     -------
-    HandTake
+    Take
         Of `TAKE_S` seconds.
     """
     behind = background(rng)
@@ -79,7 +62,7 @@ def take(rng: Rng, sort: str) -> HandTake:
         those = _like_hands if rng.random() < _LIKE_HANDS_SHARE else animals
         calls = those(rng, *when(rng, alone=sort == "animals"))
     sound = put_together(rng, behind, [(work, _HANDS_DB), (calls, _CALLS_DB)])
-    return HandTake(sound, work.spans, calls.spans)
+    return Take(sound, work.spans, calls.spans)
 
 
 def _hands(rng: Rng, start_s: float, end_s: float) -> Part:

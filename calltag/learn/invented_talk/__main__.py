@@ -2,36 +2,22 @@
 
 from __future__ import annotations
 
-import argparse
-import logging
-from pathlib import Path
-
 from calltag.errors import InputError
-from calltag.learn.invented_talk.making import TAKES, make
+from calltag.learn.invented_talk.making import make
 from calltag.learn.invented_talk.speakers import check_speakers
-from calltag.learn.networks.starter_model import starter_model
+from calltag.learn.starter.program import run
 
 
 def main() -> None:
     """Make what tells talk from calls, beside a starter model."""
-    parser = argparse.ArgumentParser(
+    run(
+        make,
         prog="python -m calltag.learn.invented_talk",
         description="Learn anew what people who talk sound like to a starter model; takes ten"
         " minutes, and the Debian packages espeak-ng and flite.",
+        seed=31,
+        check=check_speakers,
     )
-    parser.add_argument(
-        "--model",
-        type=Path,
-        default=starter_model(),
-        metavar="FILE",
-        help="the starter model; what is learnt is written beside it",
-    )
-    parser.add_argument("--takes", type=int, default=TAKES, help="takes of each sort")
-    parser.add_argument("--seed", type=int, default=31)
-    given = parser.parse_args()
-    check_speakers()
-    logging.basicConfig(level=logging.INFO, format="%(message)s")
-    make(given.model, takes=given.takes, seed=given.seed)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ from calltag.arrays import FloatArray
 from calltag.learn.invented_talk.speakers import talk
 from calltag.learn.invented_types.animals import animal
 from calltag.learn.starter import synth_calls, synth_noise
+from calltag.learn.starter.lessons import Take
 from calltag.learn.starter.synth_calls import Maker, Rng
 from calltag.records.span import Span
 from calltag.sound.spectrum import RATE_HZ
@@ -43,22 +44,6 @@ _LIKE_VOICES: tuple[Maker, ...] = (  # of what is most like a voice, and of some
     synth_calls.pulse,
     synth_calls.rasp,
 )
-
-
-class Take(NamedTuple):
-    """A take.
-
-    Attributes
-    ----------
-    samples : np.ndarray, shape (n,), float32
-        Its sound at `RATE_HZ`.
-    talk, calls : tuple of Span
-        Where people talk, and where animals call.
-    """
-
-    samples: FloatArray
-    talk: tuple[Span, ...]
-    calls: tuple[Span, ...]
 
 
 class Part(NamedTuple):

@@ -8,5 +8,7 @@
 - `making` does it all; `weighing` is for what tells talk and handling, which learns from the same
 
 Nothing here is needed to use calltag. `python -m calltag.learn.starter` rebuilds the model in
-`models/` from a folder of labelled recordings (extra ``train``).
+`models/` from a folder of labelled recordings (extra ``train``). `lessons` serves those
+who learn to tell something from calls with a starter model that is there (`invented_talk`,
+`invented_hands`), `program` is their command line.
 """

@@ -20,7 +20,7 @@ from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.surroundings import EVIDENCE
 from calltag.learn.finding.whole import Whole
 from calltag.learn.labels.sameness import common_s
-from calltag.learn.networks.starter_model import STEPS_PER_S, Heard, Hearing
+from calltag.learn.networks.starter_model import Heard, Hearing
 from calltag.learn.scoring.counting import RIGHT_SHARE
 from calltag.learn.starter.scenes import Scene
 from calltag.records.span import Span
@@ -69,13 +69,11 @@ def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
         What it hears.
     """
     whole = Whole.listen(hearing, samples)
-    segments = whole.segments()
-    surroundings = whole.surroundings(segments)
-    rows = [surroundings.evidence(i, region) for i, region in enumerate(whole.regions(segments))]
+    events = whole.events()
     return SceneHeard(
         whole.heard,
-        tuple(Span(first / STEPS_PER_S, last / STEPS_PER_S) for first, last in segments),
-        np.array(rows).reshape(len(rows), len(EVIDENCE)),
+        tuple(event.span for event in events),
+        np.array([event.evidence for event in events]).reshape(-1, len(EVIDENCE)),
     )
 
 

@@ -18,7 +18,7 @@ def learn(
     kind: type[Sum],
     evidence: DoubleArray,
     so: Sequence[bool],
-    weights: Sequence[float] | None = None,
+    weights: Sequence[float],
     *,
     regularised: float,
     lessons: dict[str, int],
@@ -33,8 +33,8 @@ def learn(
         What it asks for, of each event.
     so : sequence of bool
         Whether the event is what it shall tell.
-    weights : sequence of float, optional
-        How much each counts; by default all count alike.
+    weights : sequence of float
+        How much each counts.
     regularised : float
         Inverse strength of the regularisation.
     lessons : dict of str to int

@@ -5,24 +5,20 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
-from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import scipy.signal
 
 from calltag.errors import InputError
-from calltag.learn.finding.surroundings import EVIDENCE
-from calltag.learn.finding.talk import TALK_EVIDENCE, Talk
+from calltag.learn.finding.talk import Talk
 from calltag.learn.invented_talk import making, speakers, takes
-from calltag.learn.invented_talk.takes import SORTS, TAKE_S, Take
+from calltag.learn.invented_talk.takes import SORTS, TAKE_S
 from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import starter_model
 from calltag.learn.starter import synth_calls
 from calltag.records.span import Span
-from calltag.sound.events import measure_region
-from calltag.sound.spectrum import N_BINS, RATE_HZ
+from calltag.sound.spectrum import RATE_HZ
 
 
 @pytest.fixture
@@ -53,9 +49,9 @@ def test_a_take_holds_what_it_says_and_where(rng, sort) -> None:
         take = takes.take(rng, sort)
         assert len(take.samples) == TAKE_S * RATE_HZ
         assert np.abs(take.samples).max() <= 0.601
-        assert bool(take.talk) == ("talk" in sort)
+        assert bool(take.others) == ("talk" in sort)
         assert bool(take.calls) == ("animals" in sort)
-        for span in (*take.talk, *take.calls):
+        for span in (*take.others, *take.calls):
             assert 0 < span.start_s < span.end_s <= TAKE_S
 
 
@@ -69,65 +65,6 @@ def test_talk_stands_out_by_what_is_asked_in_its_own_band(rng) -> None:
     lifted = takes._gain(part, behind, 12.0) * sound[n // 2 : n * 3 // 4]
     over_db = level_db(lifted) - level_db(scipy.signal.sosfilt(band, behind))
     assert over_db == pytest.approx(12, abs=0.5)
-
-
-def test_what_is_surely_one_of_both_is_a_lesson(monkeypatch) -> None:
-    """Talk, a call, a call while someone talks, nothing, an unlikely one, and a word and a call."""
-    sounding = np.zeros((3000, N_BINS), np.float32)
-
-    class Heard:
-        """Six events of a second; each is known by its place among the evidence."""
-
-        segments = staticmethod(lambda: [(50 * at, 50 * at + 50) for at in (1, 5, 9, 13, 2, 3)])
-
-        @staticmethod
-        def regions(segments):
-            return [measure_region(sounding + 1, sounding[:, 0] > 0, *one) for one in segments]
-
-        @staticmethod
-        def surroundings(_segments):
-            return SimpleNamespace(evidence=lambda i, _: np.eye(6, len(EVIDENCE))[i])
-
-    class Look:
-        def probability_of(self, row):
-            return 0.05 if row[4] else 0.9
-
-    monkeypatch.setattr(making.Whole, "listen", lambda *_: Heard)
-    calls = (Span(3.7, 4.1), Span(4.9, 6.1), Span(9.0, 9.9))
-    lessons = making.lessons(None, Look(), Take(np.zeros(0), (Span(0.5, 4), Span(8.5, 11)), calls))
-    assert [(one.is_talk, int(one.evidence.argmax())) for one in lessons] == [
-        (True, 0),
-        (False, 1),
-        (False, 2),
-    ]
-    assert {len(one.evidence) for one in lessons} == {len(TALK_EVIDENCE)}
-
-
-def test_what_is_learnt_tells_the_lessons_apart(rng) -> None:
-    voice = TALK_EVIDENCE.index("voice_in_it")
-    rows = rng.normal(0, 1, (400, len(TALK_EVIDENCE)))
-    is_talk = rng.random(400) < 0.5
-    rows[is_talk, voice] += 4
-    talk = making.fit([making.Lesson(*one) for one in zip(is_talk, rows, strict=True)])
-    told = np.array([talk.probability_of(row) for row in rows])
-    assert ((told > 0.5) == is_talk).mean() > 0.9
-    assert talk.lessons == {"talk": is_talk.sum(), "calls": (~is_talk).sum()}
-
-
-def test_lessons_are_learnt_as_they_are_judged(rng) -> None:
-    """A regression's mean odds are those of its lessons; four of them lie ten spreads out."""
-    rows = rng.normal(0, 1, (400, len(TALK_EVIDENCE)))
-    is_talk = rows[:, 0] > 0
-    is_talk[:4], rows[:4, 1] = True, 100
-    talk = making.fit([making.Lesson(*one) for one in zip(is_talk, rows, strict=True)])
-    talk = replace(talk, usual_odds=talk.usual_odds + Talk.rarer)
-    told = [talk.probability_of(row) for row in rows]
-    assert np.mean(told) == pytest.approx(is_talk.mean(), abs=1e-4)
-
-
-def test_without_talk_or_calls_nothing_is_learnt() -> None:
-    with pytest.raises(InputError, match="0 events of talk and 1 calls were found: make more"):
-        making.fit([making.Lesson(False, np.zeros(len(TALK_EVIDENCE)))])
 
 
 @pytest.mark.usefixtures("barkers")
