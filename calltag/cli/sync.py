@@ -23,7 +23,8 @@ from calltag.words import counted, first_few, name_order, sure
 
 if TYPE_CHECKING:
     from calltag.edit.sync.camera_clocks import ClockDifference
-    from calltag.edit.sync.lining_up import Comparison, Source
+    from calltag.edit.sync.comparing import Comparison
+    from calltag.edit.sync.lining_up import Source
     from calltag.edit.tables import Row
     from calltag.log import Log
     from calltag.records.alignment import Alignment
@@ -200,7 +201,7 @@ def sync_command(
 
 def _print(compared: Sequence[Comparison]) -> None:
     """Print what was compared; of many pairs, those that have something in common."""
-    from calltag.edit.sync.lining_up import Outcome
+    from calltag.edit.sync.comparing import Outcome
 
     common = [one for one in compared if one.outcome is not Outcome.NOTHING]
     apart = len(compared) - len(common)
@@ -220,7 +221,7 @@ def _print(compared: Sequence[Comparison]) -> None:
 
 def _tell(compared: Sequence[Comparison], kept: _Kept, log: Path, *, by_timecode: bool) -> None:
     """Say what was kept in the log, what was not, and why."""
-    from calltag.edit.sync.lining_up import Outcome
+    from calltag.edit.sync.comparing import Outcome
 
     n_kept, n_left, forgotten = kept
     say(f"{counted(n_kept, 'pair')} kept in {log}." if n_kept else "No pair was kept in a log.")

@@ -11,7 +11,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from calltag.edit.sync.lining_up import Outcome, compare
+from calltag.edit.sync.comparing import Outcome, compare
 
 pytestmark = pytest.mark.bench
 

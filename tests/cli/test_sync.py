@@ -19,7 +19,8 @@ import soundfile as sf
 from calltag.analysis import analyse_take
 from calltag.cli import sync
 from calltag.cli.demo import demo_clips
-from calltag.edit.sync.lining_up import NOT_BY_CLOCKS, Comparison, Outcome, Source
+from calltag.edit.sync.comparing import Comparison, Outcome
+from calltag.edit.sync.lining_up import NOT_BY_CLOCKS, Source
 from calltag.errors import InputError
 from calltag.log import Log
 from calltag.media.timing.clock import day_s, time_of_day_s

@@ -23,14 +23,8 @@ from calltag.edit.sync.camera_clocks import (
     clocks_of,
     on_such_a_day,
 )
-from calltag.edit.sync.lining_up import (
-    WORTH_NEAR,
-    Comparison,
-    Outcome,
-    Source,
-    alignments_of,
-    compare,
-)
+from calltag.edit.sync.comparing import WORTH_NEAR, Comparison, Outcome, alignments_of, compare
+from calltag.edit.sync.lining_up import Source
 from calltag.edit.sync.search import LEAST_OVERLAP_S, Bounds
 from calltag.edit.sync.trace import trace_take
 from calltag.errors import MediaError

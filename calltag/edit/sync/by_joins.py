@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from calltag.edit.sync.lining_up import Comparison, Outcome, alignments_of
+from calltag.edit.sync.comparing import Comparison, Outcome, alignments_of
 from calltag.media.joins import agreeing, same_place, with_joins
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take

@@ -1,111 +1,32 @@
-"""Takes that heard the same moment, lined up by their sound.
+"""Takes that heard the same moment, lined up by their sound: through all pairs that are asked for.
 
-Two searches name places where the takes may agree; each is looked at closely, and the line of lag
-over time on which most of the sound agrees is the answer, if it stands out enough. Otherwise it is
-said that nothing common was heard; where several answers would do, as with a sound that repeats,
-none is given as certain.
-
-What is lined up is the sound: two microphones ten metres apart hear a call up to 29 ms apart. Times
-are seconds from the beginning of a take.
+Each take is read when its turn comes; what a pair comes to, `calltag.edit.sync.comparing` says.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
 from pathlib import Path
 
-from calltag.edit.sync.line import Line, fit_line
+from calltag.edit.sync.comparing import NOT_AS_SAID, Comparison, compare, is_narrow, out_of_reach
 from calltag.edit.sync.order import SAME_S, Order, Turn
-from calltag.edit.sync.search import Bounds, overlap_s, search_outlines, search_sound
+from calltag.edit.sync.search import Bounds
 from calltag.edit.sync.trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
 from calltag.files import is_file
 from calltag.media.timing.clock import DAY_S, within_half_s
-from calltag.records.alignment import Alignment
 from calltag.records.take import Problem, Take
 
-WORTH_TELLING = 10.0
-"""Sum of `Line.evidence` and `Line.rest` from which on a place is told: of unrelated pairs, one in
-a hundred has 7.5; where the same species calls loudly, some reach 10."""
-
-SURE_REST = 3.0
-"""What `Line.rest`, the evidence without the best six seconds, has to be for takes to count as
-lined up: of places that are wrong, one in a hundred has it."""
-
-SURE = 12.0
-"""Sum of `Line.evidence` and `Line.rest` from which on takes count as lined up."""
-
-WORTH_NEAR = 8.0
-"""As `WORTH_TELLING`, in a place of a second: of 240 pairs of short takes at 0 to 10 dB it lines up
-109 rightly, where a look everywhere lines up 7, and none wrongly; of 480 unrelated pairs two, where
-the very same recording is heard at both moments."""
-
-_RIVAL = 0.7  # of the best evidence: another place that good makes both unsure
-_RIVAL_REST = 0.5  # and of its rest, which shrinks with the overlap
-_ECHO = 0.8  # the same within a place, where echoes are
-_SAME_S = 0.02
-_NARROW_S = 120.0  # where the user says where to look, repeated sounds seldom fall
-_AS_CLOCKS_SAY_S = 3.0  # dates are cut off to the second, and clocks part by a second or two a day
-_MOST_OF_IT, _FEWEST = 0.65, 8  # windows that agree all through need no rest
-_EVEN_ODDS, _STEEPNESS = 7.3, 1.5  # confidence over evidence, if half of all pairs belong together
-_UNSURE_AT_MOST = 0.5
-_AT_ONCE = 2  # traces of takes that pass by
-_NOT_AS_SAID = "they did not run at the same time, by what is said of it"
 NOT_BY_CLOCKS = "they did not run at the same time, by the clocks of pairs that are lined up"
 """Why a pair was not compared."""
 
-
-class Outcome(StrEnum):
-    """What comparing two takes came to."""
-
-    LINED_UP = "lined up"
-    GOES_ON = "goes on"
-    BY_CLOCKS = "by the clocks"
-    UNSURE = "unsure"
-    NOTHING = "no common sound"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
-    """What comparing two takes came to.
-
-    Attributes
-    ----------
-    take_a, take_b : str
-        The takes.
-    outcome : Outcome
-        Whether they were lined up.
-    alignment : Alignment or None
-        How they lie: by their sound, where that is unsure the best guess, or by what follows from
-        files that a recording goes on in, or from the clocks. None where nothing is common.
-    reason : str
-        Why, in plain words.
-    repeats : bool
-        Whether the sound repeats, so that another place may be as good.
-    """
-
-    take_a: str
-    take_b: str
-    outcome: Outcome
-    alignment: Alignment | None
-    reason: str
-    repeats: bool = False
-
-    @property
-    def pair(self) -> frozenset[str]:
-        """The two takes, whichever of them is take A."""
-        return frozenset((self.take_a, self.take_b))
-
-    @property
-    def lined_up(self) -> Alignment | None:
-        """How the takes lie where they were lined up; None where that is a guess, or derived."""
-        return self.alignment if self.outcome is Outcome.LINED_UP else None
+_AS_CLOCKS_SAY_S = 3.0  # dates are cut off to the second, and clocks part by a second or two a day
+_AT_ONCE = 2  # traces of takes that pass by
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,25 +106,29 @@ def sync_takes(
     order = Order(known)
     found: dict[tuple[int, int], Comparison] = {}
     for turn in order.through(pairs):
-        first, second = turn.first, turn.second
-        names = sources[first].name, sources[second].name
-        lengths_s = [known[one].duration_s for one in (first, second) if one in known]
-        try:
-            within = reading.within(bounds or Bounds(), first, second)
-            if turn.spared:
-                found[first, second] = _nothing(*names, NOT_BY_CLOCKS)
-            elif len(lengths_s) == 2 and _out_of_reach(within, *lengths_s):
-                found[first, second] = _nothing(*names, _NOT_AS_SAID)
-            else:
-                traces = reading.trace(first), reading.trace(second)
-                found[first, second] = _compared(*traces, *names, within, turn)
-                if (lies := found[first, second].lined_up) is not None:
-                    order.learn(turn, lies.offset_s)
-        except MediaError:
-            pass  # it is noted
+        with suppress(MediaError):  # it is noted
+            came_to = _dealt_with(turn, reading, known, bounds or Bounds())
+            found[turn.first, turn.second] = came_to
+            if came_to.lined_up is not None:
+                order.learn(turn, came_to.lined_up.offset_s)
         progress.step()
     progress.end()
     return [found[pair] for pair in pairs if pair in found], reading.problems()
+
+
+def _dealt_with(
+    turn: Turn, reading: _Reading, known: Mapping[int, Take], bounds: Bounds
+) -> Comparison:
+    """Compare the takes of a pair, unless it is known beforehand that they did not run at once."""
+    numbers = turn.first, turn.second
+    names = reading.name(turn.first), reading.name(turn.second)
+    within = reading.within(bounds, *numbers)
+    if turn.spared:
+        return Comparison.nothing(*names, NOT_BY_CLOCKS)
+    lengths_s = [known[one].duration_s for one in numbers if one in known]
+    if len(lengths_s) == 2 and out_of_reach(within, *lengths_s):
+        return Comparison.nothing(*names, NOT_AS_SAID)
+    return _compared(reading.trace(turn.first), reading.trace(turn.second), *names, within, turn)
 
 
 def _compared(
@@ -218,7 +143,7 @@ def _compared(
         low_s = max(within.low_s, turn.begins_s - SAME_S)
         high_s = min(within.high_s, turn.begins_s + SAME_S)
         near_by = Bounds(low_s, high_s)
-        near = compare(a, b, take_a, take_b, bounds=near_by, narrow=_is_narrow(within))
+        near = compare(a, b, take_a, take_b, bounds=near_by, narrow=is_narrow(within))
         lies = near.lined_up
         if lies is not None and abs(lies.offset_s - turn.begins_s) <= _AS_CLOCKS_SAY_S:
             return near
@@ -286,6 +211,10 @@ class _Reading:
         self._seen: set[int] = set()
         self._failed: dict[int, MediaError] = {}
 
+    def name(self, number: int) -> str:
+        """What a take is called in tables."""
+        return self._sources[number].name
+
     def check(self, number: int) -> None:
         """Raise MediaError if a take cannot be read, or has no clock where one is asked for."""
         self._clock(number)
@@ -310,7 +239,7 @@ class _Reading:
     def problems(self) -> list[Problem]:
         """What went wrong, in order of the takes."""
         return [
-            Problem(path=self._sources[number].name, reason=error.reason)
+            Problem(path=self.name(number), reason=error.reason)
             for number, error in sorted(self._failed.items())
         ]
 
@@ -363,187 +292,3 @@ def count_pairs(n_takes: int, n_first: int | None) -> int:
     (4, 6, 10)
     """
     return math.comb(n_takes, 2) if n_first is None else n_first * (n_takes - n_first)
-
-
-def compare(
-    a: Trace,
-    b: Trace,
-    take_a: str = "A",
-    take_b: str = "B",
-    *,
-    bounds: Bounds | None = None,
-    worth: float = WORTH_TELLING,
-    glance: bool = False,
-    narrow: bool | None = None,
-) -> Comparison:
-    """Find out whether, and how, two takes lie against each other.
-
-    Parameters
-    ----------
-    a, b : Trace
-        The takes' sounds.
-    take_a, take_b : str
-        Their names.
-    bounds : Bounds, optional
-        Where to look for the beginning of B in A; everywhere unless given.
-    worth : float
-        Evidence, with that of the rest, from which on a place is told.
-    glance : bool
-        Whether their outlines alone are searched: a tenth of the time, for a pair of which nothing
-        is expected.
-    narrow : bool, optional
-        Whether it is known that B begins within bounds, so that one sound that agrees there will
-        do; unless given, where they are two minutes wide or less.
-
-    Returns
-    -------
-    Comparison
-        The outcome.
-    """
-    within = bounds or Bounds()
-    for trace, name in ((a, take_a), (b, take_b)):
-        if not trace.even.any():
-            return _nothing(take_a, take_b, f"{name} is silent")
-    if _out_of_reach(within, a.duration_s, b.duration_s):
-        return _nothing(take_a, take_b, _NOT_AS_SAID)
-    if a.duration_s < b.duration_s:  # pieces of the shorter are looked for in the longer
-        turned = Bounds(-within.high_s, -within.low_s)
-        lines = [_inverse(line) for line in _lines(b, a, turned, glance=glance)]
-    else:
-        lines = _lines(a, b, within, glance=glance)
-    narrow = _is_narrow(within) if narrow is None else narrow
-    return _judged(a, b, take_a, take_b, lines, narrow=narrow, worth=worth)
-
-
-def alignments_of(compared: Iterable[Comparison]) -> list[Alignment]:
-    """Tell how those pairs lie that were lined up.
-
-    Parameters
-    ----------
-    compared : iterable of Comparison
-        What was compared.
-
-    Returns
-    -------
-    list of Alignment
-        One for each that was, in order.
-    """
-    return [lies for one in compared if (lies := one.lined_up) is not None]
-
-
-def _is_narrow(bounds: Bounds) -> bool:
-    return bounds.high_s - bounds.low_s <= _NARROW_S
-
-
-def _out_of_reach(bounds: Bounds, length_a_s: float, length_b_s: float) -> bool:
-    """Whether two takes of such lengths have nothing in common wherever B may begin in A."""
-    return bounds.low_s >= length_a_s or bounds.high_s <= -length_b_s
-
-
-def _nothing(take_a: str, take_b: str, reason: str) -> Comparison:
-    return Comparison(
-        take_a=take_a, take_b=take_b, outcome=Outcome.NOTHING, alignment=None, reason=reason
-    )
-
-
-def _lines(a: Trace, b: Trace, bounds: Bounds, *, glance: bool) -> list[Line]:
-    """Lines of all places worth a look, the best first, none twice."""
-    places = search_outlines(a, b, bounds)
-    if not glance:
-        places = search_sound(a, b, bounds) + places
-    found = [line for place in places if (line := fit_line(a, b, place)) is not None]
-    distinct: list[Line] = []
-    for line in sorted(found, key=_total, reverse=True):
-        if all(abs(line.lag_at(known.at_s) - known.lag_s) > _SAME_S for known in distinct):
-            distinct.append(line)
-    return distinct
-
-
-def _inverse(line: Line) -> Line:
-    """The same line with the takes exchanged."""
-    return replace(
-        line,
-        at_s=line.at_s + line.lag_s,
-        lag_s=-line.lag_s,
-        slope=-line.slope / (1 + line.slope),
-    )
-
-
-def _judged(
-    a: Trace,
-    b: Trace,
-    take_a: str,
-    take_b: str,
-    lines: Sequence[Line],
-    *,
-    narrow: bool,
-    worth: float,
-) -> Comparison:
-    best = lines[0] if lines else None
-    if best is None or _total(best) < worth:
-        return _nothing(take_a, take_b, "nothing that both heard was found")
-    rivals = [
-        line
-        for line in lines[1:]
-        if line.evidence > _RIVAL * best.evidence
-        and (best.rest < SURE_REST or line.rest > _RIVAL_REST * best.rest)
-    ]
-    doubt = _doubt(best, rivals, narrow=narrow)
-    beyond = best.evidence + max(0.0, best.rest) / 2 - _EVEN_ODDS
-    sure = 1 / (1 + math.exp(-_STEEPNESS * beyond)) / (1 + len(rivals))
-    if doubt:
-        sure = min(sure, _UNSURE_AT_MOST)
-    return Comparison(
-        take_a=take_a,
-        take_b=take_b,
-        outcome=Outcome.UNSURE if doubt else Outcome.LINED_UP,
-        alignment=_alignment(a, b, take_a, take_b, best, sure),
-        reason=doubt or _agreement(best),
-        repeats=bool(rivals) or _echoes(best),
-    )
-
-
-def _doubt(best: Line, rivals: Sequence[Line], *, narrow: bool) -> str:
-    """Why a line is not certain; empty where it is."""
-    if rivals:
-        offsets = sorted({round(_offset_s(line), 2) for line in (best, *rivals[:2])})
-        listed = " or ".join(f"{offset:.2f} s" for offset in offsets)
-        return f"the sound repeats: the second may begin at {listed}, or elsewhere"
-    if _echoes(best):
-        return "the sound repeats too quickly to tell one place from the next"
-    if narrow:
-        return ""
-    if best.n_windows >= _FEWEST and best.n_agreeing >= _MOST_OF_IT * best.n_windows:
-        return ""
-    if best.rest < SURE_REST:
-        return "only one sound agrees, which may have occurred twice"
-    return "" if _total(best) >= SURE else "too little agrees to be certain"
-
-
-def _echoes(line: Line) -> bool:
-    return line.rival > _ECHO * line.evidence
-
-
-def _total(line: Line) -> float:
-    return line.evidence + max(0.0, line.rest)
-
-
-def _agreement(line: Line) -> str:
-    spread_ms = max(0.1, 1000 * line.spread_s)
-    return f"heard alike at {line.n_agreeing} of {line.n_windows} places, to {spread_ms:.1f} ms"
-
-
-def _offset_s(line: Line) -> float:
-    return line.lag_at(0.0)
-
-
-def _alignment(a: Trace, b: Trace, take_a: str, take_b: str, line: Line, sure: float) -> Alignment:
-    faster = 1 / (1 + line.slope)
-    return Alignment(
-        take_a=take_a,
-        take_b=take_b,
-        offset_s=_offset_s(line),
-        drift_ppm=(faster - 1) * 1e6,
-        confidence=sure,
-        overlap_s=max(0.0, float(overlap_s(a, b, line.lag_s))),
-    )

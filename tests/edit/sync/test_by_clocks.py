@@ -12,7 +12,8 @@ import soundfile as sf
 from calltag.edit.sync.by_clocks import look_by_clocks
 from calltag.edit.sync.by_joins import follow_joins
 from calltag.edit.sync.camera_clocks import ClockDifference, places_by_clocks
-from calltag.edit.sync.lining_up import Comparison, Outcome, Source, compare
+from calltag.edit.sync.comparing import Comparison, Outcome, compare
+from calltag.edit.sync.lining_up import Source
 from calltag.media.timing.timecode import format_timecode
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take

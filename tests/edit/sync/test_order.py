@@ -10,17 +10,10 @@ import numpy as np
 import pytest
 
 from calltag.edit.sync import lining_up
-from calltag.edit.sync.lining_up import (
-    NOT_BY_CLOCKS,
-    Bounds,
-    Comparison,
-    Outcome,
-    Source,
-    _compared,
-    compare,
-    sync_takes,
-)
+from calltag.edit.sync.comparing import Comparison, Outcome, compare
+from calltag.edit.sync.lining_up import NOT_BY_CLOCKS, Source, _compared, sync_takes
 from calltag.edit.sync.order import ENOUGH_PAIRS, SAME_S, Order, Turn
+from calltag.edit.sync.search import Bounds
 from calltag.edit.sync.trace import Trace
 from calltag.errors import MediaError
 from calltag.media.timing.timecode import format_timecode
