@@ -20,8 +20,8 @@ from typing import Any, Self
 from urllib.parse import quote
 
 from calltag.errors import CalltagError, reason_of, says_gone
-from calltag.files import is_file, is_folder
 from calltag.own_files import WAL_SUFFIX
+from calltag.paths import is_file, is_folder
 
 BUSY_TIMEOUT_S = 30.0
 """How long to wait for another process that is writing."""

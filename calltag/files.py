@@ -1,25 +1,18 @@
-"""Writing files: whole or not at all, and nothing overwritten that is not to be."""
+"""Writing files: whole or not at all, and of those that belong together all or none."""
 
 from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from types import MappingProxyType
 
-from calltag.errors import (
-    CalltagError,
-    ExistsError,
-    InputError,
-    WriteError,
-    may_be_open,
-    reason_of,
-)
-from calltag.own_files import MODEL_SUFFIX, is_database, is_model, is_of_database, lies_in_library
+from calltag.errors import CalltagError, WriteError, may_be_open, reason_of
+from calltag.overwriting import refuse_existing
 from calltag.partials import partial_path, sweep_once
-from calltag.words import one_spelling
+from calltag.paths import is_folder, is_there
 
 
 @contextmanager
@@ -179,129 +172,6 @@ def _move(source: Path, target: Path, path: Path) -> None:
         raise WriteError(path, reason) from error
 
 
-def is_there(path: Path) -> bool:
-    """Tell whether there is a file or folder; none can be where the name is too long.
-
-    Parameters
-    ----------
-    path : Path
-        Any path.
-
-    Returns
-    -------
-    bool
-        Whether there is one.
-    """
-    try:
-        return path.exists()
-    except OSError:
-        return False
-
-
-def is_file(path: Path) -> bool:
-    """Tell whether there is a file; none can be where the name is too long.
-
-    Parameters
-    ----------
-    path : Path
-        Any path.
-
-    Returns
-    -------
-    bool
-        Whether there is one; False where the folder may not be entered, too.
-    """
-    try:
-        return path.is_file()
-    except OSError:
-        return False
-
-
-def is_folder(path: Path) -> bool:
-    """Tell whether there is a folder; none can be where the name is too long.
-
-    Parameters
-    ----------
-    path : Path
-        Any path.
-
-    Returns
-    -------
-    bool
-        Whether there is one.
-    """
-    try:
-        return path.is_dir()
-    except OSError:
-        return False
-
-
-def folded(path: str | Path) -> str:
-    """Spell a path so that two that may be one file read alike.
-
-    Most disks of Macs and Windows take ``A.MP4`` and ``a.mp4`` for one name, and those of Macs take
-    ``é`` for the same however it is stored.
-
-    Parameters
-    ----------
-    path : str or Path
-        Any path.
-
-    Returns
-    -------
-    str
-        Its small letters, every accent with its letter.
-
-    Examples
-    --------
-    >>> folded("Card/Cafe\u0301.MP4") == folded("card/caf\u00e9.mp4")
-    True
-    """
-    return one_spelling(str(path).casefold())
-
-
-def is_one(path: str | Path, other: str | Path) -> bool:
-    """Tell whether two paths are of one file or folder, as its disk has it.
-
-    Parameters
-    ----------
-    path, other : str or Path
-        Absolute paths without links.
-
-    Returns
-    -------
-    bool
-        Whether they are spelt alike, or differ in what `folded` leaves out and lead to the same.
-    """
-    if str(path) == str(other):
-        return True
-    try:
-        return folded(path) == folded(other) and Path(path).samefile(other)
-    except OSError:
-        return False
-
-
-def printable(text: str) -> str:
-    r"""Make of a file's name a text that can be stored and printed.
-
-    Parameters
-    ----------
-    text : str
-        The name; on some systems it need be no valid Unicode.
-
-    Returns
-    -------
-    str
-        The same, with U+FFFD for each byte that is no text; so it differs where there is one.
-
-    Examples
-    --------
-    >>> printable(os.fsdecode(b"pond\xff.mov")) == "pond\N{REPLACEMENT CHARACTER}.mov"
-    True
-    """
-    return os.fsencode(text).decode("utf-8", "replace")
-
-
 def check_place(path: Path) -> None:
     """Make sure that a file or folder can be written, before the work that goes into it.
 
@@ -325,110 +195,6 @@ def check_place(path: Path) -> None:
         trial.unlink()
     except OSError as error:
         raise WriteError(path, reason_of(error)) from error
-
-
-def refuse_own(paths: Collection[Path]) -> None:
-    """Make sure that nothing is overwritten that calltag keeps what it knows in.
-
-    Parameters
-    ----------
-    paths : collection of Path
-        Files or folders that are about to be written.
-
-    Raises
-    ------
-    InputError
-        If one is a log, a catalogue, a file beside one of these that belongs to it, or a taught
-        model, or lies in a call library.
-    """
-    for path in paths:
-        if is_of_database(path):
-            raise InputError(
-                f"{path}: this is a log, or the catalogue of a call library, or belongs to one, and"
-                " is never overwritten; name another file"
-            )
-        if is_model(path):
-            raise InputError(
-                f"{path}: this is a taught model, which is never overwritten; name another file"
-            )
-        if lies_in_library(path):
-            raise InputError(f"{path}: this lies in a call library; name a place outside it")
-
-
-def refuse_footage(paths: Collection[Path], sources: Collection[Path]) -> None:
-    """Make sure that no take is overwritten.
-
-    Parameters
-    ----------
-    paths : collection of Path
-        Files that are about to be written.
-    sources : collection of Path
-        The takes.
-
-    Raises
-    ------
-    InputError
-        If one is a take, or may be, as `folded` has it.
-    """
-    footage = {folded(source.resolve()) for source in sources}
-    for path in paths:
-        if folded(path.resolve()) in footage:
-            raise InputError(
-                f"{path}: this is a take, which is never written to; name one outside the rushes"
-            )
-
-
-def refuse_other_than_model(path: Path) -> None:
-    """Make sure that a model overwrites nothing but a model.
-
-    Parameters
-    ----------
-    path : Path
-        Where a model is about to be stored.
-
-    Raises
-    ------
-    InputError
-        If there is something that neither is a model nor has a model's suffix, as a damaged one
-        may, or if it is a log.
-    """
-    replaceable = is_model(path) or (path.suffix == MODEL_SUFFIX and not is_database(path))
-    if is_there(path) and not replaceable:
-        raise InputError(
-            f"{path}: exists already and is no taught model, so it is not overwritten; name another"
-            " file"
-        )
-
-
-def refuse_existing(paths: Collection[Path], *, replace: bool, named: str = "file") -> None:
-    """Make sure that nothing is overwritten by mistake.
-
-    Parameters
-    ----------
-    paths : collection of Path
-        Files that are about to be written.
-    replace : bool
-        Whether existing ones may be replaced.
-    named : str
-        What the user named: the file, or the folder that they go into.
-
-    Raises
-    ------
-    InputError
-        If one exists and may not be (`ExistsError`), is a folder, is calltag's own (`refuse_own`),
-        or is named twice.
-    """
-    refuse_own(paths)
-    seen: set[str] = set()
-    for path in paths:
-        name = folded(path.resolve())
-        if name in seen:
-            raise InputError(f"{path}: two files would have this name; name them differently")
-        seen.add(name)
-        if is_folder(path):
-            raise InputError(f"{path}: there is a folder of this name; name another {named}")
-        if is_there(path) and not replace:
-            raise ExistsError(path, f"exists already; name another {named}, or add --replace")
 
 
 def write_texts(

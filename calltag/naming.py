@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calltag.errors import InputError, MediaError, ModelError
-from calltag.files import refuse_other_than_model
 from calltag.learn.call_types.examples import examples, unlabelled
 from calltag.learn.finding.loaded import finder
 from calltag.learn.labels.by_hand import unmeasured
@@ -21,11 +20,13 @@ from calltag.learn.labels.sameness import common_s
 from calltag.learn.labels.vocabulary import is_call_type, noise_kind
 from calltag.log import Log
 from calltag.media.copies import each_once, with_copies
+from calltag.overwriting import refuse_other_than_model
 from calltag.own_files import MODEL_SUFFIX
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.label import Label
 from calltag.records.span import Span
-from calltag.words import counted, first_few, name_order
+from calltag.spelling import name_order
+from calltag.words import counted, first_few
 
 if TYPE_CHECKING:
     from calltag.learn.call_types.examples import Example, Sound

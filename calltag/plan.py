@@ -13,12 +13,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calltag.errors import MediaError, says_gone
-from calltag.files import folded, is_one
 from calltag.log import Entry, earlier_name
 from calltag.media.identity import digest
 from calltag.media.rushes import Clip
+from calltag.paths import folded, is_one
 from calltag.records.take import Problem
-from calltag.words import name_order
+from calltag.spelling import name_order
 
 READERS = 8
 """Threads that read files' identities; they wait for the disk, not for the processor."""

@@ -16,14 +16,14 @@ from pathlib import Path
 
 from calltag.analysis import DIED, analyse_take, outcome
 from calltag.errors import InputError, ModelError, NameTakenError
-from calltag.files import printable
 from calltag.log import Entry, Log
 from calltag.media.rushes import Clip, Rushes, find_clips
 from calltag.naming import MODEL_NAME, measure_labels, name_finds
+from calltag.paths import printable
 from calltag.plan import Job, Plan, is_gone, longer_name, make_plan, real_path
 from calltag.records.found import TakeLog
 from calltag.records.take import Problem, Take
-from calltag.words import name_order
+from calltag.spelling import name_order
 from calltag.workers import default_workers, work_through
 
 

@@ -4,24 +4,12 @@ from __future__ import annotations
 
 import errno
 import os
-import sqlite3
-import zipfile
-from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from calltag.errors import InputError, MediaError, WriteError
-from calltag.files import (
-    check_place,
-    refuse_existing,
-    refuse_footage,
-    refuse_other_than_model,
-    write_texts,
-    written_together,
-    written_whole,
-)
-from calltag.own_files import MODEL_CARD, SHEET_INDEX, SHEET_MARK, is_sheet
+from calltag.files import check_place, write_texts, written_together, written_whole
 
 
 def test_a_file_appears_when_it_is_complete(tmp_path):
@@ -170,49 +158,12 @@ def test_all_or_none(tmp_path):
     assert (tmp_path / "a").read_bytes() == b"1\r\n"
 
 
-@pytest.mark.parametrize(
-    "name",
-    ["calltag.db", "calltag.db-wal", "calltag.db-shm", "link.db", "calltag.model", "lib/a.wav"],
-)
-def test_what_calltag_keeps_is_never_replaced(tmp_path, name):
-    (tmp_path / "lib").mkdir()
-    for database in (tmp_path / "calltag.db", tmp_path / "lib" / "catalogue.db"):
-        with closing(sqlite3.connect(database)) as connection:
-            connection.execute("CREATE TABLE take (path TEXT)")
-    (tmp_path / "link.db").symlink_to("calltag.db")
-    with zipfile.ZipFile(tmp_path / "calltag.model", "w") as archive:
-        archive.writestr(MODEL_CARD, "{}")
-    with pytest.raises(InputError, match=r"never overwritten; name|lies in a call library; name"):
-        refuse_existing([tmp_path / name], replace=True)
-
-
-def test_of_two_files_none_replaces_the_other(tmp_path):
-    with pytest.raises(InputError, match="two files would have this name"):
-        refuse_existing([tmp_path / "a.wav", tmp_path / "b" / ".." / "A.WAV"], replace=True)
-
-
 @pytest.mark.parametrize("name", ["n" * 251 + ".csv", "a"])
 def test_any_name_that_can_be_is_written(tmp_path, name):
     with written_whole(tmp_path / name) as partial:
         assert len(partial.name) <= max(len(name), 24)
         partial.write_text("whole")
     assert (tmp_path / name).read_text() == "whole"
-
-
-@pytest.mark.parametrize(
-    ("page", "answer"),
-    [
-        (f"<!doctype html><head>{SHEET_MARK}</head>".encode(), True),
-        (b"<!doctype html><title>Ashmere</title>", False),
-        (b"\xff\xfe<" + SHEET_MARK.encode("utf-16-le"), False),  # no UTF-8, as no sheet is
-        (None, False),
-    ],
-)
-def test_a_folder_is_a_sheet_only_by_its_page(tmp_path, page, answer):
-    """A sheet may be replaced, and is no rushes: another folder must not be taken for one."""
-    if page is not None:
-        (tmp_path / SHEET_INDEX).write_bytes(page)
-    assert is_sheet(tmp_path) is answer
 
 
 def test_a_name_that_is_too_long_is_told(tmp_path):
@@ -225,31 +176,6 @@ def test_a_place_that_was_tried_is_left_empty(tmp_path):
     assert list(tmp_path.iterdir()) == []
     with pytest.raises(WriteError, match="file name too long"):
         check_place(tmp_path / ("n" * 300))
-
-
-def test_a_folder_is_never_replaced(tmp_path):
-    with pytest.raises(InputError, match="there is a folder of this name"):
-        refuse_existing([tmp_path], replace=True)
-
-
-@pytest.mark.parametrize(
-    ("name", "content", "refused"),
-    [
-        ("a.model", b"damaged", False),
-        ("a.model", b"SQLite format 3\0", True),
-        ("notes.txt", b"notes", True),
-        ("notes.txt", b"PK\3\4" + bytes(26) + b"card.json", False),
-        ("none.txt", None, False),
-    ],
-)
-def test_a_model_overwrites_nothing_but_a_model(tmp_path, name, content, refused):
-    if content is not None:
-        (tmp_path / name).write_bytes(content)
-    if refused:
-        with pytest.raises(InputError, match="is no taught model"):
-            refuse_other_than_model(tmp_path / name)
-    else:
-        refuse_other_than_model(tmp_path / name)
 
 
 @pytest.mark.parametrize(
@@ -270,9 +196,3 @@ def test_a_file_that_windows_has_open_elsewhere_is_told(tmp_path, monkeypatch, w
         write_texts({path: "new"}, replace=True)
     assert path.read_text() == "as it was"
     assert list(tmp_path.iterdir()) == [path]
-
-
-def test_a_take_is_safe_whatever_the_capitals_of_its_name(tmp_path):
-    """Most disks of Macs and Windows take both for one file."""
-    with pytest.raises(InputError, match="never written to"):
-        refuse_footage([tmp_path / "Card" / "A001.wav"], [tmp_path / "card" / "a001.WAV"])

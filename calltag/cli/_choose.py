@@ -12,8 +12,8 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from calltag.errors import InputError
-from calltag.files import folded, is_one, is_there
-from calltag.words import name_order
+from calltag.paths import folded, is_one, is_there
+from calltag.spelling import name_order
 
 if TYPE_CHECKING:
     from calltag.records.found import Call, TakeLog

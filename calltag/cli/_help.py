@@ -10,7 +10,7 @@ from typing import Any, get_args
 import typer
 from typer.core import TyperCommand, TyperGroup
 
-from calltag.files import is_there
+from calltag.paths import is_there
 
 _TYPE = re.compile(r" <(?:list\[)?(?:str|path|Path|file|int|float|int range|float range)\]?>$")
 _LIST = re.compile(r"<list\[(.*)\]>$")

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from calltag.errors import InputError
-from calltag.files import is_there
+from calltag.paths import is_there
 
 _ON_WINDOWS = os.name == "nt"
 _MOST_WORDS = 20  # in a name

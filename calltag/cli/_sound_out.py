@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from calltag.cli._choose import choose_takes
 from calltag.errors import InputError
-from calltag.files import refuse_existing, refuse_footage
+from calltag.overwriting import refuse_existing, refuse_footage
 
 if TYPE_CHECKING:
     from calltag.records.found import TakeLog

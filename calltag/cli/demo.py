@@ -17,7 +17,8 @@ from calltag.cli._options import LOG_NAME
 from calltag.cli._output import say
 from calltag.cli._shells import as_typed
 from calltag.errors import CalltagError, InputError, reason_of
-from calltag.files import is_there, write_texts, written_whole
+from calltag.files import write_texts, written_whole
+from calltag.paths import is_there
 
 if TYPE_CHECKING:
     from calltag.edit.formats import Format

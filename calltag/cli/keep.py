@@ -50,7 +50,7 @@ from calltag.cli._options import (
 from calltag.cli._output import end, say
 from calltag.cli._progress import bar
 from calltag.errors import InputError
-from calltag.files import is_file
+from calltag.paths import is_file
 from calltag.records.label import LIKELY
 from calltag.words import CARE, counted
 

@@ -30,7 +30,7 @@ from calltag.cli._options import (
 from calltag.cli._output import end, say, say_problems
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
-from calltag.files import is_one
+from calltag.paths import is_one
 from calltag.records.label import LIKELY
 from calltag.records.take import Problem
 from calltag.words import counted, first_few
@@ -168,10 +168,10 @@ def markers_command(
     from calltag.edit.retime import parse_speed
     from calltag.edit.take_files import per_take_paths
     from calltag.edit.take_settings import is_table, per_take
-    from calltag.files import refuse_footage
     from calltag.log import Log
     from calltag.media.timing.clock import common_rate
     from calltag.media.timing.timecode import check_timecode, parse_rate
+    from calltag.overwriting import refuse_footage
 
     with wrong_use():
         chosen = choose_format(out, as_format)

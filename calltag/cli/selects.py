@@ -125,10 +125,10 @@ def selects_command(
     from calltag.edit.over_joins import Joins
     from calltag.edit.selects import check_name, choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import measure_gains, rendering
-    from calltag.files import refuse_existing, refuse_footage
     from calltag.log import Log
     from calltag.media.timing.clock import common_rate
     from calltag.media.timing.timecode import check_timecode, parse_rate
+    from calltag.overwriting import refuse_existing, refuse_footage
 
     if match_levels and sound is None:
         raise WrongUse("--match-levels changes the sound that --sound writes; give both")

@@ -16,10 +16,11 @@ from calltag.cli._options import LOG_NAME, As, LogFile, WrongUse, finite, typed
 from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
 from calltag.cli._progress import bar
 from calltag.errors import InputError, MediaError
-from calltag.files import is_file
+from calltag.paths import is_file
 from calltag.records.found import TakeLog
 from calltag.records.take import Take
-from calltag.words import counted, first_few, name_order, sure
+from calltag.spelling import name_order
+from calltag.words import counted, first_few, sure
 
 if TYPE_CHECKING:
     from calltag.edit.sync.camera_clocks import ClockDifference

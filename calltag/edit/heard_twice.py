@@ -26,7 +26,7 @@ from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Take
-from calltag.words import name_order
+from calltag.spelling import name_order
 
 
 class Find(NamedTuple):

@@ -21,11 +21,12 @@ import numpy as np
 from calltag.arrays import FloatArray
 from calltag.edit.selects import Select, gap_frames, timeline_rate
 from calltag.errors import InputError, WriteError
-from calltag.files import partial_of, refuse_existing, refuse_footage
+from calltag.files import partial_of
 from calltag.media.sound_blocks.reader import read_logged
 from calltag.media.timing.timecode import frame_to_seconds, parse_start
 from calltag.media.wave_files.bext import Bext, history_line
 from calltag.media.wave_files.wav_writing import Cue, write_wav
+from calltag.overwriting import refuse_existing, refuse_footage
 from calltag.sound.channels.choosing import Chooser
 from calltag.sound.loudness.true_peak import true_peak_dbtp
 

@@ -11,7 +11,8 @@ from pathlib import Path
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.errors import InputError, MediaError, WriteError, reason_of
-from calltag.files import folded, is_folder, is_there, refuse_existing, refuse_footage
+from calltag.overwriting import refuse_existing, refuse_footage
+from calltag.paths import folded, is_folder, is_there
 from calltag.records.take import Problem
 
 _DRIVE = re.compile(r"(?<![^/])([A-Za-z]):(?=/)")

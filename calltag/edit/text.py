@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from calltag.words import nearest_ascii
+from calltag.spelling import nearest_ascii
 
 
 def one_line(text: str) -> str:
@@ -39,7 +39,7 @@ def ascii_line(text: str, width: int | None = None) -> str:
     Returns
     -------
     str
-        As `calltag.words.nearest_ascii` has it.
+        As `calltag.spelling.nearest_ascii` has it.
 
     Examples
     --------

@@ -13,11 +13,11 @@ from enum import StrEnum
 from pathlib import Path
 
 from calltag.errors import MediaError
-from calltag.files import printable
 from calltag.library.catalogue.catalogue import Catalogue
 from calltag.library.kept_file.sound_file import file_hash, read_story, sound_files, sound_hash
 from calltag.library.kept_file.story import Story
 from calltag.library.rebuild import path_below
+from calltag.paths import printable
 
 
 class Trouble(StrEnum):

@@ -26,14 +26,7 @@ from calltag.edit.formats import otio as otio_format
 from calltag.edit.markers import TakeMarkers, describe_call
 from calltag.edit.tables import csv_text
 from calltag.errors import CalltagError, InputError, MediaError, WriteError, reason_of
-from calltag.files import (
-    folded,
-    is_there,
-    put_all_in_place,
-    refuse_existing,
-    write_texts,
-    written_whole,
-)
+from calltag.files import put_all_in_place, write_texts, written_whole
 from calltag.library.catalogue.catalogue import Kept
 from calltag.library.kept_file.sound_file import (
     read_cut_bext,
@@ -46,7 +39,9 @@ from calltag.library.kept_file.story import Story, call_of
 from calltag.library.tables import CREDIT_COLUMNS, credit_row
 from calltag.media.timing.timecode import Rate
 from calltag.media.wave_files.bext import history_line
+from calltag.overwriting import refuse_existing
 from calltag.partials import partial_path, sweep_once
+from calltag.paths import folded, is_there
 from calltag.records.marker import Marker
 from calltag.records.take import Problem, Take
 from calltag.sound.loudness.meters import integrated_lufs, ungated_lufs

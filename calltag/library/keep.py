@@ -18,7 +18,6 @@ from pathlib import Path
 
 from calltag.edit.heard_twice import moments_elsewhere
 from calltag.errors import MediaError, reason_of
-from calltag.files import is_one
 from calltag.learn.labels.sameness import ENOUGH, common_s, ends_apart_s, in_one_band
 from calltag.learn.labels.vocabulary import species_of
 from calltag.library.catalogue.catalogue import Catalogue, Kept
@@ -34,11 +33,12 @@ from calltag.library.search.doubles import kept_before
 from calltag.media.timing.clock import DEFAULT_RATE, take_clock
 from calltag.media.timing.timecode import Rate
 from calltag.partials import sweep
+from calltag.paths import is_one
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Problem, Take
-from calltag.words import one_spelling
+from calltag.spelling import one_spelling
 
 _LONGEST_NAME = 60
 _DEVICES = frozenset(

@@ -14,15 +14,15 @@ from pathlib import Path
 
 from calltag.database import is_damage
 from calltag.errors import LibraryError, MediaError, reason_of
-from calltag.files import is_folder, is_one, is_there, printable
 from calltag.library.catalogue.catalogue import NAME, Catalogue
 from calltag.library.kept_file.sound_file import file_hash, read_story, sound_files
 from calltag.library.kept_file.story import Story
 from calltag.library.search.like import prepare
 from calltag.own_files import BESIDE_DATABASE
 from calltag.partials import sweep
+from calltag.paths import is_folder, is_one, is_there, printable
 from calltag.records.take import Problem
-from calltag.words import one_spelling
+from calltag.spelling import one_spelling
 
 LAID_ASIDE = f"{NAME}.damaged"
 """What a damaged catalogue is called from then on."""

@@ -6,7 +6,7 @@ import sqlite3
 
 from calltag.log.queries import Queries
 from calltag.records.alignment import Alignment
-from calltag.words import name_order
+from calltag.spelling import name_order
 
 
 class AlignmentQueries(Queries):

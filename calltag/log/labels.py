@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from calltag.log.queries import Queries, insert_calls
 from calltag.records.found import Call
 from calltag.records.label import Label
-from calltag.words import name_order
+from calltag.spelling import name_order
 
 
 class LabelQueries(Queries):

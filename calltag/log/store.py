@@ -10,12 +10,12 @@ from pathlib import Path
 
 from calltag.database import BUSY_TIMEOUT_S, Database, Kind, refuse_locked
 from calltag.errors import LogError
-from calltag.files import is_file
 from calltag.log.alignments import AlignmentQueries
 from calltag.log.call_types import CallTypeQueries
 from calltag.log.labels import LabelQueries
 from calltag.log.schema import APPLICATION_ID, MIGRATIONS
 from calltag.log.takes import ProblemQueries, TakeQueries
+from calltag.paths import is_file
 
 _KIND = Kind(
     name="log",

@@ -27,7 +27,7 @@ from calltag.log.queries import Queries, insert_calls
 from calltag.log.recordings import SAME_LENGTH_S, Begun, earlier_name, is_another
 from calltag.records.found import Picture, TakeLog, with_noise
 from calltag.records.take import Problem, Take
-from calltag.words import name_order
+from calltag.spelling import name_order
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +53,7 @@ class TakeQueries(Queries):
     """The takes, by their paths."""
 
     def takes(self) -> list[Take]:
-        """Return all takes, in order of path, as `calltag.words.name_order` has it.
+        """Return all takes, in order of path, as `calltag.spelling.name_order` has it.
 
         Returns
         -------

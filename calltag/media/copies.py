@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from calltag.files import is_there
+from calltag.paths import is_there
 from calltag.records.found import TakeLog
 from calltag.records.take import Take
 

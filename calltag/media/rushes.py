@@ -15,10 +15,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 
 from calltag.errors import InputError, reason_of
-from calltag.files import printable
 from calltag.media.own import is_own
 from calltag.own_files import is_library, is_sheet
-from calltag.words import name_order
+from calltag.paths import printable
+from calltag.spelling import name_order
 
 PICTURE_SUFFIXES = frozenset(
     f".{suffix}"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from calltag.files import is_there
 from calltag.media.copies import at_hand, copies_of, each_once, same_take, with_copies
+from calltag.paths import is_there
 from calltag.records.found import Call, TakeLog
 from calltag.records.take import Take
 

@@ -12,7 +12,7 @@ from calltag.cli._options import As, ListedAs, WrongUse, finite, second, typed
 from calltag.cli._output import Column, print_data, print_table, say
 from calltag.cli.library._kept import COLUMNS, kept_cells
 from calltag.errors import InputError
-from calltag.files import is_file
+from calltag.paths import is_file
 from calltag.words import position
 
 

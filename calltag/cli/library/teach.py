@@ -12,8 +12,8 @@ from calltag.cli._library import LIBRARY, LibraryFolder, library_folder, warn_un
 from calltag.cli._options import LOG_NAME, ByHand, LogFile, NewModel
 from calltag.cli._output import say
 from calltag.cli.teach import tell_what_next
-from calltag.files import is_file
 from calltag.media.copies import each_once
+from calltag.paths import is_file
 from calltag.words import counted
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from typing import Protocol, cast
 
 from calltag.edit.markers import TakeMarkers
 from calltag.errors import InputError
-from calltag.files import is_folder
+from calltag.paths import is_folder
 from calltag.records.take import Problem
 
 

@@ -15,7 +15,8 @@ from calltag.edit.markers import TakeMarkers
 from calltag.edit.retime import place_played
 from calltag.edit.take_files import make_folder, per_take_paths, surviving
 from calltag.edit.text import one_line
-from calltag.files import refuse_existing, write_texts
+from calltag.files import write_texts
+from calltag.overwriting import refuse_existing
 
 NAME = "webvtt"
 SUFFIX = ".vtt"

@@ -18,8 +18,8 @@ from calltag.edit.sync.order import SAME_S, Order, Turn
 from calltag.edit.sync.search import Bounds
 from calltag.edit.sync.trace import Trace, trace_take
 from calltag.errors import InputError, MediaError
-from calltag.files import is_file
 from calltag.media.timing.clock import DAY_S, within_half_s
+from calltag.paths import is_file
 from calltag.records.take import Problem, Take
 
 NOT_BY_CLOCKS = "they did not run at the same time, by the clocks of pairs that are lined up"

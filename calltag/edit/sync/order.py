@@ -31,7 +31,7 @@ from calltag.media.timing.clock import (
     within_half_s,
 )
 from calltag.records.take import Take
-from calltag.words import name_order
+from calltag.spelling import name_order
 
 ENOUGH_PAIRS = 3
 """Pairs that have to be lined up, and to say the same of two cameras' clocks."""

@@ -33,7 +33,7 @@ import skops.io
 import calltag
 from calltag.arrays import DoubleArray
 from calltag.errors import ModelError, reason_of
-from calltag.files import refuse_other_than_model, written_whole
+from calltag.files import written_whole
 from calltag.learn.call_types.confidence import Confidence
 from calltag.learn.call_types.judges import Judges
 from calltag.learn.call_types.kinship import Kin, Kinship
@@ -41,6 +41,7 @@ from calltag.learn.call_types.panel import Panel
 from calltag.learn.call_types.tagger import Tagger
 from calltag.learn.call_types.teach import Taught
 from calltag.learn.call_types.trust import Trust
+from calltag.overwriting import refuse_other_than_model
 from calltag.own_files import MODEL_CARD
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ

@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from calltag.errors import InputError, reason_of
-from calltag.words import one_spelling
+from calltag.spelling import one_spelling
 
 _BEYOND = "beyond the columns"
 """What `read_rows` calls cells that have no column, which `take_cell` refuses."""

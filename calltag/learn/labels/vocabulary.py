@@ -17,7 +17,7 @@ from difflib import get_close_matches
 from calltag.errors import InputError
 from calltag.records.label import CALL, NO_CALL, NOISE_KINDS
 from calltag.records.marker import NOISE_MARK, USABLE_SOUND
-from calltag.words import one_spelling
+from calltag.spelling import one_spelling
 
 LONGEST = 80
 """Characters that a label may have: more does not fit a marker."""

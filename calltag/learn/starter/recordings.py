@@ -12,7 +12,7 @@ import numpy as np
 
 from calltag.arrays import FloatArray
 from calltag.errors import InputError, reason_of
-from calltag.files import is_file
+from calltag.paths import is_file
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.spectrum import RATE_HZ
 

@@ -15,7 +15,6 @@ from pathlib import Path, PurePosixPath
 
 from calltag.database import Database, Kind, refuse_locked
 from calltag.errors import LibraryError, reason_of
-from calltag.files import is_file, is_folder
 from calltag.learn.labels.sameness import in_one_band
 from calltag.library.catalogue.kept_rows import insert_rows, key_of, remove_rows
 from calltag.library.catalogue.measured import MeasuredQueries
@@ -23,6 +22,7 @@ from calltag.library.catalogue.schema import MIGRATIONS
 from calltag.library.kept_file.sound_file import sound_files
 from calltag.library.kept_file.story import Story, from_plain
 from calltag.own_files import CATALOGUE_ID, CATALOGUE_NAME
+from calltag.paths import is_file, is_folder
 
 NAME = CATALOGUE_NAME
 """The catalogue's file, in the library's folder."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calltag.media.wave_files.wav_file import read_chunk
-from calltag.words import nearest_ascii
+from calltag.spelling import nearest_ascii
 
 _BEXT = struct.Struct("<256s32s32s10s8sQH64s5h180s")  # EBU Tech 3285, 602 bytes
 _NOT_STATED = 0x7FFF  # EBU Tech 3285 version 2: a loudness value that is not given

@@ -26,7 +26,7 @@ from calltag.pages.listening.order import Order, Show
 from calltag.records.found import TakeLog
 from calltag.records.label import NO_CALL, NOISE_KINDS
 from calltag.records.take import Take
-from calltag.words import name_order
+from calltag.spelling import name_order
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,15 +12,11 @@ from pathlib import Path
 from typing import Protocol
 
 from calltag.errors import InputError, WriteError, reason_of
-from calltag.files import (
-    check_place,
-    is_there,
-    refuse_existing,
-    refuse_own,
-    written_whole,
-)
+from calltag.files import check_place, written_whole
+from calltag.overwriting import refuse_existing, refuse_own
 from calltag.own_files import SHEET_INDEX, is_sheet
 from calltag.partials import partial_path
+from calltag.paths import is_there
 
 _SHOWN = re.compile(r"(take|call)\d+(-[0-9a-f]{8})?\.(jpg|png|mp3)")
 _OF_SYSTEMS = re.compile(r"\.DS_Store|\._.+|Thumbs\.db|desktop\.ini")  # what they leave anywhere

@@ -12,8 +12,8 @@ from calltag.errors import why_failed
 from calltag.log import Log
 from calltag.records.found import Call, Picture, TakeLog
 from calltag.records.take import Problem
+from calltag.spelling import name_order
 from calltag.takes.picture.measuring import look_at, moment_of, moments_in, not_looked_at
-from calltag.words import name_order
 from calltag.workers import default_workers, work_through
 
 logger = logging.getLogger(__name__)

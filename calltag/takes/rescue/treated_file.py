@@ -10,10 +10,11 @@ import numpy as np
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError, WriteError
-from calltag.files import refuse_footage, written_whole
+from calltag.files import written_whole
 from calltag.media.sound_blocks.reader import SoundReader
 from calltag.media.wave_files.bext import Bext
 from calltag.media.wave_files.wav_writing import write_wav
+from calltag.overwriting import refuse_footage
 from calltag.records.found import TakeLog
 from calltag.sound.spectrum import RATE_HZ
 from calltag.takes.rescue.call_spectra import listen
