@@ -2,13 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Collection, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from calltag.cli._choose import choose_takes
 
 if TYPE_CHECKING:
     from calltag.log import Log
     from calltag.records.alignment import Alignment
     from calltag.records.found import TakeLog
+    from calltag.records.label import Label
+    from calltag.records.take import Problem
+
+
+class Shoot(NamedTuple):
+    """What a log says of all its takes, as `read_takes` and `read_alignments` tell it.
+
+    `unread` are files that could not be read, each with its rushes; `labels` the user's, by take.
+    """
+
+    every: list[TakeLog]
+    alignments: list[Alignment]
+    unread: list[tuple[str, Problem]]
+    labels: dict[str, list[Label]]
+
+    def choose(
+        self, takes: Collection[str] | None, types: Collection[str] | None = None
+    ) -> list[TakeLog]:
+        """Choose the takes that are named, once it is sure that there are calls of these types."""
+        from calltag.edit.call_filter import check_types
+
+        check_types(self.every, types or ())
+        return list(choose_takes(self.every, takes or (), self.unread))
+
+
+def read_shoot(path: Path) -> Shoot:
+    """Read all of a log; `LogError` if there is none."""
+    from calltag.log import Log
+
+    with Log(path, create=False) as log:
+        return Shoot(
+            every=list(read_takes(log)),
+            alignments=read_alignments(log),
+            unread=log.problems(),
+            labels=log.labels_by_take(),
+        )
 
 
 def read_takes(log: Log, *, features: bool = False) -> Iterator[TakeLog]:

@@ -6,10 +6,12 @@ Asked for are lists and reports; messages say what a command does, wrote or coul
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Iterable, Iterator, Sequence, Sized
 from dataclasses import dataclass
 from itertools import zip_longest
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -193,3 +195,11 @@ def _kept(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[i
         if needed([*kept, i]) <= room:
             kept.append(i)
     return sorted(kept)
+
+
+def tell_files(written: Sequence[Path]) -> str:
+    """Name written files, as many as one wants to read; of many, their number and the folder."""
+    if len(written) <= 3:
+        return ", ".join(str(path) for path in written)
+    folder = Path(os.path.commonpath([path.parent for path in written]))
+    return f"{len(written)} files in {'the working folder' if folder == Path() else folder}"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._log import read_takes
+from calltag.cli._log import read_shoot
 from calltag.cli._options import LOG_NAME, LogFile, Replace, wrong_use
 from calltag.cli._output import Column, print_table, say
 from calltag.cli._sound_out import check_wave_name, one_take, sound_target
@@ -86,7 +86,6 @@ def bed_command(
     Example:
       calltag bed --seconds 60 --for card1/A007.MOV --out a007-bed.wav
     """
-    from calltag.log import Log
     from calltag.takes.bed.clean_stretches import clean_stretches, why_none
     from calltag.takes.bed.making import check_length, make_bed
 
@@ -94,15 +93,13 @@ def bed_command(
         check_length(seconds)
         if out is not None:
             check_wave_name(out)
-    with Log(log, create=False) as opened:
-        take_logs = list(read_takes(opened))
-        unread = opened.problems()
-    like = one_take(take_logs, take, unread).take if take else None
+    shoot = read_shoot(log)
+    like = one_take(shoot.every, take, shoot.unread).take if take else None
     keep = calls is Calls.KEEP
     if dry_run:
-        stretches = clean_stretches(take_logs, like=like, keep_calls=keep)
+        stretches = clean_stretches(shoot.every, like=like, keep_calls=keep)
         if not stretches:
-            raise InputError(why_none(take_logs, keep_calls=keep))
+            raise InputError(why_none(shoot.every, keep_calls=keep))
         print_table(COLUMNS, [_cells(stretch) for stretch in stretches])
         whole_s = sum(stretch.span.length_s for stretch in stretches)
         say(
@@ -110,8 +107,8 @@ def bed_command(
             f"{take_length(whole_s)} in all; nothing was written."
         )
         return
-    target = sound_target(out, "bed.wav", take_logs, replace=replace)
-    _tell(make_bed(take_logs, target, seconds=seconds, like=like, keep_calls=keep), like, keep)
+    target = sound_target(out, "bed.wav", shoot.every, replace=replace)
+    _tell(make_bed(shoot.every, target, seconds=seconds, like=like, keep_calls=keep), like, keep)
 
 
 def _cells(stretch: Stretch) -> list[str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import CallOrder, choose_takes, default_order, order_calls
+from calltag.cli._choose import CallOrder, default_order, order_calls
 from calltag.cli._options import (
     LOG_NAME,
     As,
@@ -105,9 +105,9 @@ def calls_command(
       calltag calls --best 10 --picture
       calltag calls --clean --min-snr 12 --as csv > calls.csv
     """
-    from calltag.cli._log import read_alignments, read_takes
+    from calltag.cli._log import read_shoot
     from calltag.cli._look import look_for_best
-    from calltag.edit.call_filter import CallFilter, check_types
+    from calltag.edit.call_filter import CallFilter
     from calltag.edit.heard_twice import merge_heard_twice
     from calltag.edit.over_joins import Joins
     from calltag.edit.tables import call_row
@@ -118,19 +118,14 @@ def calls_command(
     wanted = CallFilter(
         types=types or (), min_confidence=min_confidence, min_snr_db=min_snr, noise=noise
     )
-    with Log(log, create=False) as opened:
-        every = list(read_takes(opened))
-        alignments = read_alignments(opened)
-        unread = opened.problems()
-    check_types(every, types or ())
-    named = choose_takes(every, takes or (), unread)
-    chosen = [one for one in named if _has_verdict(one, verdicts or ())]
+    shoot = read_shoot(log)
+    chosen = [one for one in shoot.choose(takes, types) if _has_verdict(one, verdicts or ())]
     found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
     also_in: dict[tuple[str, Span], str] = {}
     if once:
-        heard = merge_heard_twice(map(wanted.left_of, chosen), alignments)
+        heard = merge_heard_twice(map(wanted.left_of, chosen), shoot.alignments)
         found = [(one.best.take_log, one.best.call) for one in heard]
-        joins = Joins(alignments)
+        joins = Joins(shoot.alignments)
         also_in = {
             (one.best.take_log.take.path, one.best.call.span): _also_in(one, joins) for one in heard
         }
@@ -141,7 +136,7 @@ def calls_command(
             listed, problems = look_for_best(found, opened, partial(order_calls, by=order), best)
     else:
         listed = order_calls(found, order)[:best]
-    rate = common_rate(one.take for one in every)
+    rate = common_rate(one.take for one in shoot.every)
     rows = [call_row(one.take, call, rate=rate) for one, call in listed]
     if how is not As.TABLE:
         _print_data(rows, listed, how, picture=picture)
@@ -155,7 +150,7 @@ def calls_command(
     )
     recordings = each_once(chosen)
     in_copies = sum(one.take.path not in recordings for one, _ in listed)
-    no_type = all(call.label == CALL for one in every for call in one.calls)
+    no_type = all(call.label == CALL for one in shoot.every for call in one.calls)
     _tell(len(rows), len(found), less_sure, in_copies, no_type=no_type)
     say_problems(problems)
     end(problems)

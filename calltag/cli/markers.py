@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
@@ -12,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calltag.cli._choose import choose_takes
-from calltag.cli._log import read_alignments, read_takes
+from calltag.cli._log import read_shoot
+from calltag.cli._markers_report import tell_conformed, tell_markers, tell_slowed
 from calltag.cli._options import (
     LOG_NAME,
     LogFile,
@@ -27,24 +26,15 @@ from calltag.cli._options import (
     typed,
     wrong_use,
 )
-from calltag.cli._output import end, say, say_problems
+from calltag.cli._output import end, say
 from calltag.edit.sound_delay import TEMPERATURE_C
 from calltag.errors import InputError
 from calltag.paths import is_one
 from calltag.records.label import LIKELY
 from calltag.records.take import Problem
-from calltag.words import counted, first_few
 
 if TYPE_CHECKING:
     from calltag.edit.formats import Format
-    from calltag.edit.markers import TakeMarkers
-
-_SLIPS_TOLD = 5
-_KINDS = {
-    "call": ("call", "calls"),
-    "usable": ("usable stretch", "usable stretches"),
-    "noise": ("stretch of noise", "stretches of noise"),
-}
 
 
 def register(app: typer.Typer) -> None:
@@ -168,7 +158,6 @@ def markers_command(
     from calltag.edit.retime import parse_speed
     from calltag.edit.take_files import per_take_paths
     from calltag.edit.take_settings import is_table, per_take
-    from calltag.log import Log
     from calltag.media.timing.clock import common_rate
     from calltag.media.timing.timecode import check_timecode, parse_rate
     from calltag.overwriting import refuse_footage
@@ -179,17 +168,15 @@ def markers_command(
         rate = parse_rate(fps) if fps is not None else None
         _check_values(speed, conform, distance, temperature)
     _refuse_idle(context, chosen, has_distance=distance is not None)
-    with Log(log, create=False) as opened:
-        every = list(read_takes(opened))
-        # without these, each take has its own calls alone
-        alignments = read_alignments(opened) if every_camera else []
-        labels = opened.labels_by_take()
-        unread = opened.problems()
+    shoot = read_shoot(log)
+    every = shoot.every
     check_types(every, types or ())
+    # without these, each take has its own calls alone
+    alignments = shoot.alignments if every_camera else []
     heard = carry_over(
-        every, alignments, min_confidence=min_confidence, min_snr_db=min_snr, labels=labels
+        every, alignments, min_confidence=min_confidence, min_snr_db=min_snr, labels=shoot.labels
     )
-    take_logs = list(choose_takes(heard, takes or (), unread))
+    take_logs = list(choose_takes(heard, takes or (), shoot.unread))
     paths = [take_log.take.path for take_log in take_logs]
     # a table may be of the whole shoot
     told = partial(per_take, takes=paths, beside=[one.take.path for one in every])
@@ -229,11 +216,11 @@ def markers_command(
         on_note=notes.append,
     )
     written = chosen.write(marked, out, options)
-    _tell(marked, written, problems, notes)
+    tell_markers(marked, written, problems, notes)
     if written and conform is not None and not is_table(conform):
-        _tell_conformed(marked, conform)
+        tell_conformed(marked, conform)
     if written and speed is not None and not is_table(speed):
-        _tell_slowed(marked, speed)
+        tell_slowed(marked, speed)
     end(problems, done=bool(written))
 
 
@@ -256,25 +243,6 @@ def _refuse_beside(out: Path, targets: Sequence[Path], footage: Sequence[Path]) 
             f"{out}: your clips are in there; name the file to write, such as ashmere.otio, or"
             " another folder (--as webvtt puts markers beside the clips)"
         )
-
-
-def tell_files(written: Sequence[Path]) -> str:
-    """Name written files, as many as one wants to read.
-
-    Parameters
-    ----------
-    written : sequence of Path
-        The files.
-
-    Returns
-    -------
-    str
-        Their names; of many, their number and the folder that holds all.
-    """
-    if len(written) <= 3:
-        return ", ".join(str(path) for path in written)
-    folder = Path(os.path.commonpath([path.parent for path in written]))
-    return f"{len(written)} files in {'the working folder' if folder == Path() else folder}"
 
 
 def _check_values(
@@ -309,77 +277,3 @@ def _temperatures(
         return same
     degrees = parse_number("temperature", "degrees Celsius")
     return same | told(text, "temperature_c", degrees, optional=True)
-
-
-def _tell(
-    marked: Sequence[TakeMarkers],
-    written: Sequence[Path],
-    problems: Sequence[Problem],
-    notes: Sequence[str],
-) -> None:
-    from calltag.media.timing.timecode import rate_text
-
-    unread = {problem.path for problem in problems}
-    counts = Counter(m.kind for one in marked if one.take.path not in unread for m in one.markers)
-    takes = sum(1 for one in marked if one.markers and one.take.path not in unread)
-    what = ", ".join(
-        counted(counts[kind], *words) for kind, words in _KINDS.items() if counts[kind]
-    )
-    if written:
-        say(f"{tell_files(written)}: {what} marked in {counted(takes, 'take')}")
-    slips = defaultdict(list)
-    for one in marked:
-        if one.markers and one.advance_s:
-            fps = (one.conformed_from or one.clock.rate).fps
-            slips[fps, one.advance_s].append(one.take.path)
-    for (fps, slip_s), paths in sorted(slips.items())[:_SLIPS_TOLD]:
-        of = f" of {first_few(paths)}" if len(slips) > 1 else ""
-        say(
-            f"sound delay: markers{of} moved {slip_s:.3f} s ahead of the sound,"
-            f" {slip_s * float(fps):.1f} frames at {rate_text(fps)}"
-        )
-    if (more := len(slips) - _SLIPS_TOLD) > 0:
-        others = counted(more, "more distance or rate", "more distances or rates")
-        say(f"sound delay: markers moved likewise for {others}")
-    for note in (*(note for one in marked if one.markers for note in one.notes), *notes):
-        say(note)
-    say_problems(problems)
-
-
-def _tell_slowed(marked: Sequence[TakeMarkers], speed: str) -> None:
-    """Say that one speed was taken for all takes, as it may have been typed by habit."""
-    played = [one.take.path for one in marked if one.markers and one.speed != 1]
-    if len(played) == 1:
-        say(f"With --speed {speed} {played[0]} counts as played at that speed.")
-    elif played:
-        say(
-            f"With --speed {speed} all {len(played)} takes marked count as played at that speed; if"
-            " only some are, name these in a CSV file with the columns take and speed, and type"
-            " --speed with the name of that file."
-        )
-
-
-def _tell_conformed(marked: Sequence[TakeMarkers], conform: str) -> None:
-    """Say which takes one rate for all slows down, where not all were filmed at the same rate."""
-    from calltag.media.timing.timecode import rate_text
-
-    changed = defaultdict(list)
-    filmed = set()
-    for one in marked:
-        if not one.markers or one.take.fps is None or one.take.variable_rate:
-            continue
-        was = (one.conformed_from or one.clock.rate).fps
-        filmed.add(was)
-        if one.conformed_from is not None:
-            changed[was, one.take.fps].append(one.take.path)
-    if len(filmed) < 2 or not changed:
-        return
-    told = "; ".join(
-        f"{first_few(paths)} (filmed at {rate_text(was)}: at {float(100 * fps / was):.4g} %)"
-        for (was, fps), paths in sorted(changed.items())
-    )
-    say(
-        f"With --conform {conform} these do not count as played at their own speed: {told}; if some"
-        " are, name only the others in a CSV file with the columns take and fps, and type"
-        " --conform with the name of that file."
-    )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._log import read_alignments, read_takes
+from calltag.cli._log import read_shoot
 from calltag.cli._options import LOG_NAME, LogFile, Replace, wrong_use
 from calltag.cli._output import say
 from calltag.cli._sound_out import check_wave_name, one_take, sound_target
@@ -90,7 +90,6 @@ def rescue_command(
       calltag rescue card1/A007.MOV --low-cut 300 --out a007-thin.wav
     """
     from calltag.edit.sync.camera_clocks import places_by_clocks
-    from calltag.log import Log
     from calltag.takes.companions import companions
     from calltag.takes.rescue.examining import examine, is_mute
     from calltag.takes.rescue.treated_file import write_treated
@@ -100,21 +99,18 @@ def rescue_command(
         wanted = _wanted(low_cut, high_cut, channel)
         if out is not None:
             check_wave_name(out)
-    with Log(log, create=False) as opened:
-        take_logs = list(read_takes(opened))
-        alignments = read_alignments(opened)
-        unread = opened.problems()
-    chosen = one_take(take_logs, take, unread)
+    shoot = read_shoot(log)
+    chosen = one_take(shoot.every, take, shoot.unread)
     own = chosen.take
     name = f"{Path(own.path).stem}-treated.wav"
-    target = None if dry_run else sound_target(out, name, take_logs, replace=replace)
+    target = None if dry_run else sound_target(out, name, shoot.every, replace=replace)
     verdict = judge(chosen)
     typer.echo(f"{own.path}: {verdict.grade}")
     for reason in verdict.reasons:
         typer.echo(f"  {reason}")
-    places = places_by_clocks(own, [one.take for one in take_logs], alignments)
+    places = places_by_clocks(own, [one.take for one in shoot.every], shoot.alignments)
     by_clocks = {path: (place.begins_s, place.off_s) for path, place in places.items()}
-    others = companions(chosen, take_logs, alignments, by_clocks)
+    others = companions(chosen, shoot.every, shoot.alignments, by_clocks)
     for companion in others[:3]:
         typer.echo(f"  {companion.sentence(own)}")
     if is_mute(own):

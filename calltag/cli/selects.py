@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import choose_takes
-from calltag.cli._log import read_alignments, read_takes
+from calltag.cli._log import read_shoot
 from calltag.cli._options import (
     LOG_NAME,
     LogFile,
@@ -23,9 +22,8 @@ from calltag.cli._options import (
     finite,
     wrong_use,
 )
-from calltag.cli._output import say
+from calltag.cli._output import say, tell_files
 from calltag.cli._sound_out import check_wave_name
-from calltag.cli.markers import tell_files
 from calltag.records.label import LIKELY
 from calltag.words import counted
 
@@ -119,13 +117,12 @@ def selects_command(
     Example:
       calltag selects best.otio --type "marsh hooter" --best 10 --sound best.wav
     """
-    from calltag.edit.call_filter import CallFilter, check_types
+    from calltag.edit.call_filter import CallFilter
     from calltag.edit.formats import WriteOptions
     from calltag.edit.heard_twice import each_call_once
     from calltag.edit.over_joins import Joins
     from calltag.edit.selects import check_name, choose, selects_paths, sounds_of, write_selects
     from calltag.edit.selects_sound import measure_gains, rendering
-    from calltag.log import Log
     from calltag.media.timing.clock import common_rate
     from calltag.media.timing.timecode import check_timecode, parse_rate
     from calltag.overwriting import refuse_existing, refuse_footage
@@ -138,18 +135,14 @@ def selects_command(
             check_wave_name(sound)
         check_timecode(start_tc)
         sound_rate = parse_rate(fps) if fps is not None else None
-    with Log(log, create=False) as opened:
-        every = list(read_takes(opened))
-        unread = opened.problems()
-        alignments = read_alignments(opened)
-    check_types(every, types or ())
+    shoot = read_shoot(log)
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
-    take_logs = list(map(wanted.left_of, choose_takes(every, takes or (), unread)))
+    take_logs = list(map(wanted.left_of, shoot.choose(takes, types)))
     if once:
-        take_logs = each_call_once(take_logs, alignments)
-    rate = sound_rate or common_rate(one.take for one in every)
+        take_logs = each_call_once(take_logs, shoot.alignments)
+    rate = sound_rate or common_rate(one.take for one in shoot.every)
     chosen = choose(take_logs, best=best, handles_s=handles, rate=rate)
-    footage = [one.take.file for one in every]
+    footage = [one.take.file for one in shoot.every]
     paths = selects_paths(chosen, out)
     sounds = sounds_of(chosen, out, sound) if sound is not None else {}
     targets = [*paths, *sounds]
@@ -174,7 +167,7 @@ def selects_command(
     if sounds:
         say(_CAUTION)
     taken = [(one.source.take, one.call) for one in chosen]
-    for line in Joins(alignments).told(taken, handles):
+    for line in Joins(shoot.alignments).told(taken, handles):
         say(line)
     notes = [*(note for select in chosen for note in select.source.notes), *notes]
     for note in dict.fromkeys(notes):

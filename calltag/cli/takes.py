@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calltag.cli._choose import choose_takes
 from calltag.cli._options import (
     LOG_NAME,
     As,
@@ -108,9 +107,9 @@ def takes_command(
     Example:
       calltag takes --verdict clean --by usable
     """
-    from calltag.cli._log import read_takes
+    from calltag.cli._log import read_shoot
     from calltag.cli._look import look_at_takes
-    from calltag.edit.call_filter import CallFilter, check_types
+    from calltag.edit.call_filter import CallFilter
     from calltag.edit.tables import take_row
     from calltag.log import Log
     from calltag.media.copies import each_once
@@ -118,13 +117,9 @@ def takes_command(
     from calltag.takes.verdict import judge, summary
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
-    with Log(log, create=False) as opened:
-        every = list(read_takes(opened))
-        unread = opened.problems()
-    check_types(every, types or ())
-    chosen = list(choose_takes(every, takes or (), unread))
+    shoot = read_shoot(log)
     listed = []
-    for one in chosen:
+    for one in shoot.choose(takes, types):
         verdict = judge(one)
         n_calls = sum(wanted.passes(call) for call in one.calls)
         if (
@@ -141,7 +136,7 @@ def takes_command(
         listed = [
             (seen.get(one.take.path, one), verdict, n_calls) for one, verdict, n_calls in listed
         ]
-    rate = common_rate(one.take for one in every)
+    rate = common_rate(one.take for one in shoot.every)
     rows = [take_row(one.take, verdict, rate=rate) for one, verdict, _ in listed]
     if how is not As.TABLE:
         _print_data(rows, listed, how, picture=picture)
@@ -157,7 +152,7 @@ def takes_command(
         say(f"In {counted(same, 'take')}, channels are the same.")
     filtered = takes or verdicts or wanted.narrows_takes or noise is not None or best is not None
     if not filtered:
-        say_problems(problem for _, problem in unread)
+        say_problems(problem for _, problem in shoot.unread)
     _end(unseen)
 
 

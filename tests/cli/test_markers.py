@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 from wavinfo import WavInfoReader
 
 from calltag.cli import FAILED, SOME_UNREADABLE, markers
+from calltag.cli._output import tell_files
 from calltag.log import Log
 from calltag.records.alignment import Alignment
 from calltag.records.found import Call, NoiseSpan, TakeLog
@@ -458,9 +459,9 @@ def test_wrong_usage(shoot, arguments):
 def test_many_files_are_told_by_the_folder_that_holds_them():
     names = ["out_25.edl", "out_29.97df.edl", "out_50.edl", "out.reels.csv"]
     here = [Path(name) for name in names]
-    assert markers.tell_files(here) == "4 files in the working folder"
-    assert markers.tell_files([Path("lists", name) for name in names]) == "4 files in lists"
-    assert markers.tell_files(here[:3]) == "out_25.edl, out_29.97df.edl, out_50.edl"
+    assert tell_files(here) == "4 files in the working folder"
+    assert tell_files([Path("lists", name) for name in names]) == "4 files in lists"
+    assert tell_files(here[:3]) == "out_25.edl, out_29.97df.edl, out_50.edl"
 
 
 def test_who_names_the_clips_in_place_of_a_file_gets_nothing_beside_them(run, shoot) -> None:
