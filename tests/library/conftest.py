@@ -51,6 +51,9 @@ def call(start_s: float, label: str = "marsh hooter: boom", **changes: object) -
     return Call(**(values | changes))  # type: ignore[arg-type]
 
 
+CALLS = [call(1.0), call(3.0, "pit rail: rasp"), call(5.0, by_hand=True)]
+
+
 def sound(
     seconds: float, *, rate_hz: int = RATE_HZ, channels: int = 2, seed: int = 1
 ) -> np.ndarray:

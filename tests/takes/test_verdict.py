@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-import tomllib
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -20,7 +18,7 @@ from calltag.records.take import ChannelFault, FaultKind, Levels, Take
 from calltag.records.verdict import Usable
 from calltag.takes.filter_cuts import Band, Cut
 from calltag.takes.masking import Effect, Left, effects
-from calltag.takes.thresholds import FILE, read_thresholds
+from calltag.takes.thresholds import read_thresholds
 from calltag.takes.usable import needed_cuts
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary
 
@@ -595,21 +593,6 @@ def test_the_shoot_is_counted():
     assert summary(verdicts) == (
         "3 takes: 1 clean, 0 part, 2 picture-only; 1 min 00 s of usable sound"
     )
-
-
-def test_thresholds_are_those_of_the_file_and_all_of_them():
-    tables = tomllib.loads(FILE.read_text("utf-8"))
-    stated = {name: value for table in tables.values() for name, value in table.items()}
-    assert sum(map(len, tables.values())) == len(stated)  # none stands in two tables
-    assert asdict(read_thresholds()) == stated
-    assert {type(value) for value in stated.values()} == {float}
-
-
-def test_every_threshold_has_its_comment():
-    lines = FILE.read_text("utf-8").splitlines()
-    for above, line in itertools.pairwise(lines):
-        if "=" in line and not line.startswith("#"):
-            assert above.startswith("#") or "clipped_ppm" in above, line
 
 
 def test_hum_is_notched_and_loses_nothing():

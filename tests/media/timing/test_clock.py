@@ -210,11 +210,3 @@ def test_how_much_later_another_take_begins_is_told_where_both_state_it():
     for stated, unstated in ((first, day_alone), (day_alone, first)):
         assert dates_apart_s(stated, unstated) is None
         assert clocks_apart_s(stated, unstated) is None
-
-
-@pytest.mark.parametrize(
-    ("rate_hz", "sample"), [(48_000, 172_801), (96_000, 345_602), (12_000, 43_200)]
-)
-def test_a_recorders_first_sample_at_another_rate(rate_hz, sample):
-    recorder = replace(SOUND, time_reference=172_801)  # EBU Tech 3285 counts at the file's rate
-    assert first_sample(recorder, take_clock(recorder), rate_hz) == sample

@@ -11,24 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import butter, sosfilt
 
-from calltag.media.probe import probe
-from calltag.media.sound_blocks.reader import SoundReader, read_blocks
-from calltag.sound.channels.choosing import ChannelReport, Chooser
-from calltag.sound.channels.faults import clipped_samples
+from calltag.media.sound_blocks.reader import read_blocks
+from calltag.sound.channels.choosing import Chooser
 
-RATE_HZ = 48_000
-
-
-def outdoors(seconds: float, seed: int, level: float = 0.02) -> np.ndarray:
-    """Sound of a quiet place: falls by 3 dB an octave, comes and goes slowly."""
-    rng = np.random.default_rng(seed)
-    n = round(seconds * RATE_HZ)
-    spectrum = np.fft.rfft(rng.standard_normal(n))
-    spectrum /= np.sqrt(np.maximum(np.fft.rfftfreq(n, 1 / RATE_HZ), 20))
-    sound = np.fft.irfft(spectrum, n)
-    swell = 1 + 0.6 * np.sin(2 * np.pi * np.arange(n) / RATE_HZ / 7 + seed)
-    sound = sound * swell
-    return (level * sound / sound.std()).astype(np.float32)
+from .conftest import RATE_HZ, A, choose, outdoors
 
 
 def wind(seconds: float, seed: int, level: float = 0.2) -> np.ndarray:
@@ -41,15 +27,6 @@ def wind(seconds: float, seed: int, level: float = 0.2) -> np.ndarray:
     return (level * sound / sound.std()).astype(np.float32)
 
 
-def choose(sound: np.ndarray, block_s: float = 60.0) -> tuple[np.ndarray, ChannelReport]:
-    sound = np.atleast_2d(sound).astype(np.float32)
-    chooser = Chooser(RATE_HZ)
-    step = round(block_s * RATE_HZ)
-    chosen = [chooser.choose(sound[:, i : i + step]) for i in range(0, sound.shape[1], step)]
-    return np.concatenate(chosen), chooser.report()
-
-
-A = outdoors(12, 1)
 B = outdoors(12, 2)
 SILENCE = np.zeros_like(A)
 
@@ -435,72 +412,6 @@ def test_a_dropout_is_found_wherever_blocks_begin(start, length, block):
         chooser.choose(sound[None, i : i + block])
     at, ms = start / RATE_HZ, 1000 * length / RATE_HZ
     assert f"sound drops out at {at:.3f} s for {ms:.0f} ms" in chooser.report().faults
-
-
-def test_clipped_samples_are_counted_exactly():
-    sound = A.copy()
-    sound[1000:1007] = 1.0  # 7
-    sound[2000:2003] = -1.0  # 3
-    sound[3000:3002] = 1.0  # two are a peak, no clipping
-    sound[RATE_HZ - 2 : RATE_HZ + 3] = 32767 / 32768  # 5, over the border of a second
-    sound[4000] = 1.0
-    _, report = choose(sound)
-    assert report.clipped == 15
-    assert report.peak_dbfs == 0.0
-    assert report.faults == ("channel 1 is clipped (15 samples)",)
-
-
-@pytest.mark.parametrize("rate_hz", [8000, 44_100, RATE_HZ, 96_000, 192_000])
-@pytest.mark.parametrize("subtype", ["PCM_U8", "ULAW", "ALAW", "PCM_16", "PCM_24", "FLOAT"])
-def test_clipped_samples_are_counted_whatever_they_are_kept_as(tmp_path, subtype, rate_hz):
-    """The highest value of eight bits lies below full scale, and on one side only, or on both.
-
-    A change of rate makes ripples of flat tops, and shallow ones of the highest samples.
-    """
-    path = tmp_path / "a.wav"
-    sound = np.clip(A[: 2 * rate_hz] * 4, -0.9, 0.9)
-    sound[1000:1070] = 1.0
-    sound[2000:2030] = -1.0
-    safe = 0.5 * sound
-    soundfile.write(path, np.stack([safe, sound], axis=1), rate_hz, subtype=subtype)
-    info = probe(path)
-    chooser = Chooser(floats=info.floats, highest=info.highest)
-    for block in SoundReader(path, block_s=0.5, recorded=chooser.note_recorded):
-        chooser.choose(block)
-    assert chooser.report().clipped == 100
-    assert list(clipped_samples(chooser.report().found)) == [2]
-
-
-def test_a_limiter_below_full_scale_clips_nothing():
-    sound = A.copy()
-    sound[1000:1010] = 10 ** (-0.05 / 20)  # -0.05 dBFS
-    assert choose(sound)[1].clipped == 0
-
-
-def test_a_lossy_codec_overshoots_where_it_was_clipped():
-    sound = A.copy()
-    sound[1000:1005] = [1.02, 1.05, 1.01, 1.03, 1.0]
-    assert choose(sound)[1].clipped == 5
-
-
-def test_of_floats_only_flat_tops_are_clipped():
-    chooser = Chooser(floats=True)
-    sound = 20 * A
-    sound[1000:1005] = 1.0
-    chooser.choose(sound[None])
-    report = chooser.report()
-    assert report.peak_dbfs > 6
-    assert report.clipped == 5
-
-
-@pytest.mark.parametrize("hz", [100, 440, 997, 5000])
-def test_a_full_scale_tone_is_not_clipped(hz):
-    # BS.1770 counts a full-scale sine as 0 dBFS peak; its tops are round.
-    tone = np.sin(2 * np.pi * hz * np.arange(2 * RATE_HZ) / RATE_HZ)
-    tone = (np.round(tone * 32767) / 32768).astype(np.float32)
-    _, report = choose(tone)
-    assert report.clipped == 0
-    assert report.peak_dbfs == pytest.approx(0.0, abs=0.01)
 
 
 @pytest.mark.parametrize(("offset", "told"), [(0.008, 0), (0.012, 1)])

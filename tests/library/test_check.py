@@ -1,0 +1,76 @@
+"""Damage to kept calls is found, wherever it is."""
+
+from __future__ import annotations
+
+import random
+import shutil
+from pathlib import Path
+
+import pytest
+
+from calltag.library.check import Trouble, check
+from calltag.library.rebuild import rebuild
+from calltag.library.search.find import Query, find
+
+from .conftest import CALLS, call, wanted
+
+
+def flip(path: Path, at: int) -> None:
+    content = bytearray(path.read_bytes())
+    content[at] ^= 0x10
+    path.write_bytes(bytes(content))
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_one_bad_byte_anywhere_is_found(keep, shot, catalogue, suffix):
+    (kept,) = keep(wanted(shot, call(3.0)), as_flac=suffix == ".flac")
+    whole = kept.file.read_bytes()
+    assert check(catalogue).findings == ()
+    rng = random.Random(5)
+    places = [*range(0, 60, 7), *rng.sample(range(len(whole)), 25), len(whole) - 20]
+    for at in places:
+        flip(kept.file, at)
+        findings = check(catalogue).findings
+        assert [one.path for one in findings] == [kept.path], f"byte {at} of {len(whole)}"
+        kept.file.write_bytes(whole)
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_bad_sound_is_found_after_a_rebuild_too(keep, shot, catalogue, suffix):
+    (kept,) = keep(wanted(shot, call(3.0)), as_flac=suffix == ".flac")
+    flip(kept.file, kept.file.stat().st_size // 2)
+    rebuild(catalogue.folder)
+    (finding,) = check(catalogue).findings
+    assert finding.trouble is Trouble.SOUND
+    assert finding.trouble.is_damage
+
+
+def test_a_header_that_lies_is_found_after_a_rebuild_too(keep, shot, catalogue):
+    (kept,) = keep(wanted(shot, call(3.0)))
+    content = kept.file.read_bytes()
+    at = content.index(b"fmt ") + 8 + 4
+    kept.file.write_bytes(content[:at] + (44_100).to_bytes(4, "little") + content[at + 4 :])
+    rebuild(catalogue.folder)
+    assert [one.trouble for one in check(catalogue).findings] == [Trouble.SOUND]
+
+
+def test_what_is_wrong_is_told_apart(keep, shot, catalogue):
+    one, two, three = keep(*(wanted(shot, each) for each in CALLS))
+    one.file.unlink()
+    two.file.write_bytes(two.file.read_bytes().replace(b"north hide", b"south hide"))
+    content = three.file.read_bytes()
+    three.file.write_bytes(
+        content.replace(b"marsh hooter: boom, from", b"marsh hooter: BOOM, from")
+    )
+    shutil.copyfile(three.file, catalogue.folder / "new.wav")
+    troubles = {finding.path: finding.trouble for finding in check(catalogue).findings}
+    assert troubles == {
+        one.path: Trouble.GONE,
+        two.path: Trouble.STORY,
+        three.path: Trouble.CHANGED,
+        "new.wav": Trouble.UNKNOWN,
+    }
+    assert check(catalogue).damaged == 2
+    report = rebuild(catalogue.folder)
+    assert report.doubtful == [two.path]
+    assert find(catalogue, Query(place="south")).total == 1
