@@ -1,4 +1,4 @@
-"""How names are spelt: in one form, in ASCII, and in the order that people expect."""
+"""How names and texts are spelt: in one form, on one line, in ASCII, in the order people expect."""
 
 from __future__ import annotations
 
@@ -99,3 +99,47 @@ def _bare(text: str) -> str:
     """Letters without their accents."""
     apart = unicodedata.normalize("NFKD", text)
     return "".join(letter for letter in apart if not unicodedata.combining(letter))
+
+
+def one_line(text: str) -> str:
+    """Put text on one line.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The same with single spaces for line ends, other white space and control characters.
+
+    Examples
+    --------
+    >>> one_line("pit rail:\\n tick\\0")
+    'pit rail: tick'
+    """
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def ascii_line(text: str, width: int | None = None) -> str:
+    """Put text on one line of ASCII.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    width : int or None
+        Longest line; what is beyond it is cut off.
+
+    Returns
+    -------
+    str
+        As `nearest_ascii` has it.
+
+    Examples
+    --------
+    >>> ascii_line("Röhrichtflöter – Ruf")
+    'Rohrichtfloter - Ruf'
+    """
+    return nearest_ascii(one_line(text))[:width]

@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.learn.labels.vocabulary import is_call, species_of
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import CALL
+from calltag.spelling import one_line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

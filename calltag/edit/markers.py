@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.learn.labels.vocabulary import is_call
 from calltag.media.timing.clock import DEFAULT_RATE, Clock, take_clock
@@ -21,6 +20,7 @@ from calltag.records.label import CALL
 from calltag.records.marker import NOISE_MARK, USABLE_SOUND, Marker
 from calltag.records.take import Take
 from calltag.records.verdict import Verdict
+from calltag.spelling import one_line
 from calltag.words import sure
 
 

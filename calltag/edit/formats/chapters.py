@@ -23,13 +23,13 @@ from av.stream import Stream
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.take_files import check_own_speed, per_take_paths, write_copies
-from calltag.edit.text import one_line
 from calltag.errors import MediaError
 from calltag.files import written_whole
 from calltag.media.opening import open_take
 from calltag.media.streams import picture_streams, take_start_s
 from calltag.media.wave_files.bext import ORIGINATOR
 from calltag.records.take import Take, states_time
+from calltag.spelling import one_line
 
 if TYPE_CHECKING:
     from av.container.core import Chapter

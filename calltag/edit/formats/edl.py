@@ -23,7 +23,6 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers, place
 from calltag.edit.retime import played_frame
 from calltag.edit.tables import csv_text
-from calltag.edit.text import ascii_line
 from calltag.errors import InputError
 from calltag.files import write_texts
 from calltag.media.timing.timecode import (
@@ -36,6 +35,7 @@ from calltag.media.timing.timecode import (
 )
 from calltag.records.marker import Marker
 from calltag.records.take import Problem, Take
+from calltag.spelling import ascii_line
 from calltag.words import first_few
 
 NAME = "edl"

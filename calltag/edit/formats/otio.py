@@ -21,7 +21,6 @@ from opentimelineio.opentime import RationalTime, TimeRange
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import Placed, TakeMarkers, place
 from calltag.edit.retime import place_played, played_frame
-from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.files import write_texts
 from calltag.media.timing.clock import common_rate
@@ -29,6 +28,7 @@ from calltag.media.timing.timecode import Rate, parse_start
 from calltag.records.found import Call
 from calltag.records.marker import Marker
 from calltag.records.take import Take
+from calltag.spelling import one_line
 
 NAME = "otio"
 SUFFIX = ".otio"

@@ -17,7 +17,6 @@ from typing import BinaryIO
 from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.take_files import check_own_speed, per_take_paths, write_copies
-from calltag.edit.text import one_line
 from calltag.errors import InputError, MediaError, reason_of
 from calltag.files import written_whole
 from calltag.media.opening import open_take
@@ -35,6 +34,7 @@ from calltag.media.wave_files.wav_writing import (
     state_sizes,
     write_wav,
 )
+from calltag.spelling import one_line
 from calltag.words import position
 
 NAME = "wav"

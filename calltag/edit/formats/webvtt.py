@@ -14,9 +14,9 @@ from calltag.edit.formats import WriteOptions
 from calltag.edit.markers import TakeMarkers
 from calltag.edit.retime import place_played
 from calltag.edit.take_files import make_folder, per_take_paths, surviving
-from calltag.edit.text import one_line
 from calltag.files import write_texts
 from calltag.overwriting import refuse_existing
+from calltag.spelling import one_line
 
 NAME = "webvtt"
 SUFFIX = ".vtt"

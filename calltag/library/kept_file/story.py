@@ -17,9 +17,9 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from calltag.arrays import FloatArray
-from calltag.edit.text import one_line
 from calltag.records.found import Call
 from calltag.records.span import Span
+from calltag.spelling import one_line
 from calltag.stored import known_or_nan, pack_features, unpack_features
 
 BY_HAND = "by hand"

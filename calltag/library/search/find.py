@@ -13,11 +13,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from calltag.edit.call_filter import no_such_type
-from calltag.edit.text import one_line
 from calltag.errors import InputError
 from calltag.library.catalogue.catalogue import Catalogue, Kept
 from calltag.library.search.doubles import HAS_DOUBLE
 from calltag.library.search.order import Order
+from calltag.spelling import one_line
 
 _DAY = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
 _LEAST_OF_AN_ID = 4
