@@ -14,29 +14,12 @@ from calltag.edit.sync.by_joins import follow_joins
 from calltag.edit.sync.camera_clocks import ClockDifference, places_by_clocks
 from calltag.edit.sync.comparing import Comparison, Outcome, compare
 from calltag.edit.sync.lining_up import Source
-from calltag.media.timing.timecode import format_timecode
-from calltag.records.alignment import Alignment
 from calltag.records.take import Take
 
-from ..conftest import RATES, make_take
+from ..conftest import RATES
+from .conftest import AHEAD_S, TEN_S, cam, lies, sure_pair
 
-AHEAD_S = 3800.0
-"""The second camera's clock is 1:03:20 ahead."""
-
-TEN_S = 36_000.0
 DAY_S = 86_400.0
-
-
-def cam(name: str, at_s: float, *, dated: bool = True, days: int = 0) -> Take:
-    """Make a take of 12 s of which the clock shows so many seconds since midnight."""
-    whole = int(at_s)
-    date = f"2026-04-{18 + days}T{whole // 3600:02}:{whole // 60 % 60:02}:{whole % 60:02}"
-    return make_take(
-        name,
-        start_tc=format_timecode(round(at_s * 25), RATES[2]),
-        recorded=date if dated else None,
-        duration_s=12.0,
-    )
 
 
 def compared(a: Take, b: Take, offset_s: float | None = None) -> Comparison:
@@ -44,23 +27,6 @@ def compared(a: Take, b: Take, offset_s: float | None = None) -> Comparison:
     alignment = offset_s if offset_s is None else lies(a, b, offset_s)
     outcome = Outcome.NOTHING if offset_s is None else Outcome.LINED_UP
     return Comparison(take_a=a.path, take_b=b.path, outcome=outcome, alignment=alignment, reason="")
-
-
-def lies(a: Take, b: Take, offset_s: float) -> Alignment:
-    return Alignment(
-        take_a=a.path,
-        take_b=b.path,
-        offset_s=offset_s,
-        drift_ppm=0.0,
-        confidence=0.99,
-        overlap_s=9.0,
-    )
-
-
-def sure_pair(number: int, at_s: float, *, off_s: float = 0.0, **changes) -> tuple[Take, Take]:
-    """Make two takes of which the second begins 3 s after the first."""
-    first = cam(f"cam1/A{number:03}.mov", at_s, **changes)
-    return first, cam(f"cam2/B{number:03}.mov", at_s + 3 + AHEAD_S + off_s, **changes)
 
 
 def look(
@@ -386,58 +352,3 @@ def test_a_place_by_the_clocks_bears_no_other_out(quiet: Path) -> None:
     assert followed[-1].outcome is Outcome.BY_CLOCKS
     takes = [one for pair in sure for one in pair[:2]] + [before, first, second]
     assert follow_joins(followed, [], takes)[0][-1].outcome is Outcome.GOES_ON
-
-
-# Where they put a take's companions
-
-
-def test_pairs_that_agree_tell_where_takes_of_the_other_camera_began() -> None:
-    sure = [sure_pair(n, TEN_S + 600 * n) for n in (1, 2)]
-    known = [lies(a, b, 3.0) for a, b in sure]
-    own, other = sure_pair(9, TEN_S + 900)
-    others = [one for pair in sure for one in pair] + [other]
-    place = places_by_clocks(own, others, known)[other.path]
-    assert place.begins_s == pytest.approx(3.0)
-    assert 0.1 < place.off_s < 0.2
-    silent = replace(own, sample_rate_hz=None, channels=0)
-    assert places_by_clocks(silent, others, known)[other.path].begins_s == pytest.approx(3.0)
-    assert places_by_clocks(own, others, known[:1]) == {}, "one pair may be wrong"
-    later = replace(own, recorded="2027-04-18T10:15:00")
-    assert places_by_clocks(later, others, known) == {}, "clocks are set anew"
-
-
-def test_clocks_tell_by_the_time_of_day_where_a_camera_stated_no_date_before() -> None:
-    sure = [sure_pair(n, TEN_S + 600 * n) for n in (1, 2)]
-    sure = [(first, replace(second, recorded=None)) for first, second in sure]
-    own, other = sure_pair(9, TEN_S + 900)
-    others = [one for pair in sure for one in pair] + [other]
-    place = places_by_clocks(own, others, [lies(a, b, 3.0) for a, b in sure])[other.path]
-    assert place.begins_s == pytest.approx(3.0)
-    assert not place.dates_agree
-
-
-def test_a_file_without_a_clock_is_not_placed_by_those_of_its_recorder() -> None:
-    """A recorder states samples since midnight; of a file that was saved anew they may be gone."""
-    rate_hz = 48_000
-    films = [cam(f"cam1/A00{n}.mov", TEN_S + 600 * n) for n in (1, 2, 3)]
-    records = [
-        replace(
-            cam(f"rec/R00{n}.wav", 0.0),
-            start_tc=None,
-            recorded=film.recorded,
-            time_reference=round((TEN_S + 600 * n + 3) * rate_hz),
-        )
-        for n, film in enumerate(films, 1)
-    ]
-    known = [lies(a, b, 3.0) for a, b in zip(films[:2], records, strict=False)]
-    others = [*films[:2], *records]
-    assert places_by_clocks(films[2], others, known)[records[2].path].begins_s == pytest.approx(3)
-    saved = replace(records[2], time_reference=None)
-    assert saved.path not in places_by_clocks(films[2], [*others[:-1], saved], known)
-
-
-def test_takes_of_one_camera_tell_of_no_two_clocks() -> None:
-    """As where a copy was edited and lined up with what it was made of."""
-    first, second, third, own = (cam(f"cam1/A00{n}.mov", TEN_S + 5 * n) for n in (1, 2, 3, 9))
-    known = [lies(first, second, 5.0), lies(second, third, 5.0)]
-    assert places_by_clocks(own, [first, second, third], known) == {}

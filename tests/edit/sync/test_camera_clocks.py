@@ -1,0 +1,63 @@
+"""What lined-up pairs say of two cameras' clocks, and where these put a take's companions."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from calltag.edit.sync.camera_clocks import places_by_clocks
+
+from .conftest import TEN_S, cam, lies, sure_pair
+
+
+def test_pairs_that_agree_tell_where_takes_of_the_other_camera_began() -> None:
+    sure = [sure_pair(n, TEN_S + 600 * n) for n in (1, 2)]
+    known = [lies(a, b, 3.0) for a, b in sure]
+    own, other = sure_pair(9, TEN_S + 900)
+    others = [one for pair in sure for one in pair] + [other]
+    place = places_by_clocks(own, others, known)[other.path]
+    assert place.begins_s == pytest.approx(3.0)
+    assert 0.1 < place.off_s < 0.2
+    silent = replace(own, sample_rate_hz=None, channels=0)
+    assert places_by_clocks(silent, others, known)[other.path].begins_s == pytest.approx(3.0)
+    assert places_by_clocks(own, others, known[:1]) == {}, "one pair may be wrong"
+    later = replace(own, recorded="2027-04-18T10:15:00")
+    assert places_by_clocks(later, others, known) == {}, "clocks are set anew"
+
+
+def test_clocks_tell_by_the_time_of_day_where_a_camera_stated_no_date_before() -> None:
+    sure = [sure_pair(n, TEN_S + 600 * n) for n in (1, 2)]
+    sure = [(first, replace(second, recorded=None)) for first, second in sure]
+    own, other = sure_pair(9, TEN_S + 900)
+    others = [one for pair in sure for one in pair] + [other]
+    place = places_by_clocks(own, others, [lies(a, b, 3.0) for a, b in sure])[other.path]
+    assert place.begins_s == pytest.approx(3.0)
+    assert not place.dates_agree
+
+
+def test_a_file_without_a_clock_is_not_placed_by_those_of_its_recorder() -> None:
+    """A recorder states samples since midnight; of a file that was saved anew they may be gone."""
+    rate_hz = 48_000
+    films = [cam(f"cam1/A00{n}.mov", TEN_S + 600 * n) for n in (1, 2, 3)]
+    records = [
+        replace(
+            cam(f"rec/R00{n}.wav", 0.0),
+            start_tc=None,
+            recorded=film.recorded,
+            time_reference=round((TEN_S + 600 * n + 3) * rate_hz),
+        )
+        for n, film in enumerate(films, 1)
+    ]
+    known = [lies(a, b, 3.0) for a, b in zip(films[:2], records, strict=False)]
+    others = [*films[:2], *records]
+    assert places_by_clocks(films[2], others, known)[records[2].path].begins_s == pytest.approx(3)
+    saved = replace(records[2], time_reference=None)
+    assert saved.path not in places_by_clocks(films[2], [*others[:-1], saved], known)
+
+
+def test_takes_of_one_camera_tell_of_no_two_clocks() -> None:
+    """As where a copy was edited and lined up with what it was made of."""
+    first, second, third, own = (cam(f"cam1/A00{n}.mov", TEN_S + 5 * n) for n in (1, 2, 3, 9))
+    known = [lies(first, second, 5.0), lies(second, third, 5.0)]
+    assert places_by_clocks(own, [first, second, third], known) == {}
