@@ -3,10 +3,10 @@
 A room for each part of it, the lower ones first:
 
 - `networks`: the small networks that ship, and what they hear
-- `noise`: which noise sounds in each second
-- `finding`: from a take's sound to its calls
 - `labels`: what a user calls things, and where labels lie
+- `noise`: which noise sounds in each second
 - `scoring`: finds held against a list of what is there
+- `finding`: from a take's sound to its calls
 - `call_types`: types learnt from labels, and how sure they are
 - `starter`, `invented_talk`, `invented_hands`, `invented_types`: the programs that make what ships
 """
