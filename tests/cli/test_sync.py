@@ -17,10 +17,11 @@ import pytest
 import soundfile as sf
 
 from calltag.analysis import analyse_take
-from calltag.cli import sync
+from calltag.cli import _sync_report
+from calltag.cli._sync_takes import clock_s
 from calltag.cli.demo import demo_clips
-from calltag.edit.sync.comparing import Comparison, Outcome
-from calltag.edit.sync.lining_up import NOT_BY_CLOCKS, Source
+from calltag.edit.sync.comparing import NOT_BY_CLOCKS, Comparison, Outcome
+from calltag.edit.sync.lining_up import Source
 from calltag.errors import InputError
 from calltag.log import Log
 from calltag.media.timing.clock import day_s, time_of_day_s
@@ -215,7 +216,8 @@ def test_what_was_compared_is_told_where_it_cannot_be_kept(run, morning: Path, m
 
 
 def test_of_many_pairs_those_with_common_sound_are_listed(run, morning: Path, monkeypatch) -> None:
-    monkeypatch.setattr("calltag.cli.sync.MANY_PAIRS", 0)
+    for module in ("sync", "_sync_report"):
+        monkeypatch.setattr(f"calltag.cli.{module}.MANY_PAIRS", 0)
     ran = run("sync", "r.wav", "cam")
     assert "2 pairs to compare. --by-timecode looks only where" in ran.err
     assert "cam/a.wav" in ran.out
@@ -246,14 +248,14 @@ def test_takes_apart_by_timecode_are_told_of_clocks_that_may_be_wrong(run, morni
 
 
 def test_why_pairs_are_unsure_is_told_where_the_table_has_no_room_for_it(monkeypatch, capsys):
-    monkeypatch.setattr(sync, "print_table", lambda *_: ["its clock", "why"])
+    monkeypatch.setattr(_sync_report, "print_table", lambda *_: ["its clock", "why"])
     unsure = partial(
         Comparison, outcome=Outcome.UNSURE, alignment=None, reason="only one sound agrees"
     )
-    sync._print([unsure(take_a="a", take_b="b"), unsure(take_a="a", take_b="c")])
+    _sync_report.print_compared([unsure(take_a="a", take_b="b"), unsure(take_a="a", take_b="c")])
     assert "2 pairs unsure: only one sound agrees.\n" in capsys.readouterr().err
-    monkeypatch.setattr(sync, "print_table", lambda *_: ["its clock"])
-    sync._print([unsure(take_a="a", take_b="b")])
+    monkeypatch.setattr(_sync_report, "print_table", lambda *_: ["its clock"])
+    _sync_report.print_compared([unsure(take_a="a", take_b="b")])
     assert capsys.readouterr().err == ""
 
 
@@ -277,7 +279,7 @@ def test_a_varying_rate_is_timed_alike_in_a_log_and_in_none(tmp_path: Path, make
     )
     take = analyse_take(Job(path, str(tmp_path), path.name, "digest", 9)).take
     assert take.variable_rate
-    assert sync._clock_s({}, Source(path.name, path)) == (time_of_day_s(take), day_s(take))
+    assert clock_s({}, Source(path.name, path)) == (time_of_day_s(take), day_s(take))
 
 
 def test_what_is_not_lined_up_any_more_is_forgotten(run, morning: Path) -> None:

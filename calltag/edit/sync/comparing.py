@@ -49,6 +49,9 @@ _UNSURE_AT_MOST = 0.5
 NOT_AS_SAID = "they did not run at the same time, by what is said of it"
 """Why takes are not compared that are `out_of_reach`."""
 
+NOT_BY_CLOCKS = "they did not run at the same time, by the clocks of pairs that are lined up"
+"""Why a pair was not listened to."""
+
 
 class Outcome(StrEnum):
     """What comparing two takes came to."""
@@ -110,6 +113,11 @@ class Comparison:
         return cls(
             take_a=take_a, take_b=take_b, outcome=Outcome.NOTHING, alignment=None, reason=reason
         )
+
+    @property
+    def spared(self) -> bool:
+        """Whether the pair was not listened to, by the clocks of others."""
+        return self.reason == NOT_BY_CLOCKS
 
     @property
     def lined_up(self) -> Alignment | None:

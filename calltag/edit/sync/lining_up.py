@@ -13,7 +13,14 @@ from functools import lru_cache
 from itertools import combinations
 from pathlib import Path
 
-from calltag.edit.sync.comparing import NOT_AS_SAID, Comparison, compare, is_narrow, out_of_reach
+from calltag.edit.sync.comparing import (
+    NOT_AS_SAID,
+    NOT_BY_CLOCKS,
+    Comparison,
+    compare,
+    is_narrow,
+    out_of_reach,
+)
 from calltag.edit.sync.order import SAME_S, Order, Turn
 from calltag.edit.sync.search import Bounds
 from calltag.edit.sync.trace import Trace, trace_take
@@ -21,9 +28,6 @@ from calltag.errors import InputError, MediaError
 from calltag.media.timing.clock import DAY_S, within_half_s
 from calltag.paths import is_file
 from calltag.records.take import Problem, Take
-
-NOT_BY_CLOCKS = "they did not run at the same time, by the clocks of pairs that are lined up"
-"""Why a pair was not compared."""
 
 _AS_CLOCKS_SAY_S = 3.0  # dates are cut off to the second, and clocks part by a second or two a day
 _AT_ONCE = 2  # traces of takes that pass by

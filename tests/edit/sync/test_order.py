@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from calltag.edit.sync import lining_up
-from calltag.edit.sync.comparing import Comparison, Outcome, compare
-from calltag.edit.sync.lining_up import NOT_BY_CLOCKS, Source, _compared, sync_takes
+from calltag.edit.sync.comparing import NOT_BY_CLOCKS, Comparison, Outcome, compare
+from calltag.edit.sync.lining_up import Source, _compared, sync_takes
 from calltag.edit.sync.order import ENOUGH_PAIRS, SAME_S, Order, Turn
 from calltag.edit.sync.search import Bounds
 from calltag.edit.sync.trace import Trace
