@@ -7,47 +7,24 @@ run may be stopped at any moment: the next one goes on where it ended.
 from __future__ import annotations
 
 import time
-from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from calltag.analysis import DIED, analyse_take, outcome
-from calltag.errors import InputError, ModelError, NameTakenError
+from calltag.errors import InputError, ModelError
+from calltag.intake import Intake, Progress
 from calltag.log import Entry, Log
 from calltag.media.rushes import Clip, Rushes, find_clips
 from calltag.naming import MODEL_NAME, measure_labels, name_finds
 from calltag.paths import printable
-from calltag.plan import Job, Plan, is_gone, longer_name, make_plan, real_path
+from calltag.plan import Job, Plan, is_gone, make_plan, real_path
 from calltag.records.found import TakeLog
-from calltag.records.take import Problem, Take
+from calltag.records.take import Problem
 from calltag.spelling import name_order
 from calltag.workers import default_workers, work_through
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
-    """How far a run is.
-
-    Attributes
-    ----------
-    done, total : int
-        Takes.
-    sound_s : float or None
-        Sound that was analysed so far; None where that is not what the run is for.
-    share : float
-        Share of the work that is done, by size of the files; from 0 to 1.
-    to_go : float or None
-        Work that is still to go, in proportion to what is done; None while too little is known.
-    """
-
-    done: int
-    total: int
-    sound_s: float | None = 0.0
-    share: float = 0.0
-    to_go: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,7 +147,7 @@ def log_rushes(
         entries = log.entries()
         plan = make_plan(clips, entries, feature_version=FEATURE_VERSION, force=force)
         _settle(log, plan, clips)
-        intake = _Intake(plan, log, FEATURE_VERSION, listener)
+        intake = Intake(plan, log, FEATURE_VERSION, listener)
         intake.tell()
         work = work_through(
             partial(outcome, analyse),
@@ -242,131 +219,6 @@ def _looked_at_again(log: Log, clips: Sequence[Clip]) -> list[tuple[str, str]]:
         for rushes, problem in log.problems()
         if (file := real_path(Path(rushes, problem.path))) in here or is_gone(file)
     ]
-
-
-class _ToGo:
-    """Reckons how much sound is still to go.
-
-    How long a take is shows only when it is read. Until then it is taken to be as long as its size
-    makes it, by what a second weighs in the takes of its sort that are done.
-    """
-
-    def __init__(self, jobs: Iterable[Job]) -> None:
-        self._waiting_bytes: Counter[str] = Counter()
-        self._done_bytes: Counter[str] = Counter()
-        self._done_s: dict[str, float] = defaultdict(float)
-        for job in jobs:
-            self._waiting_bytes[_sort(job)] += job.size_bytes
-
-    def ended(self, job: Job, take: Take | None) -> None:
-        """Count a take that is done; None where it could not be read."""
-        self._waiting_bytes[_sort(job)] -= job.size_bytes
-        if take is not None:
-            self._done_bytes[_sort(job)] += job.size_bytes
-            self._done_s[_sort(job)] += take.duration_s if take.has_sound else 0.0
-
-    def in_proportion(self) -> float | None:
-        """Sound still to go for each second that is done; None while a sort of takes is unknown."""
-        waiting = +self._waiting_bytes
-        done_s = sum(self._done_s.values())
-        if not done_s or any(not self._done_bytes[sort] for sort in waiting):
-            return None
-        to_go_s = sum(
-            size * self._done_s[sort] / self._done_bytes[sort] for sort, size in waiting.items()
-        )
-        return to_go_s / done_s
-
-
-def _sort(job: Job) -> str:
-    return job.file.suffix.lower()
-
-
-class _Intake:
-    """Writes results into the log as they come, and keeps count."""
-
-    def __init__(
-        self,
-        plan: Plan,
-        log: Log,
-        feature_version: int,
-        listener: Callable[[Progress], None] | None,
-    ) -> None:
-        self._plan = plan
-        self._log = log
-        self._feature_version = feature_version
-        self._listener = listener
-        self._total = sum(len(same) for same in plan.jobs)
-        self._size = sum(job.size_bytes for same in plan.jobs for job in same)
-        self._size_done = 0
-        self._to_go = _ToGo([same[0] for same in plan.jobs])
-        self._ended = 0
-        self.analysed = 0
-        self.copied = 0
-        self.sound_s = 0.0
-        self.silent: list[str] = []
-        self.problems = [problem for _, problem in plan.problems]
-        self.replaced = [(old, name) for old, (_, name) in plan.replaced.items()]
-
-    def take(self, same: Sequence[Job], outcome: TakeLog | str) -> None:
-        """Store the end of the work on one clip, and on others of the same content."""
-        found, reason = (None, outcome) if isinstance(outcome, str) else (outcome, None)
-        self._to_go.ended(same[0], found.take if found is not None else None)
-        for number, job in enumerate(same):
-            if found is not None:
-                take = self._put(found, job)
-                if number:
-                    self.copied += 1
-                else:
-                    self.analysed += 1
-                    self.sound_s += take.duration_s if take.has_sound else 0.0
-                if not take.has_sound:
-                    self.silent.append(take.path)
-            elif reason is not None:
-                problem = Problem(path=job.path, reason=reason)
-                self._log.put_problem(job.rushes, problem)
-                self.problems.append(problem)
-            self._ended += 1
-            self._size_done += job.size_bytes
-        self.tell()
-
-    def copies(self) -> None:
-        """Give files with the content of a known take what the log has of it."""
-        for path, job in self._plan.copies:
-            known = self._log.take_log(path, features=True)
-            found = tuple(call for call in known.calls if not call.by_hand)
-            self._put(replace(known, calls=found), job)
-            self.copied += 1
-
-    def _put(self, found: TakeLog, job: Job) -> Take:
-        """Store what was found under the clip's name, a longer one if another run took that."""
-        take = replace(found.take, path=job.path, rushes=job.rushes)
-        try:
-            earlier = self._log.put(
-                replace(found, take=take), feature_version=self._feature_version
-            )
-        except NameTakenError:
-            longer = longer_name(job.file, job.path)
-            if longer is None:
-                raise
-            rushes, path = longer
-            return self._put(found, replace(job, rushes=rushes, path=path))
-        if earlier is not None:
-            self.replaced.append((take.path, earlier))
-        return take
-
-    def tell(self) -> None:
-        """Tell the listener, if there is one, how far the run is."""
-        if self._listener is None:
-            return
-        self._listener(
-            Progress(
-                done=self._ended,
-                total=self._total,
-                sound_s=self.sound_s,
-                share=self._size_done / self._size if self._size else 1.0,
-                to_go=self._to_go.in_proportion(),
-            )
-        )
 
 
 def _moved(entries: Sequence[Entry], plan: Plan) -> Iterator[tuple[str, str]]:

@@ -14,13 +14,14 @@ import pytest
 
 from calltag.analysis import DIED, analyse_take
 from calltag.errors import InputError, LogError, MediaError, ModelError
+from calltag.intake import Progress
 from calltag.log import Log
 from calltag.media.wave_files.bext import Bext
 from calltag.media.wave_files.wav_writing import write_wav
 from calltag.plan import Job
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import Label
-from calltag.run import Progress, log_rushes
+from calltag.run import log_rushes
 
 ROOT = Path(__file__).resolve().parents[1]
 posix = pytest.mark.skipif(os.name != "posix", reason="ends processes by POSIX signals")

@@ -15,7 +15,7 @@ from calltag.words import counted, duration
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
 
-    from calltag.run import Progress
+    from calltag.intake import Progress
 
 FEW = 3
 """Takes to be done before the time left is told."""
@@ -68,7 +68,7 @@ class Teller:
 
     def tell_counted(self, done: int, total: int) -> None:
         """Tell how many takes are done, where one takes as long as another."""
-        from calltag.run import Progress
+        from calltag.intake import Progress
 
         to_go = (total - done) / done if done else None
         self.tell(Progress(done=done, total=total, share=done / total, sound_s=None, to_go=to_go))

@@ -10,7 +10,7 @@ import pytest
 from calltag.cli import _progress
 from calltag.cli._output import Column, print_table
 from calltag.cli._progress import Teller, bar
-from calltag.run import Progress
+from calltag.intake import Progress
 
 
 @pytest.mark.parametrize(
