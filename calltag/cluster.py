@@ -68,23 +68,7 @@ def on_cluster(
     with Client(address, timeout=TIMEOUT_S, set_as_default=False) as client:
         blamed: list[int] = []
         try:
-            _wait_for_a_worker(client, TIMEOUT_S)
-            indexes = {
-                client.submit(function, item, pure=False): index for index, item in enumerate(items)
-            }
-            while indexes:
-                for future in _ended(client, indexes):
-                    try:
-                        result = future.result(TIMEOUT_S)
-                    except KilledWorker:
-                        blamed.append(indexes.pop(future))
-                    except TimeoutError:
-                        if future.status == "error":  # it is what the function raised
-                            raise
-                        # its worker left with it: it is worked on anew
-                        _wait_for_a_worker(client, ALONE_S)
-                    else:
-                        yield indexes.pop(future), result
+            yield from _results(client, function, items, blamed)
         except _DesertedError:
             raise InputError(
                 f"--dask {address}: the scheduler has no workers; start some and try again"
@@ -95,6 +79,29 @@ def on_cluster(
                 yield index, alone.result(TIMEOUT_S)
             except (KilledWorker, TimeoutError, _DesertedError):
                 yield index, None
+
+
+def _results(
+    client: Client, function: Callable[[Item], Result], items: Sequence[Item], blamed: list[int]
+) -> Generator[tuple[int, Result], None, None]:
+    """Results as they come; what a worker may have died over is blamed, and has none."""
+    from distributed import KilledWorker
+
+    _wait_for_a_worker(client, TIMEOUT_S)
+    indexes = {client.submit(function, item, pure=False): index for index, item in enumerate(items)}
+    while indexes:
+        for future in _ended(client, indexes):
+            try:
+                result = future.result(TIMEOUT_S)
+            except KilledWorker:
+                blamed.append(indexes.pop(future))
+            except TimeoutError:
+                if future.status == "error":  # it is what the function raised
+                    raise
+                # its worker left with it: it is worked on anew
+                _wait_for_a_worker(client, ALONE_S)
+            else:
+                yield indexes.pop(future), result
 
 
 def _look_for(address: str) -> None:

@@ -59,6 +59,10 @@ class HeardCall:
         return tuple(take_log.take.path for take_log, _ in self.finds[1:])
 
 
+_Pair = tuple[float, tuple[str, int], tuple[str, int]]
+"""Two finds, each by its take and number, and how many seconds their ends are apart."""
+
+
 class _Placed(NamedTuple):
     """A take on the clock that its group shares: when it ran, and its calls with their numbers."""
 
@@ -234,10 +238,8 @@ def _value(find: Find) -> tuple[float, float]:
     return sound_worth(*find), snr_db if math.isfinite(snr_db) else -math.inf
 
 
-def _same_calls(
-    take_logs: Sequence[TakeLog], clocks: Mapping[str, GroupClock]
-) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
-    """Yield pairs of finds that are one call: seconds between their ends, and the finds."""
+def _same_calls(take_logs: Sequence[TakeLog], clocks: Mapping[str, GroupClock]) -> Iterator[_Pair]:
+    """Yield pairs of finds that are one call."""
     by_group: dict[str, list[_Placed]] = defaultdict(list)
     for take_log in take_logs:
         clock = clocks.get(take_log.take.path)
@@ -245,26 +247,30 @@ def _same_calls(
             by_group[clock.group].append(_placed(take_log, clock))
     for group in by_group.values():
         for one, other in combinations(group, 2):
-            if one.ran.start_s > other.ran.end_s + SLACK_S:
-                continue
-            if other.ran.start_s > one.ran.end_s + SLACK_S:
-                continue
-            longest_s = max(span.length_s for span, _ in other.calls)
-            for span, number in one.calls:
-                first = bisect_left(other.calls, span.start_s - SLACK_S - longest_s, key=_start_s)
-                last = bisect_right(other.calls, span.end_s + SLACK_S, key=_start_s)
-                for their_span, their_number in other.calls[first:last]:
-                    call, their_call = one.log.calls[number], other.log.calls[their_number]
-                    if _alike(span, call, their_span, their_call):
-                        keys = (one.log.take.path, number), (other.log.take.path, their_number)
-                        yield ends_apart_s(span, their_span), *keys
-            yield from _parted(one, other)
-            yield from _parted(other, one)
+            if not _far_apart(one.ran, other.ran):
+                yield from _heard_by_both(one, other)
+                yield from _parted(one, other)
+                yield from _parted(other, one)
 
 
-def _parted(
-    one: _Placed, other: _Placed
-) -> Iterator[tuple[float, tuple[str, int], tuple[str, int]]]:
+def _far_apart(ran: Span, other: Span) -> bool:
+    return ran.start_s > other.end_s + SLACK_S or other.start_s > ran.end_s + SLACK_S
+
+
+def _heard_by_both(one: _Placed, other: _Placed) -> Iterator[_Pair]:
+    """Yield the finds that are one call, since both takes have it at the same time."""
+    longest_s = max(span.length_s for span, _ in other.calls)
+    for span, number in one.calls:
+        first = bisect_left(other.calls, span.start_s - SLACK_S - longest_s, key=_start_s)
+        last = bisect_right(other.calls, span.end_s + SLACK_S, key=_start_s)
+        for their_span, their_number in other.calls[first:last]:
+            call, their_call = one.log.calls[number], other.log.calls[their_number]
+            if _alike(span, call, their_span, their_call):
+                keys = (one.log.take.path, number), (other.log.take.path, their_number)
+                yield ends_apart_s(span, their_span), *keys
+
+
+def _parted(one: _Placed, other: _Placed) -> Iterator[_Pair]:
     """Yield the finds that are one call, cut in two where one take ends and the other begins."""
     if abs(other.ran.start_s - one.ran.end_s) > SLACK_S:
         return

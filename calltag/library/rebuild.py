@@ -29,6 +29,9 @@ LAID_ASIDE = f"{NAME}.damaged"
 
 _AT_ONCE = 200
 
+_Entry = tuple[str, Story, int, str]
+"""What `Catalogue.put` takes in of a file."""
+
 
 @dataclass(slots=True)
 class RebuildReport:
@@ -90,21 +93,9 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
         sweep(folder, below=True)
         catalogue.set_unfinished(True)
         files = list(sound_files(folder))
-        entries: list[tuple[str, Story, int, str]] = []
+        entries: list[_Entry] = []
         for number, file in enumerate(files, 1):
-            named = path_below(folder, file)
-            path = printable(named)
-            try:
-                if path != named:
-                    raise MediaError(file, "its name is no valid text; rename it")
-                story, whole = read_story(file)
-                entries.append((path, story, file.stat().st_size, file_hash(file)))
-                report.taken += 1
-                if not whole:
-                    report.doubtful.append(path)
-            except (MediaError, FileNotFoundError) as error:
-                if isinstance(error, MediaError) and file.exists():  # not moved away meanwhile
-                    report.strangers.append(Problem(path=path, reason=error.reason))
+            entries += _entries_of(folder, file, report)
             if len(entries) == _AT_ONCE or number == len(files):
                 catalogue.put(entries)
                 entries = []
@@ -117,6 +108,25 @@ def rebuild(folder: Path, *, told: Callable[[int, int], None] = lambda *_: None)
         prepare(catalogue)
         catalogue.set_unfinished(False)
     return report
+
+
+def _entries_of(folder: Path, file: Path, report: RebuildReport) -> list[_Entry]:
+    """What the catalogue is to have of a file; nothing of one that cannot be read."""
+    named = path_below(folder, file)
+    path = printable(named)
+    try:
+        if path != named:
+            raise MediaError(file, "its name is no valid text; rename it")
+        story, whole = read_story(file)
+        entry = path, story, file.stat().st_size, file_hash(file)
+    except (MediaError, FileNotFoundError) as error:
+        if isinstance(error, MediaError) and file.exists():  # not moved away meanwhile
+            report.strangers.append(Problem(path=path, reason=error.reason))
+        return []
+    report.taken += 1
+    if not whole:
+        report.doubtful.append(path)
+    return [entry]
 
 
 def refuse_lost_catalogue(folder: Path) -> None:

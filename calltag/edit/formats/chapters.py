@@ -10,6 +10,7 @@ the millisecond. The copy says that calltag wrote it, so that it is not logged a
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from fractions import Fraction
 from itertools import chain
 from pathlib import Path
@@ -130,27 +131,33 @@ def _copy(source: Path, target: Path, take_markers: TakeMarkers) -> None:
         packets = _packets(source, container, streams)
         waiting, shift_ms = _first_packets(packets, len(streams))
         chapters = chapters_of(take_markers, take_start_s(container) + Fraction(shift_ms, 1000))
-        try:
-            with av.open(str(target), "w", format="matroska") as copy:
-                copy.metadata.update(_tags(container, take_markers.take))
-                copy.metadata["encoding_tool"] = ORIGINATOR  # becomes the element WritingApp
-                copies = {}
-                for stream in streams:
-                    copies[stream.index] = copy.add_stream_from_template(stream)
-                    copies[stream.index].metadata.update(stream.metadata)
-                copy.set_chapters(chapters)
-                for packet in chain(waiting, packets):
-                    if packet.size:
-                        _to_milliseconds(packet, shift_ms)
-                        packet.stream = copies[packet.stream.index]
-                        copy.mux(packet)
-        except (av.error.FFmpegError, ValueError) as error:
-            if isinstance(error, OSError):
-                raise OSError(error.errno, error.strerror) from error  # of the disk, not the take
-            raise MediaError(
-                source,
-                f"does not fit a Matroska file ({error}); write its markers as another format",
-            ) from error
+        with _written(source), av.open(str(target), "w", format="matroska") as copy:
+            copy.metadata.update(_tags(container, take_markers.take))
+            copy.metadata["encoding_tool"] = ORIGINATOR  # becomes the element WritingApp
+            copies = {}
+            for stream in streams:
+                copies[stream.index] = copy.add_stream_from_template(stream)
+                copies[stream.index].metadata.update(stream.metadata)
+            copy.set_chapters(chapters)
+            for packet in chain(waiting, packets):
+                if packet.size:
+                    _to_milliseconds(packet, shift_ms)
+                    packet.stream = copies[packet.stream.index]
+                    copy.mux(packet)
+
+
+@contextmanager
+def _written(source: Path) -> Iterator[None]:
+    """Say of what keeps a copy from being written whether it is of the disk, or of the take."""
+    try:
+        yield
+    except (av.error.FFmpegError, ValueError) as error:
+        if isinstance(error, OSError):
+            raise OSError(error.errno, error.strerror) from error
+        raise MediaError(
+            source,
+            f"does not fit a Matroska file ({error}); write its markers as another format",
+        ) from error
 
 
 def _tags(container: InputContainer, take: Take) -> dict[str, str]:

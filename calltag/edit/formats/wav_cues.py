@@ -127,12 +127,9 @@ def read_cues(path: Path) -> list[Cue]:
                 records = _CUE.iter_unpack(content[4 : 4 + whole])
                 points |= {number: sample for number, _, _, _, _, sample in records}
             elif content[:4] == b"adtl":
-                for name, body in _parts(content[4:]):
-                    number = int.from_bytes(body[:4], "little")
-                    if name == b"labl":
-                        labels[number] = body[4:].split(b"\0")[0].decode("utf-8", "replace")
-                    elif name == b"ltxt":
-                        lengths[number] = int.from_bytes(body[4:8], "little")
+                more_labels, more_lengths = _of_cues(content[4:])
+                labels |= more_labels
+                lengths |= more_lengths
     return [
         Cue(sample, labels.get(number, ""), lengths.get(number, 0))
         for number, sample in points.items()
@@ -161,6 +158,19 @@ def _cues(one: TakeMarkers, rate_hz: int) -> list[Cue]:
             )
         cues.append(Cue(first, one_line(marker.name), end - first))
     return cues
+
+
+def _of_cues(content: bytes) -> tuple[dict[int, str], dict[int, int]]:
+    """The labels and the lengths that a list of associated data states, by number of the cue."""
+    labels: dict[int, str] = {}
+    lengths: dict[int, int] = {}
+    for name, body in _parts(content):
+        number = int.from_bytes(body[:4], "little")
+        if name == b"labl":
+            labels[number] = body[4:].split(b"\0")[0].decode("utf-8", "replace")
+        elif name == b"ltxt":
+            lengths[number] = int.from_bytes(body[4:8], "little")
+    return labels, lengths
 
 
 def _bext(one: TakeMarkers, rate_hz: int) -> Bext:
