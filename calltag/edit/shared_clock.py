@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import defaultdict
+from collections import defaultdict, deque
 from collections.abc import Iterable, Iterator, Mapping
 from operator import itemgetter
 from typing import NamedTuple
@@ -104,18 +104,25 @@ def shared_clocks(
         neighbours[pair.take_b].append((pair.take_a, pair.in_b(0.0), faster))
     clocks: dict[str, GroupClock] = {}
     for root in sorted(neighbours):
-        if root in clocks:
-            continue
-        clocks[root] = GroupClock(root, 0.0, 1.0)
-        waiting = [root]
-        while waiting:
-            here = waiting.pop(0)
-            for other, first_s, scale in neighbours[here]:
-                if other not in clocks:
-                    known = clocks[here]
-                    at_s = known.first_s + known.scale * first_s
-                    clocks[other] = GroupClock(root, at_s, known.scale * scale)
-                    waiting.append(other)
+        if root not in clocks:
+            clocks |= _reached_from(root, neighbours)
+    return clocks
+
+
+def _reached_from(
+    root: str, neighbours: Mapping[str, Iterable[tuple[str, float, float]]]
+) -> dict[str, GroupClock]:
+    """The takes that hang together with one, on its clock; over as few alignments as may be."""
+    clocks = {root: GroupClock(root, 0.0, 1.0)}
+    waiting = deque([root])
+    while waiting:
+        here = waiting.popleft()
+        known = clocks[here]
+        for other, first_s, scale in neighbours[here]:
+            if other not in clocks:
+                at_s = known.first_s + known.scale * first_s
+                clocks[other] = GroupClock(root, at_s, known.scale * scale)
+                waiting.append(other)
     return clocks
 
 

@@ -194,24 +194,24 @@ def _copy(source: Path, target: Path, chunks: list[Chunk], one: TakeMarkers) -> 
                 data_bytes = min(chunk.size, length - chunk.offset)  # a recorder that lost power
                 writing.write(b"data\0\0\0\0")
                 data_at = writing.tell()
-                for piece in _pieces(source, reading, data_bytes):
-                    writing.write(piece)
+                writing.writelines(_pieces(source, reading, data_bytes))
                 writing.write(b"\0" * (data_bytes % 2))
-                continue
-            if chunk.name in _FILLERS or chunk.name == "cue ":
-                continue
-            content = reading.read(chunk.size)
-            if chunk.name == "fmt ":
-                frame_bytes = int.from_bytes(content[12:14], "little") or 1
-            if chunk.name == "LIST" and content[:4] == b"adtl":
-                continue
-            if chunk.name == "bext":
-                content = with_history(
-                    content, history_line(rate_hz, f"{ORIGINATOR} cues", bits=None)
-                )
-            writing.write(pack_chunk(chunk.name.encode("latin-1"), content))
+            elif chunk.name not in (*_FILLERS, "cue "):
+                content = reading.read(chunk.size)
+                if chunk.name == "fmt ":
+                    frame_bytes = int.from_bytes(content[12:14], "little") or 1
+                writing.write(_copied(chunk.name, content, rate_hz))
         writing.write(pack_cues(cues))
         state_sizes(writing, data_at, data_bytes, data_bytes // frame_bytes)
+
+
+def _copied(name: str, content: bytes, rate_hz: int) -> bytes:
+    """A chunk as the copy has it; nothing of a list of associated data, which is written anew."""
+    if name == "LIST" and content[:4] == b"adtl":
+        return b""
+    if name == "bext":
+        content = with_history(content, history_line(rate_hz, f"{ORIGINATOR} cues", bits=None))
+    return pack_chunk(name.encode("latin-1"), content)
 
 
 def _pieces(source: Path, reading: BinaryIO, n_bytes: int) -> Iterator[bytes]:

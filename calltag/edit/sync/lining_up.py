@@ -163,13 +163,14 @@ def _pairs(n_takes: int, n_first: int | None) -> Iterator[tuple[int, int]]:
 
 def _known(sources: Sequence[Source], take_of: Callable[[Source], Take] | None) -> dict[int, Take]:
     """What is known of takes, by their numbers; of none that is to be told of when it is read."""
+    if take_of is None:
+        return {}
     known: dict[int, Take] = {}
-    if take_of is not None:
-        for number, source in enumerate(sources):
-            with suppress(MediaError):
-                take = take_of(source)
-                if take.has_sound and is_file(source.path):
-                    known[number] = take
+    for number, source in enumerate(sources):
+        with suppress(MediaError):
+            take = take_of(source)
+            if take.has_sound and is_file(source.path):
+                known[number] = take
     return known
 
 

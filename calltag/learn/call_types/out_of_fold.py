@@ -147,18 +147,15 @@ def out_of_fold(
     """
     if believed is None:
         believed = np.ones(len(labels), bool)
-    opinion = _nothing_said(labels, apart=judged_apart(labels[believed]))
+    apart = _Apart(features, labels, company, believed)
     checked = np.zeros(len(labels), bool)
     parts = parts_of(labels, groups)
     for part in np.unique(parts):
         left_out = parts == part
         taught = ~left_out & believed
-        if len(np.unique(labels[taught])) < 2:
-            continue
-        panel = Panel.fit(features[taught], labels[taught], company)
-        _put(opinion, left_out, panel.judge(features[left_out]))
-        checked[left_out] = np.isin(labels[left_out], labels[taught])
-    return OutOfFold(labels, opinion, parts, checked, believed)
+        if apart.judge(left_out, taught):
+            checked[left_out] = np.isin(labels[left_out], labels[taught])
+    return OutOfFold(labels, apart.opinion, parts, checked, believed)
 
 
 def strangers(
@@ -193,19 +190,38 @@ def strangers(
     """
     if believed is None:
         believed = np.ones(len(labels), bool)
-    opinion = _nothing_said(labels, apart=judged_apart(labels[believed]))
+    apart = _Apart(features, labels, company, believed)
     judged = np.zeros(len(labels), bool)
     classes = np.unique(labels)
     order = np.random.default_rng(0).permutation(classes)
     for together in np.array_split(order, min(len(classes), STRANGER_PARTS)):
         of_these = np.isin(labels, together)
-        left_out, taught = of_these & believed, ~of_these & believed
-        if len(np.unique(labels[taught])) < 2:
-            continue
-        panel = Panel.fit(features[taught], labels[taught], company)
-        _put(opinion, left_out, panel.judge(features[left_out]))
-        judged |= left_out
-    return Strangers(opinion.of(judged), np.flatnonzero(judged))
+        left_out = of_these & believed
+        if apart.judge(left_out, ~of_these & believed):
+            judged |= left_out
+    return Strangers(apart.opinion.of(judged), np.flatnonzero(judged))
+
+
+class _Apart:
+    """Judges examples by panels that were taught with others, and puts together what they say."""
+
+    def __init__(
+        self,
+        features: npt.NDArray[Any],
+        labels: npt.NDArray[np.str_],
+        company: npt.NDArray[Any] | None,
+        believed: npt.NDArray[np.bool_],
+    ) -> None:
+        self._features, self._labels, self._company = features, labels, company
+        self.opinion = _nothing_said(labels, apart=judged_apart(labels[believed]))
+
+    def judge(self, left_out: npt.NDArray[np.bool_], taught: npt.NDArray[np.bool_]) -> bool:
+        """Judge those left out; False where the taught have one label only, which tells nothing."""
+        if len(np.unique(self._labels[taught])) < 2:
+            return False
+        panel = Panel.fit(self._features[taught], self._labels[taught], self._company)
+        _put(self.opinion, left_out, panel.judge(self._features[left_out]))
+        return True
 
 
 def _nothing_said(labels: npt.NDArray[np.str_], *, apart: bool) -> Opinion:
