@@ -33,6 +33,7 @@ _EXAMPLES = (1, 2, 4)  # of those calls make the type's centre
 _DROPPED = 0.2
 _BLUR = 0.1
 _DECAY = 0.02
+_SEED = 0
 _PACE = 3e-3
 # More types than are invented: all calls of one higher or lower, slower or faster, or backwards.
 _SHIFT_BANDS = 8
@@ -120,7 +121,6 @@ def teach_voice(
     codes: npt.NDArray[np.intp],
     *,
     steps: int = STEPS,
-    seed: int = 0,
 ) -> VoiceNet:
     """Learn numbers that tell call types apart.
 
@@ -132,16 +132,14 @@ def teach_voice(
         Type of each, from 0; types of fewer than `CALLS_OF_EACH` are not used.
     steps : int
         Training steps.
-    seed : int
-        The same calls and seed give the same network, on one machine.
 
     Returns
     -------
     VoiceNet
-        The network, ready to be asked.
+        The network, ready to be asked; the same calls give the same, on one machine.
     """
-    torch.manual_seed(seed)
-    rng = np.random.default_rng(seed)
+    torch.manual_seed(_SEED)
+    rng = np.random.default_rng(_SEED)
     order = np.argsort(codes, kind="stable")
     types = np.split(order, np.cumsum(np.bincount(codes))[:-1])
     types = [calls for calls in types if len(calls) >= CALLS_OF_EACH]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 
@@ -45,9 +45,7 @@ class Recording:
     samples: FloatArray
 
 
-def load_recordings(
-    sources: Path, folder: Path, *, groups: Collection[str] | None = None
-) -> list[Recording]:
+def load_recordings(sources: Path, folder: Path) -> list[Recording]:
     """Read the recordings that a list names.
 
     Parameters
@@ -57,8 +55,6 @@ def load_recordings(
         recording lies in unless it says otherwise.
     folder : Path
         Folder that the paths start from.
-    groups : collection of str, optional
-        Only these groups; all unless given.
 
     Returns
     -------
@@ -71,8 +67,6 @@ def load_recordings(
         If the list or a recording is missing, or a line lacks something or is of no known kind.
     """
     rows = _rows(sources)
-    if groups is not None:
-        rows = [row for row in rows if row["group"] in groups]
     _check_there(sources, folder, [row["path"] for row in rows])
     recordings = []
     for row in rows:
