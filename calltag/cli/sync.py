@@ -26,7 +26,7 @@ from calltag.cli._sync_takes import clock_s, sources_of, take_of
 from calltag.paths import is_file
 
 if TYPE_CHECKING:
-    from calltag.edit.sync.camera_clocks import ClockDifference
+    from calltag.edit.sync.clock_differences import ClockDifference
     from calltag.edit.sync.comparing import Comparison
     from calltag.log import Log
     from calltag.records.alignment import Alignment

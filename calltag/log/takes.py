@@ -37,7 +37,7 @@ class Entry:
     Attributes
     ----------
     take : Take
-        The clip.
+        The take.
     feature_version : int
         Version of the measurements that its calls were stored with.
     model : str or None
@@ -58,7 +58,7 @@ class TakeQueries(Queries):
         Returns
         -------
         list of Take
-            One for each clip that was logged.
+            One for each take that was logged.
         """
         return [entry.take for entry in self.entries()]
 
@@ -68,7 +68,7 @@ class TakeQueries(Queries):
         Returns
         -------
         list of Entry
-            One for each clip that was logged.
+            One for each take that was logged.
         """
         rows = self._read(f"SELECT feature_version, model, {TAKE_COLUMNS} FROM takes")
         entries = [

@@ -191,7 +191,7 @@ class TakeLog:
     Attributes
     ----------
     take : Take
-        The clip.
+        The take.
     calls : tuple of Call
         What was found, in order of start.
     noise : tuple of NoiseSpan

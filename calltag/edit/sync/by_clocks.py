@@ -18,11 +18,11 @@ from functools import lru_cache, partial
 
 from calltag.edit.sync.camera_clocks import (
     CameraClocks,
-    ClockDifference,
     ClockPlace,
     clocks_of,
     on_such_a_day,
 )
+from calltag.edit.sync.clock_differences import ClockDifference, differences_of
 from calltag.edit.sync.comparing import WORTH_NEAR, Comparison, Outcome, alignments_of, compare
 from calltag.edit.sync.lining_up import Source
 from calltag.edit.sync.search import LEAST_OVERLAP_S, Bounds
@@ -88,7 +88,7 @@ def look_by_clocks(
     for number, place in _placed(silent, clocks).items():
         if place.dates_agree:
             followed[number] = _by_clocks(compared[number], *silent[number], place)
-    return followed, clocks.differences(own.values())
+    return followed, differences_of(clocks, own.values())
 
 
 def _own_takes(

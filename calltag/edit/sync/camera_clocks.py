@@ -16,11 +16,10 @@ folders agrees, it tells where to look for takes of other forms in these, too.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import combinations
 from operator import attrgetter
 from pathlib import PurePosixPath
 from statistics import median
@@ -41,7 +40,6 @@ from calltag.media.timing.clock import (
 )
 from calltag.records.alignment import Alignment
 from calltag.records.take import Take
-from calltag.words import counted, position
 
 FEWEST = 2
 """Pairs that have to agree where clocks alone place a take, or where pairs say different things.
@@ -50,7 +48,9 @@ One alone may be wrong, or of clocks that run with the camera alone; it is enoug
 look, since at wrong places the sound does not agree.
 """
 
-_STAMP_S = 0.15  # two frames by which timecode is cut off, and the way of sound from 20 m
+STAMP_S = 0.15
+"""Two frames by which timecode is cut off, and the way of sound from 20 m."""
+
 _DRIFT = 1e-4  # between two crystals that are good to 50 millionths
 _STRAY = 2.5e-5  # from a straight line between two pairs: two frames an hour
 _FARTHEST_S = 10.0  # they part by no more within a day or so
@@ -58,44 +58,6 @@ _MOST_OFF_S = 0.4
 _EPOCH = datetime(1970, 1, 1)
 _DATES_S = 5.0  # dates are to the second, and a day's drift from timecode
 _SAME_DAY_S = DAY_S / 2  # clocks show the same again after a day
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockDifference:
-    """By how much a camera's clock is ahead of another's.
-
-    Attributes
-    ----------
-    of, than : str
-        The folders of the two cameras, or a take of each where one is not of that camera alone.
-    ahead_s : float
-        Seconds, in the middle of the pairs that agree; below zero where it is behind.
-    apart_s : float
-        By how much those differ at most from that.
-    n_pairs : int
-        How many agree.
-    n_others : int
-        How many pairs that are lined up say otherwise.
-    """
-
-    of: str
-    than: str
-    ahead_s: float
-    apart_s: float
-    n_pairs: int
-    n_others: int = 0
-
-    def __str__(self) -> str:
-        """Say it."""
-        side = "behind" if self.ahead_s < 0 else "ahead of"
-        agree = f"{self.n_pairs} pairs agree to {max(0.1, self.apart_s):.1f} s"
-        if self.n_pairs == 1:
-            agree = "one pair says so"
-        others = f", {counted(self.n_others, 'says', 'say')} otherwise" if self.n_others else ""
-        return (
-            f"The clock of {self.of} is {position(abs(self.ahead_s))} {side} that of {self.than}: "
-            f"{agree}{others}."
-        )
 
 
 class ClockPlace(NamedTuple):
@@ -127,20 +89,39 @@ class _Witness(NamedTuple):
     date_ahead_s: float | None
 
 
-class _Agreed(NamedTuple):
-    """Pairs of two cameras' takes that agree on their clocks, in order of time."""
+class Agreed(NamedTuple):
+    """Pairs of two cameras' takes that agree on their clocks.
+
+    Attributes
+    ----------
+    witnesses : sequence
+        What each says, in order of time.
+    n_others : int
+        How many pairs that are lined up say otherwise.
+    """
 
     witnesses: Sequence[_Witness]
     n_others: int
 
     def place(self, take_a: Take, take_b: Take) -> ClockPlace | None:
-        """Where B begins in A; None where that is not told, or dates say another day."""
+        """Tell where a take of the second camera begins in one of the first.
+
+        Parameters
+        ----------
+        take_a, take_b : Take
+            The takes, of the first camera and the second.
+
+        Returns
+        -------
+        ClockPlace or None
+            The place; None where that is not told, or dates say another day.
+        """
         at_s, stated_s = began_s(take_a), clocks_apart_s(take_a, take_b)
         if at_s is None or stated_s is None:
             return None
         times_s = [one.at_s for one in self.witnesses]
         parting = _STRAY if times_s[0] <= at_s <= times_s[-1] else _DRIFT
-        off_s = _STAMP_S + parting * min(abs(at_s - time_s) for time_s in times_s)
+        off_s = STAMP_S + parting * min(abs(at_s - time_s) for time_s in times_s)
         if off_s > _MOST_OFF_S:
             return None
         first_s, since_s = self.since_first()
@@ -152,7 +133,15 @@ class _Agreed(NamedTuple):
         return ClockPlace(at_s, begins_s, off_s, n_dated >= FEWEST and by_dates_s <= _DATES_S)
 
     def since_first(self) -> tuple[float, list[float]]:
-        """By how much the clock was ahead at first, and by how much more it was with each pair."""
+        """Tell by how much the second clock was ahead at first, and how that changed.
+
+        Returns
+        -------
+        first_s : float
+            Seconds that it was ahead with the first pair.
+        since_s : list of float
+            By how much more it was with each, from the first on.
+        """
         first_s = self.witnesses[0].ahead_s
         return first_s, [within_half_s(one.ahead_s - first_s) for one in self.witnesses]
 
@@ -169,8 +158,23 @@ class _Agreed(NamedTuple):
 class CameraClocks:
     """What is known of the clocks of cameras; `clocks_of` makes it."""
 
-    _agreed: Mapping[tuple[Hashable, Hashable], _Agreed]
-    _in_folders: Mapping[tuple[Hashable, Hashable], _Agreed]
+    _agreed: Mapping[tuple[Hashable, Hashable], Agreed]
+    _in_folders: Mapping[tuple[Hashable, Hashable], Agreed]
+
+    def between(self, take_a: Take, take_b: Take) -> Agreed | None:
+        """Tell what pairs of the cameras of two takes agree on.
+
+        Parameters
+        ----------
+        take_a, take_b : Take
+            The takes.
+
+        Returns
+        -------
+        Agreed or None
+            By how much the clock of the second is ahead; None where nothing is known.
+        """
+        return self._agreed.get((camera(take_a), camera(take_b)))
 
     def place(self, take_a: Take, take_b: Take, *, fewest: int = 1) -> ClockPlace | None:
         """Tell where the clocks of their cameras put two takes.
@@ -189,55 +193,12 @@ class CameraClocks:
             it was another day. Where other forms of takes in these folders tell it, it is for one
             pair alone, and dates count for nothing.
         """
-        known = self._agreed.get((camera(take_a), camera(take_b)))
+        known = self.between(take_a, take_b)
         if known is not None:
             return known.place(take_a, take_b) if len(known.witnesses) >= fewest else None
         beside = self._in_folders.get((_folder(take_a), _folder(take_b))) if fewest == 1 else None
         place = beside and beside.place(take_a, take_b)
         return place and place._replace(dates_agree=False)
-
-    def differences(self, takes: Iterable[Take]) -> list[ClockDifference]:
-        """Tell by how much the clocks of the cameras of some takes are ahead of each other.
-
-        Parameters
-        ----------
-        takes : iterable of Take
-            The takes.
-
-        Returns
-        -------
-        list of ClockDifference
-            Each two cameras of which that is known once, the first of them first; and each two
-            folders once, where a camera's files have several forms and all agree.
-        """
-        first: dict[Hashable, Take] = {}
-        for take in takes:
-            first.setdefault(camera(take), take)
-        folder_of = {one: PurePosixPath(take.path).parent for one, take in first.items()}
-        cameras_in = Counter(folder_of.values())
-        in_order = sorted(first, key=lambda one: [*cameras_in].index(folder_of[one]))
-        found: dict[tuple[PurePosixPath, PurePosixPath], list[ClockDifference]] = defaultdict(list)
-        for than, of in combinations(in_order, 2):
-            known = self._agreed.get((than, of))
-            if known is None:
-                continue
-            folders = [folder_of[one] for one in (of, than)]
-            names = [first[one].path for one in (of, than)]
-            if all(folder.name and cameras_in[folder] == 1 for folder in folders):
-                names = [str(folder) for folder in folders]
-            first_s, since_s = known.since_first()
-            middle_s = median(since_s)
-            found[folders[0], folders[1]].append(
-                ClockDifference(
-                    of=names[0],
-                    than=names[1],
-                    ahead_s=first_s + middle_s,
-                    apart_s=max(abs(one_s - middle_s) for one_s in since_s),
-                    n_pairs=len(since_s),
-                    n_others=known.n_others,
-                )
-            )
-        return [one for folders, said in found.items() for one in _in_one(*folders, said)]
 
 
 def clocks_of(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> CameraClocks:
@@ -281,10 +242,10 @@ def clocks_of(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> Camer
     return CameraClocks(agreed, folders)
 
 
-def _most_agree(witnesses: Sequence[_Witness]) -> _Agreed:
+def _most_agree(witnesses: Sequence[_Witness]) -> Agreed:
     """The most that agree with one of them."""
     agreeing = max(([o for o in witnesses if _agree(o, one)] for one in witnesses), key=len)
-    return _Agreed(sorted(agreeing, key=attrgetter("at_s")), len(witnesses) - len(agreeing))
+    return Agreed(sorted(agreeing, key=attrgetter("at_s")), len(witnesses) - len(agreeing))
 
 
 def _folder(take: Take) -> Hashable:
@@ -381,26 +342,6 @@ def on_such_a_day(
     ]
 
 
-def _in_one(
-    of: PurePosixPath, than: PurePosixPath, said: Sequence[ClockDifference]
-) -> Sequence[ClockDifference]:
-    """What is said of two folders, once where all agree: one camera's files have several forms."""
-    first = max(said, key=attrgetter("n_pairs"))
-    apart_s = max(abs(within_half_s(one.ahead_s - first.ahead_s)) + one.apart_s for one in said)
-    if len(said) == 1 or not of.name or not than.name or of == than or apart_s > 2 * _STAMP_S:
-        return said
-    return [
-        replace(
-            first,
-            of=str(of),
-            than=str(than),
-            apart_s=apart_s,
-            n_pairs=sum(one.n_pairs for one in said),
-            n_others=sum(one.n_others for one in said),
-        )
-    ]
-
-
 def _witness(take_a: Take, take_b: Take, offset_s: float) -> _Witness | None:
     """What a pair says of the clocks; None where they do not tell when the takes began."""
     at_s, stated_s = began_s(take_a), clocks_apart_s(take_a, take_b)
@@ -415,7 +356,7 @@ def _witness(take_a: Take, take_b: Take, offset_s: float) -> _Witness | None:
 
 
 def _agree(one: _Witness, other: _Witness) -> bool:
-    off_s = min(_STAMP_S + _DRIFT * abs(one.at_s - other.at_s), _FARTHEST_S)
+    off_s = min(STAMP_S + _DRIFT * abs(one.at_s - other.at_s), _FARTHEST_S)
     return abs(within_half_s(one.ahead_s - other.ahead_s)) <= off_s
 
 

@@ -11,7 +11,8 @@ import soundfile as sf
 
 from calltag.edit.sync.by_clocks import look_by_clocks
 from calltag.edit.sync.by_joins import follow_joins
-from calltag.edit.sync.camera_clocks import ClockDifference, places_by_clocks
+from calltag.edit.sync.camera_clocks import places_by_clocks
+from calltag.edit.sync.clock_differences import ClockDifference
 from calltag.edit.sync.comparing import Comparison, Outcome, compare
 from calltag.edit.sync.lining_up import Source
 from calltag.records.take import Take
