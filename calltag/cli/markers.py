@@ -34,7 +34,11 @@ from calltag.records.label import LIKELY
 from calltag.records.take import Problem
 
 if TYPE_CHECKING:
+    from calltag.edit.call_filter import CallFilter
     from calltag.edit.formats import Format
+
+
+_WHAT_IS_THERE = "`calltag calls` lists what was found"
 
 
 def register(app: typer.Typer) -> None:
@@ -195,13 +199,8 @@ def markers_command(
         say("No takes are lined up yet, so each has its own calls; `calltag sync` lines them up.")
     marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)
     if not any(one.markers for one in marked):
-        looser = ["without --min-snr"] * (min_snr is not None)
-        looser += ["with --min-confidence 0"] * (min_confidence > 0)
-        hint = (
-            f"{', '.join(looser)} more is marked"
-            if looser and any(one.calls for one in take_logs)
-            else "`calltag calls` lists what was found"
-        )
+        has_calls = any(one.calls for one in take_logs)
+        hint = _how_to_mark_more(settings.calls) if has_calls else _WHAT_IS_THERE
         raise InputError(f"{out.name}: nothing to mark, so nothing was written; {hint}")
     targets = per_take_paths(marked, out, chosen.SUFFIX) if chosen.PER_TAKE else [out]
     refuse_footage([out, *targets], [one.take.file for one in every])
@@ -222,6 +221,13 @@ def markers_command(
     if written and speed is not None and not is_table(speed):
         tell_slowed(marked, speed)
     end(problems, done=bool(written))
+
+
+def _how_to_mark_more(calls: CallFilter) -> str:
+    """Which options of those that were given leave calls out."""
+    looser = ["without --min-snr"] * (calls.min_snr_db is not None)
+    looser += ["with --min-confidence 0"] * (calls.min_confidence > 0)
+    return f"{', '.join(looser)} more is marked" if looser else _WHAT_IS_THERE
 
 
 def _refuse_idle(context: typer.Context, chosen: Format, *, has_distance: bool) -> None:

@@ -28,6 +28,7 @@ from calltag.paths import is_file
 if TYPE_CHECKING:
     from calltag.edit.sync.clock_differences import ClockDifference
     from calltag.edit.sync.comparing import Comparison
+    from calltag.edit.sync.search import Bounds
     from calltag.log import Log
     from calltag.records.alignment import Alignment
 
@@ -111,20 +112,14 @@ def sync_command(
     from calltag.edit.sync.by_clocks import look_by_clocks
     from calltag.edit.sync.by_joins import follow_joins
     from calltag.edit.sync.lining_up import count_pairs, sync_takes
-    from calltag.edit.sync.search import Bounds
     from calltag.log import Log
     from calltag.media.copies import with_copies
 
-    if by_timecode and around is not None:
-        raise WrongUse("give --around or --by-timecode, not both")
-    narrow = by_timecode or around is not None
-    if not narrow and typed(context, "within"):
-        raise WrongUse("--within goes with --around or --by-timecode: it says how far off they are")
+    near = _where_to_look(context, around, within, by_timecode=by_timecode)
+    narrow = near is not None
     has_log = is_file(log)
     if not has_log and typed(context, "log"):
         Log(log, create=False)  # says why not
-    middle_s = around or 0.0
-    near = Bounds(middle_s - within, middle_s + within)
     with Log(log, create=False) if has_log else Log(Path(":memory:")) as opened:
         known = with_copies(opened.takes())
         named = list(sources_of(takes, known))
@@ -143,7 +138,7 @@ def sync_command(
                 compared, problems = sync_takes(
                     sources,
                     n_first=n_first,
-                    bounds=near if narrow else None,
+                    bounds=near,
                     clock_s=partial(clock_s, by_name) if by_timecode else None,
                     take_of=partial(take_of, by_name),
                     listener=told,
@@ -151,11 +146,7 @@ def sync_command(
             stays = _not_looked_for_again(opened, compared, narrow=narrow)
             if around is None:
                 compared, differences = look_by_clocks(
-                    compared,
-                    sources,
-                    partial(take_of, by_name),
-                    before=stays,
-                    known=known,
+                    compared, sources, partial(take_of, by_name), before=stays, known=known
                 )
         except KeyboardInterrupt:
             say("Stopped; nothing was kept.")
@@ -175,6 +166,24 @@ def sync_command(
         say("Nothing could be compared.")
     say_problems(problems)
     end(problems, done=bool(compared))
+
+
+def _where_to_look(
+    context: typer.Context, around_s: float | None, within_s: float, *, by_timecode: bool
+) -> Bounds | None:
+    """Where a second take may begin, after the first or where clocks put it; None: anywhere."""
+    from calltag.edit.sync.search import Bounds
+
+    if by_timecode and around_s is not None:
+        raise WrongUse("give --around or --by-timecode, not both")
+    if not by_timecode and around_s is None:
+        if typed(context, "within"):
+            raise WrongUse(
+                "--within goes with --around or --by-timecode: it says how far off they are"
+            )
+        return None
+    middle_s = around_s or 0.0
+    return Bounds(middle_s - within_s, middle_s + within_s)
 
 
 def _not_looked_for_again(
