@@ -159,11 +159,6 @@ def take_view(
     number: int,
     rate: Rate,
     calls: Sequence[CallView],
-    left_out: int = 0,
-    still_url: str = "",
-    still_s: float = 0.0,
-    problems: tuple[str, ...] = (),
-    copies: tuple[str, ...] = (),
 ) -> TakeView:
     """Put a take into words.
 
@@ -179,21 +174,11 @@ def take_view(
         How to count timecode where it has no rate of its own.
     calls : sequence of CallView
         The calls that are shown.
-    left_out : int
-        Calls that are not.
-    still_url : str
-        Where its still is.
-    still_s : float
-        When that was.
-    problems : tuple of str
-        What could not be read.
-    copies : tuple of str
-        Takes of the log that are copies of it.
 
     Returns
     -------
     TakeView
-        The take.
+        The take, without its still, and what else is not told by it alone.
     """
     return TakeView(
         number=number,
@@ -206,11 +191,6 @@ def take_view(
         ),
         ticks=time_ticks(take_log.take.duration_s),
         calls=tuple(calls),
-        left_out=left_out,
-        still_url=still_url,
-        still_s=still_s,
-        problems=problems,
-        copies=copies,
     )
 
 

@@ -233,12 +233,8 @@ def _views(
             calls.append(view if its is None else _with_media(view, its, store))
         still = found.still_jpeg
         views.append(
-            take_view(
-                seen,
-                judge(seen),
-                number=number,
-                rate=rate,
-                calls=calls,
+            replace(
+                take_view(seen, judge(seen), number=number, rate=rate, calls=calls),
                 left_out=sum(is_call(call.label) for call in one.calls) - len(calls),
                 still_url="" if still is None else store.put(f"take{number:04}.jpg", still),
                 still_s=found.still_s,

@@ -82,22 +82,9 @@ def test_a_take_is_worth_what_its_best_call_is() -> None:
     calls = [heard(1, "pit rail: rasp", snr_db=6.0), heard(5, "pit rail: rasp", snr_db=30.0)]
     log = log_of(*calls)
     views = [call_view(log, call, number=n, rate=RATE) for n, call in enumerate(calls, 1)]
-    view = take_view(
-        log,
-        VERDICT,
-        number=7,
-        rate=RATE,
-        calls=views,
-        left_out=2,
-        still_url="s.jpg",
-        still_s=4.0,
-        problems=("gone",),
-        copies=("B001.mov",),
-    )
+    view = take_view(log, VERDICT, number=7, rate=RATE, calls=views)
     assert view.best == max(one.worth for one in views) > min(one.worth for one in views)
     assert (view.number, view.take, view.verdict, view.calls) == (7, log.take, VERDICT, (*views,))
-    assert (view.left_out, view.still_url, view.still_s) == (2, "s.jpg", 4.0)
-    assert (view.problems, view.copies) == (("gone",), ("B001.mov",))
     assert sum("pit rail: rasp" in row.text for row in view.rows) == 1
     assert [tick.text for tick in view.ticks][:1] == ["0:00"]
     assert take_view(log, VERDICT, number=1, rate=RATE, calls=[]).best == 0
