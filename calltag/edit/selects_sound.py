@@ -25,12 +25,11 @@ from calltag.files import partial_of
 from calltag.media.sound_blocks.reader import read_logged
 from calltag.media.timing.timecode import frame_to_seconds, parse_start
 from calltag.media.wave_files.bext import Bext, history_line
+from calltag.media.wave_files.wav_writing import EDIT_RATE_HZ as RATE_HZ
 from calltag.media.wave_files.wav_writing import Cue, write_wav
 from calltag.overwriting import refuse_existing, refuse_footage
 from calltag.sound.channels.choosing import Chooser
 from calltag.sound.loudness.true_peak import true_peak_dbtp
-
-RATE_HZ = 48_000
 
 PEAK_DBTP = -6.0
 """True peak that no stretch exceeds."""

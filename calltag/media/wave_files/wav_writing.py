@@ -23,6 +23,9 @@ from calltag.files import written_whole
 from calltag.media.wave_files.bext import Bext, pack_bext
 from calltag.media.wave_files.wav_file import IN_DS64
 
+EDIT_RATE_HZ = 48_000
+"""Rate of sound that is made for the edit, whatever that of the takes: common practice in film."""
+
 DS64_BYTES = 28
 """What RF64 needs at a file's head: riff, data and sample counts (u64 each), table length (u32)."""
 

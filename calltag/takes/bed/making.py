@@ -21,6 +21,7 @@ from calltag.arrays import FloatArray
 from calltag.errors import InputError
 from calltag.media.sound_blocks.reader import read_logged
 from calltag.media.wave_files.bext import Bext, history_line
+from calltag.media.wave_files.wav_writing import EDIT_RATE_HZ as RATE_HZ
 from calltag.media.wave_files.wav_writing import write_wav
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
@@ -43,8 +44,6 @@ from calltag.takes.bed.clean_stretches import (
 from calltag.takes.bed.crossfade import join
 from calltag.takes.used_channels import used_channel
 from calltag.words import clock, counted
-
-RATE_HZ = 48_000
 
 LONGEST_S = 900.0
 """Longest bed that is built: it is held in memory."""
