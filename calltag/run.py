@@ -24,7 +24,7 @@ from calltag.plan import Job, Plan, is_gone, make_plan, real_path
 from calltag.records.found import TakeLog
 from calltag.records.take import Problem
 from calltag.spelling import name_order
-from calltag.workers import default_workers, work_through
+from calltag.workers import work_through
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +108,7 @@ def log_rushes(
     model : Path, optional
         A taught model; `MODEL_NAME` beside the log, if there is one, unless given.
     workers : int, optional
-        Processes to work in; `default_workers` unless given.
+        Processes to work in; `calltag.workers.default_workers` unless given.
     force : bool
         Whether to analyse known takes again.
     drop_missing : bool
@@ -152,7 +152,7 @@ def log_rushes(
         work = work_through(
             partial(outcome, analyse),
             [same[0] for same in plan.jobs],
-            workers=workers or default_workers(),
+            workers=workers,
             dask=dask,
         )
         with closing(work):  # so that no worker is left when an error or Ctrl-C ends this loop

@@ -74,7 +74,7 @@ def work_through(
     function: Callable[[Item], Result],
     items: Sequence[Item],
     *,
-    workers: int,
+    workers: int | None = None,
     dask: str | None = None,
 ) -> Generator[Done[Result], None, None]:
     """Apply a function to all items in worker processes, and yield results as they come.
@@ -90,8 +90,8 @@ def work_through(
         it raises ends the work on all.
     items : sequence
         What to work on.
-    workers : int
-        How many processes on this computer, at least one.
+    workers : int, optional
+        How many processes on this computer, at least one; `default_workers` unless given.
     dask : str, optional
         Address of a Dask scheduler: its workers are used, and `workers` is not.
 
@@ -118,12 +118,13 @@ def work_through(
             for index, result in ends:
                 yield Done(index, result)
         return
+    n_workers = workers or default_workers()
     pending = dict(enumerate(items))
     _sweep_notes()
     with tempfile.TemporaryDirectory(prefix=_NOTES, ignore_cleanup_errors=True) as folder:
         try:
             while pending:
-                yield from _one_go(function, pending, workers, Path(folder))
+                yield from _one_go(function, pending, n_workers, Path(folder))
         finally:
             _end_workers()
 

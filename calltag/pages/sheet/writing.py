@@ -34,7 +34,7 @@ from calltag.records.found import Call, TakeLog
 from calltag.records.take import Problem
 from calltag.takes.picture.looking import with_pictures
 from calltag.takes.verdict import GRADES, judge
-from calltag.workers import default_workers, work_through
+from calltag.workers import work_through
 
 MUCH_BYTES = 60_000_000
 """A single file larger than this opens slowly."""
@@ -172,7 +172,7 @@ def _gathered(
     media: dict[int, TakeMedia] = {}
     if listener is not None:
         listener(0, len(jobs))
-    with closing(work_through(gather, jobs, workers=workers or default_workers())) as work:
+    with closing(work_through(gather, jobs, workers=workers)) as work:
         for end in work:
             job = jobs[end.index]
             one = end.result or failed(job, _DIED)

@@ -14,7 +14,7 @@ from calltag.records.found import Call, Picture, TakeLog
 from calltag.records.take import Problem
 from calltag.spelling import name_order
 from calltag.takes.picture.measuring import look_at, moment_of, moments_in, not_looked_at
-from calltag.workers import default_workers, work_through
+from calltag.workers import work_through
 
 logger = logging.getLogger(__name__)
 
@@ -107,7 +107,7 @@ def look(
     """
     pictures: dict[str, tuple[Picture, ...]] = {}
     problems: list[Problem] = []
-    with closing(work_through(measured, looks, workers=workers or default_workers())) as work:
+    with closing(work_through(measured, looks, workers=workers)) as work:
         for number, end in enumerate(work, 1):
             path = looks[end.index].path
             if isinstance(end.result, list):
