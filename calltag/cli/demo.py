@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-import calltag
 from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME
 from calltag.cli._output import say
@@ -19,6 +18,7 @@ from calltag.cli._shells import as_typed
 from calltag.errors import CalltagError, InputError, reason_of
 from calltag.files import write_texts, written_whole
 from calltag.paths import is_there
+from calltag.shipped import shipped
 
 if TYPE_CHECKING:
     from calltag.edit.formats import Format
@@ -131,11 +131,12 @@ def _refuse_own(out: Path, clips: Path) -> None:
 
 def demo_clips() -> Path:
     """Find the demo's clips: in the installed package, or beside it in a checkout."""
-    package = Path(calltag.__file__).resolve().parent
-    for folder in (package / "_data" / "demo_audio", package.parent / "demo_audio"):
-        if (folder / "labels.csv").is_file():
-            return folder
-    raise InputError("the demo's clips are missing from the installation; install calltag again")
+    labels = shipped("demo_audio", "labels.csv")
+    if labels is None:
+        raise InputError(
+            "the demo's clips are missing from the installation; install calltag again"
+        )
+    return labels.parent
 
 
 def steps(clips: Path, out: Path) -> Iterator[Step]:

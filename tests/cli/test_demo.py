@@ -131,7 +131,9 @@ def test_a_folder_that_cannot_be_written_is_told(run, tmp_path) -> None:
 
 
 def test_clips_that_are_not_there_are_told(run, tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr("calltag.__file__", str(tmp_path / "lib" / "calltag" / "__init__.py"))
+    monkeypatch.setattr(
+        "calltag.shipped.__file__", str(tmp_path / "lib" / "calltag" / "shipped.py")
+    )
     ran = run("demo")
     assert ran.status == 1
     assert ran.err == (

@@ -23,6 +23,7 @@ from calltag.arrays import FloatArray
 from calltag.errors import ModelError
 from calltag.learn.networks.network import session
 from calltag.learn.networks.starter_files import StarterFiles
+from calltag.shipped import shipped
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import FRAMES_PER_S, TENTHS_PER_S
@@ -191,8 +192,9 @@ def starter_model() -> Path:
     ModelError
         If there is none.
     """
-    package = Path(__file__).resolve().parents[2]
-    for folder in (package / "_data" / "models", package.parent / "models"):
-        if (folder / "starter.onnx").is_file():
-            return folder / "starter.onnx"
-    raise ModelError("the starter model is missing from the installation; install calltag again")
+    model = shipped("models", "starter.onnx")
+    if model is None:
+        raise ModelError(
+            "the starter model is missing from the installation; install calltag again"
+        )
+    return model
