@@ -18,7 +18,7 @@ from sklearn.metrics import balanced_accuracy_score, f1_score
 
 from calltag.learn.call_types.judges import Judges
 from calltag.learn.call_types.validate import balanced_accuracy, macro_f1
-from calltag.learn.networks.voice import voice
+from calltag.learn.networks.voice import patch, voice
 from calltag.learn.scoring.intervals import wilson
 from calltag.sound.events import measure_region
 from calltag.sound.features import N_EMBEDDING, event_features
@@ -76,7 +76,7 @@ def ten_kinds(field) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         region = measure_region(power, busy, first, last)
         heard = sound[first * HOP : last * HOP]
         event = power[first:last]
-        numbers = voice().of(event, region.behind)
+        (numbers,) = voice().numbers([patch(event, region.behind)])
         features.append(event_features(event, region, numbers, deaf, heard))
         kinds.append(path.parent.name)
         folds.append(path.name[0])

@@ -14,7 +14,7 @@ import numpy as np
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.finding.hands import Hands, judge_hand
-from calltag.learn.finding.measuring import Event, Listened, measure_call
+from calltag.learn.finding.measuring import Event, Found, Listened, measure_calls
 from calltag.learn.finding.one_pass import Pass
 from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.segments import busy_frames
@@ -220,17 +220,17 @@ class Finder:
         region = measure_region(power, busy, first, last)
         evidence = whole.surroundings(segments).evidence(event, region)
         call = judge(self._second_look, self._talk, evidence, region).call
-        return measure_call(
-            Event(offset, power, busy, region),
+        handled = judge_hand(
+            self._hands, call, mel_power(power), whole.heard, (begin, end), snr_db=region.snr_db
+        )
+        (measured,) = measure_calls(
+            [Found(Event(offset, power, busy, region), handled.call, edges=None)],
             Listened(offset, whole.heard),
-            probability=judge_hand(
-                self._hands, call, mel_power(power), whole.heard, (begin, end), snr_db=region.snr_db
-            ).call,
-            edges=None,
-            cut=lambda begin_s, end_s: sound[
+            lambda begin_s, end_s: sound[
                 round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)
             ],
         )
+        return measured
 
 
 def _mean_squares(samples: FloatArray) -> DoubleArray:

@@ -1,8 +1,8 @@
-"""Measuring an event: its edges, its band and level, its features."""
+"""Measuring events: their edges, their band and level, their features."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from calltag.arrays import FloatArray
 from calltag.learn.networks.starter_model import FRAMES_PER_STEP, Heard
-from calltag.learn.networks.voice import voice
+from calltag.learn.networks.voice import patch, voice
 from calltag.records.found import Call
 from calltag.sound.events import Region, clearest, measure_region, refine_edges, under_the_noise
 from calltag.sound.features import event_features
@@ -53,53 +53,97 @@ class Listened(NamedTuple):
     heard: Heard
 
 
-def measure_call(
-    event: Event,
-    listened: Listened,
-    *,
-    probability: float,
-    edges: tuple[int, int] | None,
-    cut: Callable[[float, float], FloatArray],
-) -> Call:
-    """Measure one event.
+class Found(NamedTuple):
+    """An event that is taken for a call.
 
-    Parameters
+    Attributes
     ----------
     event : Event
         The event.
-    listened : Listened
-        What was heard of it and of what surrounds it.
     probability : float
         Probability that it is a call.
     edges : tuple of int or None
         How far its edges may move, among its frames; None leaves them as they are.
+    """
+
+    event: Event
+    probability: float
+    edges: tuple[int, int] | None
+
+
+def measure_calls(
+    found: Sequence[Found], listened: Listened, cut: Callable[[float, float], FloatArray]
+) -> list[Call]:
+    """Measure events.
+
+    Parameters
+    ----------
+    found : sequence of Found
+        The events.
+    listened : Listened
+        What was heard of them and of what surrounds them.
     cut : callable
         Gives the take's sound between two times.
 
     Returns
     -------
-    Call
-        The call, with its features; its noise is told by that of the take.
+    list of Call
+        The calls, with their features; their noise is told by that of the take.
 
     Raises
     ------
     ModelError
         If the network that tells voices apart is missing or damaged.
+
+    Notes
+    -----
+    All of them are taken through one step before the next: the processor has it at hand then, which
+    for the network halves the time.
     """
-    offset, power, busy, region = event
+    if not found:
+        return []
+    regions = [_settled(one) for one in found]
+    frames = [
+        one.event.power[region.first : region.last]
+        for one, region in zip(found, regions, strict=True)
+    ]
+    voices = voice().numbers(
+        patch(power, region.behind) for power, region in zip(frames, regions, strict=True)
+    )
+    return [
+        _described(*each, listened, cut)
+        for each in zip(found, regions, frames, voices, strict=True)
+    ]
+
+
+def _settled(found: Found) -> Region:
+    """Where an event is, with its edges set."""
+    _, power, busy, region = found.event
     region = clearest(power, busy, region)
-    first, last = region.first, region.last
-    if edges is not None:
-        before, after = edges
-        first, last = refine_edges(power, busy, region, before=before, after=after)
-        further = under_the_noise(region.snr_db)
-        first, last = max(before, first - further), min(after, last + further)
-    if (first, last) != (region.first, region.last):
-        region = clearest(power, busy, measure_region(power, busy, first, last))
-    heard_from, heard = listened
-    begin = (offset + first - heard_from) // FRAMES_PER_STEP
-    end = max(begin + 1, (offset + last - heard_from) // FRAMES_PER_STEP)
-    start_s, end_s = (offset + first) / FRAMES_PER_S, (offset + last) / FRAMES_PER_S
+    if found.edges is None:
+        return region
+    before, after = found.edges
+    first, last = refine_edges(power, busy, region, before=before, after=after)
+    further = under_the_noise(region.snr_db)
+    first, last = max(before, first - further), min(after, last + further)
+    if (first, last) == (region.first, region.last):
+        return region
+    return clearest(power, busy, measure_region(power, busy, first, last))
+
+
+def _described(
+    found: Found,
+    region: Region,
+    power: FloatArray,
+    numbers: FloatArray,
+    listened: Listened,
+    cut: Callable[[float, float], FloatArray],
+) -> Call:
+    """Describe an event by the power of its frames and the numbers of its voice."""
+    first, last = (found.event.offset + edge for edge in (region.first, region.last))
+    begin = (first - listened.offset) // FRAMES_PER_STEP
+    end = max(begin + 1, (last - listened.offset) // FRAMES_PER_STEP)
+    start_s, end_s = first / FRAMES_PER_S, last / FRAMES_PER_S
     return Call(
         start_s=start_s,
         end_s=end_s,
@@ -108,13 +152,9 @@ def measure_call(
         peak_hz=region.peak_hz,
         snr_db=region.snr_db,
         level_dbfs=region.level_dbfs,
-        call_probability=probability,
-        confidence=probability,
+        call_probability=found.probability,
+        confidence=found.probability,
         features=event_features(
-            power[first:last],
-            region,
-            voice().of(power[first:last], region.behind),
-            heard.embedding[begin:end],
-            cut(start_s, end_s),
+            power, region, numbers, listened.heard.embedding[begin:end], cut(start_s, end_s)
         ),
     )

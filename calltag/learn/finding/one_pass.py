@@ -16,7 +16,7 @@ from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.finding.chorus import going_on, out_of_chorus
 from calltag.learn.finding.hands import Hands, judge_hand
 from calltag.learn.finding.low_calls import find_low_calls
-from calltag.learn.finding.measuring import Event, Listened, measure_call
+from calltag.learn.finding.measuring import Event, Found, Listened, measure_calls
 from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.finding.segments import busy_frames, find_segments
 from calltag.learn.finding.surroundings import Surroundings
@@ -163,29 +163,31 @@ class Pass:
         )
         sureness = {(call.first, call.last): call.probability for call in low}
         events = _Events(window, steps, sorted([*segments, *sureness]))
+        found = []
         for i, segment in enumerate(events.segments):
             if window.first + segment[0] * FRAMES_PER_STEP >= window.stop:
                 break
-            self._take(window, heard, events, i, sureness.get(segment))
+            found += self._taken(window, heard, events, i, sureness.get(segment))
+        self.calls += measure_calls(found, Listened(window.first, heard), self.recent.cut)
         self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
 
     def _cut(self, from_s: float, start_s: float, end_s: float) -> FloatArray:
         """Cut out the sound between two times that count from a third."""
         return self.recent.cut(from_s + start_s, from_s + end_s)
 
-    def _take(
+    def _taken(
         self, window: Window, heard: Heard, events: _Events, i: int, probability: float | None
-    ) -> None:
-        """Keep an event of a window as a call, unless it is another's, known, or unlikely."""
+    ) -> list[Found]:
+        """Take an event of a window for a call, unless it is another's, known, or unlikely."""
         first, last = (window.first + frame for frame in events.frames(i))
         if first < self.taken:
             if self.kept and last > self.taken + _SAME_END_FRAMES:
                 # It went on beyond what the last window saw.
                 self.calls[-1] = replace(self.calls[-1], end_s=last / FRAMES_PER_S)
                 self.taken = last
-            return
+            return []
         if last <= window.core:
-            return
+            return []
         event = events.found(i)
         if probability is None:
             judged = self._judged(events, i, event.region)
@@ -203,17 +205,9 @@ class Pass:
                 self.noise.add_hand(span, handled.hand)
         self.taken, self.kept = last, probability >= LEAST_PROBABILITY
         if not self.kept:
-            return
-        before, after = (window.first + edge for edge in events.room(i))
-        self.calls.append(
-            measure_call(
-                event,
-                Listened(window.first, heard),
-                probability=probability,
-                edges=(before - event.offset, after - event.offset),
-                cut=self.recent.cut,
-            )
-        )
+            return []
+        before, after = (window.first + edge - event.offset for edge in events.room(i))
+        return [Found(event, probability, (before, after))]
 
     def _out_of_chorus(
         self, window: Window, steps: _Steps, segments: list[tuple[int, int]]

@@ -154,24 +154,6 @@ class Voice:
             rows += self._session.run(None, {"patch": padded(find)[None], "steps": steps})
         return np.concatenate(rows)
 
-    def of(self, power: FloatArray, behind: FloatArray) -> FloatArray:
-        """Describe a find.
-
-        Parameters
-        ----------
-        power : np.ndarray, shape (n_frames, N_BINS), float32
-            Power spectrum of its frames.
-        behind : np.ndarray, shape (N_BINS,), float32
-            That of its background.
-
-        Returns
-        -------
-        np.ndarray, shape (N_VOICE,), float32
-            Its numbers.
-        """
-        numbers: FloatArray = self.numbers([patch(power, behind)])[0]
-        return numbers
-
 
 @cache
 def voice() -> Voice:
