@@ -176,10 +176,9 @@ def framed_power(samples: FloatArray, hop: int = HOP) -> FloatArray:
     for first in range(0, len(frames), _FRAMES_AT_ONCE):
         batch = frames[first : first + _FRAMES_AT_ONCE]
         np.multiply(batch, _window(), out=windowed[: len(batch)])
-        # Real and imaginary parts in turn.
-        parts = scipy.fft.rfft(windowed[: len(batch)], axis=1).view(np.float32)
-        np.square(parts, out=parts)
-        np.add(parts[:, ::2], parts[:, 1::2], out=power[first : first + len(batch)])
+        magnitude = power[first : first + len(batch)]
+        np.abs(scipy.fft.rfft(windowed[: len(batch)], axis=1), out=magnitude)
+        np.square(magnitude, out=magnitude)
     return power
 
 
