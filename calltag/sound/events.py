@@ -114,8 +114,11 @@ def background(power: FloatArray, busy: np.ndarray, first: int, last: int) -> Fl
     start, stop = max(0, first - AROUND_FRAMES), min(len(power), last + AROUND_FRAMES)
     free = np.flatnonzero(~busy[start:stop]) + start
     if len(free) >= _FEWEST_FREE:
-        free = free[np.argsort(np.abs(free - (first + last) / 2), kind="stable")[:_NEAREST_FREE]]
-        mean: FloatArray = power[np.sort(free)].mean(axis=0)
+        middle = (first + last) / 2
+        # A frame is left out where there are enough that come later and lie no further away.
+        further = middle - free[:-_NEAREST_FREE] > free[_NEAREST_FREE:] - middle
+        nearest = free[np.count_nonzero(further) :][:_NEAREST_FREE]
+        mean: FloatArray = power[nearest].mean(axis=0)
         return mean
     ranked = np.sort(np.ascontiguousarray(power[start:stop:2].T), axis=1)  # three times as fast
     lower: FloatArray = np.percentile(ranked, _LOWER, axis=1).astype(np.float32) * _OVER_LOWER

@@ -214,6 +214,19 @@ def test_background_is_the_nearest():
     np.testing.assert_allclose(background(power, busy, 400, 450), 1)
 
 
+@pytest.mark.parametrize("free_share", [0.2, 0.5, 1.0])
+@pytest.mark.parametrize(("first", "last"), [(0, 40), (200, 241), (250, 300), (560, 600)])
+def test_background_is_of_the_nearest_frames_one_by_one(rng, free_share, first, last):
+    power = rng.random((600, N_BINS), np.float32)
+    busy = rng.random(600) >= free_share
+    busy[first:last] = True
+    reach = range(max(0, first - 150), min(600, last + 150))
+    free = [frame for frame in reach if not busy[frame]]
+    nearest = sorted(free, key=lambda frame: abs(frame - (first + last) / 2))[:120]
+    expected = power[nearest].mean(axis=0)
+    np.testing.assert_allclose(background(power, busy, first, last), expected, rtol=1e-5)
+
+
 def test_background_amid_many_others_is_the_lower_part_of_what_is_there():
     rng = np.random.default_rng(2)
     power = rng.exponential(1.0, (600, N_BINS)).astype(np.float32)
