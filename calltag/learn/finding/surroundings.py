@@ -214,7 +214,7 @@ class Surroundings:
         if usual.n_free < _FEWEST_STEPS:
             sums = [_pair_sums(rows[usual.steps]) for rows in (self._level, self._heard.embedding)]
         near = self._near(first, last)
-        in_band = self._power[near, _band(region)].sum(axis=1)
+        in_band = _sums_across(self._power[near, _band(region)])
         inside, outside = (in_band[at - near.start] for at in (np.arange(first, last), usual.steps))
         own_db = _db(inside.mean())
         middle, spread, _ = _levels(_db(_moments(outside, usual.length)), _LEAST_SPREAD_DB)
@@ -259,7 +259,8 @@ class Surroundings:
         """What the event is beside what sounded at other moments like its own."""
         band = _band(region)
         near = self._near(first, last)
-        in_band_db = self._over_expected[near, band].mean(axis=1)
+        over_db = self._over_expected[near, band]
+        in_band_db = _sums_across(over_db) / over_db.shape[1]
         others_db = _moments(in_band_db[usual.steps - near.start], usual.length)
         middle, spread, loud = _levels(others_db, _LEAST_OVER_DB)
         bands_db = self._over_expected[first:last].mean(axis=0)
@@ -301,6 +302,12 @@ def _each_step(moments: FloatArray, n_steps: int) -> FloatArray:
     return np.concatenate([steps, np.repeat(moments[-1:], n_steps - len(steps), axis=0)])
 
 
+def _sums_across(rows: FloatArray) -> FloatArray:
+    """Sum of each row: of rows so short, several times as fast as by `np.sum`."""
+    sums: FloatArray = rows @ np.ones(rows.shape[1], np.float32)
+    return sums
+
+
 def _moments(values: FloatArray | DoubleArray, length: int) -> DoubleArray:
     """Mean of a number over each stretch of so many steps."""
     return _means(_sums(values[:, None]), length)[:, 0]
@@ -323,8 +330,9 @@ def _db(power: npt.ArrayLike) -> DoubleArray:
 
 def _sums(rows: FloatArray | DoubleArray) -> DoubleArray:
     """Running sums, so that the mean of any stretch is a difference."""
-    sums = np.zeros((rows.shape[1], len(rows) + 1))  # row by row it would take twice as long
-    np.cumsum(rows.T, axis=1, out=sums[:, 1:])
+    sums = np.zeros((rows.shape[1], len(rows) + 1))  # row by row it would take four times as long,
+    sums[:, 1:] = rows.T  # and twice as long if the numbers were made longer one by one
+    np.cumsum(sums, axis=1, out=sums)
     return sums.T
 
 
