@@ -75,8 +75,11 @@ def model_input(level_db: FloatArray, floor_db: FloatArray) -> FloatArray:
         floor, in steps of 10 dB from -10 to 50 dB.
     """
     out = np.empty((2, *level_db.shape), np.float32)
-    np.clip((level_db - floor_db.mean(axis=1, keepdims=True)) / 20, -2.5, 4, out=out[0])
-    np.clip((level_db - floor_db) / 10, -1, 5, out=out[1])
+    np.subtract(level_db, floor_db.mean(axis=1, keepdims=True), out=out[0])
+    np.subtract(level_db, floor_db, out=out[1])
+    for over, unit_db, low, high in ((out[0], 20, -2.5, 4), (out[1], 10, -1, 5)):
+        over /= np.float32(unit_db)
+        np.clip(over, low, high, out=over)
     return out
 
 

@@ -95,7 +95,8 @@ class NoiseMeter:
             Log-odds of a call.
         """
         whole = len(mel) // _FRAMES * _FRAMES
-        tenths = mel[:whole].reshape(-1, _FRAMES, N_MELS).mean(axis=1)
+        tenths = np.einsum("ijk->ik", mel[:whole].reshape(-1, _FRAMES, N_MELS))
+        tenths /= np.float32(_FRAMES)
         self._levels_db.append(to_db(tenths).astype(np.float16))
         whole = len(kinds) // STEPS_PER_TENTH * STEPS_PER_TENTH
         steps = kinds[:whole].reshape(-1, STEPS_PER_TENTH, len(NOISE_KINDS))

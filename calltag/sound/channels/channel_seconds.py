@@ -119,8 +119,7 @@ def _power(pieces: FloatArray) -> DoubleArray:
 
 def _likeness(pieces: FloatArray) -> DoubleArray:
     """Correlate all pairs of channels, second by second."""
-    by_second = pieces.transpose(1, 0, 2)
-    products = (by_second @ by_second.transpose(0, 2, 1)).astype(np.float64)
+    products = np.einsum("cst,dst->scd", pieces, pieces).astype(np.float64)
     norm = np.sqrt(np.einsum("scc->sc", products))
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.nan_to_num(products / (norm[:, :, None] * norm[:, None, :]))
