@@ -19,6 +19,7 @@ from calltag.learn.finding.second_look import LEAST_PROBABILITY
 from calltag.learn.finding.weighted_sum import WeightedSum, unless
 from calltag.learn.networks.starter_model import FRAMES_PER_STEP, STEPS_PER_S, Heard
 from calltag.records.label import NOISE_KINDS
+from calltag.sound.quantiles import quantiles
 from calltag.sound.spectrum import FRAMES_PER_S, TENTHS_PER_S, mel_centres_hz, to_db
 from calltag.sound.wind_and_knocks import find_knocks, group_levels_db
 
@@ -42,7 +43,7 @@ HAND_EVIDENCE = (
 
 _VOICE, _HANDLING = NOISE_KINDS.index("voice"), NOISE_KINDS.index("handling")
 _GOING_ON = [NOISE_KINDS.index(kind) for kind in ("machine", "wind", "water")]
-_AROUND_STEPS, _PAUSE_PERCENT = 10 * STEPS_PER_S, 25  # a hand that is heard as water pauses
+_AROUND_STEPS, _PAUSES = 10 * STEPS_PER_S, 0.25  # a hand that is heard as water pauses
 _TENTH = FRAMES_PER_S // TENTHS_PER_S
 _BEHIND_FRAMES, _BEHIND_PERCENT = 4 * FRAMES_PER_S, 20
 _LOW_PERCENT = 30
@@ -204,4 +205,4 @@ def judge_hand(
 def _noise_goes_on(heard: Heard, first: int, last: int) -> bool:
     """Whether another noise is heard there most of the time: it takes away what a hand shows."""
     around = heard.kinds[max(0, first - _AROUND_STEPS) : last + _AROUND_STEPS, _GOING_ON]
-    return bool(np.percentile(around.max(axis=1), _PAUSE_PERCENT) > 0)
+    return bool(quantiles(around.max(axis=1), _PAUSES)[0] > 0)
