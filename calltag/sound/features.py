@@ -16,6 +16,7 @@ from calltag.sound import shape
 from calltag.sound.beats.engine import listen_for_beat
 from calltag.sound.events import Region
 from calltag.sound.modulation import OCTAVES_HZ, RATES_HZ, modulation_spectrum, texture
+from calltag.sound.quantiles import quantiles
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
 
 FEATURE_VERSION = 6
@@ -166,6 +167,7 @@ def beats(sound: FloatArray) -> tuple[float, float, float]:
 
 def event_features(
     power: FloatArray,
+    mel: FloatArray,
     region: Region,
     voice: FloatArray,
     embedding: FloatArray,
@@ -177,6 +179,8 @@ def event_features(
     ----------
     power : np.ndarray, shape (n_frames, N_BINS)
         Power spectrum of the event's frames.
+    mel : np.ndarray, shape (n_frames, N_MELS)
+        Their power in each mel band.
     region : Region
         The event; its excess has the same frames.
     voice : np.ndarray, shape (N_VOICE,)
@@ -213,7 +217,7 @@ def event_features(
             .std(axis=0)
             .reshape(N_PROFILE // 2, N_MELS * 2 // N_PROFILE)
             .mean(axis=1),
-            _cepstrum(loud_power),
+            _cepstrum(mel[loud]),
             voice,
             embedding.mean(axis=0),
             embedding.max(axis=0),
@@ -221,7 +225,7 @@ def event_features(
             texture(power).ravel(),
         ]
     )
-    return np.nan_to_num(row, nan=0.0, posinf=0.0, neginf=0.0).astype(np.float32)
+    return np.where(np.isfinite(row), row, 0.0).astype(np.float32)
 
 
 def _extent(n_frames: int, region: Region) -> list[FloatArray]:
@@ -240,11 +244,12 @@ def _colour(
 ) -> FloatArray:
     """Shape of the spectrum in the loud frames: where it lies, how wide and how flat it is."""
     flat = shape.flatness(power[:, low : max(high, low + 4)])
+    centroid = shape.centroid_hz(magnitude)
     return np.concatenate(
         [
             [
-                *_mean_std_slope(_log2(shape.centroid_hz(magnitude)), weight),
-                _log2(float(shape.bandwidth_hz(magnitude).mean())),
+                *_mean_std_slope(_log2(centroid), weight),
+                _log2(float(shape.bandwidth_hz(magnitude, centroid).mean())),
                 _log2(float(shape.rolloff_hz(magnitude).mean())),
                 flat.mean(),
                 flat.std(),
@@ -270,7 +275,7 @@ def _melody(magnitude: FloatArray, weight: FloatArray, low: int, high: int) -> l
     voiced = strength > _VOICED
     log_pitch = _log2(pitch[voiced]) if voiced.any() else track
     return [
-        np.median(log_pitch),
+        *quantiles(log_pitch, 0.5),
         log_pitch.std(),
         (strength * weight).sum() / weight.sum(),
         *_mean_std_slope(track, weight),
@@ -282,7 +287,7 @@ def _melody(magnitude: FloatArray, weight: FloatArray, low: int, high: int) -> l
 def _course(weight: FloatArray, mel_excess_db: FloatArray) -> list[float]:
     """How loudness goes through the event: where it lies, how it swings, how often it begins."""
     level_db = 20 * np.log10(weight + 1e-3)
-    at = np.linspace(0, 1, len(weight))
+    at = np.arange(len(weight)) / max(1, len(weight) - 1)
     centre = float((weight * at).sum() / weight.sum())
     strength_db = shape.onset_strength(
         np.maximum(mel_excess_db, mel_excess_db.max() - _DEEPEST_ONSET_DB)
@@ -297,8 +302,8 @@ def _course(weight: FloatArray, mel_excess_db: FloatArray) -> list[float]:
     ]
 
 
-def _cepstrum(power: FloatArray) -> FloatArray:
+def _cepstrum(mel: FloatArray) -> FloatArray:
     """Mean, spread and pace of the cepstrum in the loud frames."""
-    cepstrum = shape.mfcc(to_db(mel_power(power)), N_MFCC)
+    cepstrum = shape.mfcc(to_db(mel), N_MFCC)
     pace = np.abs(np.diff(cepstrum, axis=0)).mean(axis=0) if len(cepstrum) > 1 else np.zeros(N_MFCC)
     return np.concatenate([cepstrum.mean(axis=0), cepstrum.std(axis=0), pace])

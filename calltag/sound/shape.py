@@ -54,13 +54,15 @@ def centroid_hz(magnitude: FloatArray) -> FloatArray:
     return np.divide(magnitude @ BINS_HZ, total, out=np.zeros_like(total), where=total > _TINY)
 
 
-def bandwidth_hz(magnitude: FloatArray) -> FloatArray:
+def bandwidth_hz(magnitude: FloatArray, centroid: FloatArray | None = None) -> FloatArray:
     """Spread of the spectrum around its centroid.
 
     Parameters
     ----------
     magnitude : np.ndarray, shape (n_frames, N_BINS)
         Magnitude spectrum.
+    centroid : np.ndarray, shape (n_frames,), optional
+        Its centroid in hertz, where that is known.
 
     Returns
     -------
@@ -68,7 +70,9 @@ def bandwidth_hz(magnitude: FloatArray) -> FloatArray:
         Standard deviation in hertz; 0 for silence.
     """
     total = magnitude.sum(axis=1)
-    distance = BINS_HZ[None] - centroid_hz(magnitude)[:, None]
+    if centroid is None:
+        centroid = centroid_hz(magnitude)
+    distance = BINS_HZ[None] - centroid[:, None]
     np.square(distance, out=distance)
     spread = np.einsum("ij,ij->i", magnitude, distance)
     return np.sqrt(np.divide(spread, total, out=np.zeros_like(total), where=total > _TINY))
@@ -141,11 +145,13 @@ def contrast_db(power: FloatArray) -> FloatArray:
         `CONTRAST_EDGES_HZ`, in dB.
     """
     peak, valley = np.empty((2, len(power), len(_octaves())), np.float32)
-    for i, (bins, n_ends) in enumerate(_octaves()):
-        if n_ends == 1:
-            np.sqrt(power[:, bins].max(axis=1), out=peak[:, i])
-            np.sqrt(power[:, bins].min(axis=1), out=valley[:, i])
-            continue
+    narrow = [bins for bins, n_ends in _octaves() if n_ends == 1]  # the lower ones
+    starts = [bins.start for bins in narrow]
+    for ends, extreme in ((peak, np.maximum), (valley, np.minimum)):
+        ends[:, : len(narrow)] = extreme.reduceat(power[:, : narrow[-1].stop], starts, axis=1)
+    np.sqrt(peak[:, : len(narrow)], out=peak[:, : len(narrow)])
+    np.sqrt(valley[:, : len(narrow)], out=valley[:, : len(narrow)])
+    for i, (bins, n_ends) in enumerate(_octaves()[len(narrow) :], len(narrow)):
         lowest, highest = _ends(power[:, bins], n_ends)
         peak[:, i] = np.sqrt(highest).mean(axis=1)
         valley[:, i] = np.sqrt(lowest).mean(axis=1)

@@ -22,7 +22,7 @@ from calltag.learn.networks.voice import patch, voice
 from calltag.learn.scoring.intervals import wilson
 from calltag.sound.events import measure_region
 from calltag.sound.features import N_EMBEDDING, event_features
-from calltag.sound.spectrum import HOP, RATE_HZ, power_spectrum
+from calltag.sound.spectrum import HOP, RATE_HZ, mel_power, power_spectrum
 
 
 @pytest.mark.parametrize(
@@ -76,8 +76,9 @@ def ten_kinds(field) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         region = measure_region(power, busy, first, last)
         heard = sound[first * HOP : last * HOP]
         event = power[first:last]
-        (numbers,) = voice().numbers([patch(event, region.behind)])
-        features.append(event_features(event, region, numbers, deaf, heard))
+        mel = mel_power(event)
+        (numbers,) = voice().numbers([patch(mel, region.behind)])
+        features.append(event_features(event, mel, region, numbers, deaf, heard))
         kinds.append(path.parent.name)
         folds.append(path.name[0])
     return np.stack(features), np.array(kinds), np.array(folds)

@@ -20,11 +20,16 @@ from calltag.sound.features import (
     event_features,
 )
 from calltag.sound.modulation import OCTAVES_HZ, RATES_HZ, texture
-from calltag.sound.spectrum import FRAMES_PER_S, N_BINS, RATE_HZ, power_spectrum
+from calltag.sound.spectrum import FRAMES_PER_S, N_BINS, RATE_HZ, mel_power, power_spectrum
 
 PAD_S = 1.0
 NO_SOUND = np.zeros(0, np.float32)
 NO_VOICE = np.zeros(N_VOICE, np.float32)
+
+
+def described(power, region, voice, embedding, sound):
+    """Features of an event, of which the spectrum alone is known."""
+    return event_features(power, mel_power(power), region, voice, embedding, sound)
 
 
 def describe(sound, *, noise=1e-5, colour=lambda noise: noise, seed=0):
@@ -39,7 +44,7 @@ def describe(sound, *, noise=1e-5, colour=lambda noise: noise, seed=0):
     busy[first - 2 : last + 3] = True
     region = measure_region(power, busy, first, last)
     embedding = np.zeros((max(1, (last - first) // 2), N_EMBEDDING), np.float32)
-    row = event_features(power[first:last], region, NO_VOICE, embedding, NO_SOUND)
+    row = described(power[first:last], region, NO_VOICE, embedding, NO_SOUND)
     assert row.shape == (len(FEATURE_NAMES),)
     assert row.dtype == np.float32
     assert np.isfinite(row).all()
@@ -98,7 +103,7 @@ def test_always_finite(n_frames, kind):
         power[150] = rng.exponential(1e-2, N_BINS)
     region = measure_region(power, np.zeros(len(power), bool), event.start, event.stop)
     embedding = rng.standard_normal(((n_frames + 1) // 2, N_EMBEDDING)).astype(np.float32)
-    row = event_features(power[event], region, NO_VOICE, embedding, NO_SOUND)
+    row = described(power[event], region, NO_VOICE, embedding, NO_SOUND)
     assert row.shape == (len(FEATURE_NAMES),)
     assert np.isfinite(row).all()
     assert np.abs(row).max() < 1000
@@ -111,7 +116,7 @@ def test_always_finite_whatever_is_in_the_spectrum(seed, n_frames, exponent):
     power = (10.0**exponent * rng.pareto(0.7, (n_frames + 200, N_BINS))).astype(np.float32)
     region = measure_region(power, rng.random(len(power)) < 0.5, 100, 100 + n_frames)
     embedding = np.zeros((max(1, n_frames // 2), N_EMBEDDING), np.float32)
-    row = event_features(power[100 : 100 + n_frames], region, NO_VOICE, embedding, NO_SOUND)
+    row = described(power[100 : 100 + n_frames], region, NO_VOICE, embedding, NO_SOUND)
     assert np.isfinite(row).all()
 
 
@@ -119,7 +124,7 @@ def test_the_embedding_is_passed_on_as_mean_and_highest():
     power = np.full((20, N_BINS), 1e-4, np.float32)
     region = measure_region(power, np.zeros(20, bool), 0, 20)
     embedding = np.random.default_rng(1).random((10, N_EMBEDDING)).astype(np.float32)
-    row = event_features(power, region, NO_VOICE, embedding, NO_SOUND)
+    row = described(power, region, NO_VOICE, embedding, NO_SOUND)
     both = np.concatenate([embedding.mean(axis=0), embedding.max(axis=0)])
     np.testing.assert_allclose(row[EMBEDDING], both)
     assert FEATURE_NAMES[EMBEDDING][0] == "embedding_mean_0"
@@ -129,7 +134,7 @@ def test_the_voice_is_passed_on_as_it_is():
     power = np.full((20, N_BINS), 1e-4, np.float32)
     region = measure_region(power, np.zeros(20, bool), 0, 20)
     numbers = np.arange(N_VOICE, dtype=np.float32)
-    row = event_features(power, region, numbers, np.zeros((1, N_EMBEDDING), np.float32), NO_SOUND)
+    row = described(power, region, numbers, np.zeros((1, N_EMBEDDING), np.float32), NO_SOUND)
     np.testing.assert_array_equal(row[VOICE], numbers)
     assert FEATURE_NAMES[VOICE] == tuple(f"voice_{i}" for i in range(N_VOICE))
 
@@ -146,7 +151,7 @@ def test_only_long_events_are_asked_whether_they_beat_like_a_machine():
     assert beats(rotor)[1] > 2
     power = power_spectrum(engine)
     region = measure_region(power, np.zeros(len(power), bool), 0, len(power))
-    row = event_features(power, region, NO_VOICE, np.zeros((1, N_EMBEDDING), np.float32), engine)
+    row = described(power, region, NO_VOICE, np.zeros((1, N_EMBEDDING), np.float32), engine)
     assert row[FEATURE_NAMES.index("beat_lines")] == pytest.approx(beats(engine)[0])
     assert row[BEAT] == beats(engine)[2] > 1
     assert row[[FEATURE_NAMES.index(f"texture_1000_hz_{rate:g}_hz") for rate in RATES_HZ]] == (

@@ -220,11 +220,12 @@ class Finder:
         region = measure_region(power, busy, first, last)
         evidence = whole.surroundings(segments).evidence(event, region)
         call = judge(self._second_look, self._talk, evidence, region).call
+        mel = mel_power(power)
         handled = judge_hand(
-            self._hands, call, mel_power(power), whole.heard, (begin, end), snr_db=region.snr_db
+            self._hands, call, mel, whole.heard, (begin, end), snr_db=region.snr_db
         )
         (measured,) = measure_calls(
-            [Found(Event(offset, power, busy, region), handled.call, edges=None)],
+            [Found(Event(offset, power, mel, busy, region), handled.call, edges=None)],
             Listened(offset, whole.heard),
             lambda begin_s, end_s: sound[
                 round((begin_s - start_s) * RATE_HZ) : round((end_s - start_s) * RATE_HZ)

@@ -26,6 +26,8 @@ class Event(NamedTuple):
         Frame of the take that `power` begins with.
     power : np.ndarray, shape (n_frames, N_BINS)
         Power spectrum around and in the event.
+    mel : np.ndarray, shape (n_frames, N_MELS)
+        Mel power of the same frames.
     busy : np.ndarray, shape (n_frames,), bool
         Frames in which something was found.
     region : Region
@@ -34,6 +36,7 @@ class Event(NamedTuple):
 
     offset: int
     power: FloatArray
+    mel: FloatArray
     busy: npt.NDArray[np.bool_]
     region: Region
 
@@ -103,22 +106,16 @@ def measure_calls(
     if not found:
         return []
     regions = [_settled(one) for one in found]
-    frames = [
-        one.event.power[region.first : region.last]
-        for one, region in zip(found, regions, strict=True)
-    ]
     voices = voice().numbers(
-        patch(power, region.behind) for power, region in zip(frames, regions, strict=True)
+        patch(one.event.mel[region.first : region.last], region.behind)
+        for one, region in zip(found, regions, strict=True)
     )
-    return [
-        _described(*each, listened, cut)
-        for each in zip(found, regions, frames, voices, strict=True)
-    ]
+    return [_described(*each, listened, cut) for each in zip(found, regions, voices, strict=True)]
 
 
 def _settled(found: Found) -> Region:
     """Where an event is, with its edges set."""
-    _, power, busy, region = found.event
+    _, power, _, busy, region = found.event
     region = clearest(power, busy, region)
     if found.edges is None:
         return region
@@ -134,13 +131,14 @@ def _settled(found: Found) -> Region:
 def _described(
     found: Found,
     region: Region,
-    power: FloatArray,
     numbers: FloatArray,
     listened: Listened,
     cut: Callable[[float, float], FloatArray],
 ) -> Call:
-    """Describe an event by the power of its frames and the numbers of its voice."""
-    first, last = (found.event.offset + edge for edge in (region.first, region.last))
+    """Describe an event, of which the edges are set and the voice is told."""
+    offset, power, mel, _, _ = found.event
+    own = slice(region.first, region.last)
+    first, last = offset + own.start, offset + own.stop
     begin = (first - listened.offset) // FRAMES_PER_STEP
     end = max(begin + 1, (last - listened.offset) // FRAMES_PER_STEP)
     start_s, end_s = first / FRAMES_PER_S, last / FRAMES_PER_S
@@ -155,6 +153,11 @@ def _described(
         call_probability=found.probability,
         confidence=found.probability,
         features=event_features(
-            power, region, numbers, listened.heard.embedding[begin:end], cut(start_s, end_s)
+            power[own],
+            mel[own],
+            region,
+            numbers,
+            listened.heard.embedding[begin:end],
+            cut(start_s, end_s),
         ),
     )

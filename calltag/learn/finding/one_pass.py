@@ -82,7 +82,8 @@ class _Events:
         around = _around(first, last, n)
         power, busy = self._window.power(around.start, around.stop), self._busy[around]
         region = measure_region(power, busy, first - around.start, last - around.start)
-        return Event(self._window.first + around.start, power, busy, region)
+        mel = self._window.mel[around]
+        return Event(self._window.first + around.start, power, mel, busy, region)
 
     def evidence(self, i: int, region: Region) -> DoubleArray:
         """What one of them, measured so, is judged by."""

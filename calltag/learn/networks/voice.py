@@ -44,15 +44,15 @@ _UNIT_DB = 20.0
 _BEHIND = 1.5  # times the mean background is taken for background
 
 
-def patch(power: FloatArray, behind: FloatArray) -> FloatArray:
+def patch(mel: FloatArray, behind: FloatArray) -> FloatArray:
     """Show a find as the network sees it.
 
     Parameters
     ----------
-    power : np.ndarray, shape (n_frames, N_BINS), float32
-        Power spectrum of the find's frames.
+    mel : np.ndarray, shape (n_frames, N_MELS), float32
+        Mel power of the find's frames.
     behind : np.ndarray, shape (N_BINS,), float32
-        That of its background.
+        Power spectrum of its background.
 
     Returns
     -------
@@ -61,11 +61,11 @@ def patch(power: FloatArray, behind: FloatArray) -> FloatArray:
         stands over the background, in the same units up to 40 dB. Silence is 0 in both. At most
         `LONGEST_STEPS`.
     """
-    return shown(mel_power(power), mel_power(behind[None])[0])
+    return shown(mel, mel_power(behind[None])[0])
 
 
 def shown(mel: FloatArray, behind: FloatArray) -> FloatArray:
-    """Show a find of which the mel power is known, as `patch` does.
+    """Show a find of which the background's mel power is known, as `patch` does.
 
     Parameters
     ----------

@@ -40,9 +40,9 @@ def test_levels_over_the_background_by_hand() -> None:
 def test_a_patch_is_of_mel_power(rng) -> None:
     power = rng.gamma(2, 1e-6, (31, N_BINS)).astype(np.float32)
     behind = np.full(N_BINS, 1e-6, np.float32)
-    by_mel = shown(mel_power(power), mel_power(behind[None])[0])
-    assert patch(power, behind) == pytest.approx(by_mel)
-    assert patch(power, behind).shape == (2, 16, N_MELS)  # an odd frame stands twice
+    mel = mel_power(power)
+    assert patch(mel, behind) == pytest.approx(shown(mel, mel_power(behind[None])[0]))
+    assert patch(mel, behind).shape == (2, 16, N_MELS)  # an odd frame stands twice
 
 
 def test_the_loudest_stretch_of_a_long_find_is_shown() -> None:
