@@ -8,6 +8,8 @@ version are then told apart. `MEASURED_VERSION` stays when only the starter mode
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,9 +17,10 @@ from calltag.arrays import FloatArray
 from calltag.sound import shape
 from calltag.sound.beats.engine import listen_for_beat
 from calltag.sound.events import Region
+from calltag.sound.loud_frames import N_MFCC, LoudFrames, Shapes, shapes
 from calltag.sound.modulation import OCTAVES_HZ, RATES_HZ, modulation_spectrum, texture
 from calltag.sound.quantiles import quantiles
-from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
+from calltag.sound.spectrum import FRAMES_PER_S, N_MELS, RATE_HZ, mel_power, to_db
 
 FEATURE_VERSION = 6
 """Version of the whole row."""
@@ -32,7 +35,6 @@ N_VOICE = 32
 """Numbers that `calltag.learn.networks.voice` makes of an event, part of the features."""
 
 N_PROFILE = 32
-N_MFCC = 20
 MODULATION_EDGES_HZ = (1.5, 3.0, 5.0, 8.0, 12.0, 18.0, 26.0, 36.0, 50.0)
 
 FEATURE_NAMES: tuple[str, ...] = (
@@ -97,7 +99,7 @@ BEATS_FROM_S = 2.0
 
 _BEAT_S = 4.0  # in the middle of the event
 _BEAT_LIMIT = 4.0
-_LOUD = 0.1  # of the highest: frames that colour, melody and cepstrum are taken from
+_FRAMES_AT_ONCE = 256  # of several events
 _DEEPEST_DB = 50.0  # below the loudest band; what is fainter is as faint,
 _DEEPEST_ONSET_DB = 40.0  # and sooner so where onsets are looked for
 _STEEPEST = 6.0  # octaves through the event
@@ -165,17 +167,10 @@ def beats(sound: FloatArray) -> tuple[float, float, float]:
     return lines, throb, beat.evidence
 
 
-def event_features(
-    power: FloatArray,
-    mel: FloatArray,
-    region: Region,
-    voice: FloatArray,
-    embedding: FloatArray,
-    sound: FloatArray,
-) -> FloatArray:
-    """Describe an event.
+class Sounding(NamedTuple):
+    """What an event is described by.
 
-    Parameters
+    Attributes
     ----------
     power : np.ndarray, shape (n_frames, N_BINS)
         Power spectrum of the event's frames.
@@ -189,35 +184,70 @@ def event_features(
         What the starter model made of these moments.
     sound : np.ndarray, shape (n_samples,), float32
         The event at `RATE_HZ`; looked at where it is no shorter than `BEATS_FROM_S`.
+    """
+
+    power: FloatArray
+    mel: FloatArray
+    region: Region
+    voice: FloatArray
+    embedding: FloatArray
+    sound: FloatArray
+
+
+def event_features(events: Sequence[Sounding]) -> list[FloatArray]:
+    """Describe events.
+
+    Parameters
+    ----------
+    events : sequence of Sounding
+        The events.
 
     Returns
     -------
-    np.ndarray, shape (len(FEATURE_NAMES),), float32
-        The features, all finite.
+    list of np.ndarray, shape (len(FEATURE_NAMES),), float32
+        The features of each, all finite.
     """
-    low, high = int(region.low_hz / BIN_HZ), int(region.high_hz / BIN_HZ) + 1
-    excess = region.excess
-    envelope = np.sqrt(excess[:, low:high].sum(axis=1) + 1e-14)
-    weight = envelope / envelope.max()
-    loud = np.flatnonzero(weight > _LOUD)
-    loud_power, loud_magnitude, loud_weight = power[loud], excess[loud], weight[loud]
-    np.sqrt(loud_magnitude, out=loud_magnitude)
-    mel_excess = mel_power(excess)
-    profile = to_db(mel_excess[loud].mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
+    rows: list[FloatArray] = []
+    for together in _together(events):
+        loud = [LoudFrames.of(one.power, one.mel, one.region) for one in together]
+        rows += map(_row, together, loud, shapes(loud))
+    return rows
+
+
+def _together(events: Sequence[Sounding]) -> Iterator[list[Sounding]]:
+    """Events that follow on each other, as many as stay in the processor's cache."""
+    together: list[Sounding] = []
+    n_frames = 0
+    for one in events:
+        if together and n_frames + len(one.power) > _FRAMES_AT_ONCE:
+            yield together
+            together, n_frames = [], 0
+        together.append(one)
+        n_frames += len(one.power)
+    if together:
+        yield together
+
+
+def _row(event: Sounding, loud: LoudFrames, like: Shapes) -> FloatArray:
+    """Describe an event by its frames, and by what the loud ones are like."""
+    power, _, region, voice, embedding, sound = event
+    weight = loud.envelope / loud.envelope.max()
+    mel_excess = mel_power(region.excess)
+    profile = to_db(mel_excess[loud.at].mean(axis=0)).reshape(N_PROFILE, 2).max(axis=1)
     mel_excess_db = to_db(mel_excess)
     row = np.concatenate(
         [
             _extent(len(power), region),
-            _colour(loud_power, loud_magnitude, loud_weight, low, high),
-            _melody(loud_magnitude, loud_weight, low, high),
+            _colour(loud, like, weight[loud.at]),
+            _melody(like, weight[loud.at]),
             _course(weight, mel_excess_db),
-            modulation_spectrum(envelope, MODULATION_EDGES_HZ),
+            modulation_spectrum(loud.envelope, MODULATION_EDGES_HZ),
             np.maximum(profile - profile.max(), -_DEEPEST_DB),
             np.maximum(mel_excess_db, mel_excess_db.max() - _DEEPEST_DB)
             .std(axis=0)
             .reshape(N_PROFILE // 2, N_MELS * 2 // N_PROFILE)
             .mean(axis=1),
-            _cepstrum(mel[loud]),
+            _cepstrum(like.cepstrum),
             voice,
             embedding.mean(axis=0),
             embedding.max(axis=0),
@@ -239,31 +269,27 @@ def _extent(n_frames: int, region: Region) -> list[FloatArray]:
     ]
 
 
-def _colour(
-    power: FloatArray, magnitude: FloatArray, weight: FloatArray, low: int, high: int
-) -> FloatArray:
+def _colour(loud: LoudFrames, like: Shapes, weight: FloatArray) -> FloatArray:
     """Shape of the spectrum in the loud frames: where it lies, how wide and how flat it is."""
-    flat = shape.flatness(power[:, low : max(high, low + 4)])
-    centroid = shape.centroid_hz(magnitude)
+    low, high = loud.band.start, loud.band.stop
+    flat = shape.flatness(loud.power[:, low : max(high, low + 4)])
     return np.concatenate(
         [
             [
-                *_mean_std_slope(_log2(centroid), weight),
-                _log2(float(shape.bandwidth_hz(magnitude, centroid).mean())),
-                _log2(float(shape.rolloff_hz(magnitude).mean())),
+                *_mean_std_slope(_log2(like.centroid_hz), weight),
+                _log2(float(like.bandwidth_hz.mean())),
+                _log2(float(like.rolloff_hz.mean())),
                 flat.mean(),
                 flat.std(),
             ],
-            shape.contrast_db(power).mean(axis=0),
+            like.contrast_db.mean(axis=0),
         ]
     )
 
 
-def _melody(magnitude: FloatArray, weight: FloatArray, low: int, high: int) -> list[float]:
+def _melody(like: Shapes, weight: FloatArray) -> list[float]:
     """Pitch in the loud frames, and how the strongest bin goes up and down."""
-    in_band = np.zeros_like(magnitude)
-    in_band[:, low:high] = magnitude[:, low:high]
-    track = _log2(shape.peak_hz(in_band))
+    track = _log2(like.peak_hz)
     half = max(1, len(track) // 2)
     bend = (
         _mean_std_slope(track[:half], weight[:half])[2]
@@ -271,9 +297,9 @@ def _melody(magnitude: FloatArray, weight: FloatArray, low: int, high: int) -> l
         if len(track) > 5
         else 0.0
     )
-    pitch, strength = shape.pitch_track_hz(in_band)
+    strength = like.pitch_strength
     voiced = strength > _VOICED
-    log_pitch = _log2(pitch[voiced]) if voiced.any() else track
+    log_pitch = _log2(like.pitch_hz[voiced]) if voiced.any() else track
     return [
         *quantiles(log_pitch, 0.5),
         log_pitch.std(),
@@ -302,8 +328,7 @@ def _course(weight: FloatArray, mel_excess_db: FloatArray) -> list[float]:
     ]
 
 
-def _cepstrum(mel: FloatArray) -> FloatArray:
+def _cepstrum(cepstrum: FloatArray) -> FloatArray:
     """Mean, spread and pace of the cepstrum in the loud frames."""
-    cepstrum = shape.mfcc(to_db(mel), N_MFCC)
     pace = np.abs(np.diff(cepstrum, axis=0)).mean(axis=0) if len(cepstrum) > 1 else np.zeros(N_MFCC)
     return np.concatenate([cepstrum.mean(axis=0), cepstrum.std(axis=0), pace])

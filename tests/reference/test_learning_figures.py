@@ -21,7 +21,7 @@ from calltag.learn.call_types.validate import balanced_accuracy, macro_f1
 from calltag.learn.networks.voice import patch, voice
 from calltag.learn.scoring.intervals import wilson
 from calltag.sound.events import measure_region
-from calltag.sound.features import N_EMBEDDING, event_features
+from calltag.sound.features import N_EMBEDDING, Sounding, event_features
 from calltag.sound.spectrum import HOP, RATE_HZ, mel_power, power_spectrum
 
 
@@ -78,7 +78,7 @@ def ten_kinds(field) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         event = power[first:last]
         mel = mel_power(event)
         (numbers,) = voice().numbers([patch(mel, region.behind)])
-        features.append(event_features(event, mel, region, numbers, deaf, heard))
+        features += event_features([Sounding(event, mel, region, numbers, deaf, heard)])
         kinds.append(path.parent.name)
         folds.append(path.name[0])
     return np.stack(features), np.array(kinds), np.array(folds)

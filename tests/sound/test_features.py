@@ -16,6 +16,7 @@ from calltag.sound.features import (
     N_EMBEDDING,
     N_VOICE,
     VOICE,
+    Sounding,
     beats,
     event_features,
 )
@@ -29,7 +30,8 @@ NO_VOICE = np.zeros(N_VOICE, np.float32)
 
 def described(power, region, voice, embedding, sound):
     """Features of an event, of which the spectrum alone is known."""
-    return event_features(power, mel_power(power), region, voice, embedding, sound)
+    (row,) = event_features([Sounding(power, mel_power(power), region, voice, embedding, sound)])
+    return row
 
 
 def describe(sound, *, noise=1e-5, colour=lambda noise: noise, seed=0):
@@ -275,3 +277,18 @@ def test_a_background_of_another_colour_leaves_the_excess_alone():
             assert over_noise[name] == pytest.approx(plain[name], abs=0.05)
         for name in ("log_low_hz", "log_high_hz"):
             assert over_noise[name] == pytest.approx(plain[name], abs=0.1)
+
+
+def test_events_are_described_together_as_each_is_alone(rng):
+    power = power_spectrum(rng.normal(0, 1e-3, 12 * RATE_HZ).astype(np.float32))
+    mel, busy = mel_power(power), np.zeros(len(power), bool)
+    events = []
+    for first, last, loudest in ((100, 108, 40), (200, 270, 900), (400, 700, 300), (800, 830, 5)):
+        power[first:last, loudest : loudest + 9] *= 200
+        own = slice(first, last)
+        region = measure_region(power, busy, first, last)
+        embedding = rng.random((4, N_EMBEDDING), np.float32)
+        events.append(Sounding(power[own], mel[own], region, NO_VOICE, embedding, NO_SOUND))
+    alone = [row for one in events for row in event_features([one])]
+    np.testing.assert_allclose(event_features(events), alone, rtol=1e-4, atol=1e-4)
+    assert event_features([]) == []

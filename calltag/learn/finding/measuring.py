@@ -13,7 +13,7 @@ from calltag.learn.networks.starter_model import FRAMES_PER_STEP, Heard
 from calltag.learn.networks.voice import patch, voice
 from calltag.records.found import Call
 from calltag.sound.events import Region, clearest, measure_region, refine_edges, under_the_noise
-from calltag.sound.features import event_features
+from calltag.sound.features import Sounding, event_features
 from calltag.sound.spectrum import FRAMES_PER_S
 
 
@@ -110,7 +110,10 @@ def measure_calls(
         patch(one.event.mel[region.first : region.last], region.behind)
         for one, region in zip(found, regions, strict=True)
     )
-    return [_described(*each, listened, cut) for each in zip(found, regions, voices, strict=True)]
+    soundings = [
+        _sounding(*each, listened, cut) for each in zip(found, regions, voices, strict=True)
+    ]
+    return [_call(*each) for each in zip(found, regions, event_features(soundings), strict=True)]
 
 
 def _settled(found: Found) -> Region:
@@ -128,23 +131,33 @@ def _settled(found: Found) -> Region:
     return clearest(power, busy, measure_region(power, busy, first, last))
 
 
-def _described(
+def _sounding(
     found: Found,
     region: Region,
     numbers: FloatArray,
     listened: Listened,
     cut: Callable[[float, float], FloatArray],
-) -> Call:
-    """Describe an event, of which the edges are set and the voice is told."""
-    offset, power, mel, _, _ = found.event
+) -> Sounding:
+    """What an event is described by, with its edges set and the numbers of its voice."""
     own = slice(region.first, region.last)
-    first, last = offset + own.start, offset + own.stop
+    first, last = found.event.offset + region.first, found.event.offset + region.last
     begin = (first - listened.offset) // FRAMES_PER_STEP
     end = max(begin + 1, (last - listened.offset) // FRAMES_PER_STEP)
-    start_s, end_s = first / FRAMES_PER_S, last / FRAMES_PER_S
+    return Sounding(
+        found.event.power[own],
+        found.event.mel[own],
+        region,
+        numbers,
+        listened.heard.embedding[begin:end],
+        cut(first / FRAMES_PER_S, last / FRAMES_PER_S),
+    )
+
+
+def _call(found: Found, region: Region, features: FloatArray) -> Call:
+    """Put together what was measured of an event."""
     return Call(
-        start_s=start_s,
-        end_s=end_s,
+        start_s=(found.event.offset + region.first) / FRAMES_PER_S,
+        end_s=(found.event.offset + region.last) / FRAMES_PER_S,
         low_hz=region.low_hz,
         high_hz=region.high_hz,
         peak_hz=region.peak_hz,
@@ -152,12 +165,5 @@ def _described(
         level_dbfs=region.level_dbfs,
         call_probability=found.probability,
         confidence=found.probability,
-        features=event_features(
-            power[own],
-            mel[own],
-            region,
-            numbers,
-            listened.heard.embedding[begin:end],
-            cut(start_s, end_s),
-        ),
+        features=features,
     )

@@ -15,7 +15,7 @@ from calltag.learn.starter.bank import NOISE_MAKERS
 from calltag.learn.starter.sounding import active_frames
 from calltag.learn.starter.synth_calls import Rng
 from calltag.sound.events import BAND_SHARE, measure_region, refine_edges
-from calltag.sound.features import N_EMBEDDING, N_MEASURED, N_VOICE, event_features
+from calltag.sound.features import N_EMBEDDING, N_MEASURED, N_VOICE, Sounding, event_features
 from calltag.sound.spectrum import HOP, RATE_HZ, mel_power, power_spectrum
 
 N_BACKGROUNDS = 24
@@ -132,8 +132,8 @@ def heard(
     own, dumb = power[edges[0] : edges[1]], np.zeros(N_VOICE, np.float32)
     deaf, mute = np.zeros((1, N_EMBEDDING), np.float32), np.zeros(0, np.float32)
     mel = mel_power(own)
-    row = event_features(own, mel, region, dumb, deaf, mute)[:N_MEASURED]
-    return Measured(row, patch(mel, region.behind).astype(np.float16))
+    (row,) = event_features([Sounding(own, mel, region, dumb, deaf, mute)])
+    return Measured(row[:N_MEASURED], patch(mel, region.behind).astype(np.float16))
 
 
 def _stretch(rng: Rng, sounds: Sequence[FloatArray], n: int) -> FloatArray:
