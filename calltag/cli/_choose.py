@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from difflib import get_close_matches
 from enum import StrEnum
-from fnmatch import fnmatchcase
+from fnmatch import translate
+from functools import cache
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
+from calltag.cli._output import say
 from calltag.errors import InputError
 from calltag.paths import folded, is_one, is_there
 from calltag.spelling import name_order
@@ -53,37 +56,110 @@ def choose_takes(
     if not names:
         yield from take_logs
         return
-    places = {name: os.path.realpath(name) for name in names if is_there(Path(name))}
+    named = _Names(names)
     in_full: set[str] = set()
     fitting = []
     paths = []
+    rushes_of: dict[str, set[str]] = defaultdict(set)
     for take_log in take_logs:
-        path = take_log.take.path
+        rushes, path = take_log.take.rushes, take_log.take.path
         paths.append(path)
-        file = os.path.realpath(Path(take_log.take.rushes, path)) if places else ""
-        whole = {
-            name
-            for name in names
-            if _plain(path) == _plain(name) or (name in places and is_one(file, places[name]))
-        }
-        its = {name for name in names if _is_named(path, name) or _lies_at(file, name, places)}
-        with_root = _with_root(take_log.take.rushes, path)
-        of_root = {name for name in names if _is_named(with_root, name)}
+        whole = named.in_full(rushes, path)
+        its = named.fitting(path) | named.at_place(rushes, path)
+        of_root = named.fitting(_with_root(rushes, path))
+        for name in named.roots(rushes):
+            rushes_of[name].add(rushes)
         if its or of_root:
             fitting.append((take_log, its, of_root, whole))
         in_full |= whole
     by_root = set(names).difference(*(its for _, its, _, _ in fitting))
     if unseen := by_root.difference(*(of_root for _, _, of_root, _ in fitting)):
         name = min(unseen)
+        own = _Names([name])
         for rushes, problem in unread:
-            file = os.path.realpath(Path(rushes, problem.path)) if name in places else ""
-            paths_of_it = (problem.path, _with_root(rushes, problem.path))
-            if any(_is_named(path, name) for path in paths_of_it) or _lies_at(file, name, places):
-                raise InputError(f"{problem.path}: could not be read: {problem.reason}")
+            forms = (problem.path, _with_root(rushes, problem.path))
+            if any(map(own.fitting, forms)) or own.at_place(rushes, problem.path):
+                raise InputError(problem.unread)
         raise no_such_take(name, paths)
+    for name in sorted(by_root & rushes_of.keys()):
+        if len(rushes_of[name]) > 1:
+            _say_several(name, tuple(sorted(rushes_of[name])))
     for take_log, its, of_root, whole in fitting:
         if any(name not in in_full or name in whole for name in its | (of_root & by_root)):
             yield take_log
+
+
+class _Names:
+    """What was named, made ready so that each of many takes is asked of all at once."""
+
+    def __init__(self, names: Collection[str]) -> None:
+        self._plain: dict[str, set[str]] = defaultdict(set)
+        self._patterns: list[tuple[str, str, re.Pattern[str]]] = []
+        self._places: dict[str, set[tuple[str, str]]] = defaultdict(set)
+        for name in names:
+            plain = _plain(name)
+            self._plain[plain].add(name)
+            if "*" in plain:  # nothing else stands for anything
+                literal = _BRACKET.sub("[\\g<0>]", plain)
+                longest = max(plain.split("*"), key=len)  # quickly seen not to be in most paths
+                self._patterns.append((name, longest, re.compile(translate(literal))))
+            if is_there(Path(name)):
+                place = os.path.realpath(name)
+                self._places[folded(place)].add((name, place))
+        self._real = cache(os.path.realpath)
+        self._in_folder = cache(self._around)
+
+    def in_full(self, rushes: str, path: str) -> set[str]:
+        """Names that are the whole path of a take, in the log or on its disk."""
+        names = self._plain.get(_plain(path), set())
+        return names | self._at(self._file(rushes, path)) if self._places else set(names)
+
+    def fitting(self, path: str) -> set[str]:
+        """Names that are those of a take, of the end of its path, or of a folder that it is in."""
+        path = folded(path)
+        parts = path.split("/")
+        ends = ["/".join(parts[i:]) for i in range(len(parts))]
+        heads = ["/".join(parts[:i]) for i in range(1, len(parts))]
+        found = set().union(*(self._plain.get(form, ()) for form in (*ends, *heads)))
+        return found | {
+            name
+            for name, longest, pattern in self._patterns
+            if longest in path and any(map(pattern.match, ends))
+        }
+
+    def at_place(self, rushes: str, path: str) -> set[str]:
+        """Names that lead to a take's file, or to a folder that it lies in."""
+        if not self._places:
+            return set()
+        file = self._file(rushes, path)
+        return self._at(file) | self._in_folder(file.parent)
+
+    def roots(self, rushes: str) -> set[str]:
+        """Names that are that of a rushes folder, and lead to no folder themselves."""
+        at_places = {name for places in self._places.values() for name, _ in places}
+        return self._plain.get(folded(Path(rushes).name), set()) - at_places
+
+    def _file(self, rushes: str, path: str) -> Path:
+        """A take's file without links; a folder is looked up once."""
+        named = Path(rushes, path)
+        file = Path(self._real(named.parent), named.name)
+        return Path(os.path.realpath(file)) if file.is_symlink() else file
+
+    def _at(self, real: Path) -> set[str]:
+        return {name for name, place in self._places.get(folded(real), ()) if is_one(real, place)}
+
+    def _around(self, folder: Path) -> set[str]:
+        above = folder.parent
+        return self._at(folder) | (self._in_folder(above) if above != folder else set())
+
+
+@cache
+def _say_several(name: str, rushes: tuple[str, ...]) -> None:
+    """Say, once, that a name is that of several rushes folders."""
+    say(
+        f"{name}: {len(rushes)} rushes folders are called so, and all are taken "
+        f"({', '.join(rushes)}); name one in full for its takes alone"
+    )
 
 
 def no_such_take(
@@ -105,27 +181,12 @@ def _meant(name: str, paths: Sequence[str]) -> list[str]:
     return [forms[form] for form in get_close_matches(str(wanted), forms, n=1, cutoff=0.8)]
 
 
-def _lies_at(file: str, name: str, places: Mapping[str, str]) -> bool:
-    place = places.get(name)
-    if place is None:
-        return False
-    return is_one(Path(*Path(file).parts[: len(Path(place).parts)]), place)
-
-
 def _with_root(rushes: str, path: str) -> str:
     return f"{Path(rushes).name}/{path}"
 
 
 def _plain(name: str) -> str:
     return folded(name).replace("\\", "/").rstrip("/")
-
-
-def _is_named(path: str, name: str) -> bool:
-    path, name = folded(path), _plain(name)
-    literal = _BRACKET.sub("[\\g<0>]", name)  # only * stands for anything
-    return path.startswith(f"{name}/") or any(
-        fnmatchcase(path, pattern) for pattern in (literal, f"*/{literal}")
-    )
 
 
 def order_calls(calls: Iterable[Found], by: CallOrder) -> list[Found]:

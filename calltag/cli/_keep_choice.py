@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace as changed
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from calltag.records.alignment import Alignment
     from calltag.records.found import Call, TakeLog
     from calltag.records.span import Span
+    from calltag.records.take import Problem
 
 AT_SLACK_S = 0.25
 """How far from a call `--at` may point."""
@@ -50,7 +51,12 @@ def _away_s(call: Call, at_s: float) -> float:
     return max(call.start_s - at_s, at_s - call.end_s, 0.0)
 
 
-def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]) -> list[Found]:
+def from_table(
+    every: Sequence[TakeLog],
+    source: Path,
+    chosen: Sequence[TakeLog],
+    unread: Collection[Problem] = (),
+) -> list[Found]:
     """Find the calls that the rows of a table name, of the takes that were chosen."""
     from calltag.learn.labels.label_file import read_labels
     from calltag.learn.labels.sameness import ends_apart_s
@@ -61,7 +67,7 @@ def from_table(every: Sequence[TakeLog], source: Path, chosen: Sequence[TakeLog]
     paths = {one.take.path for one in chosen}
     found: dict[int, Found] = {}
     for row in read_labels(source):
-        one = by_path[known_take(row.take, by_path)]
+        one = by_path[known_take(row.take, by_path, unread)]
         call = min(
             (call for call in one.calls if is_call(call.label) and _overlap(call.span, row.span)),
             key=lambda call: ends_apart_s(call.span, row.span),

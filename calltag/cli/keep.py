@@ -59,6 +59,7 @@ if TYPE_CHECKING:
     from calltag.edit.over_joins import Joins
     from calltag.library.keep import KeepOptions, Wanted
     from calltag.records.found import TakeLog
+    from calltag.records.take import Problem
 
 
 def register(app: typer.Typer) -> None:
@@ -208,8 +209,10 @@ def keep_command(
     with Log(log, create=False) as opened:
         every = list(read_takes(opened, features=True))
         check_types(every, types or ())
-        chosen = list(choose_takes(every, takes or (), opened.problems()))
-        found = _asked_for(chosen, every, wanted, at=at or (), source=source)
+        unread = opened.problems()
+        chosen = list(choose_takes(every, takes or (), unread))
+        problems = [problem for _, problem in unread]
+        found = _asked_for(chosen, every, wanted, at=at or (), source=source, unread=problems)
         alignments = read_alignments(opened)
         if once:
             found = heard_once(found, alignments)
@@ -249,13 +252,14 @@ def _asked_for(
     *,
     at: Sequence[float],
     source: Path | None,
+    unread: Sequence[Problem],
 ) -> list[Found]:
     """The calls at these seconds, of this table, or of these takes."""
     if at:
         return at_seconds(chosen, at)
     named = [(one, call) for one in chosen for call in one.calls]
     if source is not None:
-        named = from_table(every, source, chosen)
+        named = from_table(every, source, chosen, unread)
     return [(one, call) for one, call in named if wanted.passes(call)]
 
 

@@ -169,7 +169,8 @@ def _read(log: Log, source: Path, *, skip_bad: bool) -> LabelFile:
     from calltag.naming import measure_labels
 
     take_logs = {one.take.path: one for one in log.take_logs()}
-    file = read_label_file(source, take_logs, log.labels_by_take())
+    unread = [problem for _, problem in log.problems()]
+    file = read_label_file(source, take_logs, log.labels_by_take(), unread)
     for sentence in file.bad[:MOST_SENTENCES]:
         say(sentence)
     if len(file.bad) > MOST_SENTENCES:

@@ -183,7 +183,12 @@ def markers_command(
     take_logs = list(choose_takes(heard, takes or (), shoot.unread))
     paths = [take_log.take.path for take_log in take_logs]
     # a table may be of the whole shoot
-    told = partial(per_take, takes=paths, beside=[one.take.path for one in every])
+    told = partial(
+        per_take,
+        takes=paths,
+        beside=[one.take.path for one in every],
+        unread=[problem for _, problem in shoot.unread],
+    )
     settings = MarkerSettings(
         calls=CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr),
         handles_s=handles,
@@ -195,6 +200,11 @@ def markers_command(
         distances_m=told(distance, "distance_m", _metres()) if distance is not None else {},
         temperatures_c=_temperatures(distance, dict.fromkeys(paths, temperature), told),
     )
+    tables = (settings.speeds, settings.conform_to, settings.distances_m, settings.temperatures_c)
+    known = {one.take.path for one in every}
+    for _, problem in shoot.unread:
+        if problem.path not in known and any(problem.path in table for table in tables):
+            say(f"{problem.unread}; its line in the table is passed over.")
     if every_camera and not any(not pair.is_join for pair in alignments):
         say("No takes are lined up yet, so each has its own calls; `calltag sync` lines them up.")
     marked = name_better_sound(mark_takes(take_logs, settings), every, alignments)

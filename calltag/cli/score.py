@@ -134,15 +134,8 @@ def _of_known_takes(
     from calltag.learn.labels.label_file import placed
 
     by_path = {one.take.path: one for one in take_logs}
-    named = {label.take for label in reference} - by_path.keys()
-    for problem in unread:
-        if problem.path in named:
-            raise InputError(
-                f"{name}: {problem.path}: could not be read: {problem.reason}; "
-                "or take its lines out"
-            )
     try:
-        return [placed(label, by_path) for label in reference]
+        return [placed(label, by_path, unread) for label in reference]
     except InputError as error:
         raise InputError(f"{name}: {error}") from None
 

@@ -215,3 +215,8 @@ class Problem:
 
     path: str
     reason: str
+
+    @property
+    def unread(self) -> str:
+        """What is said where a user names the take."""
+        return f"{self.path}: could not be read: {self.reason}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import timeit
 from dataclasses import replace
 
 import pytest
@@ -12,6 +13,7 @@ from calltag.cli._choose import choose_takes
 from calltag.cli._keep_choice import at_seconds
 from calltag.cli._sound_out import one_take
 from calltag.errors import InputError
+from calltag.files import folded
 from calltag.learn.labels.user_table import known_take
 from calltag.records.found import TakeLog
 from calltag.records.take import Problem, Take
@@ -145,6 +147,39 @@ def test_so_it_may_be_in_other_capitals_where_its_disk_takes_them_for_the_same(t
     every = [TakeLog(take=replace(take_log.take, rushes=str(place))) for place in (card, other)]
     assert list(choose_takes(every, [str(card / "a007.mp4")])) == every[:1]
     assert list(choose_takes(every, [str(other)])) == every[1:]
+
+
+def test_of_two_rushes_folders_of_one_name_both_are_taken_and_that_is_said(capsys) -> None:
+    first, second, other = logs("A001.MP4", "A002.MP4", "card/A003.MP4")
+    dawn, dusk = [
+        replace(one, take=replace(one.take, rushes=f"/ashmere/{when}/card"))
+        for one, when in ((first, "dawn"), (second, "dusk"))
+    ]
+    for _ in range(2):  # as a page does that asks again and again
+        assert list(choose_takes([dawn, dusk], ["Card"])) == [dawn, dusk]
+    assert capsys.readouterr().err == (
+        "Card: 2 rushes folders are called so, and all are taken (/ashmere/dawn/card,"
+        " /ashmere/dusk/card); name one in full for its takes alone\n"
+    )
+    assert list(choose_takes([dawn, dusk, other], ["card"])) == [other], "a folder comes first"
+    assert list(choose_takes([dawn, dusk], ["card/A001.MP4"])) == [dawn]
+    assert not capsys.readouterr().err
+
+
+def test_a_hundred_names_are_looked_for_at_once(tmp_path) -> None:
+    """In a log of ten thousand takes; held to folding each path once, in the same run."""
+    paths = [f"card{i % 40}/A{i:05d}.MP4" for i in range(10_000)]
+    every = logs(*paths)
+    (tmp_path / "there.MP4").touch()
+    names = [*paths[:98], "card7", str(tmp_path / "there.MP4")]
+    every.append(TakeLog(take=replace(every[0].take, rushes=str(tmp_path), path="there.MP4")))
+
+    def seconds(work) -> float:
+        return min(timeit.repeat(work, number=1, repeat=3))
+
+    folding_s = seconds(lambda: [folded(path) for path in paths])
+    assert len(list(choose_takes(every, names))) == 98 + 250 - 3 + 1
+    assert seconds(lambda: list(choose_takes(every, names))) < 1000 * folding_s
 
 
 @pytest.mark.parametrize("typed", ["Gr\u00fcnrohr.mp4", "Gru\u0308nrohr.mp4"])

@@ -90,6 +90,10 @@ def test_the_users_own_labels_do_not_help(run, log, truth) -> None:
             "take,start_s,end_s\ncard2/A009.mov,1,2\n",
             "truth.csv: card2/A009.mov: could not be read: it is empty; or take its lines out",
         ),
+        (
+            "take,start_s,end_s\nA009.mov,1,2\n",
+            "truth.csv: card2/A009.mov: could not be read: it is empty; or take its lines out",
+        ),
         ("start_s,end_s\n1,2\n", "truth.csv: no column take"),
     ],
 )

@@ -137,6 +137,22 @@ def test_takes_that_could_not_be_read_are_told_where_all_are_listed(run, log) ->
         assert "A009" not in run("takes", *options).err
 
 
+def test_so_it_is_where_a_table_names_it(run, log, tmp_path) -> None:
+    """A table of speeds of the whole shoot serves for the takes that can be read."""
+    (tmp_path / "table.csv").write_text(
+        "take,start_s,end_s,label,speed\nA009.mov,1,2,wind,40%\ncard1/A001.mov,1,2,wind,40%\n"
+    )
+    ran = run("markers", "day.csv", "--speed", "table.csv")
+    assert ran.status == 0
+    assert (
+        "card2/A009.mov: could not be read: it is empty; its line in the table is passed over."
+    ) in ran.err
+    for command in (("label", "--from", "table.csv"), ("keep", "--from", "table.csv")):
+        ran = run(*command)
+        assert ran.status == 1
+        assert "card2/A009.mov: could not be read: it is empty; or take its lines out" in ran.err
+
+
 @pytest.mark.parametrize(
     "command",
     [

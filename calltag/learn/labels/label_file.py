@@ -18,6 +18,7 @@ from calltag.learn.labels.vocabulary import parse_label
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import CALL, Label
 from calltag.records.span import Span
+from calltag.records.take import Problem
 
 SLACK_S = 0.1
 """How far a label may reach past the end of its take; it is cut there."""
@@ -63,6 +64,7 @@ def read_label_file(
     path: Path,
     take_logs: Mapping[str, TakeLog],
     labels: Mapping[str, Sequence[Label]] | None = None,
+    unread: Collection[Problem] = (),
 ) -> LabelFile:
     """Read labels and check them against the log.
 
@@ -79,6 +81,8 @@ def read_label_file(
         The takes of the log by their paths.
     labels : mapping of str to sequence of Label, optional
         The labels that the log has, by take.
+    unread : collection of Problem
+        Takes that could not be read: a line of such a one says so.
 
     Returns
     -------
@@ -103,7 +107,7 @@ def read_label_file(
                 unnamed += 1
                 staying += _has_label(label, take_logs, before)
                 continue
-            label = placed(label, take_logs)
+            label = placed(label, take_logs, unread)
             take_log = take_logs[label.take]
             sound = _listed(row, label, take_log)
         except InputError as error:
@@ -150,7 +154,9 @@ def _not_in(
     return tuple(label for own in these.values() for label in own if place(label) not in places)
 
 
-def placed(label: Label, take_logs: Mapping[str, TakeLog]) -> Label:
+def placed(
+    label: Label, take_logs: Mapping[str, TakeLog], unread: Collection[Problem] = ()
+) -> Label:
     """Find the take that a label names, and make sure that it lies within its sound.
 
     Parameters
@@ -159,6 +165,8 @@ def placed(label: Label, take_logs: Mapping[str, TakeLog]) -> Label:
         As a table states it.
     take_logs : mapping of str to TakeLog
         What the log holds of each take.
+    unread : collection of Problem
+        Takes that could not be read.
 
     Returns
     -------
@@ -170,7 +178,7 @@ def placed(label: Label, take_logs: Mapping[str, TakeLog]) -> Label:
     InputError
         If there is no such take, or no sound of it there.
     """
-    take = take_logs[known_take(label.take, take_logs)].take
+    take = take_logs[known_take(label.take, take_logs, unread)].take
     if not take.has_sound:
         raise InputError(f"{take.path} has no sound; take the line out")
     if label.end_s > take.duration_s + SLACK_S:

@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from calltag.errors import InputError, reason_of
+from calltag.records.take import Problem
 from calltag.spelling import one_spelling
 
 _BEYOND = "beyond the columns"
@@ -125,7 +126,7 @@ def take_cell(row: Mapping[str, str]) -> str:
     return take
 
 
-def known_take(name: str, takes: Collection[str]) -> str:
+def known_take(name: str, takes: Collection[str], unread: Collection[Problem] = ()) -> str:
     """Find the take that a user means.
 
     Parameters
@@ -134,6 +135,8 @@ def known_take(name: str, takes: Collection[str]) -> str:
         Its path as the log lists it; its file name, or the end of its path, where only one ends so.
     takes : collection of str
         Paths of the takes that there are.
+    unread : collection of Problem
+        Takes that could not be read: of such a one that is said.
 
     Returns
     -------
@@ -143,7 +146,7 @@ def known_take(name: str, takes: Collection[str]) -> str:
     Raises
     ------
     InputError
-        If there is no such take, or several.
+        If there is no such take, or several, or it could not be read.
 
     Examples
     --------
@@ -152,15 +155,23 @@ def known_take(name: str, takes: Collection[str]) -> str:
     """
     if name in takes:
         return name
-    plain = one_spelling(name)
-    forms = [(take, one_spelling(take)) for take in takes]
-    alike = [take for take, form in forms if form == plain]
-    alike = alike or [take for take, form in forms if form.endswith(f"/{plain}")]
+    alike = _called(name, takes)
     if len(alike) > 1:
         raise InputError(f"{name}: several takes have this name; write the path as listed")
     if not alike:
+        problems = {problem.path: problem for problem in unread}
+        for path in _called(name, problems):
+            raise InputError(f"{problems[path].unread}; or take its lines out")
         raise InputError(f"{name}: no such take in the log; `calltag takes` lists their names")
     return alike[0]
+
+
+def _called(name: str, paths: Collection[str]) -> list[str]:
+    """Paths that are a name or, where none is, that end so."""
+    plain = one_spelling(name)
+    forms = [(path, one_spelling(path)) for path in paths]
+    alike = [path for path, form in forms if form == plain]
+    return alike or [path for path, form in forms if form.endswith(f"/{plain}")]
 
 
 def unguarded(cell: str) -> str:
