@@ -100,8 +100,8 @@ def takes_command(
     The verdict is clean (natural sound without machine, wind, voice or handling), part (some
     stretches are usable) or picture-only, with its reasons. Stretches under `where` are usable as
     they are; those marked `treated` after `calltag rescue`, and in those marked `noisy` the calls
-    are, with the noise under them. With --type or --min-snr, only takes that have such a call are
-    listed.
+    are, with the noise under them; those marked `unsure` are to be heard first. With --type or
+    --min-snr, only takes that have such a call are listed.
 
     \b
     Example:
@@ -114,7 +114,7 @@ def takes_command(
     from calltag.log import Log
     from calltag.media.copies import each_once
     from calltag.media.timing.clock import common_rate
-    from calltag.takes.verdict import judge, summary
+    from calltag.takes.verdict import judge, likely_calls, summary
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
     shoot = read_shoot(log)
@@ -148,6 +148,8 @@ def takes_command(
     say(summary(told, copies=len(listed) - len(told)))
     if "where" not in left_out and any(" treated" in _where(verdict) for _, verdict, _ in listed):
         say("Stretches marked `treated` are usable after `calltag rescue`.")
+    if any(n_calls != len(likely_calls(one)) for one, _, n_calls in listed):
+        say("Under `calls` are those that you asked for; `why` speaks of all calls of a take.")
     if same := sum(bool(_same(one)) for one, _, _ in listed):
         say(f"In {counted(same, 'take')}, channels are the same.")
     filtered = takes or verdicts or wanted.narrows_takes or noise is not None or best is not None
@@ -223,16 +225,22 @@ def _stretches(verdict: Verdict) -> list[dict[str, float | str]]:
 
 def _where(verdict: Verdict) -> str:
     """Usable stretches, those together that follow on each other and need as much done."""
-    from calltag.takes.usable import CALLS_IN_NOISE, NATURAL_SOUND
-
-    marks = {NATURAL_SOUND: "", CALLS_IN_NOISE: " noisy"}
     joined: list[tuple[float, float, str]] = []
     for start_s, end_s, purpose in verdict.usable:
-        mark, from_s = marks.get(purpose, " treated"), start_s
+        mark, from_s = _mark(purpose), start_s
         if joined and joined[-1][1:] == (start_s, mark):
             from_s = joined.pop()[0]
         joined.append((from_s, end_s, mark))
     return ", ".join(f"{position(s)}-{position(e)}{mark}" for s, e, mark in joined)
+
+
+def _mark(purpose: str) -> str:
+    """What is said in one word of a stretch that is not usable as it is."""
+    from calltag.takes.usable import CALLS_IN_NOISE, HEARD_FIRST, NATURAL_SOUND
+
+    if purpose.startswith(HEARD_FIRST):
+        return " unsure"
+    return {NATURAL_SOUND: "", CALLS_IN_NOISE: " noisy"}.get(purpose, " treated")
 
 
 def _same(take_log: TakeLog) -> list[str]:

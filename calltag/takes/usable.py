@@ -8,7 +8,7 @@ import operator
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from calltag.records.span import Span
+from calltag.records.span import Span, merged
 from calltag.records.verdict import Usable
 from calltag.takes.filter_cuts import UNCUT, Band, Cut
 from calltag.takes.masking import Effect, Left
@@ -20,6 +20,9 @@ NATURAL_SOUND = "natural sound"
 
 CALLS_IN_NOISE = "calls, with the noise under them"
 """Purpose of a stretch with calls that no filter parts from the noise."""
+
+HEARD_FIRST = "to be heard first"
+"""How the purpose of a stretch begins of which calltag is not sure."""
 
 _MOST_OF_IT = 0.9  # of a take shorter than any usable stretch, this part is one
 
@@ -116,46 +119,58 @@ def _cells(
     effects: Sequence[Effect], broken: Sequence[Span], duration_s: float, t: Thresholds
 ) -> list[_Cell]:
     """The take cut at every edge of a noise: what is left there, and the cuts it needs."""
-    painted = [(start_s, end_s, Left.LOST, UNCUT) for start_s, end_s in broken]
+    painted = [(Span(*one), Left.LOST, UNCUT, list[Span]()) for one in broken]
     for effect in effects:
-        start_s, end_s = effect.noise.start_s - t.margin_s, effect.noise.end_s + t.margin_s
-        painted.append((start_s, end_s, effect.left, effect.band))
-    rescued = [
-        (call.start_s - t.handle_s, call.end_s + t.handle_s)
-        for effect in effects
-        if effect.left == Left.LOST
-        for call in effect.standing
-    ]
+        span = Span(effect.noise.start_s - t.margin_s, effect.noise.end_s + t.margin_s)
+        drowns = effect.left in (Left.LOST, Left.OVER)
+        left = Left.LOST if drowns else effect.left
+        painted.append((span, left, effect.band, _kept(effect, t) if drowns else []))
     edges = {0.0, duration_s}
-    for start_s, end_s in [*(one[:2] for one in painted), *rescued]:
-        edges |= {min(max(edge, 0.0), duration_s) for edge in (start_s, end_s)}
+    for span, _, _, kept in painted:
+        edges |= {min(max(edge, 0.0), duration_s) for one in (span, *kept) for edge in one}
     cells = []
     for start_s, end_s in itertools.pairwise(sorted(edges)):
         cell = Span(start_s, end_s)
-        middle_s = cell.middle_s
-        here = [(left, band) for a, b, left, band in painted if a <= middle_s < b]
-        left = max((left for left, _ in here), default=Left.NATURAL)
-        gone = any(a <= middle_s < b for a, b in broken)
-        if left == Left.LOST and not gone and any(a <= middle_s < b for a, b in rescued):
-            left = Left.OVER
-        band = functools.reduce(operator.and_, (band for _, band in here), UNCUT)
-        cells.append(_Cell(cell, left, band))
+        here = [one for one in painted if _covers(one[0], cell)]
+        lefts = [
+            Left.OVER if any(_covers(one, cell) for one in kept) else left
+            for _, left, _, kept in here
+        ]
+        band = functools.reduce(operator.and_, (band for _, _, band, _ in here), UNCUT)
+        cells.append(_Cell(cell, max(lefts, default=Left.NATURAL), band))
     return cells
 
 
+def _kept(effect: Effect, t: Thresholds) -> list[Span]:
+    """What is left of a noise that has no band of its own: calls that drown it."""
+    calls = (Span(call.start_s - t.handle_s, call.end_s + t.handle_s) for call in effect.standing)
+    return merged(calls, t.least_usable_s)
+
+
+def _covers(span: Span, cell: Span) -> bool:
+    return span.start_s <= cell.middle_s < span.end_s
+
+
 def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
-    """One usable run, split where its purpose changes; too short a part takes its neighbour's."""
+    """One usable run, split where its purpose changes.
+
+    Too short a part takes the purpose of a neighbour of which less is left; that of one of which
+    more is left is its own as long as it is long enough.
+    """
     parts: list[_Cell] = []
     for left, group in itertools.groupby(run, lambda cell: cell.left):
         cells = list(group)
         span = Span(cells[0].span.start_s, cells[-1].span.end_s)
         band = functools.reduce(operator.and_, (cell.band for cell in cells))
         parts.append(_Cell(span, left, band))
-    while len(parts) > 1:
-        short = min(range(len(parts)), key=lambda i: parts[i].span.length_s)
-        if parts[short].span.length_s >= least_s:
+    while True:
+        better_s = [
+            0.0 if one.left == other.left else min(one, other, key=_left_of).span.length_s
+            for one, other in itertools.pairwise(parts)
+        ]
+        if min(better_s, default=least_s) >= least_s:
             break
-        first = short - 1 if short else 0
+        first = better_s.index(min(better_s))
         one, other = parts[first : first + 2]
         parts[first : first + 2] = [
             _Cell(
@@ -165,6 +180,10 @@ def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
             )
         ]
     return [Usable(*part.span, _purpose(part.left, part.band)) for part in parts]
+
+
+def _left_of(part: _Cell) -> Left:
+    return part.left
 
 
 def _purpose(left: Left, band: Band) -> str:
@@ -204,4 +223,4 @@ def doubtful(
     if not lost or mean >= thresholds.sure_confidence:
         return ()
     names = listed(sorted({noise.kind for noise in lost}), "or")
-    return (Usable(0.0, duration_s, f"to be heard first: perhaps {names}"),)
+    return (Usable(0.0, duration_s, f"{HEARD_FIRST}: perhaps {names}"),)

@@ -18,11 +18,11 @@ from calltag.sound.channels.faults import said
 from calltag.takes.masking import effects, not_counted
 from calltag.takes.reasons import buried_in_nature, clean_reason, level_reasons, noise_reasons
 from calltag.takes.thresholds import Thresholds, read_thresholds
-from calltag.takes.usable import doubtful, usable_stretches
+from calltag.takes.usable import HEARD_FIRST, doubtful, usable_stretches
 from calltag.takes.used_channels import clipped_ppm
 from calltag.words import counted, take_length
 
-TOO_SHORT = "to be heard first: too short to tell"
+TOO_SHORT = f"{HEARD_FIRST}: too short to tell"
 """Purpose of a take in which noise would not be noticed."""
 
 CLEAN = "clean"

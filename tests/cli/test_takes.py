@@ -14,6 +14,7 @@ from calltag.records.found import TakeLog
 from calltag.records.take import ChannelFault, FaultKind
 from calltag.records.verdict import Usable, Verdict
 from calltag.sound.channels.faults import said
+from calltag.takes.verdict import TOO_SHORT
 from calltag.words import take_length
 
 ALL = ["card1/A001.mov", "card1/A002.mov", "card2/A001.mov"]
@@ -81,6 +82,8 @@ def test_the_table_marks_what_a_rescue_makes_usable_and_counts_channels_that_are
         Usable(15.0, 18.0, "calls after a low cut at 1 kHz"),
         Usable(18.0, 20.0, "calls, with the noise under them"),
         Usable(30.0, 40.0, "natural sound"),
+        Usable(41.0, 42.0, TOO_SHORT),
+        Usable(43.0, 44.0, "to be heard first: perhaps wind"),
     )
     same = [ChannelFault(FaultKind.SAME, pair) for pair in ((1, 2), (3, 4))]
     verdict = Verdict(
@@ -92,7 +95,13 @@ def test_the_table_marks_what_a_rescue_makes_usable_and_counts_channels_that_are
         levels = replace(one.take.levels, channel_faults=tuple(same))
         opened.put(replace(one, take=replace(one.take, levels=levels)), feature_version=1)
     ran = run("takes", "--take", "card1/A001.mov")
-    for where in ("0:00.00-0:10.00,", "0:10.00-0:18.00 treated,", "0:18.00-0:20.00 noisy,"):
+    for where in (
+        "0:00.00-0:10.00,",
+        "0:10.00-0:18.00 treated,",
+        "0:18.00-0:20.00 noisy,",
+        "0:41.00-0:42.00 unsure,",
+        "0:43.00-0:44.00 unsure",
+    ):
         assert where in ran.out
     assert "wind at 0:10" in ran.out
     assert "are the same" not in ran.out
@@ -104,6 +113,15 @@ def test_the_table_marks_what_a_rescue_makes_usable_and_counts_channels_that_are
     assert row["reasons"] == (
         "wind at 0:10; channels 1 and 2 are the same; channels 3 and 4 are the same"
     )
+
+
+def test_where_calls_of_a_type_are_counted_it_is_told_that_the_reasons_speak_of_all(run, log):
+    told = "Under `calls` are those that you asked for; `why` speaks of all calls of a take."
+    ran = run("takes", "--type", "pit rail")
+    assert "3 calls, the clearest 20 dB" in " ".join(ran.out.split())
+    assert told in ran.err.splitlines()
+    assert told not in run("takes").err
+    assert told not in run("takes", "--type", "marsh hooter: hoot").err, "it has no others"
 
 
 def test_a_recorders_takes_have_the_timecode_of_the_rushes(run, log) -> None:

@@ -1,10 +1,11 @@
 """From sound to verdict: scenes with planted calls and noise, judged against what was planted.
 
 What is usable is decided from the planted parts themselves, before they are mixed, and by none of
-the code under test: a machine loses its stretch unless at least three in ten of the calls in it (or
-of the take's calls, if there are none in it) stand above all else in their own band, by 6 dB where
-a low cut below the call would leave no more of the noise than of the background, by 12 dB
-elsewhere. Speech loses its stretch. Scraps under 3 s are lost.
+the code under test: a machine loses its stretch unless, of the calls in it (or of the take's calls,
+if there are none in it), at least three in ten stand by 6 dB above all else in their own band and a
+low cut below the call would leave no more of the noise than of the background. What is lost so
+keeps calls that stand by 12 dB, with a second on each side, and less than 3 s between two of them.
+Speech loses its stretch. Scraps under 3 s without such a call are lost.
 """
 
 from __future__ import annotations
@@ -62,12 +63,21 @@ class Planted:
     def usable(self) -> np.ndarray:
         """Usable tenths of seconds, by what was planted."""
         usable = np.ones(SECONDS * 10, bool)
+        kept = np.zeros(SECONDS * 10, bool)
         for start_s, end_s in self.spans:
-            if not self._free(round(start_s * RATE_HZ), round(end_s * RATE_HZ)):
-                usable[int(start_s * 10) : int(np.ceil(end_s * 10))] = False
+            start, end = round(start_s * RATE_HZ), round(end_s * RATE_HZ)
+            if self._free(start, end):
+                continue
+            usable[int(start_s * 10) : int(np.ceil(end_s * 10))] = False
+            last = -np.inf
+            for begin, stop in [] if self.speech else self._drowning(start, end):
+                begin = last if begin - last < 30 else begin
+                kept[max(begin, 0) : stop] = True
+                last = stop
+        usable |= kept
         edges = np.flatnonzero(np.diff(np.concatenate([[0], usable.astype(int), [0]])))
         for first, last in zip(edges[::2], edges[1::2], strict=True):
-            if last - first < 30:
+            if last - first < 30 and not kept[first:last].any():
                 usable[first:last] = False
         return usable
 
@@ -87,8 +97,17 @@ class Planted:
             )
             above = (0.8 * low_hz, 24_000)
             parted = band_power(noise, *above) <= band_power(rest, *above)
-            standing.append(over >= 10 ** (0.6 if parted else 1.2))
+            standing.append(parted and over >= 10**0.6)
         return bool(standing) and np.mean(standing) >= 0.3
+
+    def _drowning(self, start, end):
+        """Tenths of calls that drown what is between two samples, with a second on each side."""
+        for first, last, low_hz, high_hz in self.bands:
+            rest = (self.noise + self.background)[first:last]
+            call = band_power(self.calls[first:last], low_hz, high_hz)
+            drowns = call >= 10**1.2 * band_power(rest, low_hz, high_hz)
+            if first < end and last > start and drowns:
+                yield first // STEP - 10, last // STEP + 10
 
 
 class Sounds:

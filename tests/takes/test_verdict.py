@@ -140,6 +140,35 @@ def test_a_call_that_drowns_the_rasp_is_kept_with_its_handles():
     assert [(u.start_s, u.end_s) for u in verdict.usable] == [(29.0, 32.0)]
 
 
+def test_no_noise_counts_as_usable_sound_because_calls_drown_it():
+    """A saw throughout, and most of the calls far above it: those, and not the minute."""
+    calls = [whistle(t, snr_db=25.0) for t in (5, 20, 24, 40)]
+    verdict = judge(take_log(calls, [cutter()]))
+    assert "4 of 4 calls stand above it" in verdict.reasons[0]
+    assert [(u.start_s, u.end_s) for u in verdict.usable] == [(4, 7), (19, 26), (39, 42)]
+    assert {u.purpose for u in verdict.usable} == {"calls, with the noise under them"}
+    # nor do they drown who talks at the same time
+    verdict = judge(take_log(calls, [cutter(), noise("voice", 22.0, 30.0, 200.0, 4000.0)]))
+    assert [(u.start_s, u.end_s) for u in verdict.usable] == [(4, 7), (19, 21.7), (39, 42)]
+
+
+def test_a_gust_takes_nothing_of_the_long_quiet_beside_it():
+    gusts = [noise("wind", t, t + 1.5, 20.0, 300.0) for t in (17.0, 40.0)]
+    verdict = judge(take_log([whistle(5)], gusts))
+    natural = [(u.start_s, u.end_s) for u in verdict.usable if u.purpose == "natural sound"]
+    assert np.ravel(natural) == pytest.approx([0, 16.7, 18.8, 39.7, 41.8, 60])
+    treated = [u for u in verdict.usable if u.purpose != "natural sound"]
+    assert [u.end_s - u.start_s for u in treated] == pytest.approx([2.1, 2.1])
+    # a moment of quiet between two of them is theirs
+    gusts = [noise("wind", t, t + 4, 20.0, 300.0) for t in (10.0, 16.0)]
+    purposes = [u.purpose for u in judge(take_log([whistle(5)], gusts)).usable]
+    assert purposes == [
+        "natural sound",
+        "natural sound after a low cut at 330 Hz",
+        "natural sound",
+    ]
+
+
 def test_a_faint_find_that_got_a_name_counts_as_a_call_and_a_doubtful_one_does_not():
     faint = whistle(10.0, probability=0.3)
     named = replace(faint, label="pit rail: pipe", confidence=0.9)
@@ -277,7 +306,7 @@ def test_no_two_cuts_leave_nothing_between_them():
     )
     assert [use.purpose for use in verdict.usable] == [
         "natural sound after a low cut at 330 Hz",
-        "calls, with the noise under them",
+        *["calls, with the noise under them"] * 2,
     ]
 
 
@@ -457,7 +486,7 @@ def test_a_machine_that_is_noticed_nearly_to_the_ends_gets_one_verdict() -> None
     heard = [cutter(0.08, 59.9)]
     verdict = judge(take_log([whistle(40, snr_db=30)], heard, floor_dbfs=-29))
     assert len([reason for reason in verdict.reasons if "machine" in reason]) == 1
-    assert [(u.start_s, u.end_s) for u in verdict.usable] == [(0, 60)]
+    assert [(u.start_s, u.end_s) for u in verdict.usable] == [(39, 42)]
     found = effects(take_log([], heard, floor_dbfs=-29), [], read_thresholds())
     assert [(one.noise.start_s, one.noise.end_s) for one in found] == [(0, 60)]
     short = effects(take_log([], [cutter(5, 58)], floor_dbfs=-29), [], read_thresholds())

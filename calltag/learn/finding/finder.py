@@ -172,7 +172,7 @@ class Finder:
             channel_faults=found,
             broken=tuple(joined([*reader.broken, *chooser.silences()])),
         )
-        noise = tuple(this_pass.noise.spans())
+        noise = tuple(this_pass.noise.spans(this_pass.calls))
         return Findings(levels, with_noise(this_pass.calls, noise), noise, joined_s=reader.joined_s)
 
     def measure(self, path: Path, spans: Sequence[Span]) -> list[Call]:

@@ -23,9 +23,9 @@ from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.networks.starter_model import STEPS_PER_TENTH
 from calltag.learn.noise.beats import machine_odds, steady
 from calltag.learn.noise.wind_and_knocks import knock_odds, wind_odds
-from calltag.records.found import NoiseSpan
+from calltag.records.found import Call, NoiseSpan
 from calltag.records.label import NOISE_KINDS
-from calltag.records.span import Span
+from calltag.records.span import Span, merged
 from calltag.sound.beats.engine import Beat, describe_engines
 from calltag.sound.beats.hum import Hum, describe_hum
 from calltag.sound.events import BAND_SHARE
@@ -63,6 +63,8 @@ _PASSING_OTHERS, _PASSING_VOICE = -1.0, -3.0  # odds of other kinds from which o
 _PASSING_CALLS, _PASSING_TENTHS = 0.3, 61  # share of calls from which on it is these, and of what
 _NEXT_WORD_S = 2.0  # no later; a single word would as soon be a call that is mistaken
 _BESIDE_HAND_S = 0.2  # a click is heard for longer than it lasts
+_SURE_CALL = 0.9
+_BESIDE_CALL_S = 0.75  # a call is heard as wind for longer than it lasts
 _SUREST = 0.99  # of what is told by an event
 _MOSTLY = 0.5
 _HUM_SURE = 0.95  # of recordings without hum, none in a hundred showed it
@@ -158,8 +160,13 @@ class NoiseMeter:
             span, hum = Span(before.start_s, span.end_s), max(known, hum, key=_level)
         self._hums.append((span, hum))
 
-    def spans(self) -> list[NoiseSpan]:
+    def spans(self, calls: Sequence[Call] = ()) -> list[NoiseSpan]:
         """Stretches of noise.
+
+        Parameters
+        ----------
+        calls : sequence of Call
+            What was found in the same sound: wind that is nothing but low calls is none.
 
         Returns
         -------
@@ -195,7 +202,11 @@ class NoiseMeter:
                 for first, last in _lasting(on)
             ]
         hums = list(self._hum_spans(n / TENTHS_PER_S))
-        found = [self._detailed(span, passes) for span in found if not _explained(span, hums)]
+        found = [
+            self._detailed(span, passes)
+            for span in found
+            if not (_explained(span, hums) or _is_called(span, calls))
+        ]
         return sorted([*found, *hums], key=lambda span: (span.start_s, span.kind))
 
     def _passes(
@@ -280,6 +291,22 @@ def _explained(span: NoiseSpan, hums: Sequence[NoiseSpan]) -> bool:
         and span.end_s <= hum.end_s + 1
         and hum.level_dbfs >= span.level_dbfs - _ALONE_DB
         for hum in hums
+    )
+
+
+def _is_called(span: NoiseSpan, calls: Sequence[Call]) -> bool:
+    """Whether what was taken for wind is low calls alone: wind blows before and after them too."""
+    low = [
+        call.span
+        for call in calls
+        if call.call_probability >= _SURE_CALL
+        and span.low_hz <= call.high_hz <= span.high_hz
+        and call.start_s < span.end_s + _BESIDE_CALL_S
+        and call.end_s > span.start_s - _BESIDE_CALL_S
+    ]
+    return span.kind == "wind" and any(
+        run.start_s - _BESIDE_CALL_S <= span.start_s and span.end_s <= run.end_s + _BESIDE_CALL_S
+        for run in merged(low, 2 * _BESIDE_CALL_S)
     )
 
 

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calltag.learn.noise.meter import PASSING, NoiseMeter
+from calltag.records.found import Call
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
 from calltag.sound.beats.engine import Beat, Engine
@@ -212,6 +213,41 @@ def test_a_gust_that_the_model_half_hears_is_wind():
     engine = kinds.copy()
     engine[:, NOISE_KINDS.index("machine")] = -0.5
     assert metered(mels, engine) == []
+
+
+def boom(start_s: float, end_s: float, probability: float = 0.99, high_hz: float = 200.0) -> Call:
+    return Call(
+        start_s=start_s,
+        end_s=end_s,
+        low_hz=90.0,
+        high_hz=high_hz,
+        peak_hz=120.0,
+        snr_db=20.0,
+        level_dbfs=-40.0,
+        call_probability=probability,
+    )
+
+
+def test_wind_that_is_nothing_but_low_calls_is_none() -> None:
+    """Three hoots of 110 Hz in a still morning were told as wind on the microphone."""
+    low = np.full(N_MELS, 1e-9, np.float32)
+    low[:8] = 1e-5
+    kinds = odds(20, wind=[(5.0, 8.5), (12, 18)])
+    meter = NoiseMeter()
+    meter.add(mel(20, low), kinds, no_call(kinds))
+
+    def wind(*calls: Call) -> list[int]:
+        return [round(span.start_s) for span in meter.spans(calls)]
+
+    series = boom(5.3, 6.0), boom(6.6, 7.2), boom(7.9, 8.4)
+    assert wind() == [5, 12]
+    assert wind(*series) == [12]
+    assert wind(*series, boom(13, 14)) == [12], "it blows after that one, too"
+    assert wind(*series[:2]) == [5, 12]
+    assert wind(*series[1:]) == [5, 12]
+    assert wind(series[0], series[2]) == [5, 12], "in between it is no call"
+    assert wind(*series[:2], boom(7.9, 8.4, probability=0.6)) == [5, 12], "which may be a gust"
+    assert wind(*series[:2], boom(7.9, 8.4, high_hz=4000.0)) == [5, 12], "which is no low one"
 
 
 def beat(rate_hz):
