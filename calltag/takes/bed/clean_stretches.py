@@ -6,12 +6,13 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from calltag.learn.labels.vocabulary import is_call
 from calltag.media.timing.clock import DAY_S, clocks_apart_s, dates_apart_s, within_half_s
 from calltag.records.found import TakeLog
 from calltag.records.span import Span
 from calltag.records.take import Take
 from calltag.takes.usable import NATURAL_SOUND
-from calltag.takes.verdict import judge, likely_calls
+from calltag.takes.verdict import judge
 from calltag.words import clock
 
 FADE_S = 2.0
@@ -72,7 +73,8 @@ def clean_stretches(
         ]
         calls = [
             Span(call.start_s - CALL_MARGIN_S, call.end_s + CALL_MARGIN_S)
-            for call in (() if keep_calls else likely_calls(take_log))
+            for call in (() if keep_calls else take_log.calls)
+            if is_call(call.label)  # the doubtful too: background there is enough without them
         ]
         for span in natural:
             found += [

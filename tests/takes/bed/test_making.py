@@ -138,6 +138,16 @@ def test_calls_are_avoided_or_kept(scene, tmp_path):
     assert (spectrum[:, at] < 20 * np.median(spectrum[:, at - 50 : at + 50])).all()
 
 
+@pytest.mark.parametrize(("label", "free_s"), [("call", 19.5), ("wind", 40.0), ("no call", 40.0)])
+def test_what_may_be_a_call_is_avoided_as_well(scene, tmp_path, label, free_s):
+    """A bed held a call of 0.2 s, 13 dB above the air, of which the finder had not been sure."""
+    log = scene(40).whistle(20).log(tmp_path / "A.wav")
+    (call,) = log.calls
+    doubtful = replace(log, calls=(replace(call, call_probability=0.44, label=label),))
+    assert clean_stretches([doubtful])[0].span.length_s == free_s
+    assert clean_stretches([doubtful], keep_calls=True)[0].span.length_s == 40.0
+
+
 def test_the_same_place_and_time_of_day_come_first(scene, tmp_path):
     def take(name, seconds, recorded, seed):
         return scene(seconds, seed=seed).log(
