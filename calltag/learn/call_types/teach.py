@@ -96,6 +96,8 @@ class Report:
         Labels with too few examples to be taught.
     look_again : tuple of LookAgain
         Labels that are probably wrong, the most doubtful first.
+    not_known : tuple of Example
+        Labelled sounds that were not known again, others than those to look at again.
     label_next : tuple of LabelNext
         Sounds to label, the most telling first.
     """
@@ -105,6 +107,7 @@ class Report:
     noise_threshold: float
     left_out: tuple[str, ...]
     look_again: tuple[LookAgain, ...]
+    not_known: tuple[Example, ...]
     label_next: tuple[LabelNext, ...]
 
     def text(self) -> str:
@@ -180,6 +183,15 @@ class Report:
         lines = []
         if self.look_again:
             lines += self._doubtful()
+        if self.not_known:
+            lines.append(
+                "Not known again; where such a sound is faint or something covers it, a label on a"
+                " clearer one teaches more:"
+            )
+            lines += [
+                f"  {one.take} at {position(one.span.start_s)}: {one.label}"
+                for one in self.not_known[:_SHOWN]
+            ]
         if self.label_next:
             lines.append("Label these next, they would teach most:")
             lines += [
@@ -290,6 +302,9 @@ def teach(
         noise_threshold=tagger.trust.everything.threshold,
         left_out=left_out,
         look_again=tuple(_look_again(used[one.index], one, believed) for one in doubts),
+        not_known=tuple(
+            used[i] for i in validation.not_known if i not in {one.index for one in doubts}
+        ),
         label_next=tuple(LabelNext(alike[i].take, alike[i].span) for i in chosen),
     )
     return Taught(tagger, report)

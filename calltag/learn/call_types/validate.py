@@ -133,6 +133,8 @@ class Validation:
         Row: the example's label; column: what it was taken for. In the order of `by_label`.
     doubts : tuple of Doubt
         Labels to look at again, the most doubtful first.
+    not_known : tuple of int
+        The examples that were checked and not known.
     confused : tuple of Confused
         Pairs of labels, the most confused first.
     warnings : tuple of str
@@ -155,6 +157,7 @@ class Validation:
     by_label: tuple[LabelFigures, ...]
     confusion: tuple[tuple[int, ...], ...]
     doubts: tuple[Doubt, ...]
+    not_known: tuple[int, ...]
     confused: tuple[Confused, ...]
     warnings: tuple[str, ...]
 
@@ -213,6 +216,7 @@ def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_])
         by_label=by_label,
         confusion=tuple(tuple(int(n) for n in row) for row in confusion),
         doubts=_doubts(known, verdict),
+        not_known=tuple(np.flatnonzero(checked)[~right].tolist()),
         confused=_confused(confusion, classes.tolist()),
         warnings=_warnings(by_label, len(names)),
     )

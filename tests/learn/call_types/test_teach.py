@@ -72,6 +72,20 @@ def test_report_names_places(sounds) -> None:
     assert "Label these next, they would teach most:\n  A009.MOV at " in text
 
 
+def test_a_sound_that_was_not_known_again_is_named(sounds) -> None:
+    """A hoot under steps was labelled, and the steps were measured: nothing else told which."""
+    examples = sounds.examples(takes=6)
+    label = examples[0].label
+    covered = 0.4 * examples[0].features + 0.6 * sounds.rows("pit rail: rasp", 1)[0]
+    examples[0] = examples[0]._replace(features=covered, take="B007.MOV", span=Span(83.4, 84.0))
+    report = teach(examples).report
+    doubted = {doubt.span for doubt in report.look_again}
+    assert Span(83.4, 84.0) in {each.span for each in report.not_known} - doubted
+    assert len(report.not_known) == report.validation.checked - report.validation.right
+    assert f"  B007.MOV at 1:23.40: {label}" in report.text()
+    assert "Not known again; where such a sound is faint" in report.text()
+
+
 def test_what_is_surely_labelled_wrongly_is_told_and_not_learnt_from(sounds) -> None:
     examples = [
         example._replace(span=Span(float(i), i + 0.5))
