@@ -13,8 +13,8 @@ from calltag.cli._choose import choose_takes
 from calltag.cli._keep_choice import at_seconds
 from calltag.cli._sound_out import one_take
 from calltag.errors import InputError
-from calltag.files import folded
 from calltag.learn.labels.user_table import known_take
+from calltag.paths import folded
 from calltag.records.found import TakeLog
 from calltag.records.take import Problem, Take
 
