@@ -34,6 +34,7 @@ MOST_DB = 8.0
 SHORTEST_S = 6.0
 _QUIETEST = 10  # per cent
 _STEADY, _SHORT, _AROUND = 31, 11, 41  # tenths: of medians, and over which it strays
+_AT_ONCE = 6000  # tenths
 _GAP = 10  # tenths that a swell may be told by nothing
 
 
@@ -74,8 +75,11 @@ def slow_swells(levels_db: npt.NDArray[np.floating]) -> npt.NDArray[np.bool_]:
 def _level_db(levels_db: npt.NDArray[np.floating], band_hz: tuple[float, float]) -> DoubleArray:
     centres_hz = mel_centres_hz()
     bands = (centres_hz >= band_hz[0]) & (centres_hz <= band_hz[1])
-    power = 10 ** (levels_db[:, bands].astype(np.float64) / 10)
-    return np.asarray(10 * np.log10(power.mean(axis=1)))
+    means = [
+        (10 ** (levels_db[at : at + _AT_ONCE, bands].astype(np.float64) / 10)).mean(axis=1)
+        for at in range(0, len(levels_db), _AT_ONCE)  # hours would take much
+    ]
+    return np.asarray(10 * np.log10(np.concatenate(means)))
 
 
 def _over_quietest(level_db: DoubleArray) -> DoubleArray:
