@@ -65,6 +65,25 @@ def is_folder(path: Path) -> bool:
         return False
 
 
+def is_link(path: Path) -> bool:
+    """Tell whether a path is a link; none can be told where its disk gives no answer.
+
+    Parameters
+    ----------
+    path : Path
+        Any path.
+
+    Returns
+    -------
+    bool
+        Whether it is one; False where the folder may not be entered, too.
+    """
+    try:
+        return path.is_symlink()
+    except OSError:
+        return False
+
+
 def folded(path: str | Path) -> str:
     """Spell a path so that two that may be one file read alike.
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from calltag.cli._output import say
 from calltag.errors import InputError
-from calltag.paths import folded, is_one, is_there
+from calltag.paths import folded, is_link, is_one, is_there
 from calltag.spelling import name_order
 
 if TYPE_CHECKING:
@@ -143,7 +143,7 @@ class _Names:
         """A take's file without links; a folder is looked up once."""
         named = Path(rushes, path)
         file = Path(self._real(named.parent), named.name)
-        return Path(os.path.realpath(file)) if file.is_symlink() else file
+        return Path(os.path.realpath(file)) if is_link(file) else file
 
     def _at(self, real: Path) -> set[str]:
         return {name for name, place in self._places.get(folded(real), ()) if is_one(real, place)}

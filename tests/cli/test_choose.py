@@ -149,6 +149,17 @@ def test_so_it_may_be_in_other_capitals_where_its_disk_takes_them_for_the_same(t
     assert list(choose_takes(every, [str(other)])) == every[1:]
 
 
+def test_a_take_of_which_its_disk_gives_no_answer_is_no_hindrance(tmp_path) -> None:
+    """A share that is gone, a folder not to be entered; here, a name longer than disks take."""
+    here, gone = logs("card/A001.MP4", f"card/{'A' * 300}.MP4")
+    here, gone = [
+        replace(one, take=replace(one.take, rushes=str(tmp_path))) for one in (here, gone)
+    ]
+    (tmp_path / "card").mkdir()
+    (tmp_path / "card" / "A001.MP4").touch()
+    assert list(choose_takes([gone, here], [str(tmp_path / "card" / "A001.MP4")])) == [here]
+
+
 def test_of_two_rushes_folders_of_one_name_both_are_taken_and_that_is_said(capsys) -> None:
     first, second, other = logs("A001.MP4", "A002.MP4", "card/A003.MP4")
     dawn, dusk = [
