@@ -135,9 +135,8 @@ class _Names:
         return self._at(file) | self._in_folder(file.parent)
 
     def roots(self, rushes: str) -> set[str]:
-        """Names that are that of a rushes folder, and lead to no folder themselves."""
-        at_places = {name for places in self._places.values() for name, _ in places}
-        return self._plain.get(folded(Path(rushes).name), set()) - at_places
+        """Names that are that of a rushes folder."""
+        return self._plain.get(folded(Path(rushes).name), set())
 
     def _file(self, rushes: str, path: str) -> Path:
         """A take's file without links; a folder is looked up once."""

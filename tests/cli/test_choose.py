@@ -160,7 +160,9 @@ def test_a_take_of_which_its_disk_gives_no_answer_is_no_hindrance(tmp_path) -> N
     assert list(choose_takes([gone, here], [str(tmp_path / "card" / "A001.MP4")])) == [here]
 
 
-def test_of_two_rushes_folders_of_one_name_both_are_taken_and_that_is_said(capsys) -> None:
+def test_of_two_rushes_folders_of_one_name_both_are_taken_and_that_is_said(
+    capsys, tmp_path, monkeypatch
+) -> None:
     first, second, other = logs("A001.MP4", "A002.MP4", "card/A003.MP4")
     dawn, dusk = [
         replace(one, take=replace(one.take, rushes=f"/ashmere/{when}/card"))
@@ -175,6 +177,10 @@ def test_of_two_rushes_folders_of_one_name_both_are_taken_and_that_is_said(capsy
     assert list(choose_takes([dawn, dusk, other], ["card"])) == [other], "a folder comes first"
     assert list(choose_takes([dawn, dusk], ["card/A001.MP4"])) == [dawn]
     assert not capsys.readouterr().err
+    (tmp_path / "CARD").mkdir()  # a folder that is there, but of no take of the log
+    monkeypatch.chdir(tmp_path)
+    assert list(choose_takes([dawn, dusk], ["CARD"])) == [dawn, dusk]
+    assert capsys.readouterr().err.startswith("CARD: 2 rushes folders are called so")
 
 
 def test_a_hundred_names_are_looked_for_at_once(tmp_path) -> None:
