@@ -300,7 +300,8 @@ def _is_called(span: NoiseSpan, calls: Sequence[Call]) -> bool:
         call.span
         for call in calls
         if call.call_probability >= _SURE_CALL
-        and span.low_hz <= call.high_hz <= span.high_hz
+        and span.low_hz < call.low_hz  # a gust taken for a call reaches as low as wind does
+        and call.high_hz <= span.high_hz
         and call.start_s < span.end_s + _BESIDE_CALL_S
         and call.end_s > span.start_s - _BESIDE_CALL_S
     ]

@@ -215,11 +215,17 @@ def test_a_gust_that_the_model_half_hears_is_wind():
     assert metered(mels, engine) == []
 
 
-def boom(start_s: float, end_s: float, probability: float = 0.99, high_hz: float = 200.0) -> Call:
+def boom(
+    start_s: float,
+    end_s: float,
+    probability: float = 0.99,
+    high_hz: float = 200.0,
+    low_hz: float = 90.0,
+) -> Call:
     return Call(
         start_s=start_s,
         end_s=end_s,
-        low_hz=90.0,
+        low_hz=low_hz,
         high_hz=high_hz,
         peak_hz=120.0,
         snr_db=20.0,
@@ -248,6 +254,8 @@ def test_wind_that_is_nothing_but_low_calls_is_none() -> None:
     assert wind(series[0], series[2]) == [5, 12], "in between it is no call"
     assert wind(*series[:2], boom(7.9, 8.4, probability=0.6)) == [5, 12], "which may be a gust"
     assert wind(*series[:2], boom(7.9, 8.4, high_hz=4000.0)) == [5, 12], "which is no low one"
+    gust = boom(4.9, 8.6, low_hz=47.0, high_hz=281.0)  # such are taken for sure calls at times
+    assert wind(gust) == [5, 12], "wind reaches down to the lowest that is heard, hoots do not"
 
 
 def beat(rate_hz):
