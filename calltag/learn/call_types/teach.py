@@ -184,9 +184,11 @@ class Report:
         if self.look_again:
             lines += self._doubtful()
         if self.not_known:
+            n = len(self.not_known)
+            some = f", the first {_SHOWN} of {n}" if n > _SHOWN else ""
             lines.append(
-                "Not known again; where such a sound is faint or something covers it, a label on a"
-                " clearer one teaches more:"
+                f"Not known again{some}; where such a sound is faint or something covers it, a"
+                " label on a clearer one teaches more:"
             )
             lines += [
                 f"  {one.take} at {position(one.span.start_s)}: {one.label}"

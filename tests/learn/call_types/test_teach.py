@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -84,6 +86,8 @@ def test_a_sound_that_was_not_known_again_is_named(sounds) -> None:
     assert len(report.not_known) == report.validation.checked - report.validation.right
     assert f"  B007.MOV at 1:23.40: {label}" in report.text()
     assert "Not known again; where such a sound is faint" in report.text()
+    many = replace(report, not_known=tuple(examples[:8])).text()
+    assert "Not known again, the first 5 of 8; where such a sound is faint" in many
 
 
 def test_what_is_surely_labelled_wrongly_is_told_and_not_learnt_from(sounds) -> None:
