@@ -67,7 +67,10 @@ def from_table(
     paths = {one.take.path for one in chosen}
     found: dict[int, Found] = {}
     for row in read_labels(source):
-        one = by_path[known_take(row.take, by_path, unread)]
+        try:
+            one = by_path[known_take(row.take, by_path, unread)]
+        except InputError as error:
+            raise InputError(f"{source.name}: {error}") from None
         call = min(
             (call for call in one.calls if is_call(call.label) and _overlap(call.span, row.span)),
             key=lambda call: ends_apart_s(call.span, row.span),

@@ -144,6 +144,9 @@ def test_calls_are_picked_from_a_table(run, rushes, tmp_path):
     ran = run("keep", "--library", "lib", "--from", "bad.csv")
     assert ran.status == 1
     assert "no call was found in A001.wav from 11.50 to 11.90 s" in ran.err
+    (tmp_path / "slip.csv").write_text("take,start_s,end_s\nA009.wav,1.5,1.9\n", "utf-8")
+    ran = run("keep", "--library", "lib", "--from", "slip.csv")
+    assert "slip.csv: A009.wav: no such take in the log" in ran.err, "the table is named"
 
 
 @pytest.mark.parametrize(
