@@ -51,6 +51,7 @@ _HUM_S = 6.0
 _HUM_EVERY_S = 300.0  # hum does not come and go
 
 _SAME_END_FRAMES = 12  # two windows may see the end of an event so far apart
+_AT_ONCE = 16  # events that are measured together: each holds up to 2 MB of sound around it
 
 
 class _Steps(NamedTuple):
@@ -164,12 +165,16 @@ class Pass:
         )
         sureness = {(call.first, call.last): call.probability for call in low}
         events = _Events(window, steps, sorted([*segments, *sureness]))
-        found = []
+        listened = Listened(window.first, heard)
+        found: list[Found] = []
         for i, segment in enumerate(events.segments):
             if window.first + segment[0] * FRAMES_PER_STEP >= window.stop:
                 break
             found += self._taken(window, heard, events, i, sureness.get(segment))
-        self.calls += measure_calls(found, Listened(window.first, heard), self.recent.cut)
+            if len(found) == _AT_ONCE:
+                self.calls += measure_calls(found, listened, self.recent.cut)
+                found = []
+        self.calls += measure_calls(found, listened, self.recent.cut)
         self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
 
     def _cut(self, from_s: float, start_s: float, end_s: float) -> FloatArray:

@@ -548,37 +548,49 @@ def test_hiss_that_a_cut_off_microphone_leaves_is_no_sound_of_the_place(plain, t
 # --- memory ---------------------------------------------------------------------------------------
 
 
-def test_memory_does_not_grow_with_the_take(plain, tmp_path, monkeypatch):
-    class Endless:
-        """Stands in for the reader of a take: hands out so many blocks of ten seconds."""
+class Endless:
+    """Stands in for the reader of a take: hands out so many blocks of ten seconds."""
 
-        faults = broken = ()
-        late = False
-        joined_s = None
+    faults = broken = ()
+    late = False
+    joined_s = None
 
-        def __init__(self, n_blocks):
-            self._n_blocks = n_blocks
+    def __init__(self, n_blocks, calls_at_s):
+        self._n_blocks = n_blocks
+        self._calls_at_s = calls_at_s
 
-        def __call__(self, *_, **__):
-            return self
+    def __call__(self, *_, **__):
+        return self
 
-        def __iter__(self):
-            block = hiss(10)[None].astype(np.float32)
-            sing(block[0], 4)
-            return (block.copy() for _ in range(self._n_blocks))
+    def __iter__(self):
+        block = hiss(10)[None].astype(np.float32)
+        for i, at_s in enumerate(self._calls_at_s):
+            sing(block[0], at_s, 0.1, frequency_hz=2000.0 + 2500.0 * (i % 3))
+        return (block.copy() for _ in range(self._n_blocks))
 
-    def peak_mb(n_blocks):
-        monkeypatch.setattr(finder_module, "SoundReader", Endless(n_blocks))
+
+@pytest.fixture
+def peak_mb(plain, tmp_path, monkeypatch):
+    def measure(n_blocks, calls_at_s):
+        monkeypatch.setattr(finder_module, "SoundReader", Endless(n_blocks, calls_at_s))
         tracemalloc.start()
         findings = plain.analyse(tmp_path / "endless.wav", MediaInfo(duration_s=10.0 * n_blocks))
         peak = tracemalloc.get_traced_memory()[1] / 1e6
         tracemalloc.stop()
-        assert len(findings.calls) == n_blocks
+        assert len(findings.calls) == n_blocks * len(calls_at_s)
         return peak
 
-    short, long = peak_mb(20), peak_mb(80)
+    return measure
+
+
+def test_memory_does_not_grow_with_the_take(peak_mb):
     # what may grow: the calls that are found, and levels of noise every tenth of a second
-    assert long < short + 4
+    assert peak_mb(80, [4.0]) < peak_mb(20, [4.0]) + 4
+
+
+def test_memory_hardly_grows_with_the_calls_of_a_minute(peak_mb):
+    """Each holds the sound around it while it is measured."""
+    assert peak_mb(9, np.arange(0.5, 9.5, 0.6)) < peak_mb(9, [4.0]) + 40
 
 
 # --- the model ------------------------------------------------------------------------------------
