@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -19,13 +19,14 @@ if TYPE_CHECKING:
 class Shoot(NamedTuple):
     """What a log says of all its takes, as `read_takes` and `read_alignments` tell it.
 
-    `unread` are files that could not be read, each with its rushes; `labels` the user's, by take.
+    `unread` are files that could not be read, each with its rushes; `labels` the user's, by take;
+    `alignments` are empty where they were not asked for.
     """
 
     every: list[TakeLog]
-    alignments: list[Alignment]
     unread: list[tuple[str, Problem]]
     labels: dict[str, list[Label]]
+    alignments: list[Alignment]
 
     def choose(
         self, takes: Collection[str] | None, types: Collection[str] | None = None
@@ -37,28 +38,34 @@ class Shoot(NamedTuple):
         return list(choose_takes(self.every, takes or (), self.unread))
 
 
-def read_shoot(path: Path) -> Shoot:
-    """Read all of a log; `LogError` if there is none."""
+def read_shoot(path: Path, *, alignments: bool = False) -> Shoot:
+    """Read a log, and if so asked how takes lie against each other; `LogError` if there is none."""
     from calltag.log import Log
 
     with Log(path, create=False) as log:
+        labels = log.labels_by_take()
         return Shoot(
-            every=list(read_takes(log)),
-            alignments=read_alignments(log),
+            every=list(_labelled(log, labels)),
             unread=log.problems(),
-            labels=log.labels_by_take(),
+            labels=labels,
+            alignments=read_alignments(log) if alignments else [],
         )
 
 
 def read_takes(log: Log, *, features: bool = False) -> Iterator[TakeLog]:
-    """Yield all takes of a log, in order, with the user's labels laid over what was found.
+    """Read all takes of a log, in order, with the user's labels laid over what was found.
 
     A take whose file is away has the place of a copy of it.
     """
+    return _labelled(log, log.labels_by_take(), features=features)
+
+
+def _labelled(
+    log: Log, labels: Mapping[str, Sequence[Label]], *, features: bool = False
+) -> Iterator[TakeLog]:
     from calltag.learn.labels.by_hand import with_labels
     from calltag.media.copies import at_hand
 
-    labels = log.labels_by_take()
     for take_log in at_hand(log.take_logs(features=features), log.takes()):
         yield with_labels(take_log, labels.get(take_log.take.path, []))
 

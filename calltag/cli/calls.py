@@ -118,7 +118,7 @@ def calls_command(
     wanted = CallFilter(
         types=types or (), min_confidence=min_confidence, min_snr_db=min_snr, noise=noise
     )
-    shoot = read_shoot(log)
+    shoot = read_shoot(log, alignments=once)
     chosen = [one for one in shoot.choose(takes, types) if _has_verdict(one, verdicts or ())]
     found = [(one, call) for one in chosen for call in one.calls if wanted.passes(call)]
     also_in: dict[tuple[str, Span], str] = {}

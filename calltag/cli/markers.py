@@ -172,11 +172,10 @@ def markers_command(
         rate = parse_rate(fps) if fps is not None else None
         _check_values(speed, conform, distance, temperature)
     _refuse_idle(context, chosen, has_distance=distance is not None)
-    shoot = read_shoot(log)
-    every = shoot.every
+    # without alignments, each take has its own calls alone
+    shoot = read_shoot(log, alignments=every_camera)
+    every, alignments = shoot.every, shoot.alignments
     check_types(every, types or ())
-    # without these, each take has its own calls alone
-    alignments = shoot.alignments if every_camera else []
     heard = carry_over(
         every, alignments, min_confidence=min_confidence, min_snr_db=min_snr, labels=shoot.labels
     )

@@ -99,7 +99,7 @@ def rescue_command(
         wanted = _wanted(low_cut, high_cut, channel)
         if out is not None:
             check_wave_name(out)
-    shoot = read_shoot(log)
+    shoot = read_shoot(log, alignments=True)
     chosen = one_take(shoot.every, take, shoot.unread)
     own = chosen.take
     name = f"{Path(own.path).stem}-treated.wav"

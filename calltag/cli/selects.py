@@ -135,7 +135,7 @@ def selects_command(
             check_wave_name(sound)
         check_timecode(start_tc)
         sound_rate = parse_rate(fps) if fps is not None else None
-    shoot = read_shoot(log)
+    shoot = read_shoot(log, alignments=True)
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
     take_logs = list(map(wanted.left_of, shoot.choose(takes, types)))
     if once:
