@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from calltag.spelling import one_spelling
@@ -21,10 +22,7 @@ def is_there(path: Path) -> bool:
     bool
         Whether there is one.
     """
-    try:
-        return path.exists()
-    except OSError:
-        return False
+    return _answer(path.exists)
 
 
 def is_file(path: Path) -> bool:
@@ -40,10 +38,7 @@ def is_file(path: Path) -> bool:
     bool
         Whether there is one; False where the folder may not be entered, too.
     """
-    try:
-        return path.is_file()
-    except OSError:
-        return False
+    return _answer(path.is_file)
 
 
 def is_folder(path: Path) -> bool:
@@ -59,10 +54,7 @@ def is_folder(path: Path) -> bool:
     bool
         Whether there is one.
     """
-    try:
-        return path.is_dir()
-    except OSError:
-        return False
+    return _answer(path.is_dir)
 
 
 def is_link(path: Path) -> bool:
@@ -78,8 +70,13 @@ def is_link(path: Path) -> bool:
     bool
         Whether it is one; False where the folder may not be entered, too.
     """
+    return _answer(path.is_symlink)
+
+
+def _answer(ask: Callable[[], bool]) -> bool:
+    """What the disk answers; no where it gives no answer."""
     try:
-        return path.is_symlink()
+        return ask()
     except OSError:
         return False
 

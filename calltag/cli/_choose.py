@@ -64,8 +64,9 @@ def choose_takes(
     for take_log in take_logs:
         rushes, path = take_log.take.rushes, take_log.take.path
         paths.append(path)
-        whole = named.in_full(rushes, path)
-        its = named.fitting(path) | named.at_place(rushes, path)
+        file = named.file(rushes, path)
+        whole = named.in_full(path, file)
+        its = named.fitting(path) | named.at_place(file)
         of_root = named.fitting(_with_root(rushes, path))
         for name in named.roots(rushes):
             rushes_of[name].add(rushes)
@@ -78,7 +79,7 @@ def choose_takes(
         own = _Names([name])
         for rushes, problem in unread:
             forms = (problem.path, _with_root(rushes, problem.path))
-            if any(map(own.fitting, forms)) or own.at_place(rushes, problem.path):
+            if any(map(own.fitting, forms)) or own.at_place(own.file(rushes, problem.path)):
                 raise InputError(problem.unread)
         raise no_such_take(name, paths)
     for name in sorted(by_root & rushes_of.keys()):
@@ -109,10 +110,17 @@ class _Names:
         self._real = cache(os.path.realpath)
         self._in_folder = cache(self._around)
 
-    def in_full(self, rushes: str, path: str) -> set[str]:
+    def file(self, rushes: str, path: str) -> Path | None:
+        """A take's file without links; None where no name leads to a file or folder."""
+        if not self._places:
+            return None
+        named = Path(rushes, path)
+        file = Path(self._real(named.parent), named.name)  # a folder is looked up once
+        return Path(os.path.realpath(file)) if is_link(file) else file
+
+    def in_full(self, path: str, file: Path | None) -> set[str]:
         """Names that are the whole path of a take, in the log or on its disk."""
-        names = self._plain.get(_plain(path), set())
-        return names | self._at(self._file(rushes, path)) if self._places else set(names)
+        return self._plain.get(_plain(path), set()) | self._at(file)
 
     def fitting(self, path: str) -> set[str]:
         """Names that are those of a take, of the end of its path, or of a folder that it is in."""
@@ -127,24 +135,17 @@ class _Names:
             if longest in path and any(map(pattern.match, ends))
         }
 
-    def at_place(self, rushes: str, path: str) -> set[str]:
+    def at_place(self, file: Path | None) -> set[str]:
         """Names that lead to a take's file, or to a folder that it lies in."""
-        if not self._places:
-            return set()
-        file = self._file(rushes, path)
-        return self._at(file) | self._in_folder(file.parent)
+        return set() if file is None else self._at(file) | self._in_folder(file.parent)
 
     def roots(self, rushes: str) -> set[str]:
         """Names that are that of a rushes folder."""
         return self._plain.get(folded(Path(rushes).name), set())
 
-    def _file(self, rushes: str, path: str) -> Path:
-        """A take's file without links; a folder is looked up once."""
-        named = Path(rushes, path)
-        file = Path(self._real(named.parent), named.name)
-        return Path(os.path.realpath(file)) if is_link(file) else file
-
-    def _at(self, real: Path) -> set[str]:
+    def _at(self, real: Path | None) -> set[str]:
+        if real is None:
+            return set()
         return {name for name, place in self._places.get(folded(real), ()) if is_one(real, place)}
 
     def _around(self, folder: Path) -> set[str]:

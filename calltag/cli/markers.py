@@ -182,11 +182,9 @@ def markers_command(
     take_logs = list(choose_takes(heard, takes or (), shoot.unread))
     paths = [take_log.take.path for take_log in take_logs]
     # a table may be of the whole shoot
+    known = {one.take.path for one in every}
     told = partial(
-        per_take,
-        takes=paths,
-        beside=[one.take.path for one in every],
-        unread=[problem for _, problem in shoot.unread],
+        per_take, takes=paths, beside=[*known, *(problem.path for _, problem in shoot.unread)]
     )
     settings = MarkerSettings(
         calls=CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr),
@@ -200,7 +198,6 @@ def markers_command(
         temperatures_c=_temperatures(distance, dict.fromkeys(paths, temperature), told),
     )
     tables = (settings.speeds, settings.conform_to, settings.distances_m, settings.temperatures_c)
-    known = {one.take.path for one in every}
     for _, problem in shoot.unread:
         if problem.path not in known and any(problem.path in table for table in tables):
             say(f"{problem.unread}; its line in the table is passed over.")

@@ -8,7 +8,6 @@ from typing import TypeVar
 
 from calltag.errors import InputError
 from calltag.learn.labels.user_table import known_take, read_rows, take_cell
-from calltag.records.take import Problem
 
 T = TypeVar("T")
 
@@ -20,7 +19,6 @@ def per_take(
     takes: Collection[str],
     *,
     beside: Collection[str] = (),
-    unread: Collection[Problem] = (),
     optional: bool = False,
 ) -> dict[str, T]:
     """Read a setting as an option gives it.
@@ -36,9 +34,8 @@ def per_take(
     takes : collection of str
         Paths of the takes that it is for.
     beside : collection of str
-        Paths of further takes: the file may name them, as one of a whole shoot does.
-    unread : collection of Problem
-        Takes that could not be read: the file may name them, too.
+        Paths of further takes, and of clips that could not be read: the file may name them, as one
+        of a whole shoot does.
     optional : bool
         Whether the file may lack the column, or a row its cell.
 
@@ -59,7 +56,7 @@ def per_take(
     found: dict[str, T] = {}
     for line, row in read_rows(path, ("take",) if optional else ("take", column)):
         try:
-            take = _known(take_cell(row), takes, [*beside, *(one.path for one in unread)])
+            take = _known(take_cell(row), takes, beside)
             cell = row.get(column, "")
             if cell or not optional:
                 value = parse(cell)

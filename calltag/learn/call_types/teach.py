@@ -298,15 +298,14 @@ def teach(
         tagger = Tagger.from_trials(panel, known, unknown)
     scrap = np.array([is_scrap(sound.span) for sound in alike], bool)
     chosen = next_to_label(tagger, others, n=NEXT, scrap=scrap)
+    doubted = {one.index for one in doubts}
     report = Report(
         validation=validation,
         threshold=tagger.trust.of_types.threshold,
         noise_threshold=tagger.trust.everything.threshold,
         left_out=left_out,
         look_again=tuple(_look_again(used[one.index], one, believed) for one in doubts),
-        not_known=tuple(
-            used[i] for i in validation.not_known if i not in {one.index for one in doubts}
-        ),
+        not_known=tuple(used[i] for i in validation.not_known if i not in doubted),
         label_next=tuple(LabelNext(alike[i].take, alike[i].span) for i in chosen),
     )
     return Taught(tagger, report)

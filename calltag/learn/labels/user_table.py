@@ -160,8 +160,8 @@ def known_take(name: str, takes: Collection[str], unread: Collection[Problem] = 
         raise InputError(f"{name}: several takes have this name; write the path as listed")
     if not alike:
         problems = {problem.path: problem for problem in unread}
-        for path in _called(name, problems):
-            raise InputError(f"{problems[path].unread}; or take its lines out")
+        if unheard := _called(name, problems):
+            raise InputError(f"{problems[unheard[0]].unread}; or take its lines out")
         raise InputError(f"{name}: no such take in the log; `calltag takes` lists their names")
     return alike[0]
 

@@ -296,6 +296,8 @@ def _explained(span: NoiseSpan, hums: Sequence[NoiseSpan]) -> bool:
 
 def _is_called(span: NoiseSpan, calls: Sequence[Call]) -> bool:
     """Whether what was taken for wind is low calls alone: wind blows before and after them too."""
+    if span.kind != "wind":
+        return False
     low = [
         call.span
         for call in calls
@@ -305,7 +307,7 @@ def _is_called(span: NoiseSpan, calls: Sequence[Call]) -> bool:
         and call.start_s < span.end_s + _BESIDE_CALL_S
         and call.end_s > span.start_s - _BESIDE_CALL_S
     ]
-    return span.kind == "wind" and any(
+    return any(
         run.start_s - _BESIDE_CALL_S <= span.start_s and span.end_s <= run.end_s + _BESIDE_CALL_S
         for run in merged(low, 2 * _BESIDE_CALL_S)
     )

@@ -9,14 +9,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from calltag.records.found import Call, Picture, TakeLog
 from calltag.takes.picture.measuring import moment_of, nearest
 from calltag.takes.thresholds import read_thresholds
-
-if TYPE_CHECKING:
-    pass
 
 STEADY, MOVING, SHAKY = "steady", "moving", "shaky"
 SHARP, SOFT, BLURRED = "sharp", "soft", "blurred"

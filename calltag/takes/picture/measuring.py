@@ -19,22 +19,17 @@ if TYPE_CHECKING:
 _LENGTH_S = 0.8
 """Length of a look."""
 
-
 _MOST_FRAMES = 40
 """Pictures that a look takes in at most: at a high rate it is shorter."""
-
 
 _APART_S = 0.5
 """Calls that are closer than this share a look at the picture."""
 
-
 _PLACES = (1 / 6, 1 / 2, 5 / 6)
 """Where a take is looked at, as parts of its length."""
 
-
 _MOTION_PX = 320
 """Longest side of the pictures that movement is measured on."""
-
 
 _DETAIL_PX = 1280
 """The same of the one that sharpness is measured on."""
