@@ -31,6 +31,7 @@ from calltag.library.keep import KeepOptions, keep_calls
 from calltag.library.kept_file.sound_file import read_story, sound_files, sound_hash, write_cut
 from calltag.library.kept_file.story import Facts
 from calltag.library.rebuild import LAID_ASIDE, rebuild
+from calltag.library.search.doubles import Sameness, doubles_of
 from calltag.library.search.find import Query, choices, find
 from calltag.media.wave_files.wav_file import read_chunk
 from calltag.media.wave_files.wav_writing import write_wav
@@ -267,6 +268,13 @@ def assert_true(folder: Path, *, half_replaced: int = 0) -> int:
         findings = check(catalogue).findings
         half = [one for one in findings if one.trouble != Trouble.UNKNOWN]
         assert len(half) <= half_replaced, findings
+        assert {one.trouble for one in half} <= {Trouble.GONE, Trouble.CHANGED}, findings
+        gone = [kept.key for kept in catalogue.all_kept() if not kept.file.is_file()]
+        for others in (doubles_of(catalogue, [key]).get(key, ()) for key in gone):
+            assert any(
+                one.why in (Sameness.SOUND, Sameness.CALL) and (folder / one.path).is_file()
+                for one in others
+            ), "a row without its file, and no other file has its call"
         for file in sound_files(folder):
             story, whole = read_story(file)
             assert whole
