@@ -5,10 +5,10 @@
 - a `bank` of both is what `compose` makes lessons of; `training` teaches them to the `net`
 - on `scenes` of sound, `calibrate` teaches the second look, and `judge` gives the figures of the
   `card`
-- `making` does it all; `weighing` is for what tells talk and handling, which learns from the same
+- `making` does it all
+- `lessons`, the sums of evidence that `weighing` learns, and the command line of `program` serve
+  what tells talk and handling from calls (`invented_talk`, `invented_hands`)
 
 Nothing here is needed to use calltag. `python -m calltag.learn.starter` rebuilds the model in
-`models/` from a folder of labelled recordings (extra ``train``). `lessons` serves those
-who learn to tell something from calls with a starter model that is there (`invented_talk`,
-`invented_hands`), `program` is their command line.
+`models/` from a folder of labelled recordings (extra ``train``).
 """
