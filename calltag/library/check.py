@@ -7,7 +7,7 @@ by the file alone, also after the catalogue was made anew. What neither covers, 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -17,6 +17,7 @@ from calltag.library.catalogue.catalogue import Catalogue
 from calltag.library.kept_file.sound_file import file_hash, read_story, sound_files, sound_hash
 from calltag.library.kept_file.story import Story
 from calltag.library.rebuild import path_below
+from calltag.library.search.doubles import Sameness, doubles_of
 from calltag.paths import printable
 
 
@@ -27,6 +28,10 @@ class Trouble(StrEnum):
     UNREADABLE = "its file cannot be read"
     SOUND = "its sound is damaged"
     STORY = "its story is damaged, or was changed by another program; its sound is whole"
+    REPLACED = (
+        "its file is gone, but another has the same call, as where `calltag keep --replace` was "
+        "stopped; `calltag library rebuild` takes it out of the catalogue"
+    )
     CHANGED = (
         "is not as the catalogue has it, since another program changed it or `calltag keep` was "
         "stopped; its sound and its story are whole, and `calltag library rebuild` takes it in"
@@ -102,20 +107,31 @@ def check(
         If the catalogue cannot be read.
     """
     folder = catalogue.folder
-    known = dict(
-        catalogue.read("SELECT path, file_hash FROM cuts JOIN stories ON stories.cut = cuts.id")
-    )
+    known = {
+        path: (key, file_hash)
+        for key, path, file_hash in catalogue.read(
+            "SELECT id, path, file_hash FROM cuts JOIN stories ON stories.cut = cuts.id"
+        )
+    }
     files = {path_below(folder, file): file for file in sound_files(folder)}
     there = {path: file for path, file in files.items() if printable(path) == path}
     paths = sorted({*known, *there})
     findings = []
     for number, path in enumerate(paths, 1):
         if path not in there:
-            findings.append(Finding(path, Trouble.GONE))
-        elif (finding := _check(path, there[path], known.get(path))) is not None:
+            findings.append(_gone(catalogue, known[path][0], path, there))
+        elif (finding := _check(path, there[path], known.get(path, (0, None))[1])) is not None:
             findings.append(finding)
         told(number, len(paths))
     return CheckReport(len(paths), tuple(findings))
+
+
+def _gone(catalogue: Catalogue, key: int, path: str, there: Collection[str]) -> Finding:
+    """Whether the call of a file that is gone is lost: `keep` removes what it has replaced."""
+    for other in doubles_of(catalogue, [key]).get(key, ()):
+        if other.why in (Sameness.SOUND, Sameness.CALL) and other.path in there:
+            return Finding(path, Trouble.REPLACED, other.path)
+    return Finding(path, Trouble.GONE)
 
 
 def _check(path: str, file: Path, known_hash: str | None) -> Finding | None:
