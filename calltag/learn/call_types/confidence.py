@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
-from scipy.special import expit
+from scipy.special import expit, logit
 
 from calltag.arrays import DoubleArray
 from calltag.learn.call_types.judges import Evidence
@@ -142,10 +142,25 @@ class Confidence:
             The same, surer of everything.
         """
         more = min(_MOST_MORE, _MORE / per_label)
-        constant, *slopes = self.curve
-        odds = self.threshold / (1 - self.threshold) * math.exp(more)
-        votes, like, kin = slopes
-        return Confidence((constant + more, votes, like, kin), odds / (1 + odds))
+        return self.shifted(more, threshold=float(expit(logit(self.threshold) + more)))
+
+    def shifted(self, log_odds: float, *, threshold: float) -> Confidence:
+        """Be surer of everything, or less sure.
+
+        Parameters
+        ----------
+        log_odds : float
+            By how much: what is added to the log-odds that a label is right.
+        threshold : float
+            The least confidence, then.
+
+        Returns
+        -------
+        Confidence
+            The same curve, higher or lower.
+        """
+        constant, votes, like, kin = self.curve
+        return Confidence((constant + log_odds, votes, like, kin), threshold)
 
 
 def calibration_error(confidence: DoubleArray, right: npt.NDArray[np.bool_]) -> float:

@@ -46,7 +46,7 @@ from calltag.own_files import MODEL_CARD
 from calltag.sound.features import FEATURE_VERSION
 from calltag.sound.spectrum import FRAMES_PER_S, RATE_HZ
 
-FORMAT = 6
+FORMAT = 7
 """Version of the file's layout."""
 
 LARGEST_BYTES = 500_000_000
@@ -265,18 +265,24 @@ def _state(tagger: Tagger) -> dict[str, Any]:
     drawn = np.random.default_rng(0).standard_normal((_N_PROBES, panel.n_features))
     probes = everything.mean + everything.scale * drawn
     return {
-        "everything": _stored(everything, trust.everything),
-        "types": _stored(panel.types, trust.types) if panel.types and trust.types else {},
+        "everything": _stored(everything),
+        "types": _stored(panel.types) if panel.types else {},
+        "trust": _curve(trust.everything),
+        "types_trust": _curve(trust.types) if trust.types else {},
+        "share": [] if trust.share is None else [trust.share],
         "probes": probes,
         "votes": _votes(panel, probes),
     }
 
 
 def _restored(state: Any) -> tuple[Tagger, Any, Any]:
-    everything, trusted = _judges(state["everything"])
-    types, types_trusted = _judges(state["types"]) if state["types"] else (None, None)
-    tagger = Tagger(Panel(everything, types), Trust(trusted, types_trusted))
-    return tagger, state["probes"], state["votes"]
+    panel = Panel(_judges(state["everything"]), _judges(state["types"]) if state["types"] else None)
+    trust = Trust(
+        _confidence(state["trust"]),
+        _confidence(state["types_trust"]) if state["types_trust"] else None,
+        *state["share"],
+    )
+    return Tagger(panel, trust), state["probes"], state["votes"]
 
 
 def _votes(panel: Panel, probes: DoubleArray) -> DoubleArray:
@@ -285,22 +291,27 @@ def _votes(panel: Panel, probes: DoubleArray) -> DoubleArray:
     return np.concatenate([each.judge(probes).votes for each in judges], axis=1)
 
 
-def _stored(judges: Judges, confidence: Confidence) -> dict[str, Any]:
+def _stored(judges: Judges) -> dict[str, Any]:
     return {
         "judges": _fields(judges, without="kin"),
         "kin": _fields(judges.kin, without="known") if judges.kin else {},
         "kinship": judges.kin.known.arrays() if judges.kin else {},
-        "curve": list(confidence.curve),
-        "threshold": confidence.threshold,
     }
 
 
-def _judges(state: Any) -> tuple[Judges, Confidence]:
-    constant, votes, likeness, kinship = state["curve"]
-    confidence = Confidence((constant, votes, likeness, kinship), state["threshold"])
+def _judges(state: Any) -> Judges:
     known = Kinship(**state["kinship"]) if state["kinship"] else None
     kin = Kin(known, **state["kin"]) if known else None
-    return Judges(**state["judges"], kin=kin), confidence
+    return Judges(**state["judges"], kin=kin)
+
+
+def _curve(confidence: Confidence) -> dict[str, Any]:
+    return {"curve": list(confidence.curve), "threshold": confidence.threshold}
+
+
+def _confidence(state: Any) -> Confidence:
+    constant, votes, likeness, kinship = state["curve"]
+    return Confidence((constant, votes, likeness, kinship), state["threshold"])
 
 
 def _fields(value: Judges | Kin, *, without: str) -> dict[str, Any]:

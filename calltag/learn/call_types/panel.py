@@ -140,6 +140,13 @@ class Panel:
         """What knows the taught call types among all others; None where nothing does."""
         return (self.types or self.everything).kin
 
+    @property
+    def per_type(self) -> float:
+        """Examples that taught each call type, on average; 0 where there is no type."""
+        judges = self.types or self.everything
+        codes = judges.codes[are_calls(judges.classes)[judges.codes]]
+        return len(codes) / max(1, len(np.unique(codes)))
+
     def judge(self, features: npt.NDArray[Any]) -> Opinion:
         """Judge finds.
 

@@ -68,6 +68,33 @@ class Tagger:
         tried = fit_trust(known, unknown, np.ones(len(known.labels), bool))
         return cls(panel, tried.of_all_examples(known.labels[known.believed]))
 
+    def among(self, features: npt.NDArray[Any], known: OutOfFold) -> Tagger:
+        """Make a tagger that reckons with how common the taught call types are.
+
+        Parameters
+        ----------
+        features : np.ndarray, shape (n, n_features), float
+            One row for each of some finds, as they come: nobody chose them.
+        known : OutOfFold
+            Opinions of the examples out of fold.
+
+        Returns
+        -------
+        Tagger
+            The same, less sure of call types where they are rare; the same altogether where there
+            are no finds, or no call types.
+
+        Raises
+        ------
+        InputError
+            If the rows are not as long as those it was taught with.
+        """
+        per_type = self.panel.per_type
+        if not len(features) or not per_type:
+            return self
+        share = self.trust.share_of_types(self._opinion(features), per_type, known)
+        return Tagger(self.panel, self.trust.among(share))
+
     @property
     def classes(self) -> tuple[str, ...]:
         """The labels it knows, in alphabetical order."""
@@ -130,7 +157,8 @@ class Tagger:
         kin = self.panel.kin
         if takes is None or kin is None:
             return alone
-        return self.trust.told(*heard_together(kin.known, features, takes, alone.label, alone.sure))
+        sure = self.trust.to_tell(alone)
+        return self.trust.told(*heard_together(kin.known, features, takes, alone.label, sure))
 
     def _opinion(self, features: npt.NDArray[Any]) -> Opinion:
         features = np.asarray(features)

@@ -36,6 +36,7 @@ NEXT = 10
 """Sounds that are proposed for labelling."""
 
 _SHOWN = 5
+_ASKED = 2000  # finds that tell how common the taught types are, at most
 
 
 class LookAgain(NamedTuple):
@@ -100,6 +101,9 @@ class Report:
         Labelled sounds that were not known again, others than those to look at again.
     label_next : tuple of LabelNext
         Sounds to label, the most telling first.
+    share_of_types : float or None
+        Share of the sounds without a label that seem to be of the call types; None where there are
+        no such sounds.
     """
 
     validation: Validation
@@ -109,6 +113,7 @@ class Report:
     look_again: tuple[LookAgain, ...]
     not_known: tuple[Example, ...]
     label_next: tuple[LabelNext, ...]
+    share_of_types: float | None
 
     def text(self) -> str:
         """Say it in plain words.
@@ -154,6 +159,7 @@ class Report:
             "How sure it says it is, and how often it is right, differ by"
             f" {100 * figures.calibration_error:.0f} % on average.",
             *self._strangers(),
+            *self._how_common(),
         ]
 
     def _given_from(self) -> str:
@@ -171,6 +177,14 @@ class Report:
             "Sounds of a type that it was not taught: about"
             f" {100 * share:.0f} % would get a name all the same (each label left out in turn,"
             f" {figures.strangers_named} of {figures.strangers})."
+        ]
+
+    def _how_common(self) -> list[str]:
+        if self.share_of_types is None:
+            return []
+        return [
+            f"Of the sounds without a label, about {100 * self.share_of_types:.0f} % seem to be of"
+            " these call types; the rarer they are, the surer a name has to be."
         ]
 
     def _confused(self) -> list[str]:
@@ -288,14 +302,14 @@ def teach(
     with threadpool_limits(limits=1):  # tables this small are slowed down by sharing them out
         believed = np.ones(len(labels), bool)
         known, unknown = tried(believed)
-        validation = validate(known, unknown, groups)
-        doubts = validation.doubts
+        doubts = validate(known, unknown, groups).doubts
         believed[_not_to_learn_from(doubts, labels)] = False
         if not believed.all():
             known, unknown = tried(believed)
-            validation = validate(known, unknown, groups)
         panel = Panel.fit(features[believed], labels[believed], beside)
         tagger = Tagger.from_trials(panel, known, unknown)
+        tagger = tagger.among(_some(others if len(others) else beside, _ASKED), known)
+        validation = validate(known, unknown, groups, share=tagger.trust.share)
     scrap = np.array([is_scrap(sound.span) for sound in alike], bool)
     chosen = next_to_label(tagger, others, n=NEXT, scrap=scrap)
     doubted = {one.index for one in doubts}
@@ -307,6 +321,7 @@ def teach(
         look_again=tuple(_look_again(used[one.index], one, believed) for one in doubts),
         not_known=tuple(used[i] for i in validation.not_known if i not in doubted),
         label_next=tuple(LabelNext(alike[i].take, alike[i].span) for i in chosen),
+        share_of_types=tagger.trust.share,
     )
     return Taught(tagger, report)
 

@@ -1,4 +1,8 @@
-"""How far to trust a panel of judges: a confidence for each of its two kinds, fitted to trials."""
+"""How far to trust a panel of judges: a confidence for each of its two kinds, fitted to trials.
+
+What a log holds beside the labelled sounds then tells how common the taught types are, and how much
+less sure of them that makes (`calltag.learn.call_types.prevalence`).
+"""
 
 from __future__ import annotations
 
@@ -14,11 +18,17 @@ from calltag.learn.call_types.confidence import STRANGER_SHARE, Confidence
 from calltag.learn.call_types.judges import Evidence
 from calltag.learn.call_types.out_of_fold import OutOfFold, Strangers
 from calltag.learn.call_types.panel import Opinion, Said, are_calls
+from calltag.learn.call_types.prevalence import least_prevalence, prevalence, rarer
 
 _MAY_BE_CALL = 0.3
 """Share of the votes for call types from which on a find that seems to be noise may be a call."""
 
+LEAST_AMONG = 0.7
+"""A call type is given from no less sure than this, where it is known how common the types are."""
+
+_IN_TRIALS = 1 / (1 + STRANGER_SHARE)  # share of taught labels that confidences reckon with
 _COUNTS_ABOVE = 0.5  # of the log-odds beyond what is enough, where finds made each other sure
+_TOLD_OF_RARER = 0.5  # see `Trust.to_tell`
 _SUREST = 1 - 1e-9
 
 
@@ -49,11 +59,16 @@ class Trust:
     everything : Confidence
         In the judges who know all labels.
     types : Confidence or None
-        In those who know call types alone; None where there are none.
+        In call types, as those say who know types alone, or else those who know all labels; None
+        where it is the same as in all labels.
+    share : float or None
+        Share of finds of the taught call types that `types` reckons with; None where nothing is
+        known of that.
     """
 
     everything: Confidence
     types: Confidence | None
+    share: float | None = None
 
     def verdict(self, opinion: Opinion) -> Verdict:
         """Tell which label finds most likely have, and how sure that is.
@@ -72,14 +87,58 @@ class Trust:
             One label for each of them.
         """
         label, sure = opinion.everything.best, self.everything(opinion.everything.evidence)
-        if self.types is None or opinion.types is None:
-            return self.ruled(label, sure)
-        type_sure = self.types(opinion.types.evidence)
+        types = opinion.types or opinion.everything
+        type_sure = self.of_types(types.evidence)
         doubtful = ~self.enough(label, sure) & (opinion.call_share >= _MAY_BE_CALL)
-        by_types = are_calls(label) | (doubtful & self.enough(opinion.types.best, type_sure))
-        return self.ruled(
-            np.where(by_types, opinion.types.best, label), np.where(by_types, type_sure, sure)
+        by_types = are_calls(label) | (
+            doubtful & are_calls(types.best) & self.enough(types.best, type_sure)
         )
+        return self.ruled(
+            np.where(by_types, types.best, label), np.where(by_types, type_sure, sure)
+        )
+
+    def among(self, share: float) -> Trust:
+        """Say what the panel is worth where so many finds are of taught types.
+
+        Parameters
+        ----------
+        share : float
+            Their share, as by `share_of_types`.
+
+        Returns
+        -------
+        Trust
+            The same, less sure of call types where they are rare. A type is given where it was
+            before, if it is `LEAST_AMONG` sure then.
+        """
+        less = rarer(share, in_trials=_IN_TRIALS)
+        before = float(expit(logit(self.of_types.threshold) + less))
+        types = self.of_types.shifted(less, threshold=max(before, LEAST_AMONG))
+        return Trust(self.everything, types, share)
+
+    def share_of_types(self, opinion: Opinion, per_type: float, known: OutOfFold) -> float:
+        """Tell what share of some finds are of the call types that were taught.
+
+        Parameters
+        ----------
+        opinion : Opinion
+            What the panel said of them.
+        per_type : float
+            Examples that taught each type, on average.
+        known : OutOfFold
+            Opinions of the examples out of fold.
+
+        Returns
+        -------
+        float
+            The share, as it seems to who knows none yet.
+        """
+        verdict = self.verdict(opinion)
+        sure = np.where(are_calls(verdict.label), verdict.sure, 0.0)
+        share = prevalence(sure, in_trials=_IN_TRIALS, per_type=per_type)
+        tried = self.verdict(known.opinion)
+        right = known.checked & are_calls(known.labels) & (tried.label == known.labels)
+        return max(share, least_prevalence(tried.sure[right], LEAST_AMONG, in_trials=_IN_TRIALS))
 
     def ruled(self, label: npt.NDArray[np.str_], sure: DoubleArray) -> Verdict:
         """Tell which labels are sure enough to be given.
@@ -115,6 +174,24 @@ class Trust:
         """
         return np.asarray(sure >= self._least(label))
 
+    def to_tell(self, verdict: Verdict) -> DoubleArray:
+        """How sure finds are of themselves when they tell each other what they are.
+
+        Finds of one take that sound alike show in part how rare a type is, so only `_TOLD_OF_RARER`
+        of that is reckoned with before they do, and the rest after it.
+
+        Parameters
+        ----------
+        verdict : Verdict
+            What each is by itself.
+
+        Returns
+        -------
+        np.ndarray, shape (n,)
+            Probability that its label is right.
+        """
+        return self._rarer(verdict.label, verdict.sure, _TOLD_OF_RARER - 1)
+
     def told(
         self, label: npt.NDArray[np.str_], sure: DoubleArray, told: npt.NDArray[np.bool_]
     ) -> Verdict:
@@ -127,7 +204,7 @@ class Trust:
         label : np.ndarray of str, shape (n,)
             The likeliest label of each find, by all of its take.
         sure : np.ndarray, shape (n,)
-            Probability that it is right, as they say.
+            Probability that it is right, as they say who were `to_tell` it.
         told : np.ndarray, shape (n,), bool
             Whether others told it anything; where they did not, it stays as sure.
 
@@ -136,10 +213,19 @@ class Trust:
         Verdict
             The labels, how sure they are, and whether they are given.
         """
+        sure = self._rarer(label, sure, 1 - _TOLD_OF_RARER)
         least = self._least(label)
         above = logit(np.clip(sure, least, _SUREST)) - logit(least)
         less = expit(logit(least) + _COUNTS_ABOVE * above)
         return self.ruled(label, np.where(told & (sure > least), np.maximum(less, least), sure))
+
+    def _rarer(self, label: npt.NDArray[np.str_], sure: DoubleArray, times: float) -> DoubleArray:
+        """Reckon so many times more with how rare call types are."""
+        if self.share is None:
+            return sure
+        less = times * rarer(self.share, in_trials=_IN_TRIALS)
+        odds = logit(np.clip(sure, 1 - _SUREST, _SUREST))
+        return np.where(are_calls(label), expit(odds + less), sure)
 
     def _least(self, label: npt.NDArray[np.str_]) -> DoubleArray:
         """How sure each label has to be to be given."""

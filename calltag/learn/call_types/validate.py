@@ -16,7 +16,7 @@ import numpy.typing as npt
 from calltag.learn.call_types.confidence import calibration_error
 from calltag.learn.call_types.out_of_fold import OutOfFold, Strangers
 from calltag.learn.call_types.panel import are_calls
-from calltag.learn.call_types.trust import Verdict, fit_trust
+from calltag.learn.call_types.trust import Trust, Verdict, fit_trust
 from calltag.learn.labels.vocabulary import is_call, spelling_twins
 from calltag.learn.scoring.counting import mean_f1
 from calltag.learn.scoring.intervals import Interval, wilson
@@ -162,8 +162,17 @@ class Validation:
     warnings: tuple[str, ...]
 
 
-def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_]) -> Validation:
+def validate(
+    known: OutOfFold,
+    unknown: Strangers,
+    groups: npt.NDArray[np.str_],
+    *,
+    share: float | None = None,
+) -> Validation:
     """Make figures of trials.
+
+    What is labelled is of a label, so how sure that is, and the doubts, reckon with trials alone.
+    What gets a name does so as it would among all finds.
 
     Parameters
     ----------
@@ -173,6 +182,8 @@ def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_])
         Judgements by judges that did not know their labels.
     groups : np.ndarray of str, shape (n,)
         The group of each example.
+    share : float, optional
+        Share of all finds that are of the call types, where that is known.
 
     Returns
     -------
@@ -181,10 +192,10 @@ def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_])
     """
     classes, codes = np.unique(known.labels, return_inverse=True)
     checked = known.checked
-    verdict = _verdict_without_group(known, unknown)
+    verdict, given = _verdict_without_group(known, unknown, share)
     own, best = codes[checked], np.searchsorted(classes, verdict.label[checked])
     right = own == best
-    named = verdict.given[checked]
+    named = given[checked]
     names, group_codes = np.unique(groups, return_inverse=True)
     confusion = np.zeros((len(classes), len(classes)), np.int64)
     np.add.at(confusion, (own, best), 1)
@@ -212,7 +223,7 @@ def validate(known: OutOfFold, unknown: Strangers, groups: npt.NDArray[np.str_])
         named_right=int((named & right).sum()),
         calibration_error=calibration_error(verdict.sure[checked], right),
         strangers=len(unknown.of),
-        strangers_named=_strangers_named(known, unknown),
+        strangers_named=_strangers_named(known, unknown, share),
         by_label=by_label,
         confusion=tuple(tuple(int(n) for n in row) for row in confusion),
         doubts=_doubts(known, verdict),
@@ -268,19 +279,27 @@ def macro_f1(confusion: npt.NDArray[np.int64]) -> float:
     return mean_f1(np.stack([own, taken_for, confusion.diagonal()], axis=1))
 
 
-def _verdict_without_group(known: OutOfFold, unknown: Strangers) -> Verdict:
-    """The label of each example, by a trust fitted without its part."""
+def _verdict_without_group(
+    known: OutOfFold, unknown: Strangers, share: float | None
+) -> tuple[Verdict, npt.NDArray[np.bool_]]:
+    """The label of each example, by a trust fitted without its part, and whether it is given."""
     n = len(known.labels)
     verdict = Verdict(np.zeros(n, known.labels.dtype), np.zeros(n), np.zeros(n, bool))
+    given = np.zeros(n, bool)
     for part in np.unique(known.parts):
         inside = known.parts == part
-        of_part = fit_trust(known, unknown, ~inside).verdict(known.opinion.of(inside))
-        for whole, piece in zip(verdict, of_part, strict=True):
+        trust, opinion = fit_trust(known, unknown, ~inside), known.opinion.of(inside)
+        for whole, piece in zip(verdict, trust.verdict(opinion), strict=True):
             whole[inside] = piece
-    return verdict
+        given[inside] = _among(trust, share).verdict(opinion).given
+    return verdict, given
 
 
-def _strangers_named(known: OutOfFold, unknown: Strangers) -> int:
+def _among(trust: Trust, share: float | None) -> Trust:
+    return trust if share is None else trust.among(share)
+
+
+def _strangers_named(known: OutOfFold, unknown: Strangers, share: float | None) -> int:
     """How many strangers get a label, trusted as without their own.
 
     That noise of one kind is taken for that of another misleads nobody.
@@ -288,7 +307,7 @@ def _strangers_named(known: OutOfFold, unknown: Strangers) -> int:
     n = 0
     labels = known.labels[unknown.of]
     for label in np.unique(labels):
-        trust = fit_trust(known, unknown, known.labels != label)
+        trust = _among(fit_trust(known, unknown, known.labels != label), share)
         verdict = trust.verdict(unknown.opinion.of(labels == label))
         misleading = is_call(str(label)) | are_calls(verdict.label)
         n += int((verdict.given & misleading).sum())

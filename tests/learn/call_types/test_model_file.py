@@ -21,7 +21,7 @@ from sklearn.preprocessing import FunctionTransformer
 from calltag.errors import InputError, ModelError
 from calltag.learn.call_types import model_file
 from calltag.learn.call_types.model_file import FORMAT, load_model, read_card, save_model
-from calltag.learn.call_types.teach import Taught
+from calltag.learn.call_types.teach import Taught, teach
 from calltag.sound.features import FEATURE_VERSION
 
 
@@ -54,6 +54,17 @@ def test_a_stored_tagger_tags_as_before(model: Path, taught: Taught, sounds) -> 
     loaded = load_model(model)
     assert loaded.classes == taught.tagger.classes
     assert loaded.tag(heard) == taught.tagger.tag(heard)
+
+
+def test_how_common_types_are_is_stored(tmp_path, sounds) -> None:
+    waiting = sounds.unlabelled("reed otter: whistle", 60)
+    animals = ("marsh hooter: boom", "pit rail: rasp")
+    for types in (sounds.types, animals, ("machine", "pit rail: rasp")):
+        taught = teach(sounds.examples(types=types), unlabelled=waiting)
+        path = tmp_path / "calltypes.model"
+        save_model(path, taught)
+        assert taught.tagger.trust.share is not None
+        assert load_model(path).trust == taught.tagger.trust
 
 
 def test_card_is_read_without_the_model(model: Path, taught: Taught, monkeypatch) -> None:
@@ -146,8 +157,8 @@ def with_type_of_another_name(model: Path, trap: Trap) -> None:
             data = old.read(name)
             if name == "schema.json":
                 schema = json.loads(data)
-                everything = schema["content"]["everything"]
-                everything["content"]["curve"] |= {"__module__": "posix", "__class__": "mkdir"}
+                trust = schema["content"]["trust"]
+                trust["content"]["curve"] |= {"__module__": "posix", "__class__": "mkdir"}
                 data = json.dumps(schema).encode()
             new.writestr(name, data)
     rewrite(model, content=forged.getvalue())

@@ -52,6 +52,16 @@ def test_finds_are_chosen_with_all_that_is_said_of_them(sounds) -> None:
             assert list(some.types.evidence.top) == list(opinion.types.evidence.top[[4, 0]])
 
 
+def test_examples_of_each_call_type_are_counted_without_noise(rng) -> None:
+    def per_type(labels: list[str]) -> float:
+        return Panel.fit(rng.normal(0, 1, (len(labels), 9)), np.array(labels)).per_type
+
+    boom, rasp = "marsh hooter: boom", "pit rail: rasp"
+    assert per_type([boom] * 6 + [rasp] * 3 + ["wind"] * 7) == 4.5
+    assert per_type([boom] * 6 + ["wind"] * 7) == 6
+    assert per_type(["wind"] * 6 + ["no call"] * 7) == 0
+
+
 def test_which_labels_are_of_calls() -> None:
     labels = np.array(["wind", "no call", "pit rail: tick", "wind", "machine/hedge trimmer"])
     assert list(are_calls(labels)) == [False, False, True, False, False]

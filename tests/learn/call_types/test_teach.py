@@ -31,6 +31,31 @@ def test_report_in_plain_words(taught: Taught) -> None:
     assert "nan" not in text
 
 
+def test_where_taught_types_are_rare_names_have_to_be_surer(sounds) -> None:
+    """Of the sounds without a label, one in twenty or all are of a taught type."""
+    examples, boom = sounds.examples(), "marsh hooter: boom"
+    strangers = [one for i in range(19) for one in sounds.unlabelled(f"{i}. stranger", 10)]
+    own = sounds.unlabelled(boom, 10)
+    rare, common = (teach(examples, unlabelled=[*own, *more]) for more in (strangers, []))
+    assert common.report.share_of_types == pytest.approx(10 / 11)
+    assert 0.03 < rare.report.share_of_types < 0.6
+    assert "about 91 % seem to be of these call types" in common.report.text()
+    heard = np.concatenate([one.features[None] for one in strangers])
+    sure_rare, sure_common = (one.tagger.verdict(heard).sure for one in (rare, common))
+    assert (sure_rare <= sure_common).all()
+    assert np.mean(sure_rare) < 0.7 * np.mean(sure_common)
+
+
+def test_without_other_sounds_and_without_types_nothing_is_said_of_how_common(sounds) -> None:
+    report = teach(sounds.examples()).report
+    assert report.share_of_types is None
+    assert "seem to be of these" not in report.text()
+    noises = sounds.examples(types=("machine",)) + [
+        one._replace(label="no call") for one in sounds.examples(types=("pit rail: rasp",))
+    ]
+    assert teach(noises, unlabelled=sounds.unlabelled("x", 9)).report.share_of_types is None
+
+
 def test_what_nobody_labelled_keeps_the_tagger_company(sounds, rng) -> None:
     def whole(n: int) -> np.ndarray:
         return rng.normal(0, 1, (n, N_FEATURES)).astype(np.float32)

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,7 @@ from calltag.learn.call_types.confidence import Confidence
 from calltag.learn.call_types.judges import Evidence
 from calltag.learn.call_types.out_of_fold import OutOfFold, Strangers
 from calltag.learn.call_types.panel import Opinion, Said
-from calltag.learn.call_types.trust import Trust, fit_trust
+from calltag.learn.call_types.trust import LEAST_AMONG, Trust, fit_trust
 
 BOOM, RASP = "marsh hooter: boom", "pit rail: rasp"
 BY_VOTES = (0.0, 1.0, 0.0, 0.0)  # a curve that is as sure as the votes say
@@ -98,3 +100,67 @@ def test_the_threshold_reckons_with_as_many_strangers_as_are_known() -> None:
     trust = fit_trust(known, unknown, np.ones(70, bool))
     assert not trust.verdict(unknown.opinion).given.any()
     assert trust.verdict(known.opinion).given.sum() == 42
+
+
+def opinion_of(labels: list[str], votes: list[float]) -> Opinion:
+    n = len(labels)
+    both = Said(np.array(labels), Evidence(np.array(votes), np.zeros(n), np.zeros(n)))
+    return Opinion(both, both, np.ones(n))
+
+
+def test_where_types_are_rare_their_odds_fall_by_bayes_rule_and_noise_stays() -> None:
+    """Of trials 10 of 11 are of taught types; of finds, half: the odds fall to a tenth."""
+    trust = Trust(Confidence(BY_VOTES, 0.8), Confidence(BY_VOTES, 0.9))
+    opinion = opinion_of([BOOM, BOOM, BOOM, "wind"], [0.99, 0.96, 0.5, 0.9])
+    among = trust.among(0.5).verdict(opinion)
+    assert among.label.tolist() == opinion.everything.best.tolist()
+    odds = among.sure / (1 - among.sure)
+    assert odds == pytest.approx([9.9, 2.4, 0.1, 9.0])
+    assert among.given.tolist() == [True, among.sure[1] >= LEAST_AMONG, False, True]
+    assert trust.among(0.95).verdict(opinion).sure == pytest.approx(trust.verdict(opinion).sure)
+
+
+def test_a_panel_without_judges_of_types_reckons_with_rare_types_too() -> None:
+    trust = Trust(Confidence(BY_VOTES, 0.8), None).among(0.5)
+    opinion = replace(opinion_of([BOOM, "wind"], [0.99, 0.9]), types=None)
+    sure = trust.verdict(opinion).sure
+    assert sure / (1 - sure) == pytest.approx([9.9, 9.0])
+
+
+def test_half_of_how_rare_types_are_waits_until_finds_have_told_each_other() -> None:
+    trust = Trust(Confidence(BY_VOTES, 0.8), Confidence(BY_VOTES, 0.9)).among(0.5)
+    alone = trust.verdict(opinion_of([BOOM, BOOM, "wind"], [0.99, 0.9, 0.7]))
+    to_tell = trust.to_tell(alone)
+    odds = to_tell / (1 - to_tell)
+    assert odds == pytest.approx([99 / 10**0.5, 9 / 10**0.5, 7 / 3])
+    told = trust.told(alone.label, to_tell, np.zeros(3, bool))
+    assert told.sure == pytest.approx(alone.sure)
+    assert told.given.tolist() == alone.given.tolist()
+    nobody_knows = Trust(Confidence(BY_VOTES, 0.8), Confidence(BY_VOTES, 0.9))
+    assert nobody_knows.to_tell(alone) is alone.sure
+
+
+def tried(labels: list[str], opinion: Opinion) -> OutOfFold:
+    n = len(labels)
+    return OutOfFold(np.array(labels), opinion, np.zeros(n, np.intp), *np.ones((2, n), bool))
+
+
+def test_the_share_of_types_is_that_of_the_finds_that_are_sure_of_one() -> None:
+    trust = Trust(Confidence(BY_VOTES, 0.5), Confidence(BY_VOTES, 0.5))
+    known = tried([BOOM] * 9, opinion_of([BOOM] * 9, [0.9999] * 9))
+    one_in_ten = opinion_of([BOOM] * 100 + ["wind"] * 900, [0.9999] * 1000)
+    assert trust.share_of_types(one_in_ten, 10_000, known) == pytest.approx(0.1, abs=0.02)
+    types_only = opinion_of([BOOM] * 1000, [0.9999] * 1000)
+    assert trust.share_of_types(types_only, 10_000, known) == pytest.approx(1 / 1.1)
+
+
+def test_labelled_sounds_that_were_known_keep_their_names() -> None:
+    """Of those that are right; wrong ones, and noise, say nothing of how sure calls are."""
+    trust = Trust(Confidence(BY_VOTES, 0.5), Confidence(BY_VOTES, 0.5))
+    labels = [BOOM] * 20 + ["wind"] * 20 + [RASP] * 20
+    known = tried(labels, opinion_of([BOOM] * 20 + ["wind"] * 20 + [BOOM] * 20, [0.9] * 60))
+    nearly_none = opinion_of(["wind"] * 5000, [0.9] * 5000)
+    share = trust.share_of_types(nearly_none, 10_000, known)
+    assert share == pytest.approx(0.72, abs=0.01)  # 0.9 sure there is 0.7 sure: odds of 9, 7 / 3
+    among = trust.among(share).verdict(known.opinion)
+    assert among.sure[:20] == pytest.approx(LEAST_AMONG)
