@@ -8,5 +8,6 @@ A room for each part of it, the lower ones first:
 - `scoring`: finds held against a list of what is there
 - `finding`: from a take's sound to its calls
 - `call_types`: types learnt from labels, and how sure they are
-- `starter`, `invented_talk`, `invented_hands`, `invented_types`: the programs that make what ships
+- `starter`, `invented_types`, `invented_talk` and `invented_hands`: the programs that make what
+  ships; the last two learn from `invented_takes`
 """

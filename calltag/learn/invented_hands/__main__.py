@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from calltag.errors import InputError
 from calltag.learn.invented_hands.making import make
-from calltag.learn.starter.program import run
+from calltag.learn.invented_takes.program import run
 
 
 def main() -> None:

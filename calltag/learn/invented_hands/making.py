@@ -9,8 +9,8 @@ from calltag.arrays import DoubleArray
 from calltag.learn.finding.hands import Hands, hand_evidence
 from calltag.learn.finding.whole import Whole, WholeEvent
 from calltag.learn.invented_hands.takes import SORTS, take
+from calltag.learn.invented_takes import lessons
 from calltag.learn.networks.starter_files import StarterFiles
-from calltag.learn.starter import lessons
 from calltag.sound.spectrum import mel_power
 
 

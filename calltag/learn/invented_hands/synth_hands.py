@@ -6,16 +6,13 @@ or, where it locks on to a mode, as a squeal. Cloth, leaves and ground are many 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import scipy.signal
 
 from calltag.arrays import DoubleArray, FloatArray
+from calltag.learn.invented_takes.parts import Sound
 from calltag.learn.starter.synth_calls import Maker, Rng, band_noise, harmonics, smooth_curve
 from calltag.sound.spectrum import RATE_HZ
-
-Sound = Callable[[], FloatArray]
 
 _GROUNDS = {  # lower and upper edge in hertz, and grains a second; none: it rushes or creaks
     "gravel": (600.0, 7000.0, 700.0),

@@ -6,18 +6,19 @@ import numpy as np
 
 from calltag.arrays import FloatArray
 from calltag.learn.invented_hands.synth_hands import SOUNDS, knock, step
-from calltag.learn.invented_talk.takes import (
+from calltag.learn.invented_takes.callers import animals, in_phrases
+from calltag.learn.invented_takes.lessons import Take
+from calltag.learn.invented_takes.parts import (
+    NOTHING,
     TAKE_S,
-    Call,
     Part,
-    animals,
+    Sound,
     background,
     in_turn,
     put_together,
     when,
 )
 from calltag.learn.starter import synth_calls
-from calltag.learn.starter.lessons import Take
 from calltag.learn.starter.synth_calls import Maker, Rng
 from calltag.records.span import Span
 from calltag.sound.spectrum import RATE_HZ
@@ -55,9 +56,8 @@ def take(rng: Rng, sort: str) -> Take:
         Of `TAKE_S` seconds.
     """
     behind = background(rng)
-    nothing = Part(np.zeros(TAKE_S * RATE_HZ, np.float32), ())
-    work = _hands(rng, *when(rng, alone=sort == "hands")) if "hands" in sort else nothing
-    calls = nothing
+    work = _hands(rng, *when(rng, alone=sort == "hands")) if "hands" in sort else NOTHING
+    calls = NOTHING
     if "animals" in sort:
         those = _like_hands if rng.random() < _LIKE_HANDS_SHARE else animals
         calls = those(rng, *when(rng, alone=sort == "animals"))
@@ -99,16 +99,11 @@ def _walk(rng: Rng, start_s: float, end_s: float) -> Part:
 
 def _like_hands(rng: Rng, start_s: float, end_s: float) -> Part:
     """An animal that clicks, knocks, clucks, snorts or drums."""
-    call = _drum(rng) if rng.random() < _DRUM_SHARE else _in_phrases(rng)
+    call = _drum(rng) if rng.random() < _DRUM_SHARE else in_phrases(rng, _LIKE_HANDS)
     return in_turn(rng, call, start_s, end_s, rng.choice([0.3, 1.0, 2.5]), 2.0)
 
 
-def _in_phrases(rng: Rng) -> Call:
-    family = _LIKE_HANDS[rng.integers(len(_LIKE_HANDS))]
-    return lambda: synth_calls.phrase(rng, [(family, 1.0)])
-
-
-def _drum(rng: Rng) -> Call:
+def _drum(rng: Rng) -> Sound:
     """The same knock again and again, as of a bill on wood."""
     one = (synth_calls.pulse if rng.random() < 0.6 else synth_calls.cluck)(rng)
     per_s, length_s = rng.uniform(6, 28), rng.uniform(0.3, 2.5)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from calltag.errors import InputError
+from calltag.learn.invented_takes.program import run
 from calltag.learn.invented_talk.making import make
 from calltag.learn.invented_talk.speakers import check_speakers
-from calltag.learn.starter.program import run
 
 
 def main() -> None:

@@ -8,9 +8,9 @@ from pathlib import Path
 from calltag.arrays import DoubleArray
 from calltag.learn.finding.talk import Talk, talk_evidence
 from calltag.learn.finding.whole import Whole, WholeEvent
+from calltag.learn.invented_takes import lessons
 from calltag.learn.invented_talk.takes import SORTS, take
 from calltag.learn.networks.starter_files import StarterFiles
-from calltag.learn.starter import lessons
 
 
 def _evidence(_whole: Whole) -> Callable[[WholeEvent], DoubleArray]:

@@ -6,8 +6,6 @@
 - on `scenes` of sound, `calibrate` teaches the second look, and `judge` gives the figures of the
   `card`
 - `making` does it all
-- `lessons`, the sums of evidence that `weighing` learns, and the command line of `program` serve
-  what tells talk and handling from calls (`invented_talk`, `invented_hands`)
 
 Nothing here is needed to use calltag. `python -m calltag.learn.starter` rebuilds the model in
 `models/` from a folder of labelled recordings (extra ``train``).

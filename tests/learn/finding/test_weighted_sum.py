@@ -9,7 +9,7 @@ from sklearn.linear_model import LogisticRegression
 from calltag.learn.finding.hands import HAND_EVIDENCE, Hands
 from calltag.learn.finding.talk import Talk
 from calltag.learn.finding.weighted_sum import standardised
-from calltag.learn.starter.weighing import learn
+from calltag.learn.invented_takes.weighing import learn
 
 
 def test_evidence_counts_up_to_four_standard_deviations() -> None:

@@ -11,7 +11,8 @@ from calltag.errors import InputError
 from calltag.learn.finding.hands import Hands
 from calltag.learn.invented_hands import making, takes
 from calltag.learn.invented_hands.synth_hands import SOUNDS, step
-from calltag.learn.invented_hands.takes import SORTS, TAKE_S
+from calltag.learn.invented_hands.takes import SORTS
+from calltag.learn.invented_takes.parts import TAKE_S
 from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import starter_model
 from calltag.sound.spectrum import RATE_HZ

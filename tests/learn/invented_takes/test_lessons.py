@@ -10,11 +10,11 @@ import pytest
 from calltag.errors import InputError
 from calltag.learn.finding.whole import Whole, WholeEvent
 from calltag.learn.invented_hands.making import COURSE as HANDS
+from calltag.learn.invented_takes import lessons
+from calltag.learn.invented_takes.lessons import Course, Lesson, Take
 from calltag.learn.invented_talk.making import COURSE as TALK
 from calltag.learn.networks.starter_model import STEPS_PER_S, Hearing, starter_model
-from calltag.learn.starter import lessons
 from calltag.learn.starter.calibrate import hear
-from calltag.learn.starter.lessons import Course, Lesson, Take
 from calltag.records.span import Span
 from calltag.sound.spectrum import RATE_HZ
 

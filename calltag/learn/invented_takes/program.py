@@ -8,15 +8,15 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
+from calltag.learn.invented_takes.lessons import TAKES
 from calltag.learn.networks.starter_model import starter_model
-from calltag.learn.starter.lessons import TAKES
 
 
 class Make(Protocol):
     """Learns it, and writes what was learnt."""
 
     def __call__(self, model: Path, *, takes: int, seed: int) -> object:
-        """See `calltag.learn.starter.lessons.make`."""
+        """See `calltag.learn.invented_takes.lessons.make`."""
 
 
 def run(

@@ -19,11 +19,11 @@ from calltag.errors import InputError
 from calltag.files import check_place
 from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.finding.whole import Whole, WholeEvent
+from calltag.learn.invented_takes.weighing import Sum, learn
 from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import Hearing
 from calltag.learn.starter.calibrate import share_in
 from calltag.learn.starter.synth_calls import Rng
-from calltag.learn.starter.weighing import Sum, learn
 from calltag.records.span import Span
 
 log = logging.getLogger(__name__)

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from calltag.errors import InputError
+from calltag.learn.invented_takes.lessons import TAKES
+from calltag.learn.invented_takes.program import run
 from calltag.learn.networks.starter_model import starter_model
-from calltag.learn.starter.lessons import TAKES
-from calltag.learn.starter.program import run
 
 
 @pytest.mark.parametrize(
