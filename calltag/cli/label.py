@@ -147,7 +147,7 @@ def _listen(log: Path, takes: list[str], by: Order, *, browser: bool) -> None:
         opened.check_writable()  # told now, and not at the first answer
         unread = opened.problems()
     session = Session(log, choose=lambda take_logs: choose_takes(take_logs, takes, unread))
-    before = session.hearing.n_labels
+    before = session.sounds.n_labels
 
     serve_page(
         listening_app(session, order=by),

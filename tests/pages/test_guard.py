@@ -84,7 +84,7 @@ def test_another_origin_is_refused(ask, headers, log_path) -> None:
         f"/{TOKEN}/answer", method="POST", body=body, Content_Type="application/json", **headers
     )
     assert answer.status == 403
-    assert Session(log_path).hearing.n_labels == 0
+    assert Session(log_path).sounds.n_labels == 0
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_bad_answers_are_refused_with_a_sentence(ask, body, kind, status, log_pa
     answer, text = ask(f"/{TOKEN}/answer", method="POST", body=body, Content_Type=kind)
     assert answer.status == status
     assert len(text) > 10
-    assert Session(log_path).hearing.n_labels == 0
+    assert Session(log_path).sounds.n_labels == 0
 
 
 def test_a_body_of_no_stated_length_is_not_read(ask) -> None:

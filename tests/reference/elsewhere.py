@@ -26,7 +26,7 @@ import numpy as np
 
 from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.networks.starter_files import StarterFiles
-from calltag.learn.networks.starter_model import Hearing
+from calltag.learn.networks.starter_model import StarterModel
 from calltag.learn.starter.calibrate import hear
 from calltag.learn.starter.judge import judge
 from calltag.learn.starter.recordings import load_recordings
@@ -48,7 +48,7 @@ def main() -> None:
     arguments = parser.parse_args()
     recordings = load_recordings(SOURCES, arguments.recordings)
     rng = np.random.default_rng(arguments.seed)
-    hearing = Hearing(arguments.model)
+    hearing = StarterModel(arguments.model)
     second_look = SecondLook.read(StarterFiles.of(arguments.model).second_look)
 
     def figures(

@@ -22,7 +22,7 @@ from calltag.learn.finding.talk import Talk, judge
 from calltag.learn.finding.whole import Whole
 from calltag.learn.finding.windows import CONTEXT_FRAMES, windows
 from calltag.learn.networks.starter_files import StarterFiles
-from calltag.learn.networks.starter_model import FRAMES_PER_STEP, Hearing, starter_model
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, StarterModel, starter_model
 from calltag.media.probe import MediaInfo
 from calltag.media.sound_blocks.missing_sound import joined
 from calltag.media.sound_blocks.reader import SoundReader, read_span
@@ -72,7 +72,7 @@ class Finder:
 
     Parameters
     ----------
-    hearing : Hearing
+    hearing : StarterModel
         The starter model.
     second_look : SecondLook
         What judges its finds.
@@ -82,7 +82,9 @@ class Finder:
         What tells which of them are handling.
     """
 
-    def __init__(self, hearing: Hearing, second_look: SecondLook, talk: Talk, hands: Hands) -> None:
+    def __init__(
+        self, hearing: StarterModel, second_look: SecondLook, talk: Talk, hands: Hands
+    ) -> None:
         self._hearing = hearing
         self._second_look = second_look
         self._talk = talk
@@ -110,7 +112,7 @@ class Finder:
         """
         files = StarterFiles.of(path or starter_model())
         return cls(
-            Hearing(files.model),
+            StarterModel(files.model),
             SecondLook.read(files.second_look),
             Talk.read(files.talk),
             Hands.read(files.hands),

@@ -21,7 +21,7 @@ import soxr
 from calltag.arrays import FloatArray
 from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.whole import Whole
-from calltag.learn.networks.starter_model import FRAMES_PER_STEP, STEPS_PER_S, Hearing
+from calltag.learn.networks.starter_model import FRAMES_PER_STEP, STEPS_PER_S, StarterModel
 from calltag.sound.events import AROUND_FRAMES, Region, background
 from calltag.sound.runs import runs
 from calltag.sound.spectrum import BIN_HZ, RATE_HZ, mel_centres_hz
@@ -57,7 +57,7 @@ class LowCall(NamedTuple):
 
 
 def find_low_calls(
-    hearing: Hearing,
+    hearing: StarterModel,
     second_look: SecondLook,
     segments: Sequence[tuple[int, int]],
     power: FloatArray,
@@ -68,7 +68,7 @@ def find_low_calls(
 
     Parameters
     ----------
-    hearing : Hearing
+    hearing : StarterModel
         The starter model.
     second_look : SecondLook
         What judges its finds.
@@ -105,7 +105,7 @@ def find_low_calls(
 
 
 def _listen(
-    hearing: Hearing, second_look: SecondLook, fast: FloatArray, offset: int
+    hearing: StarterModel, second_look: SecondLook, fast: FloatArray, offset: int
 ) -> list[LowCall]:
     """Listen to fast sound for what is low; what is close together is one find in it."""
     whole = Whole.listen(hearing, fast)

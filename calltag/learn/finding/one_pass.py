@@ -27,7 +27,7 @@ from calltag.learn.networks.starter_model import (
     FRAMES_PER_STEP,
     STEPS_PER_TENTH,
     Heard,
-    Hearing,
+    StarterModel,
     over_steps,
 )
 from calltag.learn.noise.beats import BeatWatch, Stretch, steady
@@ -106,7 +106,7 @@ class Pass:
 
     Attributes
     ----------
-    hearing : Hearing
+    hearing : StarterModel
         The starter model.
     second_look : SecondLook
         What judges its finds.
@@ -130,7 +130,7 @@ class Pass:
         Whether the last of them is a call.
     """
 
-    hearing: Hearing
+    hearing: StarterModel
     second_look: SecondLook
     talk: Talk
     hands: Hands

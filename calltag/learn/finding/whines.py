@@ -22,7 +22,7 @@ from calltag.learn.networks.starter_model import (
     FRAMES_PER_STEP,
     STEPS_PER_S,
     Heard,
-    Hearing,
+    StarterModel,
     over_steps,
 )
 from calltag.records.label import NOISE_KINDS
@@ -81,13 +81,13 @@ class Whine(NamedTuple):
 
 
 def listen_through(
-    hearing: Hearing, level_db: FloatArray, cut: Callable[[float, float], FloatArray]
+    hearing: StarterModel, level_db: FloatArray, cut: Callable[[float, float], FloatArray]
 ) -> Heard:
     """Listen to a stretch of sound, through the whines in it.
 
     Parameters
     ----------
-    hearing : Hearing
+    hearing : StarterModel
         The starter model.
     level_db : np.ndarray, shape (n_frames, N_MELS), float32
         Mel levels in dBFS.
@@ -118,7 +118,7 @@ def listen_through(
     return heard
 
 
-def _without(hearing: Hearing, level_db: FloatArray, whines: Sequence[Whine]) -> Heard:
+def _without(hearing: StarterModel, level_db: FloatArray, whines: Sequence[Whine]) -> Heard:
     """Listen as if the tones were as loud as what is beside them."""
     quieter_db = level_db.copy()
     for whine in whines:

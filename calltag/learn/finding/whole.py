@@ -14,7 +14,7 @@ from calltag.learn.networks.starter_model import (
     FRAMES_PER_STEP,
     STEPS_PER_S,
     Heard,
-    Hearing,
+    StarterModel,
     over_steps,
 )
 from calltag.records.span import Span
@@ -68,12 +68,12 @@ class Whole:
     heard: Heard
 
     @classmethod
-    def listen(cls, hearing: Hearing, samples: FloatArray) -> Whole:
+    def listen(cls, hearing: StarterModel, samples: FloatArray) -> Whole:
         """Listen to a stretch.
 
         Parameters
         ----------
-        hearing : Hearing
+        hearing : StarterModel
             The starter model.
         samples : np.ndarray, shape (n_samples,), float32
             One channel at `calltag.sound.spectrum.RATE_HZ`.

@@ -21,7 +21,7 @@ from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
 from calltag.learn.finding.whole import Whole, WholeEvent
 from calltag.learn.invented_takes.weighing import Sum, learn
 from calltag.learn.networks.starter_files import StarterFiles
-from calltag.learn.networks.starter_model import Hearing
+from calltag.learn.networks.starter_model import StarterModel
 from calltag.learn.starter.calibrate import share_in
 from calltag.learn.starter.synth_calls import Rng
 from calltag.records.span import Span
@@ -139,7 +139,7 @@ def make(course: Course[Sum], model: Path, place: Path, *, takes: int, seed: int
     if takes < 1:
         raise InputError(f"{takes} takes: of each sort at least one is needed")
     check_place(place)
-    hearing, second_look = Hearing(model), SecondLook.read(StarterFiles.of(model).second_look)
+    hearing, second_look = StarterModel(model), SecondLook.read(StarterFiles.of(model).second_look)
     learnt: list[Lesson] = []
     for i in range(takes):
         rng = np.random.default_rng([seed, i])
@@ -153,7 +153,7 @@ def make(course: Course[Sum], model: Path, place: Path, *, takes: int, seed: int
 
 
 def lessons(
-    course: Course[Sum], hearing: Hearing, second_look: SecondLook, take: Take
+    course: Course[Sum], hearing: StarterModel, second_look: SecondLook, take: Take
 ) -> list[Lesson]:
     """What might be taken for a call in a take, and whether it is one.
 
@@ -161,7 +161,7 @@ def lessons(
     ----------
     course : Course
         What is learnt.
-    hearing : Hearing
+    hearing : StarterModel
         The starter model.
     second_look : SecondLook
         What says which events are kept.

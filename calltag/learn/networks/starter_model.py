@@ -106,7 +106,7 @@ def over_steps(frames: FloatArray, length: int = FRAMES_PER_STEP) -> FloatArray:
     return sums
 
 
-class Hearing:
+class StarterModel:
     """The starter model, ready to listen.
 
     Parameters

@@ -20,7 +20,7 @@ from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.finding.surroundings import EVIDENCE
 from calltag.learn.finding.whole import Whole
 from calltag.learn.labels.sameness import common_s
-from calltag.learn.networks.starter_model import Heard, Hearing
+from calltag.learn.networks.starter_model import Heard, StarterModel
 from calltag.learn.scoring.counting import RIGHT_SHARE
 from calltag.learn.starter.scenes import Scene
 from calltag.records.span import Span
@@ -53,12 +53,12 @@ class SceneHeard:
     evidence: DoubleArray
 
 
-def hear(hearing: Hearing, samples: FloatArray) -> SceneHeard:
+def hear(hearing: StarterModel, samples: FloatArray) -> SceneHeard:
     """Listen to a scene.
 
     Parameters
     ----------
-    hearing : Hearing
+    hearing : StarterModel
         The model.
     samples : np.ndarray, shape (n,), float32
         The scene's sound at `calltag.sound.spectrum.RATE_HZ`.

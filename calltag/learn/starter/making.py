@@ -20,7 +20,7 @@ from calltag.errors import InputError
 from calltag.files import check_place, written_together
 from calltag.learn.finding.second_look import SecondLook
 from calltag.learn.networks.starter_files import StarterFiles
-from calltag.learn.networks.starter_model import Hearing
+from calltag.learn.networks.starter_model import StarterModel
 from calltag.learn.starter.bank import real_pieces, synthetic_pieces
 from calltag.learn.starter.calibrate import SceneHeard, fit, hear, right
 from calltag.learn.starter.card import card_text
@@ -126,7 +126,7 @@ def _left_out(nets: Nets, recordings: list[Recording], rng: Rng, size: Size) -> 
         files = StarterFiles.of(Path(folder) / MODEL)
         nets.write(files.model, files.closer)
         files.card.write_text("{}", "utf-8")
-        hearing = Hearing(files.model)
+        hearing = StarterModel(files.model)
     mute = np.zeros(0, np.float32)  # the sound is not needed any more
 
     def told(scenes: list[Scene]) -> Told:

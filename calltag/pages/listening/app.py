@@ -155,7 +155,7 @@ def _card(session: Session, heard: Heard) -> str:
         gain_db = excerpt.gain_db
     except MediaError as error:
         problem = str(error)
-    clock = take_clock(heard.take, session.hearing.rate)
+    clock = take_clock(heard.take, session.sounds.rate)
     label = heard.label
     edges = heard.call.span if label is None else label.span
     beyond = picture is not None and (
@@ -181,12 +181,12 @@ def _card(session: Session, heard: Heard) -> str:
 
 
 def _standing(session: Session) -> dict[str, object]:
-    hearing = session.hearing
-    said = Counter(one.label is not None for one in hearing.by_number.values())
+    sounds = session.sounds
+    said = Counter(one.label is not None for one in sounds.by_number.values())
     return {
         "open": said[False],
-        "labels": hearing.n_labels,
-        "known": hearing.known,
+        "labels": sounds.n_labels,
+        "known": sounds.known,
         "taught": session.model.is_file(),
     }
 

@@ -20,9 +20,9 @@ from calltag.log import Log
 from calltag.naming import MODEL_NAME
 from calltag.pages.listening.answers import Answer, answer, take_away, take_back
 from calltag.pages.listening.heard import Heard, Numbers, of_take
-from calltag.pages.listening.hearing import Hearing, hear
 from calltag.pages.listening.order import Order, Show
 from calltag.pages.listening.shelf import Shelf
+from calltag.pages.listening.sounds import Sounds, sounds_of
 from calltag.pages.listening.teaching import Teaching
 from calltag.records.found import TakeLog
 from calltag.records.label import Label
@@ -78,13 +78,13 @@ class Session:
         self._answers: dict[int, tuple[int, Answer]] = {}
         self._counter = itertools.count(1)
         self._lock = Lock()
-        self._hearing: Hearing
+        self._sounds: Sounds
         self.reload()
 
     @property
-    def hearing(self) -> Hearing:
+    def sounds(self) -> Sounds:
         """The sounds as they are now."""
-        return self._hearing
+        return self._sounds
 
     def reload(self) -> None:
         """Read all sounds anew, and put them in order.
@@ -96,7 +96,7 @@ class Session:
         """
         # no answer meanwhile: it would be missing
         with self._lock, self._opened() as log:
-            self._hearing = hear(log, self._numbers, model=self.model, choose=self._choose)
+            self._sounds = sounds_of(log, self._numbers, model=self.model, choose=self._choose)
 
     def numbers(self, order: Order, show: Show) -> list[int]:
         """List sounds.
@@ -113,7 +113,7 @@ class Session:
         list of int
             Their numbers.
         """
-        return self._hearing.numbers(order, show)
+        return self._sounds.numbers(order, show)
 
     def heard(self, number: int) -> Heard:
         """Return a sound.
@@ -133,7 +133,7 @@ class Session:
         InputError
             If there is none of this number.
         """
-        one = self._hearing.by_number.get(number)
+        one = self._sounds.by_number.get(number)
         if one is None:
             raise InputError(f"there is no sound {number}; load the page again")
         return one
@@ -153,7 +153,7 @@ class Session:
         """
         return heard.label is not None and any(
             one.label == heard.label and one.number != heard.number
-            for one in self._hearing.by_number.values()
+            for one in self._sounds.by_number.values()
         )
 
     def answer(self, number: int, text: str, span: Span) -> Saved:
@@ -257,14 +257,14 @@ class Session:
 
     def _relabel_take(self, log: Log, path: str, all_labels: list[Label]) -> None:
         own = [label for label in all_labels if label.take == path]
-        now = self._hearing
+        now = self._sounds
         said = {one.number: one.label for one in of_take(log.take_log(path), own, self._numbers)}
         # what was measured for a label goes with it, and its sound stays in view
         by_span = {label.span: label for label in own}
         used = {label.label for label in all_labels}
         known = [word for word in now.known if word in used or word in now.lasting]
         known += sorted({label.label for label in own} - set(known))
-        self._hearing = replace(
+        self._sounds = replace(
             now,
             by_number={
                 number: replace(one, label=said.get(number, by_span.get(one.call.span)))

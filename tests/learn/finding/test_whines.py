@@ -12,14 +12,14 @@ from scipy.signal import lfilter, square
 from calltag.arrays import FloatArray
 from calltag.learn.finding.finder import Finder, Findings
 from calltag.learn.finding.whines import HELD_S, Whine, find_whines
-from calltag.learn.networks.starter_model import Hearing, starter_model
+from calltag.learn.networks.starter_model import StarterModel, starter_model
 from calltag.media.probe import probe
 from calltag.sound.spectrum import RATE_HZ, mel_edges_hz, mel_power, power_spectrum, to_db
 
 
 @pytest.fixture(scope="module")
-def hearing() -> Hearing:
-    return Hearing(starter_model())
+def hearing() -> StarterModel:
+    return StarterModel(starter_model())
 
 
 def seconds(length_s: float) -> FloatArray:
@@ -53,7 +53,7 @@ def logged(finder: Finder, sound: FloatArray, path: Path) -> Findings:
     return finder.analyse(path, probe(path))
 
 
-def whines_in(hearing: Hearing, sound: FloatArray) -> list[Whine]:
+def whines_in(hearing: StarterModel, sound: FloatArray) -> list[Whine]:
     sound = (sound / np.abs(sound).max() * 0.5).astype(np.float32)
     level_db = to_db(mel_power(power_spectrum(sound)))
     return find_whines(
@@ -101,7 +101,7 @@ def test_a_whine_is_one_wherever_windows_meet(
     assert machine.end_s == pytest.approx(100, abs=0.5)
 
 
-def test_where_a_whine_lies_is_followed(hearing: Hearing) -> None:
+def test_where_a_whine_lies_is_followed(hearing: StarterModel) -> None:
     (whine, *skirts) = whines_in(hearing, air(20) + tone(20, 3000.0, wander=0.05))
     assert (whine.first, whine.last) == pytest.approx((0, 2000), abs=15)
     edges_hz = mel_edges_hz()
@@ -132,7 +132,7 @@ def whistle(length_s: float) -> FloatArray:
 
 
 @pytest.mark.parametrize("animal", [cricket, reel, series, whistle])
-def test_what_animals_hold_is_no_whine(hearing: Hearing, animal) -> None:
+def test_what_animals_hold_is_no_whine(hearing: StarterModel, animal) -> None:
     assert whines_in(hearing, air(20) + animal(20)) == []
 
 

@@ -13,7 +13,7 @@ from calltag.learn.invented_hands.making import COURSE as HANDS
 from calltag.learn.invented_takes import lessons
 from calltag.learn.invented_takes.lessons import Course, Lesson, Take
 from calltag.learn.invented_talk.making import COURSE as TALK
-from calltag.learn.networks.starter_model import STEPS_PER_S, Hearing, starter_model
+from calltag.learn.networks.starter_model import STEPS_PER_S, StarterModel, starter_model
 from calltag.learn.starter.calibrate import hear
 from calltag.records.span import Span
 from calltag.sound.spectrum import RATE_HZ
@@ -84,7 +84,7 @@ def test_what_is_surely_one_of_both_is_a_lesson(monkeypatch, least_share, half_i
 @COURSES
 def test_a_course_asks_for_the_evidence_that_is_judged_by(course: Course, rng) -> None:
     sound = tones(rng)
-    whole = Whole.listen(Hearing(starter_model()), sound)
+    whole = Whole.listen(StarterModel(starter_model()), sound)
     evidence_of = course.evidence(whole)
     events = whole.events()
     assert events
@@ -141,7 +141,7 @@ def test_without_one_of_both_nothing_is_learnt(course: Course, is_other) -> None
 def test_a_scene_is_heard_event_by_event(rng) -> None:
     """What the second look is taught with, and what lessons are made of, are the same events."""
     sound = tones(rng)
-    hearing = Hearing(starter_model())
+    hearing = StarterModel(starter_model())
     events, scene = Whole.listen(hearing, sound).events(), hear(hearing, sound)
     assert len(events) == 2
     assert scene.finds == tuple(event.span for event in events)

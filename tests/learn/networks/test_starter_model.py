@@ -16,7 +16,7 @@ from calltag.learn.networks.starter_model import (
     DOUBT_FROM,
     STEPS_PER_S,
     SURE_FROM,
-    Hearing,
+    StarterModel,
     model_input,
     starter_model,
 )
@@ -45,8 +45,8 @@ class Network:
         return [call, kinds, np.zeros((1, n, N_EMBEDDING), np.float32)][: len(names or "all")]
 
 
-def heard(call: np.ndarray) -> tuple[Hearing, Network]:
-    hearing = Hearing(starter_model())
+def heard(call: np.ndarray) -> tuple[StarterModel, Network]:
+    hearing = StarterModel(starter_model())
     other = Network(1.0, 2.0)
     hearing._session, hearing._closer = Network(call, -2.0), other
     return hearing, other
@@ -91,7 +91,7 @@ def test_what_it_is_told_beside_the_doubt_is_enough() -> None:
         onnxruntime.InferenceSession(path.read_bytes()).run(["call"], {"level": x})[0][0]
         for path in (starter_model(), SHIPPED.closer)
     )
-    call = Hearing(starter_model()).listen(level_db[: x.shape[2]]).call
+    call = StarterModel(starter_model()).listen(level_db[: x.shape[2]]).call
     changed = ~np.isclose(call, alone, atol=1e-4)
     assert changed.any()
     off = np.abs(call - (alone + closer) / 2)[changed]
@@ -121,6 +121,6 @@ def test_a_starter_model_of_which_a_part_is_missing_is_told(tmp_path) -> None:
     for source in (SHIPPED.model, SHIPPED.card):
         shutil.copy(source, tmp_path)
     with pytest.raises(ModelError, match=r"starter\.onnx: .* install calltag again"):
-        Hearing(model)
+        StarterModel(model)
     shutil.copy(SHIPPED.closer, tmp_path)
-    Hearing(model)
+    StarterModel(model)

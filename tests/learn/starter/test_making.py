@@ -10,7 +10,7 @@ import pytest
 
 from calltag.errors import InputError
 from calltag.learn.finding.second_look import SecondLook
-from calltag.learn.networks.starter_model import Hearing
+from calltag.learn.networks.starter_model import StarterModel
 from calltag.learn.starter.calibrate import hear
 from calltag.learn.starter.card import card_text
 from calltag.learn.starter.recordings import Recording
@@ -75,7 +75,7 @@ def test_what_is_written_hears_and_judges(made, rng) -> None:
     assert set(content(folder)) == FILES
     t = np.arange(6 * RATE_HZ) / RATE_HZ
     sound = rng.normal(0, 1e-3, len(t)) + 0.1 * np.sin(2 * np.pi * 3000 * t) * ((t > 2) & (t < 3))
-    what = hear(Hearing(folder / "starter.onnx"), sound.astype(np.float32))
+    what = hear(StarterModel(folder / "starter.onnx"), sound.astype(np.float32))
     assert any(find == pytest.approx((2, 3), abs=0.1) for find in what.finds)
     assert what.heard.call.shape == (301,)
     assert what.heard.kinds.shape == (301, len(NOISE_KINDS))

@@ -13,11 +13,11 @@ from calltag.errors import InputError, LogError, MediaError
 from calltag.learn.call_types.trust import Verdict
 from calltag.learn.labels.by_hand import with_labels
 from calltag.log import Log
-from calltag.pages.listening import hearing as hearing_module
+from calltag.pages.listening import sounds as sounds_module
 from calltag.pages.listening.heard import Numbers
-from calltag.pages.listening.hearing import hear
 from calltag.pages.listening.order import Order, Show
 from calltag.pages.listening.session import Session
+from calltag.pages.listening.sounds import sounds_of
 from calltag.pages.shown_files import take_file
 from calltag.records.label import CALL, Label
 from calltag.records.span import Span
@@ -36,17 +36,17 @@ def labels(session: Session) -> list[tuple[str, float, float, str]]:
 
 def test_an_answer_is_in_the_log_at_once_and_can_be_taken_back(session) -> None:
     number = session.numbers(Order.USEFUL, Show.OPEN)[0]
-    heard, known = session.heard(number), session.hearing.known
+    heard, known = session.heard(number), session.sounds.known
     saved = session.answer(number, " Marsh  hooter: boom ", heard.call.span)
     assert saved.label == "Marsh hooter: boom"
     assert labels(session) == [(heard.take.path, *heard.call.span, "Marsh hooter: boom")]
     assert session.heard(number).label.label == "Marsh hooter: boom"
-    assert session.hearing.known == [*known, "Marsh hooter: boom"]
+    assert session.sounds.known == [*known, "Marsh hooter: boom"]
     assert number not in session.numbers(Order.USEFUL, Show.OPEN)
     assert session.numbers(Order.TAKE, Show.LABELLED) == [number]
     session.undo(saved.answer)
     assert labels(session) == []
-    assert session.hearing.known == known
+    assert session.sounds.known == known
     assert number in session.numbers(Order.USEFUL, Show.OPEN)
     with pytest.raises(InputError, match="nothing more to undo"):
         session.undo(saved.answer)
@@ -78,7 +78,7 @@ def test_a_second_answer_stands_for_the_first_and_undo_gives_it_back(session) ->
 def test_a_loose_label_of_several_sounds_is_taken_apart(session) -> None:
     """The others keep what was said of them, the answered one does not."""
     take = session.heard(session.numbers(Order.TAKE, Show.ALL)[0]).take
-    own = [one for one in session.hearing.by_number.values() if one.take == take]
+    own = [one for one in session.sounds.by_number.values() if one.take == take]
     first, second = own[:2]
     loose = Label(
         take=take.path,
@@ -128,7 +128,7 @@ def test_a_label_of_another_sitting_can_be_taken_away_and_given_back(session) ->
 
 def test_a_label_of_several_sounds_is_taken_away_from_one(session) -> None:
     take = session.heard(session.numbers(Order.TAKE, Show.ALL)[0]).take
-    own = [one for one in session.hearing.by_number.values() if one.take == take]
+    own = [one for one in session.sounds.by_number.values() if one.take == take]
     first, second = own[:2]
     ends = {"start_s": first.call.start_s, "end_s": second.call.end_s}
     with Log(session.log_path) as log:
@@ -142,7 +142,7 @@ def test_a_label_of_several_sounds_is_taken_away_from_one(session) -> None:
 
 def test_a_label_of_what_was_not_found_is_taken_away_with_its_measurements(session) -> None:
     """As those of a table; the sound stays in view, and has its label again after an undo."""
-    whole = next(iter(session.hearing.by_number.values())).take
+    whole = next(iter(session.sounds.by_number.values())).take
     span = Span(0.0, whole.duration_s)
     label = Label(take=whole.path, start_s=0.0, end_s=whole.duration_s, label="pit rail: rasp")
     measured = replace(session.heard(1).call, start_s=0.0, end_s=whole.duration_s)
@@ -150,7 +150,7 @@ def test_a_label_of_what_was_not_found_is_taken_away_with_its_measurements(sessi
         log.change_labels(put=[label])
         log.put_measured([(label, measured)])
     session.reload()
-    (number,) = (one.number for one in session.hearing.by_number.values() if one.call.span == span)
+    (number,) = (one.number for one in session.sounds.by_number.values() if one.call.span == span)
     given = session.take_away(number)
     assert labels(session) == [], "nothing in the take keeps what was said of all of it"
     assert session.heard(number).label is None
@@ -165,7 +165,7 @@ def test_a_label_of_what_was_not_found_is_taken_away_with_its_measurements(sessi
 def test_a_sound_under_a_loose_label_has_its_own_ends_on_the_card(session) -> None:
     """Else its answer would cover the others, too."""
     take = session.heard(session.numbers(Order.TAKE, Show.ALL)[0]).take
-    own = [one for one in session.hearing.by_number.values() if one.take == take]
+    own = [one for one in session.sounds.by_number.values() if one.take == take]
     first, second = own[:2]
     ends = {"start_s": first.call.start_s, "end_s": second.call.end_s}
     with Log(session.log_path) as log:
@@ -200,12 +200,12 @@ def test_no_label_is_stored_that_is_none(session, text) -> None:
 
 
 def test_numbers_stay_when_all_is_read_again(session) -> None:
-    before = {n: (one.take.path, one.call.span) for n, one in session.hearing.by_number.items()}
+    before = {n: (one.take.path, one.call.span) for n, one in session.sounds.by_number.items()}
     first = session.numbers(Order.USEFUL, Show.OPEN)[0]
     session.answer(first, "wind", session.heard(first).call.span)
     session.reload()
     assert before == {
-        n: (one.take.path, one.call.span) for n, one in session.hearing.by_number.items()
+        n: (one.take.path, one.call.span) for n, one in session.sounds.by_number.items()
     }
 
 
@@ -213,12 +213,12 @@ def test_an_answer_while_all_is_read_again_is_not_forgotten(session, monkeypatch
     read, answered = threading.Event(), threading.Event()
 
     def slowly(*arguments, **options):
-        hearing = hear(*arguments, **options)
+        sounds = sounds_of(*arguments, **options)
         read.set()
         answered.wait(0.3)
-        return hearing
+        return sounds
 
-    monkeypatch.setattr("calltag.pages.listening.session.hear", slowly)
+    monkeypatch.setattr("calltag.pages.listening.session.sounds_of", slowly)
     number = session.numbers(Order.USEFUL, Show.OPEN)[0]
     span = session.heard(number).call.span
     reading = threading.Thread(target=session.reload)
@@ -231,7 +231,7 @@ def test_an_answer_while_all_is_read_again_is_not_forgotten(session, monkeypatch
 
 
 def test_every_order_holds_every_sound_once(session) -> None:
-    everything = sorted(session.hearing.by_number)
+    everything = sorted(session.sounds.by_number)
     assert len(everything) > 20
     for order in Order:
         assert sorted(session.numbers(order, Show.ALL)) == everything
@@ -295,12 +295,12 @@ def test_many_answers_at_once_are_all_kept(session) -> None:
     for thread in threads:
         thread.join()
     assert len(labels(session)) == len(numbers)
-    assert session.hearing.n_labels == len(numbers)
+    assert session.sounds.n_labels == len(numbers)
 
 
 @pytest.mark.parametrize("path", ["../secret.wav", "/etc/passwd", "card/../../secret.wav", ".", ""])
 def test_no_log_leads_out_of_its_rushes(session, path) -> None:
-    take = replace(next(iter(session.hearing.by_number.values())).take, path=path)
+    take = replace(next(iter(session.sounds.by_number.values())).take, path=path)
     with pytest.raises(MediaError, match="lies outside"):
         take_file(take)
 
@@ -316,7 +316,7 @@ def test_a_sound_is_played_from_a_copy_where_its_take_is_away(log_path, rushes) 
     alone = Session(
         log_path, choose=lambda logs: [one for one in logs if one.take.path == take.path]
     )
-    sound = next(iter(alone.hearing.by_number.values()))
+    sound = next(iter(alone.sounds.by_number.values()))
     assert sound.take.path == away.take.path
     assert sound.file == there.take.file
     assert sound.file.is_file()
@@ -324,12 +324,12 @@ def test_a_sound_is_played_from_a_copy_where_its_take_is_away(log_path, rushes) 
 
 def test_takes_may_be_chosen(log_path) -> None:
     chosen = Session(log_path, choose=lambda logs: [one for one in logs if "0032" in one.take.path])
-    assert {one.take.path for one in chosen.hearing.by_number.values()} == {"ASH_A_0032.MP4"}
+    assert {one.take.path for one in chosen.sounds.by_number.values()} == {"ASH_A_0032.MP4"}
 
 
 def test_sounds_of_copies_are_offered_once_and_labels_of_either_count(log_path) -> None:
     """A backup of a take in the rushes is the same recording, wherever it was labelled."""
-    alone = Session(log_path).hearing.by_number
+    alone = Session(log_path).sounds.by_number
     with Log(log_path) as log:
         take_log = next(each for each in log.take_logs(features=True) if len(each.calls) > 1)
         copy = replace(take_log.take, path="backup/copy.MP4")
@@ -341,7 +341,7 @@ def test_sounds_of_copies_are_offered_once_and_labels_of_either_count(log_path) 
             label = Label(take=path, start_s=call.start_s, end_s=call.end_s, label=text)
             log.change_labels(remove=[], put=[label])
     session = Session(log_path)
-    sounds = session.hearing.by_number
+    sounds = session.sounds.by_number
     assert len(sounds) == len(alone)
     said = {
         one.call.span: one.label.label
@@ -376,10 +376,10 @@ def test_a_label_is_taken_away_in_the_take_and_its_copies_at_once(log_path) -> N
         ]
         log.change_labels(put=given)
     session = Session(log_path)
-    [number] = [n for n, one in session.hearing.by_number.items() if one.call.span == first.span]
+    [number] = [n for n, one in session.sounds.by_number.items() if one.call.span == first.span]
     taken = session.take_away(number)
     for _ in "now", "read again":
-        said = {one.call.span: one.label for one in session.hearing.by_number.values()}
+        said = {one.call.span: one.label for one in session.sounds.by_number.values()}
         assert said[first.span] is None
         assert said[second.span].label == "marsh hooter: boom"
         assert said[second.span].span == second.span, "the other sound keeps what the copy says"
@@ -405,11 +405,11 @@ def test_guesses_are_made_of_all_that_is_of_one_take(log_path: Path) -> None:
             return Verdict(np.full(len(features), self.classes[0]), np.array(sure), sure)
 
     with Log(log_path) as log:
-        heard = list(hear(log, Numbers(), model=log_path.with_name("none")).by_number.values())
+        heard = list(sounds_of(log, Numbers(), model=log_path.with_name("none")).by_number.values())
     counts = Counter(one.take.path for one in heard)
     assert len(counts) > 1
     assert max(counts.values()) > 1
-    guessed = hearing_module._guessed(heard, Taught(len(heard[0].call.features)))
+    guessed = sounds_module._guessed(heard, Taught(len(heard[0].call.features)))
     assert {one.guess for one in guessed} == {"pit rail: rasp"}
     for one in guessed:
         assert one.confidence == pytest.approx(1 / counts[one.take.path])
@@ -418,8 +418,8 @@ def test_guesses_are_made_of_all_that_is_of_one_take(log_path: Path) -> None:
 @pytest.mark.parametrize("end", ["start", "end"])
 def test_a_sound_that_an_end_of_its_take_cuts_off_is_not_the_first(log_path: Path, end) -> None:
     with Log(log_path) as log:
-        hearing = hear(log, Numbers(), model=log_path.with_name("none"))
-        first = hearing.by_number[hearing.orders[Order.USEFUL][0]]
+        sounds = sounds_of(log, Numbers(), model=log_path.with_name("none"))
+        first = sounds.by_number[sounds.orders[Order.USEFUL][0]]
         one = log.take_log(first.take.path, features=True)
         moved = (
             Span(0.0, 0.5)
@@ -433,6 +433,6 @@ def test_a_sound_that_an_end_of_its_take_cuts_off_is_not_the_first(log_path: Pat
             for call in one.calls
         ]
         log.put(replace(one, calls=tuple(calls)), feature_version=FEATURE_VERSION)
-        hearing = hear(log, Numbers(), model=log_path.with_name("none"))
-    first = hearing.by_number[hearing.orders[Order.USEFUL][0]]
+        sounds = sounds_of(log, Numbers(), model=log_path.with_name("none"))
+    first = sounds.by_number[sounds.orders[Order.USEFUL][0]]
     assert (first.take.path, first.call.span) != (one.take.path, moved)

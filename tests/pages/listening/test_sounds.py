@@ -9,8 +9,8 @@ import pytest
 
 from calltag.log import Log
 from calltag.pages.listening.heard import Heard, Numbers, of_recording, of_take
-from calltag.pages.listening.hearing import Hearing, hear
 from calltag.pages.listening.order import Order, Show
+from calltag.pages.listening.sounds import Sounds, sounds_of
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import CALL, NO_CALL, NOISE_KINDS, Label
 from calltag.records.take import Take
@@ -100,12 +100,12 @@ def log(tmp_path: Path):
         yield opened
 
 
-def heard_of(log: Log, tmp_path: Path) -> Hearing:
-    return hear(log, Numbers(), model=tmp_path / "none.model")
+def heard_of(log: Log, tmp_path: Path) -> Sounds:
+    return sounds_of(log, Numbers(), model=tmp_path / "none.model")
 
 
-def in_order(hearing: Hearing, order: Order, show: Show = Show.ALL) -> list[tuple[str, float]]:
-    of = [hearing.by_number[number] for number in hearing.numbers(order, show)]
+def in_order(sounds: Sounds, order: Order, show: Show = Show.ALL) -> list[tuple[str, float]]:
+    of = [sounds.by_number[number] for number in sounds.numbers(order, show)]
     return [(one.take.path, one.call.start_s) for one in of]
 
 
@@ -114,11 +114,11 @@ def test_labels_to_choose_from_begin_with_the_types_most_in_use(log, tmp_path) -
     names = ["tick", "boom", "rasp", "rasp", "machine/mower", "machine/mower", "machine/mower"]
     for n, name in enumerate(names):
         log.change_labels(put=[said("A.mov", float(n), name)])
-    hearing = heard_of(log, tmp_path)
+    sounds = heard_of(log, tmp_path)
     others = sorted({"machine/mower", NO_CALL, *NOISE_KINDS})
-    assert hearing.known == ["rasp", "boom", "tick", *others]
-    assert hearing.lasting == {NO_CALL, *NOISE_KINDS}
-    assert hearing.n_labels == len(names)
+    assert sounds.known == ["rasp", "boom", "tick", *others]
+    assert sounds.lasting == {NO_CALL, *NOISE_KINDS}
+    assert sounds.n_labels == len(names)
 
 
 def test_by_type_the_calls_come_first_and_the_surest_of_each(log, tmp_path) -> None:
@@ -148,8 +148,8 @@ def test_by_time_of_day_takes_without_a_date_go_by_timecode_and_then_by_name(log
         take("E.mov", recorded="2026-04-18T06:00:00"),
     ):
         log.put(TakeLog(take=one, calls=(call(2), call(9))), feature_version=1)
-    hearing = heard_of(log, tmp_path)
-    by_time = in_order(hearing, Order.TIME)
+    sounds = heard_of(log, tmp_path)
+    by_time = in_order(sounds, Order.TIME)
     assert by_time == [
         ("E.mov", 2),
         ("D.mov", 2),
@@ -162,8 +162,8 @@ def test_by_time_of_day_takes_without_a_date_go_by_timecode_and_then_by_name(log
 def test_sounds_are_shown_by_whether_they_are_labelled(log, tmp_path) -> None:
     log.put(TakeLog(take=take("A.mov"), calls=(call(1), call(2), call(3))), feature_version=1)
     log.change_labels(put=[said("A.mov", 2, "boom")])
-    hearing = heard_of(log, tmp_path)
+    sounds = heard_of(log, tmp_path)
     for show, starts_s in ((Show.ALL, [1, 2, 3]), (Show.OPEN, [1, 3]), (Show.LABELLED, [2])):
-        assert [start_s for _, start_s in in_order(hearing, Order.TAKE, show)] == starts_s
+        assert [start_s for _, start_s in in_order(sounds, Order.TAKE, show)] == starts_s
     # what was not measured has no order of use: it comes after, as it lies in its take
-    assert [start_s for _, start_s in in_order(hearing, Order.USEFUL)] == [1, 2, 3]
+    assert [start_s for _, start_s in in_order(sounds, Order.USEFUL)] == [1, 2, 3]

@@ -30,7 +30,7 @@ from calltag.spelling import name_order
 
 
 @dataclass(frozen=True, slots=True)
-class Hearing:
+class Sounds:
     """All sounds of a log at one moment.
 
     Attributes
@@ -79,13 +79,13 @@ class Hearing:
         ]
 
 
-def hear(
+def sounds_of(
     log: Log,
     numbers: Numbers,
     *,
     model: Path,
     choose: Callable[[Iterable[TakeLog]], Iterable[TakeLog]] | None = None,
-) -> Hearing:
+) -> Sounds:
     """Read the sounds of a log.
 
     Parameters
@@ -101,7 +101,7 @@ def hear(
 
     Returns
     -------
-    Hearing
+    Sounds
         The sounds.
 
     Raises
@@ -124,7 +124,7 @@ def hear(
     taught = tagger.classes if tagger is not None else ()
     used.update(dict.fromkeys(taught, 0))
     lasting = frozenset({NO_CALL, *NOISE_KINDS, *taught})
-    return Hearing(
+    return Sounds(
         by_number={one.number: one for one in heard},
         orders=_orders(heard, tagger),
         known=sorted((n for n in used if is_call_type(n)), key=lambda n: (-used[n], n))
