@@ -240,6 +240,11 @@ def _clipped_samples_at_their_own_rate(db: sqlite3.Connection) -> None:
         )
 
 
+def _when_logged_is_not_kept(db: sqlite3.Connection) -> None:
+    """Nothing asked when a take was logged: whether it is to be logged again, its versions say."""
+    db.execute("ALTER TABLE takes DROP COLUMN logged_at")
+
+
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _first_schema,
     _model_of_each_take,
@@ -251,6 +256,7 @@ MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _length_of_picture,
     _noise_of_calls_told_by_the_takes,
     _clipped_samples_at_their_own_rate,
+    _when_logged_is_not_kept,
 )
 """Steps from each schema version to the next. A step is never changed, only followed by another."""
 

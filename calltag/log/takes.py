@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import NamedTuple
 
 from calltag.errors import NameTakenError
@@ -355,11 +354,11 @@ def _renamed_if_another(db: sqlite3.Connection, old: _Known, take_log: TakeLog) 
     return earlier
 
 
-_LOGGED_COLUMNS = f"{TAKE_COLUMNS}, feature_version, model, logged_at"
+_LOGGED_COLUMNS = f"{TAKE_COLUMNS}, feature_version, model"
 
 
 def _logged_row(take: Take, feature_version: int) -> list[object]:
-    return [*take_row(take), feature_version, None, datetime.now(UTC).isoformat(" ", "seconds")]
+    return [*take_row(take), feature_version, None]
 
 
 def _insert_take(db: sqlite3.Connection, take: Take, feature_version: int) -> int:

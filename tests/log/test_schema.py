@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from calltag.log import MIGRATIONS, SCHEMA_VERSION, Log
+from calltag.log._rows import TAKE_COLUMNS
 from calltag.records.take import ChannelFault, FaultKind
 from calltag.sound.channels.faults import said
 
@@ -214,6 +215,17 @@ def test_clipped_samples_of_a_log_of_version_9_are_counted_at_their_own_rate(
         assert levels.clipped == clipped
         assert levels.faults == (f"channel 2 is clipped ({clipped:,} samples)",)
         assert [fault.amount for fault in levels.channel_faults] == [clipped, 0.02]
+
+
+def test_the_log_keeps_of_a_take_what_it_gives_back_and_no_more(tmp_path: Path) -> None:
+    """A log of the first version kept when each take was logged, too, and nothing read it."""
+    path = tmp_path / "calltag.db"
+    shutil.copy(FIRST_LOG, path)
+    Log(path).close()
+    db = sqlite3.connect(path)
+    kept = {name for _, name, *_ in db.execute("PRAGMA table_info(takes)")}
+    db.close()
+    assert kept == {"id", "feature_version", "model", *TAKE_COLUMNS.split(", ")}
 
 
 def test_a_step_that_fails_leaves_the_old_log_as_it_was(
