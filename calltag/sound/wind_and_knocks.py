@@ -27,7 +27,6 @@ _TENTHS_AT_ONCE = 6000
 _CHANGE_S = 3
 _FLOOR_S = 16
 _FLOOR_SHARE = 10  # per cent
-_QUIETEST = 1e-16
 
 _LEAP_DB, _FALL_DB = 12.0, 8.0
 _PEAK, _BEFORE, _AFTER = 6, (28, 4), (22, 34)  # frames: a knock's peak, and what it is held against
@@ -132,8 +131,8 @@ def find_knocks(levels_db: npt.NDArray[np.floating]) -> list[Knock]:
     return found
 
 
-def rumble(levels_db: npt.NDArray[np.floating]) -> Rumble:
-    """Measure how the lowest bands sound, as wind shows in them.
+def tenth_levels_db(levels_db: npt.NDArray[np.floating]) -> DoubleArray:
+    """Mean power of each whole tenth of a second, in decibels.
 
     Parameters
     ----------
@@ -142,30 +141,37 @@ def rumble(levels_db: npt.NDArray[np.floating]) -> Rumble:
 
     Returns
     -------
-    Rumble
-        Of each whole tenth of a second.
+    np.ndarray, shape (n_frames // 10, N_GROUPS)
+        Levels of the tenths.
     """
-    n = len(levels_db) // _TENTH
-    if not n:
+    tenths = np.empty((len(levels_db) // _TENTH, levels_db.shape[1]))
+    # some minutes at a time: hours would take much memory
+    for first in range(0, len(tenths), _TENTHS_AT_ONCE):
+        part = tenths[first : first + _TENTHS_AT_ONCE]
+        there = levels_db[first * _TENTH : (first + len(part)) * _TENTH].astype(np.float64)
+        part[:] = (10 ** (there / 10)).reshape(len(part), _TENTH, -1).mean(axis=1)
+    return 10 * np.log10(tenths)
+
+
+def rumble(tenths_db: DoubleArray) -> Rumble:
+    """Measure how the lowest bands sound, as wind shows in them.
+
+    Parameters
+    ----------
+    tenths_db : np.ndarray, shape (n, N_GROUPS)
+        Levels by `tenth_levels_db`.
+
+    Returns
+    -------
+    Rumble
+        Of each tenth of a second.
+    """
+    if not len(tenths_db):
         return Rumble(*np.zeros((4, 0)))
-    tenths = 10 * np.log10(_tenths(levels_db, np.float64) + _QUIETEST)
-    low, next_, _, high = _over(tenths, TENTHS_PER_S).T
-    leaps = np.abs(np.diff(tenths, axis=0, prepend=tenths[:1]))
+    low, next_, _, high = _over(tenths_db, TENTHS_PER_S).T
+    leaps = np.abs(np.diff(tenths_db, axis=0, prepend=tenths_db[:1]))
     change, _, _, high_change = _over(leaps, _CHANGE_S * TENTHS_PER_S).T
     return Rumble(change, high_change, low - next_, low - high)
-
-
-def _tenths(
-    levels_db: npt.NDArray[np.floating], number: type[np.floating]
-) -> npt.NDArray[np.floating]:
-    """Mean power of each whole tenth of a second, some minutes at a time: hours would take much."""
-    n = len(levels_db) // _TENTH
-    tenths = np.empty((n, levels_db.shape[1]), number)
-    for first in range(0, n, _TENTHS_AT_ONCE):
-        part = tenths[first : first + _TENTHS_AT_ONCE]
-        there = levels_db[first * _TENTH : (first + len(part)) * _TENTH].astype(number)
-        part[:] = (10 ** (there / 10)).reshape(len(part), _TENTH, -1).mean(axis=1)
-    return tenths
 
 
 def _over(rows: DoubleArray, length: int) -> DoubleArray:
@@ -174,23 +180,22 @@ def _over(rows: DoubleArray, length: int) -> DoubleArray:
     return mean
 
 
-def gustiness(levels_db: npt.NDArray[np.floating]) -> DoubleArray:
+def gustiness(tenths_db: DoubleArray) -> DoubleArray:
     """How much each tenth of a second looks like a gust on the microphone.
 
     Parameters
     ----------
-    levels_db : np.ndarray, shape (n_frames, N_GROUPS)
-        Levels by `group_levels_db`.
+    tenths_db : np.ndarray, shape (n, N_GROUPS)
+        Levels by `tenth_levels_db`.
 
     Returns
     -------
-    np.ndarray, shape (n_frames // 10,)
+    np.ndarray, shape (n,)
         From 0 to 1, and for the strongest bursts to 1.5; evened out over 0.7 s.
     """
-    n = len(levels_db) // _TENTH
-    if not n:
+    if not len(tenths_db):
         return np.zeros(0)
-    low, next_, middle, high = 10 * np.log10(_tenths(levels_db, np.float32).T)
+    low, next_, middle, high = tenths_db.T
     floor = scipy.ndimage.percentile_filter(
         low, _FLOOR_SHARE, size=TENTHS_PER_S * _FLOOR_S, mode="nearest"
     )

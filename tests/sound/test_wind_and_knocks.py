@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 from calltag.sound.spectrum import RATE_HZ, mel_edges_hz, mel_power, power_spectrum
-from calltag.sound.wind_and_knocks import find_knocks, group_levels_db, gustiness, rumble
+from calltag.sound.wind_and_knocks import (
+    find_knocks,
+    group_levels_db,
+    gustiness,
+    rumble,
+    tenth_levels_db,
+)
 
 SECONDS = 12
 
@@ -14,6 +20,10 @@ SECONDS = 12
 def levels(sound):
     power = power_spectrum(np.asarray(sound, np.float32))
     return group_levels_db(mel_power(power)[: SECONDS * 100])
+
+
+def tenths(sound):
+    return tenth_levels_db(levels(sound))
 
 
 def falling(rng, db_an_octave, corner_hz=30.0):
@@ -47,6 +57,23 @@ def test_groups_read_the_mean_power_of_their_bands():
     np.testing.assert_allclose(group_levels_db(100 * mel), 20, atol=1e-4)
 
 
+@pytest.mark.parametrize("number", [np.float16, np.float32, np.float64])
+def test_a_tenth_has_the_mean_power_of_its_frames(number):
+    """Ten frames of which one is 20 dB up: 10.9 times the power of one; the rest is left out."""
+    frames = np.full((29, 4), -40, number)
+    frames[13, 1] = -20
+    told = tenth_levels_db(frames)
+    expected = np.full((2, 4), -40.0)
+    expected[1, 1] += 10 * np.log10(10.9)
+    np.testing.assert_allclose(told, expected, rtol=1e-12)
+
+
+def test_tenths_of_a_long_take_are_those_of_its_parts(rng):
+    frames = rng.uniform(-90, -20, (125_000, 4)).astype(np.float16)
+    parts = [tenth_levels_db(frames[:50_000]), tenth_levels_db(frames[50_000:])]
+    np.testing.assert_array_equal(tenth_levels_db(frames), np.concatenate(parts))
+
+
 def test_what_is_low_leaps_about_where_it_blows(rng):
     """Puffs, eight a second, for three seconds: of steady noise a tenth changes by about 1 dB."""
     n = SECONDS * RATE_HZ
@@ -54,7 +81,7 @@ def test_what_is_low_leaps_about_where_it_blows(rng):
         0.6 * np.interp(np.arange(n), np.arange(0, n, 6000), rng.normal(0, 1, n // 6000))
     )
     puffs[: 4 * RATE_HZ] = puffs[7 * RATE_HZ :] = 0
-    told = rumble(levels(air(rng) + 0.05 * puffs * falling(rng, 16)))
+    told = rumble(tenths(air(rng) + 0.05 * puffs * falling(rng, 16)))
     assert len(told.change_db) == SECONDS * 10
     assert told.change_db[55] > 2.5
     assert told.change_db[:20].max() < 1.6
@@ -63,12 +90,12 @@ def test_what_is_low_leaps_about_where_it_blows(rng):
 
 @pytest.mark.parametrize("slope", [0.0, 3.0, 8.0])
 def test_what_is_steady_does_not_leap(rng, slope):
-    assert rumble(levels(0.05 * falling(rng, slope))).change_db.max() < 1.8
+    assert rumble(tenths(0.05 * falling(rng, slope))).change_db.max() < 1.8
 
 
 def test_rumble_stands_above_what_is_higher_by_its_fall():
     groups = np.repeat([[-20.0, -27.0, -33.0, -51.0]], 300, axis=0)
-    told = rumble(groups)
+    told = rumble(tenth_levels_db(groups))
     np.testing.assert_allclose(told.over_next_db, 7)
     np.testing.assert_allclose(told.over_high_db, 31)
     np.testing.assert_allclose(told.change_db, 0, atol=1e-9)
@@ -78,7 +105,7 @@ def test_a_leap_counts_for_three_seconds():
     """Once by 30 dB, of 30 tenths: a mean of 1 dB, from 1.5 s before to 1.5 s after."""
     groups = np.repeat([[-50.0, -60.0, -70.0, -80.0]], 600, axis=0)
     groups[300:, 0] += 30
-    told = rumble(groups)
+    told = rumble(tenth_levels_db(groups))
     on = told.change_db > 0.5
     np.testing.assert_allclose(told.change_db[on], 1)
     assert (int(on.argmax()), int(on.sum())) == (16, 30)
@@ -88,7 +115,7 @@ def test_a_leap_counts_for_three_seconds():
 def test_a_gust_is_where_it_blows(rng):
     gate = np.zeros(SECONDS * RATE_HZ)
     gate[4 * RATE_HZ : 7 * RATE_HZ] = np.hanning(3 * RATE_HZ) ** 0.5
-    gust = gustiness(levels(air(rng) + 0.05 * gate * falling(rng, 8)))
+    gust = gustiness(tenths(air(rng) + 0.05 * gate * falling(rng, 8)))
     assert len(gust) == SECONDS * 10
     assert gust[47:63].min() > 0.7
     assert gust[:36].max() < 0.1
@@ -99,7 +126,7 @@ def test_a_gust_is_where_it_blows(rng):
 def test_what_bursts_without_falling_like_wind_is_none(rng, slope):
     gate = np.zeros(SECONDS * RATE_HZ)
     gate[4 * RATE_HZ : 7 * RATE_HZ] = 1
-    assert gustiness(levels(air(rng) + 0.05 * gate * falling(rng, slope))).max() < 0.5
+    assert gustiness(tenths(air(rng) + 0.05 * gate * falling(rng, slope))).max() < 0.5
 
 
 def test_a_boom_is_no_gust(rng):
@@ -107,12 +134,12 @@ def test_a_boom_is_no_gust(rng):
     sound = air(rng)
     for at_s in (2, 5, 8):
         with_at(sound, 0.1 * np.hanning(RATE_HZ) * np.sin(2 * np.pi * 130 * t), at_s)
-    assert gustiness(levels(sound)).max() < 0.3
+    assert gustiness(tenths(sound)).max() < 0.3
     assert find_knocks(levels(sound)) == []  # it swells too slowly for a knock
 
 
 def test_steady_wind_without_bursts_is_no_gust(rng):
-    assert gustiness(levels(0.05 * falling(rng, 8))).mean() < 0.2
+    assert gustiness(tenths(0.05 * falling(rng, 8))).mean() < 0.2
 
 
 @pytest.mark.parametrize("hz", [45, 80, 160])
@@ -134,8 +161,9 @@ def test_an_engine_that_starts_and_stays_is_no_knock(rng):
 
 def test_too_short_to_tell():
     assert find_knocks(np.zeros((10, 4), np.float32)) == []
-    assert len(gustiness(np.zeros((9, 4), np.float32))) == 0
-    assert [len(part) for part in rumble(np.zeros((9, 4), np.float32))] == [0] * 4
+    none = tenth_levels_db(np.zeros((9, 4), np.float32))
+    assert len(gustiness(none)) == 0
+    assert [len(part) for part in rumble(none)] == [0] * 4
 
 
 def test_groups_cover_the_bands_that_they_are_named_by():
@@ -162,7 +190,7 @@ def gust_of(over_db=12.0, groups_db=GUST_DB, share=0.2):
     levels = np.repeat([[*(groups_db - over_db)]], n * 10, axis=0)
     first = n // 2 * 10
     levels[first : first + round(share * n) * 10] = groups_db
-    return gustiness(levels).max()
+    return gustiness(tenth_levels_db(levels)).max()
 
 
 @pytest.mark.parametrize(
@@ -202,7 +230,7 @@ def test_what_blows_for_most_of_sixteen_seconds_is_no_burst():
     for quiet_s, told in ((1.4, False), (1.8, True)):
         quiet = levels.copy()
         quiet[2000 : 2000 + round(quiet_s * 100)] -= 12
-        gust = gustiness(quiet)
+        gust = gustiness(tenth_levels_db(quiet))
         assert (gust[240] > 0.9) == told  # 4 s after it began
         assert gust[320] == 0  # 12 s after
 

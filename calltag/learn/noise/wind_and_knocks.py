@@ -12,7 +12,7 @@ import numpy.typing as npt
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.spectrum import FRAMES_PER_S, TENTHS_PER_S
-from calltag.sound.wind_and_knocks import Rumble, find_knocks, gustiness, rumble
+from calltag.sound.wind_and_knocks import Rumble, find_knocks, gustiness, rumble, tenth_levels_db
 
 _FRAMES = FRAMES_PER_S // TENTHS_PER_S
 _MACHINE, _WIND, _WATER, _VOICE = map(NOISE_KINDS.index, ("machine", "wind", "water", "voice"))
@@ -54,7 +54,8 @@ def wind_odds(low_db: npt.NDArray[np.floating], heard: FloatArray) -> DoubleArra
     np.ndarray, shape (n_tenths,)
         Log-odds; -inf where there are no levels.
     """
-    rumbles, gusts = rumble(low_db), gustiness(low_db)
+    tenths_db = tenth_levels_db(low_db)
+    rumbles, gusts = rumble(tenths_db), gustiness(tenths_db)
     n = min(len(heard), len(gusts))
     odds = np.full(len(heard), -np.inf)
     odds[:n] = np.maximum(
