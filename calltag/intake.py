@@ -151,11 +151,15 @@ class Intake:
             self.problems.append(problem)
 
     def _store(self, same: Sequence[Job], found: TakeLog) -> None:
-        takes = [self._put(found, job) for job in same]
-        self.analysed += 1
-        self.copied += len(takes) - 1
-        self.sound_s += found.take.duration_s if found.take.has_sound else 0.0
-        self.silent += [take.path for take in takes if not take.has_sound]
+        for is_copy, job in enumerate(same):
+            take = self._put(found, job)  # may break off, and what is stored by then counts
+            if is_copy:
+                self.copied += 1
+            else:
+                self.analysed += 1
+                self.sound_s += take.duration_s if take.has_sound else 0.0
+            if not take.has_sound:
+                self.silent.append(take.path)
 
     def copies(self) -> None:
         """Give files with the content of a known take what the log has of it."""
