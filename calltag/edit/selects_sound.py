@@ -29,6 +29,7 @@ from calltag.media.wave_files.wav_writing import EDIT_RATE_HZ as RATE_HZ
 from calltag.media.wave_files.wav_writing import Cue, write_wav
 from calltag.overwriting import refuse_existing, refuse_footage
 from calltag.sound.channels.choosing import Chooser
+from calltag.sound.fading import fade_ends
 from calltag.sound.loudness.true_peak import true_peak_dbtp
 
 PEAK_DBTP = -6.0
@@ -196,7 +197,9 @@ def _blocks(
         samples = np.zeros((1, end - first), np.float32)
         heard = _read(select)[: end - first]
         samples[0, : len(heard)] = heard * np.float32(10 ** (gain_db / 20))
-        yield _faded(samples)
+        fade = min(round(_FADE_S * RATE_HZ), samples.shape[1] // 2)
+        fade_ends(samples, fade, fade)
+        yield samples
         at = end
 
 
@@ -205,14 +208,6 @@ def _read(select: Select) -> FloatArray:
     start_s, end_s = float(select.start_s), float(select.start_s + select.length_s)
     samples, _ = read_logged(select.source.take, start_s, end_s, rate_hz=RATE_HZ)
     return Chooser(RATE_HZ).choose(samples)
-
-
-def _faded(samples: FloatArray) -> FloatArray:
-    n = min(round(_FADE_S * RATE_HZ), samples.shape[1] // 2)
-    ramp = np.sin(np.linspace(0, np.pi / 2, n, dtype=np.float32)) ** 2
-    samples[:, :n] *= ramp
-    samples[:, samples.shape[1] - n :] *= ramp[::-1]
-    return samples
 
 
 def _gain_db(select: Select, samples: FloatArray, match_levels: bool) -> float:

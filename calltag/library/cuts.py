@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
 from calltag import __version__
 from calltag.arrays import FloatArray
 from calltag.edit.markers import check_handles
@@ -28,6 +26,7 @@ from calltag.records.found import Call
 from calltag.records.label import CALL
 from calltag.records.span import Span
 from calltag.records.take import Take
+from calltag.sound.fading import fade_ends
 from calltag.sound.loudness.meters import integrated_lufs
 from calltag.sound.loudness.true_peak import true_peak_dbtp
 
@@ -106,13 +105,8 @@ def _fade(samples: FloatArray, rate_hz: int, begin: int, end: int) -> tuple[int,
     n = samples.shape[1]
     longest = round(FADE_S * rate_hz)
     fade_in, fade_out = min(longest, begin), min(longest, n - end)
-    samples[:, :fade_in] *= _ramp(fade_in)
-    samples[:, n - fade_out :] *= _ramp(fade_out)[::-1]
+    fade_ends(samples, fade_in, fade_out)
     return fade_in, fade_out
-
-
-def _ramp(n: int) -> FloatArray:
-    return (np.sin(np.linspace(0, np.pi / 2, n, endpoint=False)) ** 2).astype(np.float32)
 
 
 def tell_story(

@@ -24,6 +24,7 @@ from calltag.media.sound_blocks.reader import read_span
 from calltag.records.span import Span
 from calltag.records.take import Take
 from calltag.sound.channels.choosing import Chooser
+from calltag.sound.fading import fade_ends
 from calltag.sound.loudness.meters import LoudnessMeter, ungated_lufs
 from calltag.sound.loudness.true_peak import true_peak_dbtp
 from calltag.sound.spectrum import RATE_HZ
@@ -166,7 +167,7 @@ def whole_excerpt(path: Path) -> Excerpt:
 def _excerpt(chosen: FloatArray, start_s: float) -> Excerpt:
     raw = np.ascontiguousarray(chosen)
     gain_db = safe_gain_db(raw)
-    return Excerpt(raw=raw, samples=_faded(raw, gain_db), start_s=start_s, gain_db=gain_db)
+    return Excerpt(raw=raw, samples=_played(raw, gain_db), start_s=start_s, gain_db=gain_db)
 
 
 def safe_gain_db(samples: FloatArray) -> float:
@@ -195,12 +196,10 @@ def safe_gain_db(samples: FloatArray) -> float:
     return min(room_db, MOST_BOOST_DB)
 
 
-def _faded(raw: FloatArray, gain_db: float) -> FloatArray:
+def _played(raw: FloatArray, gain_db: float) -> FloatArray:
     samples = raw * np.float32(10 ** (gain_db / 20))
-    n = min(round(_FADE_S * RATE_HZ), len(samples) // 2)
-    ramp = np.linspace(0, 1, n, endpoint=False, dtype=np.float32)
-    samples[:n] *= ramp
-    samples[len(samples) - n :] *= ramp[::-1]
+    fade = min(round(_FADE_S * RATE_HZ), len(samples) // 2)
+    fade_ends(samples, fade, fade)
     return samples
 
 
