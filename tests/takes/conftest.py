@@ -127,3 +127,57 @@ def tones(*levels: tuple[float, float]) -> np.ndarray:
     for hz, level_db in levels:
         power[round(hz / BIN_HZ)] += 10 ** (level_db / 10) / MEAN_SQUARE
     return power
+
+
+def take_log(calls=(), noise=(), duration_s=60.0, sound=True, **levels):
+    measured = {
+        "peak_dbfs": -12.0,
+        "clipped": 0,
+        "loudness_lufs": -35.0,
+        "floor_dbfs": -50.0,
+    } | levels
+    take = Take(
+        path="A001.mov",
+        rushes="/rushes",
+        digest="0",
+        size_bytes=1,
+        duration_s=duration_s,
+        sample_rate_hz=48_000 if sound else None,
+        channels=2 if sound else 0,
+        levels=Levels(**measured) if sound else None,
+    )
+    return TakeLog(take=take, calls=tuple(calls), noise=tuple(noise))
+
+
+def whistle(start_s, snr_db=20.0, low_hz=4500.0, high_hz=5500.0, probability=0.9, length_s=1.0):
+    return Call(
+        start_s=start_s,
+        end_s=start_s + length_s,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        peak_hz=(low_hz + high_hz) / 2,
+        snr_db=snr_db,
+        level_dbfs=-30.0,
+        call_probability=probability,
+    )
+
+
+def noise(kind, start_s, end_s, low_hz, high_hz, level_dbfs=-25.0, confidence=0.95, detail=""):
+    return NoiseSpan(
+        start_s=start_s,
+        end_s=end_s,
+        kind=kind,
+        confidence=confidence,
+        level_dbfs=level_dbfs,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        detail=detail,
+    )
+
+
+def engine(start_s=0.0, end_s=60.0, **more):
+    return noise("machine", start_s, end_s, 100.0, 1000.0, **more)
+
+
+def cutter(start_s=0.0, end_s=60.0, **more):
+    return noise("machine", start_s, end_s, 100.0, 9000.0, **more)

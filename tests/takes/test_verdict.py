@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -12,9 +11,9 @@ from hypothesis import strategies as st
 
 from calltag.learn.labels.by_hand import BY_HAND
 from calltag.media.sound_blocks.reader import SoundReader
-from calltag.records.found import HUM, Call, NoiseSpan, TakeLog
+from calltag.records.found import HUM
 from calltag.records.span import Span
-from calltag.records.take import ChannelFault, FaultKind, Levels, Take
+from calltag.records.take import ChannelFault, FaultKind
 from calltag.records.verdict import Usable
 from calltag.takes.filter_cuts import Band, Cut
 from calltag.takes.masking import Effect, Left, effects
@@ -22,59 +21,7 @@ from calltag.takes.thresholds import read_thresholds
 from calltag.takes.usable import needed_cuts
 from calltag.takes.verdict import CLEAN, GRADES, PART, PICTURE_ONLY, judge, likely_calls, summary
 
-
-def take_log(calls=(), noise=(), duration_s=60.0, sound=True, **levels):
-    measured = {
-        "peak_dbfs": -12.0,
-        "clipped": 0,
-        "loudness_lufs": -35.0,
-        "floor_dbfs": -50.0,
-    } | levels
-    take = Take(
-        path="A001.mov",
-        rushes="/rushes",
-        digest="0",
-        size_bytes=1,
-        duration_s=duration_s,
-        sample_rate_hz=48_000 if sound else None,
-        channels=2 if sound else 0,
-        levels=Levels(**measured) if sound else None,
-    )
-    return TakeLog(take=take, calls=tuple(calls), noise=tuple(noise))
-
-
-def whistle(start_s, snr_db=20.0, low_hz=4500.0, high_hz=5500.0, probability=0.9, length_s=1.0):
-    return Call(
-        start_s=start_s,
-        end_s=start_s + length_s,
-        low_hz=low_hz,
-        high_hz=high_hz,
-        peak_hz=(low_hz + high_hz) / 2,
-        snr_db=snr_db,
-        level_dbfs=-30.0,
-        call_probability=probability,
-    )
-
-
-def noise(kind, start_s, end_s, low_hz, high_hz, level_dbfs=-25.0, confidence=0.95, detail=""):
-    return NoiseSpan(
-        start_s=start_s,
-        end_s=end_s,
-        kind=kind,
-        confidence=confidence,
-        level_dbfs=level_dbfs,
-        low_hz=low_hz,
-        high_hz=high_hz,
-        detail=detail,
-    )
-
-
-def engine(start_s=0.0, end_s=60.0, **more):
-    return noise("machine", start_s, end_s, 100.0, 1000.0, **more)
-
-
-def cutter(start_s=0.0, end_s=60.0, **more):
-    return noise("machine", start_s, end_s, 100.0, 9000.0, **more)
+from .conftest import cutter, engine, noise, take_log, whistle
 
 
 def test_an_engine_below_the_whistles_does_not_ruin_them():
@@ -204,73 +151,6 @@ def test_calls_below_a_whine_are_kept_by_a_high_cut_and_calls_in_it_by_nothing()
     assert (
         "4 of 4 calls stand above it, but in the noise's own band: no filter parts them from it"
     ) in reason
-
-
-call_bands = st.lists(
-    st.tuples(st.floats(1.11, 8.0), st.floats(1.1, 2.0)), min_size=1, max_size=4
-)  # edge nearest to the noise and width, in parts of the noise's edge and of that
-
-
-def is_preferred(hz):
-    """Whether it is a number of ISO 3's R10: 1.6 is the furthest from its power of ten, by 1 %."""
-    step = 10 * math.log10(hz)
-    return abs(round(step) - step) < 10 * math.log10(1.011)
-
-
-@given(st.floats(450, 3000), call_bands)
-def test_a_low_cut_leaves_calls_whole_and_takes_what_lies_below(top_hz, bands):
-    calls = [
-        whistle(5, low_hz=top_hz * away, high_hz=top_hz * away * width) for away, width in bands
-    ]
-    (effect,) = effects(
-        take_log(calls, [noise("wind", 0, 60, 50.0, top_hz)]), calls, read_thresholds()
-    )
-    cut_hz, _ = effect.band
-    lowest_hz = min(call.low_hz for call in calls)
-    assert effect.left == Left.ABOVE
-    assert effect.kept == tuple(calls)
-    assert top_hz <= cut_hz <= lowest_hz
-    # an octave, and half of the dial's widest step, from 3.15 to 4 kHz
-    assert cut_hz <= 2.26 * top_hz, "further, it would take natural sound"
-    if 0.8 * lowest_hz > 1.35 * 1.1 * top_hz:  # room for a step of R10, which is 26 %
-        assert cut_hz <= 0.8 * lowest_hz
-        assert is_preferred(cut_hz)
-
-
-@given(st.floats(3000, 8000), call_bands)
-def test_a_high_cut_leaves_calls_whole_and_takes_what_lies_above(bottom_hz, bands):
-    calls = [
-        whistle(5, high_hz=bottom_hz / away, low_hz=bottom_hz / away / width)
-        for away, width in bands
-    ]
-    whine = noise("machine", 0, 60, bottom_hz, 16_000.0)
-    (effect,) = effects(take_log(calls, [whine]), calls, read_thresholds())
-    _, cut_hz = effect.band
-    highest_hz = max(call.high_hz for call in calls)
-    assert effect.left == Left.BELOW
-    assert effect.kept == tuple(calls)
-    assert highest_hz <= cut_hz <= bottom_hz
-    assert cut_hz >= bottom_hz / 2.25
-    if highest_hz / 0.8 * 1.35 < bottom_hz / 1.1:
-        assert cut_hz >= highest_hz / 0.8
-        assert is_preferred(cut_hz)
-
-
-@pytest.mark.parametrize(
-    ("band", "call_band", "cut"),
-    [
-        ((2000.0, 8000.0), (900.0, 1500.0), Band(high_hz=1500 / 0.8)),
-        ((2000.0, 8000.0), (900.0, 1750.0), Band(high_hz=2000.0)),
-        ((50.0, 1000.0), (1333.0, 2000.0), Band(low_hz=0.8 * 1333)),
-        ((50.0, 1000.0), (1143.0, 2000.0), Band(low_hz=1000.0)),
-    ],
-)
-def test_a_cut_close_to_a_call_is_as_far_from_it_as_takes_the_noise(band, call_band, cut):
-    near = whistle(5, low_hz=call_band[0], high_hz=call_band[1])
-    (effect,) = effects(
-        take_log([near], [noise("machine", 0, 60, *band)]), [near], read_thresholds()
-    )
-    assert effect.band == pytest.approx(cut)
 
 
 def test_calls_between_two_noises_are_kept_by_both_cuts():
