@@ -188,21 +188,24 @@ class Report:
         ]
 
     def _confused(self) -> list[str]:
-        return [
+        pairs = self.validation.confused
+        lines = [
             f"Taken for each other: {pair.one} and {pair.other} ({pair.times} of {pair.of})."
-            for pair in self.validation.confused[:_SHOWN]
+            for pair in pairs[:_SHOWN]
         ]
+        if len(pairs) > _SHOWN:
+            more = counted(len(pairs) - _SHOWN, "more pair")
+            lines.append(f"Taken for each other, too: {more} of labels.")
+        return lines
 
     def _places_to_look(self) -> list[str]:
         lines = []
         if self.look_again:
             lines += self._doubtful()
         if self.not_known:
-            n = len(self.not_known)
-            some = f", the first {_SHOWN} of {n}" if n > _SHOWN else ""
             lines.append(
-                f"Not known again{some}; where such a sound is faint or something covers it, a"
-                " label on a clearer one teaches more:"
+                f"Not known again{_the_first(len(self.not_known))}; where such a sound is faint or"
+                " something covers it, a label on a clearer one teaches more:"
             )
             lines += [
                 f"  {one.take} at {position(one.span.start_s)}: {one.label}"
@@ -218,7 +221,7 @@ class Report:
 
     def _doubtful(self) -> list[str]:
         return [
-            "Labels to look at again:",
+            f"Labels to look at again{_the_first(len(self.look_again))}:",
             *(
                 f"  {doubt.take} at {position(doubt.span.start_s)}: labelled {doubt.label}, sounds"
                 f" like {doubt.suggestion} ({sure(doubt.confidence)} sure"
@@ -414,6 +417,11 @@ def _some(rows: npt.NDArray[Any], n: int) -> npt.NDArray[Any]:
     if len(rows) <= n:
         return rows
     return rows[np.random.default_rng(0).choice(len(rows), n, replace=False)]
+
+
+def _the_first(n: int) -> str:
+    """How many of a list are shown; nothing where all are."""
+    return f", the first {_SHOWN} of {n}" if n > _SHOWN else ""
 
 
 def _between(interval: Interval) -> str:

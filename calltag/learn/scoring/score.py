@@ -155,8 +155,19 @@ class Score:
             *(
                 f"  {label:<{width}}  {counts.right:>4} right,"
                 f" {counts.truth - counts.right} missed, {counts.found - counts.right} false"
+                f"{'' if counts.found else '; no find has this name'}"
                 for label, counts in self.by_label.items()
             ),
+            *self._never_named(),
+        ]
+
+    def _never_named(self) -> list[str]:
+        """What types mean for the figures that only the reference has."""
+        if all(counts.found for counts in self.by_label.values()):
+            return []
+        return [
+            "A type that no find has counts as 0 in the mean. What was not taught cannot be named:"
+            " `calltag teach` lists what was."
         ]
 
 

@@ -9,7 +9,8 @@ from calltag.errors import InputError
 from calltag.learn.call_types.examples import Sound
 from calltag.learn.call_types.kinship import MOST_COMPANY, N_FEATURES
 from calltag.learn.call_types.panel import Panel
-from calltag.learn.call_types.teach import NEXT, SURELY_WRONG, Taught, teach
+from calltag.learn.call_types.teach import NEXT, SURELY_WRONG, LookAgain, Taught, teach
+from calltag.learn.call_types.validate import Confused
 from calltag.records.span import Span
 
 
@@ -113,6 +114,28 @@ def test_a_sound_that_was_not_known_again_is_named(sounds) -> None:
     assert "Not known again; where such a sound is faint" in report.text()
     many = replace(report, not_known=tuple(examples[:8])).text()
     assert "Not known again, the first 5 of 8; where such a sound is faint" in many
+
+
+@pytest.mark.parametrize(
+    ("n", "heading", "more"),
+    [
+        (5, "Labels to look at again:", ""),
+        (6, "Labels to look at again, the first 5 of 6:", "1 more pair of labels."),
+        (7, "Labels to look at again, the first 5 of 7:", "2 more pairs of labels."),
+    ],
+)
+def test_of_long_lists_it_is_said_how_many_are_not_shown(taught: Taught, n, heading, more) -> None:
+    doubts = [LookAgain("A001.MOV", Span(i, i + 1), f"a{i}", "wind", 0.9, True) for i in range(n)]
+    pairs = [Confused(f"a{i}", f"b{i}", 3, 9) for i in range(n)]
+    validation = replace(taught.report.validation, confused=tuple(pairs))
+    report = replace(taught.report, look_again=tuple(doubts), validation=validation)
+    lines = report.text().splitlines()
+    assert heading in lines
+    assert sum(": labelled a" in line for line in lines) == 5
+    assert sum(line.endswith("(3 of 9).") for line in lines) == 5
+    assert [line for line in lines if "too:" in line] == (
+        [f"Taken for each other, too: {more}"] if more else []
+    )
 
 
 def test_what_is_surely_labelled_wrongly_is_told_and_not_learnt_from(sounds) -> None:

@@ -179,6 +179,24 @@ def test_before_teaching_it_says_that_types_are_not_compared():
     assert "right too" in score([named], [named]).text()
 
 
+def test_types_that_no_find_has_are_told_with_what_they_do_to_the_mean():
+    """As of a reference that names animals that nobody taught: one of two types is always right."""
+    rasp, trill = "pit rail: rasp", "lesser reedling: trill"
+    truth = [event(1, 2, rasp), event(5, 6, trill), event(9, 10, trill)]
+    found = [event(1, 2, rasp), event(5, 6), event(9, 10)]
+    got = score(truth, found)
+    assert got.macro_f1 == 0.5
+    text = got.text()
+    assert f"  {trill}     0 right, 2 missed, 0 false; no find has this name\n" in text
+    assert f"  {rasp}             1 right, 0 missed, 0 false\n" in text
+    assert text.endswith(
+        "A type that no find has counts as 0 in the mean. What was not taught cannot be named:"
+        " `calltag teach` lists what was."
+    )
+    one_named = [*found[:2], event(9, 10.4, trill)]
+    assert "no find has" not in score(truth, one_named).text()
+
+
 def test_finds_of_the_log_are_its_calls() -> None:
     def call(start_s: float, label: str) -> Call:
         return Call(
