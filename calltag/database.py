@@ -194,18 +194,19 @@ class Database:
             return self._db.execute(query, values).fetchall()
 
     def add_function(
-        self, function: Callable[..., int | float | str | None], n_values: int
+        self, name: str, function: Callable[..., int | float | str | None], n_values: int
     ) -> None:
-        """Let questions call a function by its name.
+        """Let questions call a function.
 
         Parameters
         ----------
+        name : str
+            What they call it.
         function : callable
             Gives the same for the same values; NULL is None to it.
         n_values : int
             How many values it takes.
         """
-        name = getattr(function, "__name__", "")
         self._db.create_function(name, n_values, function, deterministic=True)
 
     def _is_settled(self) -> bool:

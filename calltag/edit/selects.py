@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from operator import itemgetter
 from pathlib import Path
 from types import MappingProxyType
 
@@ -96,20 +97,20 @@ def choose(
     for take_log in take_logs:
         marked = from_log(take_log, rate=rate)
         for marker in marked.markers:
-            if marker.call is not None:
-                order = (-worth(take_log, marker.call), take_log.take.path, marker.start_s)
-                ranked.append((order, marked, marker))
+            if (call := marker.call) is not None:
+                order = (-worth(take_log, call), take_log.take.path, marker.start_s)
+                ranked.append((order, marked, marker, call))
     chosen: list[Select] = []
-    for _, marked, marker in sorted(ranked, key=lambda entry: entry[0]):
+    for _, marked, marker, call in sorted(ranked, key=itemgetter(0)):
         if len(chosen) == best:
             break
-        if marker.call is None or any(_overlap(select, marked, marker.call) for select in chosen):
+        if any(_overlap(select, marked, call) for select in chosen):
             continue
         one = TakeMarkers(take=marked.take, markers=(marker,), rate=marked.rate, notes=marked.notes)
         first, end = one.clock.frames(
             max(0.0, marker.start_s - handles_s), marker.end_s + handles_s
         )
-        chosen.append(Select(source=one, call=marker.call, first=first, end=end))
+        chosen.append(Select(source=one, call=call, first=first, end=end))
     return chosen
 
 
@@ -286,11 +287,7 @@ def timeline_rate(selects: Sequence[Select]) -> Rate:
 
 
 def _overlap(select: Select, marked: TakeMarkers, call: Call) -> bool:
-    return (
-        same_take(select.source.take, marked.take)
-        and select.call.start_s < call.end_s
-        and call.start_s < select.call.end_s
-    )
+    return same_take(select.source.take, marked.take) and select.call.span.overlaps(call.span)
 
 
 def _events(selects: Sequence[Select], gap_s: float) -> list[edl_format.Event]:

@@ -44,15 +44,12 @@ from calltag.partials import partial_path, sweep_once
 from calltag.paths import folded, is_there
 from calltag.records.marker import Marker
 from calltag.records.take import Problem, Take
-from calltag.sound.loudness.meters import integrated_lufs, ungated_lufs
+from calltag.sound.loudness.meters import GATING_BLOCK_S, integrated_lufs, ungated_lufs
 from calltag.sound.loudness.true_peak import true_peak_dbtp
 from calltag.words import counted
 
 PEAK_DBTP = -1.0
 """True peak that no copy exceeds that was brought to a loudness (EBU R 128)."""
-
-SHORTEST_S = 0.4
-"""EBU R 128 knows no loudness of anything shorter."""
 
 MARKERS_NAME = "calls.otio"
 CREDITS_NAME = "credits.csv"
@@ -243,7 +240,8 @@ def report_lines(
             remarks.append(f"no more, since its true peak is at {PEAK_DBTP:g} dBTP")
         if copy.short:
             remarks.append(
-                f"shorter than {SHORTEST_S:g} s, of which R 128 knows no loudness: set by its level"
+                f"shorter than {GATING_BLOCK_S:g} s, of which R 128 knows no loudness: set by its"
+                " level"
             )
         told = f": {'; '.join(remarks)}" if remarks else ""
         yield f"  {copy.file.name} {copy.gain_db:+z.1f} dB{told}"
@@ -276,13 +274,18 @@ def _copy(kept: Kept, target: Path, loudness_lufs: float | None) -> HandedOut:
         with written_whole(target) as partial:
             shutil.copyfile(kept.file, partial)
         return HandedOut(kept=kept, file=target, story=kept.story)
+    if loudness_lufs is not None:
+        return _copy_at(kept, target, loudness_lufs)
+    story = write_cut(target, read_samples(kept.file), kept.story, read_cut_bext(kept.file))
+    return HandedOut(kept=kept, file=target, story=story)
+
+
+def _copy_at(kept: Kept, target: Path, loudness_lufs: float) -> HandedOut:
+    """Copy a call, brought to a loudness; its history says by how much."""
     samples = read_samples(kept.file)
     bext = read_cut_bext(kept.file)
-    if loudness_lufs is None:
-        story = write_cut(target, samples, kept.story, bext)
-        return HandedOut(kept=kept, file=target, story=story)
     rate_hz = kept.story.rate_hz
-    short = samples.shape[1] < round(SHORTEST_S * rate_hz)
+    short = samples.shape[1] < round(GATING_BLOCK_S * rate_hz)
     gain_db, held = _gain_db(samples, rate_hz, loudness_lufs, short=short)
     samples = samples * 10 ** (gain_db / 20)
     level_dbfs = kept.story.level_dbfs

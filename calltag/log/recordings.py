@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from calltag.records.found import Call, TakeLog
+from calltag.records.span import Span
 from calltag.records.take import Take, states_time
 
 SAME_LENGTH_S = 0.05
@@ -103,8 +104,5 @@ def _sounds_apart(db: sqlite3.Connection, take_id: int, calls: Sequence[Call]) -
     before = db.execute(
         "SELECT start_s, end_s FROM calls WHERE take_id = ? AND label_id IS NULL", (take_id,)
     ).fetchall()
-    again = sum(
-        any(call.start_s < end_s and start_s < call.end_s for call in calls)
-        for start_s, end_s in before
-    )
+    again = sum(any(call.span.overlaps(Span(*old)) for call in calls) for old in before)
     return 2 * again < len(before)

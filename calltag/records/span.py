@@ -22,6 +22,21 @@ class Span(NamedTuple):
         """The middle of it."""
         return (self.start_s + self.end_s) / 2
 
+    def overlaps(self, other: Span) -> bool:
+        """Tell whether it has time in common with another.
+
+        Parameters
+        ----------
+        other : Span
+            A stretch of the same take.
+
+        Returns
+        -------
+        bool
+            Whether it has; not where the one ends as the other begins.
+        """
+        return self.start_s < other.end_s and other.start_s < self.end_s
+
 
 def merged(spans: Iterable[Span], gap_s: float) -> list[Span]:
     """Join spans that overlap, or have next to nothing between them.

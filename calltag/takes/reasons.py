@@ -142,9 +142,7 @@ def buried_in_nature(take_log: TakeLog, calls: Sequence[Call], thresholds: Thres
             for one in take_log.noise
             if noise_kind(one.kind) == kind and one.confidence >= thresholds.least_confidence
         ]
-        during = [
-            c for c in calls if any(c.start_s < n.end_s and n.start_s < c.end_s for n in noise)
-        ]
+        during = [call for call in calls if any(call.span.overlaps(span) for span in noise)]
         buried = [c for c in during if c.snr_db < thresholds.clear_snr_db]
         if buried:
             where = stretches(merged(noise, MERGED_S), take_log.take.duration_s)

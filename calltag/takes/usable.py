@@ -66,15 +66,15 @@ def usable_stretches(
     usable: list[Usable] = []
     for kept, group in itertools.groupby(cells, lambda cell: cell.left != Left.LOST):
         run = list(group)
-        standing = any(
-            call.start_s < run[-1].span.end_s and call.end_s > run[0].span.start_s
-            for effect in effects
-            for call in effect.standing
-        )
-        length_s = run[-1].span.end_s - run[0].span.start_s
-        if kept and (length_s >= least_s or standing):
+        whole = Span(run[0].span.start_s, run[-1].span.end_s)
+        if kept and (whole.length_s >= least_s or _holds_a_call(whole, effects)):
             usable.extend(_by_purpose(run, least_s))
     return tuple(usable), natural_s
+
+
+def _holds_a_call(span: Span, effects: Sequence[Effect]) -> bool:
+    """Whether a call that stands above its noise sounds within a stretch."""
+    return any(call.span.overlaps(span) for effect in effects for call in effect.standing)
 
 
 def needed_cuts(

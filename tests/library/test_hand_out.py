@@ -141,7 +141,7 @@ def test_what_is_shorter_than_a_gating_block_is_aligned_by_its_level_and_told(ca
 
 def test_the_report_tells_the_limits_that_hold(catalogue, tmp_path, monkeypatch):
     monkeypatch.setattr("calltag.library.hand_out.PEAK_DBTP", -6.5)
-    monkeypatch.setattr("calltag.library.hand_out.SHORTEST_S", 1.5)
+    monkeypatch.setattr("calltag.library.hand_out.GATING_BLOCK_S", 1.5)
     kept = put(catalogue, stereo(tone(1.0, -30)))
     report = hand_out([kept], tmp_path / "out", library=catalogue.folder, loudness_lufs=0.0)
     *_, line = report_lines(report, tmp_path / "out", 0.0)

@@ -28,5 +28,18 @@ def test_what_is_joined_covers_the_same_and_short_gaps(several: list[Span], gap_
         assert any(one.start_s <= at_s <= one.end_s for one in joined) == (inside or bridged)
 
 
+@given(spans, spans)
+def test_spans_overlap_where_a_moment_lies_in_both(several: list[Span], others: list[Span]) -> None:
+    """Moments in the middle of whole seconds, so that ends that touch share none."""
+    for one in several:
+        for other in others:
+            common = any(
+                one.start_s < at_s + 0.5 < one.end_s and other.start_s < at_s + 0.5 < other.end_s
+                for at_s in range(61)
+            )
+            if one.length_s and other.length_s:
+                assert one.overlaps(other) == other.overlaps(one) == common
+
+
 def test_length_and_middle() -> None:
     assert (Span(2.0, 5.0).length_s, Span(2.0, 5.0).middle_s) == (3.0, 3.5)

@@ -108,10 +108,10 @@ def write(take_markers: Sequence[TakeMarkers], out: Path, options: WriteOptions)
         for one in take_markers
         for marker, first, end in place(one)
     ]
-    counted = [event for event in events if not _too_fast(event)]
-    if options.on_problem is None or not counted:
+    listed = [event for event in events if not _too_fast(event)]
+    if options.on_problem is None or not listed:
         return write_lists(events, out, options)
-    written = write_lists(counted, out, options)
+    written = write_lists(listed, out, options)
     for take, event in {e.source.take.path: e for e in events if _too_fast(e)}.items():
         reason = f"it is not in the list: {_refusal(event, _CONFORM)}"
         options.on_problem(Problem(path=take, reason=reason))

@@ -38,6 +38,12 @@ WORTH_NEAR = 8.0
 109 rightly, where a look everywhere lines up 7, and none wrongly; of 480 unrelated pairs two, where
 the very same recording is heard at both moments."""
 
+NOT_AS_SAID = "they did not run at the same time, by what is said of it"
+"""Why takes are not compared that are `out_of_reach`."""
+
+NOT_BY_CLOCKS = "they did not run at the same time, by the clocks of pairs that are lined up"
+"""Why a pair was not listened to."""
+
 _RIVAL = 0.7  # of the best evidence: another place that good makes both unsure
 _RIVAL_REST = 0.5  # and of its rest, which shrinks with the overlap
 _ECHO = 0.8  # the same within a place, where echoes are
@@ -46,11 +52,6 @@ _NARROW_S = 120.0  # where the user says where to look, repeated sounds seldom f
 _MOST_OF_IT, _FEWEST = 0.65, 8  # windows that agree all through need no rest
 _EVEN_ODDS, _STEEPNESS = 7.3, 1.5  # confidence over evidence, if half of all pairs belong together
 _UNSURE_AT_MOST = 0.5
-NOT_AS_SAID = "they did not run at the same time, by what is said of it"
-"""Why takes are not compared that are `out_of_reach`."""
-
-NOT_BY_CLOCKS = "they did not run at the same time, by the clocks of pairs that are lined up"
-"""Why a pair was not listened to."""
 
 
 class Outcome(StrEnum):

@@ -13,6 +13,7 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from operator import attrgetter
 
 import numpy as np
 import numpy.typing as npt
@@ -157,7 +158,8 @@ class NoiseMeter:
         """
         if self._hums and self._hums[-1][0].end_s >= span.start_s:
             before, known = self._hums.pop()
-            span, hum = Span(before.start_s, span.end_s), max(known, hum, key=_level)
+            span = Span(before.start_s, span.end_s)
+            hum = max(known, hum, key=attrgetter("level_dbfs"))
         self._hums.append((span, hum))
 
     def spans(self, calls: Sequence[Call] = ()) -> list[NoiseSpan]:
@@ -180,19 +182,7 @@ class NoiseMeter:
         n = min(len(levels_db), len(odds))
         if not n:
             return []
-        odds = odds[:n]
-        smooth = scipy.ndimage.uniform_filter1d(odds, TENTHS_PER_S, axis=0, mode="nearest")
-        smooth[:, _VOICE] = np.maximum(smooth[:, _VOICE], self._talk_odds(len(smooth)))
-        low_db = np.concatenate(self._low_db)
-        smooth[:, _WIND] = np.maximum(smooth[:, _WIND], wind_odds(low_db, smooth))
-        peaks = np.concatenate(self._knocks).astype(np.float64)
-        smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], knock_odds(low_db, odds, peaks))
-        smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], self._hand_odds(len(smooth)))
-        by_ear = steady(odds[:, _MACHINE])
-        machine = machine_odds(by_ear, smooth[:, _VOICE], self._beats)
-        smooth[:, _WATER] -= np.where(machine != by_ear, _NO_WATER * np.maximum(0, machine), 0)
-        passes = self._passes(levels_db[:n], smooth)
-        smooth[:, _MACHINE] = np.where(passes, np.maximum(machine, _PASSING_ODDS), machine)
+        smooth, passes = self._weighed(levels_db[:n], odds[:n])
         probability = 1 / (1 + np.exp(-smooth))
         found: list[NoiseSpan] = []
         for i, kind in enumerate(NOISE_KINDS):
@@ -208,6 +198,24 @@ class NoiseMeter:
             if not (_explained(span, hums) or _is_called(span, calls))
         ]
         return sorted([*found, *hums], key=lambda span: (span.start_s, span.kind))
+
+    def _weighed(
+        self, levels_db: npt.NDArray[np.float16], odds: FloatArray
+    ) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+        """Odds of each kind with all that is known besides, and where something passes far away."""
+        smooth = scipy.ndimage.uniform_filter1d(odds, TENTHS_PER_S, axis=0, mode="nearest")
+        smooth[:, _VOICE] = np.maximum(smooth[:, _VOICE], self._talk_odds(len(smooth)))
+        low_db = np.concatenate(self._low_db)
+        smooth[:, _WIND] = np.maximum(smooth[:, _WIND], wind_odds(low_db, smooth))
+        peaks = np.concatenate(self._knocks).astype(np.float64)
+        smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], knock_odds(low_db, odds, peaks))
+        smooth[:, _HANDLING] = np.maximum(smooth[:, _HANDLING], self._hand_odds(len(smooth)))
+        by_ear = steady(odds[:, _MACHINE])
+        machine = machine_odds(by_ear, smooth[:, _VOICE], self._beats)
+        smooth[:, _WATER] -= np.where(machine != by_ear, _NO_WATER * np.maximum(0, machine), 0)
+        passes = self._passes(levels_db, smooth)
+        smooth[:, _MACHINE] = np.where(passes, np.maximum(machine, _PASSING_ODDS), machine)
+        return smooth, passes
 
     def _passes(
         self, levels_db: npt.NDArray[np.float16], smooth: FloatArray
@@ -313,12 +321,11 @@ def _is_called(span: NoiseSpan, calls: Sequence[Call]) -> bool:
     )
 
 
-def _level(hum: Hum) -> float:
-    return hum.level_dbfs
-
-
 def _span(
-    kind: str, levels_db: npt.NDArray[np.float16], probability: FloatArray, start_s: float
+    kind: str,
+    levels_db: npt.NDArray[np.float16],
+    probability: npt.NDArray[np.floating],
+    start_s: float,
 ) -> NoiseSpan:
     if kind == "handling":  # knocks with quiet between them: the middle would be the quiet
         spectrum = (10 ** (levels_db.astype(np.float32) / 10)).mean(axis=0)

@@ -225,13 +225,14 @@ def short_takes(rng: Rng, scenes: Sequence[Scene], per_scene: int) -> list[Scene
         for _ in range(per_scene):
             length_s = np.exp(rng.uniform(*np.log(SHORT_S)))
             first = int(rng.uniform(0, len(scene.samples) / HOP - length_s * FRAMES_PER_S))
-            start_s, end_s = first / FRAMES_PER_S, first / FRAMES_PER_S + length_s
+            start_s = first / FRAMES_PER_S
+            whole = Span(start_s, start_s + length_s)
             calls = tuple(
-                Span(max(0.0, call.start_s - start_s), min(end_s, call.end_s) - start_s)
+                Span(max(0.0, call.start_s - start_s), min(whole.end_s, call.end_s) - start_s)
                 for call in scene.calls
-                if call.start_s < end_s and call.end_s > start_s
+                if call.overlaps(whole)
             )
-            samples = scene.samples[first * HOP : round(end_s * RATE_HZ)]
+            samples = scene.samples[first * HOP : round(whole.end_s * RATE_HZ)]
             takes.append(Scene(samples, calls, scene.background, scene.snr_db))
     return takes
 

@@ -111,7 +111,7 @@ class Catalogue(MeasuredQueries):
                 "folder with --library"
             ) from None
         self._database = Database(path, _KIND, MIGRATIONS)
-        self._database.add_function(in_one_band, 4)
+        self._database.add_function("in_one_band", in_one_band, 4)
         self.read = self._database.read
         self.read(f"PRAGMA cache_size = -{_CACHE_KB}")
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import io
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -167,22 +168,22 @@ def read_story(path: Path) -> tuple[Story, bool]:
         If the file cannot be read, or holds no story.
     """
     try:
-        if path.suffix.lower() == ".flac":
-            text = flac.read_comments(path).get("RDF")
-        else:
-            content = read_chunk(path, "axml")
-            text = None
-            if content is not None and len(content) < _LARGEST_STORY:
-                text = content.decode("utf-8")
+        with _reading(path):
+            text = _story_text(path)
         if text is None:
             raise MediaError(path, _NOT_OURS)
         return from_rdf(text.rstrip("\0"))
-    except MediaError:
-        raise
-    except OSError as error:
-        raise _unreadable(path, error) from error
     except ValueError as error:  # no UTF-8 is one, too
         raise MediaError(path, f"{_NOT_OURS}, or it is damaged") from error
+
+
+def _story_text(path: Path) -> str | None:
+    if path.suffix.lower() == ".flac":
+        return flac.read_comments(path).get("RDF")
+    content = read_chunk(path, "axml")
+    if content is None or len(content) >= _LARGEST_STORY:
+        return None
+    return content.decode("utf-8")
 
 
 def read_samples(path: Path) -> DoubleArray:
@@ -205,13 +206,8 @@ def read_samples(path: Path) -> DoubleArray:
     """
     import soundfile
 
-    try:
-        path.stat()  # of a file that is gone, soundfile says no more than of a damaged one
+    with _reading(path), _decoding(path):
         samples, _ = soundfile.read(path, dtype="float64", always_2d=True)
-    except soundfile.LibsndfileError as error:
-        raise MediaError(path, f"its sound is damaged; {flac.FROM_COPY}") from error
-    except OSError as error:
-        raise _unreadable(path, error) from error
     return np.ascontiguousarray(samples.T)
 
 
@@ -233,14 +229,10 @@ def read_cut_bext(path: Path) -> Bext:
     MediaError
         If the file cannot be read.
     """
-    try:
+    with _reading(path):
         if path.suffix.lower() != ".flac":
             return read_bext(path) or Bext()
         comments = flac.read_comments(path)
-    except MediaError:
-        raise
-    except OSError as error:
-        raise _unreadable(path, error) from error
     date, time = comments.get("DATE", ""), comments.get("TIME", "")
     reference = comments.get("TIMEREFERENCE", "")
     return Bext(
@@ -273,13 +265,9 @@ def sound_hash(path: Path) -> str:
         If the sound cannot be read to its end.
     """
     hashed = hashlib.sha256()
-    try:
+    with _reading(path):
         for piece in _sound_bytes(path):
             hashed.update(piece)
-    except MediaError:
-        raise
-    except OSError as error:
-        raise _unreadable(path, error) from error
     return hashed.hexdigest()
 
 
@@ -287,13 +275,9 @@ def _sound_bytes(path: Path) -> Iterator[bytes]:
     if path.suffix.lower() == ".flac":
         import soundfile
 
-        path.stat()  # as in `read_samples`
-        try:
-            with soundfile.SoundFile(path) as file:
-                for block in file.blocks(1 << 16, dtype="int32", always_2d=True):
-                    yield stored_bytes(block.T, "PCM_24")
-        except soundfile.LibsndfileError as error:
-            raise MediaError(path, f"its sound is damaged; {flac.FROM_COPY}") from error
+        with _decoding(path), soundfile.SoundFile(path) as file:
+            for block in file.blocks(1 << 16, dtype="int32", always_2d=True):
+                yield stored_bytes(block.T, "PCM_24")
         return
     chunk = next((one for one in iter_chunks(path) if one.name == "data"), None)
     if chunk is None:
@@ -327,13 +311,29 @@ def file_hash(path: Path) -> str:
     MediaError
         If it cannot be read.
     """
+    with _reading(path), path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[None]:
+    """Tell of a file that the drive does not give."""
     try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        yield
+    except MediaError:
+        raise
     except OSError as error:
-        raise _unreadable(path, error) from error
+        reason = reason_of(error)
+        raise MediaError(path, f"could not be read ({reason}); check the drive") from error
 
 
-def _unreadable(path: Path, error: OSError) -> MediaError:
-    reason = reason_of(error)
-    return MediaError(path, f"could not be read ({reason}); check the drive")
+@contextmanager
+def _decoding(path: Path) -> Iterator[None]:
+    """Tell of sound that soundfile cannot make out."""
+    import soundfile
+
+    path.stat()  # of a file that is gone, soundfile says no more than of a damaged one
+    try:
+        yield
+    except soundfile.LibsndfileError as error:
+        raise MediaError(path, f"its sound is damaged; {flac.FROM_COPY}") from error

@@ -374,9 +374,10 @@ def parse_start(label: str, rate: Rate) -> int:
     """
     bare = label.strip()
     head, mark, frames = bare.rpartition(";" if ";" in bare else ":")
-    return parse_timecode(f"{head}{';' if rate.drop else ':'}{frames}" if mark else bare, rate.fps)[
-        0
-    ]
+    if mark:
+        bare = f"{head}{';' if rate.drop else ':'}{frames}"
+    frame, _ = parse_timecode(bare, rate.fps)
+    return frame
 
 
 def _first_label(seconds: int, rate: Rate) -> int:

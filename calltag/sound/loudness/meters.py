@@ -22,8 +22,11 @@ from calltag.errors import InputError
 from calltag.sound import spectrum
 from calltag.sound.loudness.k_weighting import k_stages, k_weighting, lufs, power_of
 
+GATING_BLOCK_S = 0.4
+"""BS.1770-4, annex 1: blocks overlap by 75 %, and of less than one there is no loudness."""
+
 _STEP_S = 0.1
-_STEPS_PER_BLOCK = 4  # gating block of 400 ms, overlapping by 75 % (BS.1770-4, annex 1)
+_STEPS_PER_BLOCK = round(GATING_BLOCK_S / _STEP_S)
 _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
 _STEPS_SHORT_TERM = 30  # short-term loudness: 3 s (EBU Tech 3341)
