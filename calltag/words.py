@@ -183,9 +183,7 @@ def position(seconds: float) -> str:
     """
     hundredths = round(seconds * 100)
     minutes, rest = divmod(hundredths, 6000)
-    hours, minutes = divmod(minutes, 60)
-    tail = f"{rest // 100:02}.{rest % 100:02}"
-    return f"{hours}:{minutes:02}:{tail}" if hours else f"{minutes}:{tail}"
+    return _counter(minutes, f"{rest // 100:02}.{rest % 100:02}")
 
 
 def parse_position(text: str) -> float:
@@ -237,8 +235,13 @@ def clock(seconds: float) -> str:
     ('1:12', '1:02:05')
     """
     minutes, rest = divmod(int(seconds), 60)
+    return _counter(minutes, f"{rest:02}")
+
+
+def _counter(minutes: int, seconds: str) -> str:
+    """Minutes and seconds as a counter has them, and hours where there are any."""
     hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+    return f"{hours}:{minutes:02}:{seconds}" if hours else f"{minutes}:{seconds}"
 
 
 def hertz(frequency_hz: float) -> str:

@@ -104,5 +104,6 @@ def _sounds_apart(db: sqlite3.Connection, take_id: int, calls: Sequence[Call]) -
     before = db.execute(
         "SELECT start_s, end_s FROM calls WHERE take_id = ? AND label_id IS NULL", (take_id,)
     ).fetchall()
-    again = sum(any(call.span.overlaps(Span(*old)) for call in calls) for old in before)
+    spans = [call.span for call in calls]
+    again = sum(any(span.overlaps(old) for span in spans) for old in map(Span._make, before))
     return 2 * again < len(before)

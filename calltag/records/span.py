@@ -37,6 +37,21 @@ class Span(NamedTuple):
         """
         return self.start_s < other.end_s and other.start_s < self.end_s
 
+    def holds(self, other: Span) -> bool:
+        """Tell whether another belongs to it, rather than to what is beside it.
+
+        Parameters
+        ----------
+        other : Span
+            A stretch of the same take.
+
+        Returns
+        -------
+        bool
+            Whether the middle of that lies in it.
+        """
+        return self.start_s <= other.middle_s < self.end_s
+
 
 def merged(spans: Iterable[Span], gap_s: float) -> list[Span]:
     """Join spans that overlap, or have next to nothing between them.

@@ -119,9 +119,9 @@ class Cut(NamedTuple):
         Returns
         -------
         bool
-            Whether the middle of that lies in the cut's own.
+            Whether the cut's stretch holds it, as `Span.holds` has it.
         """
-        return self.start_s <= other.middle_s < self.end_s
+        return self.span.holds(other)
 
 
 def by_band(cuts: Sequence[Cut]) -> list[tuple[str, list[Cut]]]:

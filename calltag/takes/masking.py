@@ -144,7 +144,9 @@ def effects(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) ->
         [n for n in heard if _runs(n)], take_log.take.duration_s, _floor_dbfs(take_log), t
     )
     brief, long = ([g for g in filled if (g.span.length_s <= MERGED_S) is b] for b in (True, False))
-    noises = sorted([*(_reaching(noise, brief) for noise in heard), *long], key=_start)
+    noises = sorted(
+        [*(_reaching(noise, brief) for noise in heard), *long], key=operator.attrgetter("start_s")
+    )
     return _together([_effect(noise, calls, t) for noise in noises], t)
 
 
@@ -184,10 +186,6 @@ def _counts(noise: NoiseSpan, heard_dbfs: float, t: Thresholds) -> bool:
     least = t.least_confidence_brief if brief else t.least_confidence
     natural = noise_kind(noise.kind) in NATURAL
     return not (natural or noise.confidence < least or noise.level_dbfs < heard_dbfs)
-
-
-def _start(noise: NoiseSpan) -> float:
-    return noise.start_s
 
 
 def _gaps(

@@ -131,10 +131,9 @@ def _cells(
     cells = []
     for start_s, end_s in itertools.pairwise(sorted(edges)):
         cell = Span(start_s, end_s)
-        here = [one for one in painted if _covers(one[0], cell)]
+        here = [one for one in painted if one[0].holds(cell)]
         lefts = [
-            Left.OVER if any(_covers(one, cell) for one in kept) else left
-            for _, left, _, kept in here
+            Left.OVER if any(one.holds(cell) for one in kept) else left for _, left, _, kept in here
         ]
         band = functools.reduce(operator.and_, (band for _, _, band, _ in here), UNCUT)
         cells.append(_Cell(cell, max(lefts, default=Left.NATURAL), band))
@@ -145,10 +144,6 @@ def _kept(effect: Effect, t: Thresholds) -> list[Span]:
     """What is left of a noise that has no band of its own: calls that drown it."""
     calls = (Span(call.start_s - t.handle_s, call.end_s + t.handle_s) for call in effect.standing)
     return merged(calls, t.least_usable_s)
-
-
-def _covers(span: Span, cell: Span) -> bool:
-    return span.start_s <= cell.middle_s < span.end_s
 
 
 def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
@@ -165,7 +160,9 @@ def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
         parts.append(_Cell(span, left, band))
     while True:
         better_s = [
-            0.0 if one.left == other.left else min(one, other, key=_left_of).span.length_s
+            0.0
+            if one.left == other.left
+            else min(one, other, key=operator.attrgetter("left")).span.length_s
             for one, other in itertools.pairwise(parts)
         ]
         if min(better_s, default=least_s) >= least_s:
@@ -180,10 +177,6 @@ def _by_purpose(run: Sequence[_Cell], least_s: float) -> list[Usable]:
             )
         ]
     return [Usable(*part.span, _purpose(part.left, part.band)) for part in parts]
-
-
-def _left_of(part: _Cell) -> Left:
-    return part.left
 
 
 def _purpose(left: Left, band: Band) -> str:

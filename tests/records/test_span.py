@@ -41,5 +41,13 @@ def test_spans_overlap_where_a_moment_lies_in_both(several: list[Span], others: 
                 assert one.overlaps(other) == other.overlaps(one) == common
 
 
+def test_a_span_holds_what_has_its_middle_there() -> None:
+    cut = Span(2.0, 5.0)
+    assert cut.holds(Span(0.0, 4.0))
+    assert cut.holds(Span(4.5, 5.4))
+    assert not cut.holds(Span(4.0, 6.0)), "its middle is where the next begins"
+    assert not cut.holds(Span(0.0, 3.9))
+
+
 def test_length_and_middle() -> None:
     assert (Span(2.0, 5.0).length_s, Span(2.0, 5.0).middle_s) == (3.0, 3.5)

@@ -142,7 +142,7 @@ def speaks_for(label: Label, find: Span) -> bool:
         Whether it does; of several such labels, `matched` chooses one.
     """
     common = common_s(find, label.span)
-    return common > 0 and common >= ENOUGH * _measure_s(find, label)
+    return common > 0 and common >= ENOUGH * _compared_s(find, label)
 
 
 def _common_then_tight(pair: tuple[float, Label]) -> tuple[float, float]:
@@ -151,7 +151,8 @@ def _common_then_tight(pair: tuple[float, Label]) -> tuple[float, float]:
     return common, -label.span.length_s
 
 
-def _measure_s(find: Span, label: Label) -> float:
+def _compared_s(find: Span, label: Label) -> float:
+    """The length of which enough has to be in both: it depends on what the label says."""
     if is_call_type(label.label):
         return min(find.length_s, label.span.length_s)
     if noise_kind(label.label) is not None:

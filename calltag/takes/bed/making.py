@@ -212,7 +212,7 @@ def _read(
     sounds: list[FloatArray] = []
     parts: list[Part] = []
     needed_s = seconds + FADE_S
-    first_lufs = 0.0
+    first_lufs: float | None = None
     left = list(stretches)
     while left:
         stretch = left.pop(0)
@@ -233,11 +233,11 @@ def _read(
         if not np.isfinite(lufs):  # all below the gate, at -70 LUFS
             lufs = ungated_lufs(sound, RATE_HZ)
         gain_db = 0.0
-        if not sounds:
+        if first_lufs is None:
             first_lufs = lufs
+        elif abs(first_lufs - lufs) > _TOO_DIFFERENT_DB:
+            continue
         else:
-            if abs(first_lufs - lufs) > _TOO_DIFFERENT_DB:
-                continue
             gain_db = float(np.clip(first_lufs - lufs, -_MATCH_DB, _MATCH_DB))
         sounds.append(sound * np.float32(10 ** (gain_db / 20)))
         parts.append(Part(take=stretch.take, span=span, gain_db=gain_db))

@@ -18,11 +18,6 @@ from calltag.learn.networks.starter_model import starter_model
 from calltag.sound.spectrum import RATE_HZ
 
 
-@pytest.fixture
-def rng() -> np.random.Generator:
-    return np.random.default_rng(5)
-
-
 @pytest.mark.parametrize("maker", [*SOUNDS, step])
 def test_a_thing_sounds_again_and_never_quite_alike(rng, maker) -> None:
     for _ in range(3):

@@ -21,11 +21,6 @@ from calltag.sound.spectrum import RATE_HZ
 COURSES = pytest.mark.parametrize("course", [TALK, HANDS], ids=["talk", "hands"])
 
 
-@pytest.fixture
-def rng() -> np.random.Generator:
-    return np.random.default_rng(5)
-
-
 def drawn(is_other: np.ndarray, rows: np.ndarray) -> list[Lesson]:
     return [Lesson(bool(so), row, 1.0) for so, row in zip(is_other, rows, strict=True)]
 

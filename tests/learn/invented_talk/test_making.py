@@ -21,11 +21,6 @@ from calltag.sound.spectrum import RATE_HZ
 
 
 @pytest.fixture
-def rng() -> np.random.Generator:
-    return np.random.default_rng(5)
-
-
-@pytest.fixture
 def barkers(monkeypatch) -> None:
     """What sounds like calls in place of the programs that speak."""
 
