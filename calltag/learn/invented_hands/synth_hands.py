@@ -11,7 +11,14 @@ import scipy.signal
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.learn.invented_takes.parts import Sound
-from calltag.learn.starter.synth_calls import Maker, Rng, band_noise, harmonics, smooth_curve
+from calltag.learn.starter.synth_calls import (
+    Maker,
+    Rng,
+    band_noise,
+    harmonics,
+    log_uniform,
+    smooth_curve,
+)
 from calltag.sound.spectrum import RATE_HZ
 
 _GROUNDS = {  # lower and upper edge in hertz, and grains a second; none: it rushes or creaks
@@ -24,7 +31,7 @@ _GROUNDS = {  # lower and upper edge in hertz, and grains a second; none: it rus
 
 
 def _log_uniform(rng: Rng, low: float, high: float) -> float:
-    return float(np.exp(rng.uniform(np.log(low), np.log(high))))
+    return float(log_uniform(rng, low, high))  # a float keeps sounds in single precision
 
 
 def _peak_1(sound: DoubleArray | FloatArray) -> FloatArray:

@@ -34,7 +34,7 @@ def animal(rng: Rng) -> Callable[[], FloatArray]:
         rng.choice(makers, p=chance / chance.sum())(rng) for _ in range(rng.choice([1, 1, 1, 2, 3]))
     ]
     count = int(rng.choice([1, 1, 1, 2, 3, 4, 6]))
-    gap_s = np.exp(rng.uniform(np.log(0.02), np.log(0.28)))
+    gap_s = synth_calls.log_uniform(rng, 0.02, 0.28)
     loose = count > 1 and rng.random() < 0.3
     pace = 0.04 * np.exp(rng.normal(0, 0.5))
     colour_db = rng.uniform(2, 6)

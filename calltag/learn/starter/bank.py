@@ -122,6 +122,6 @@ def real_pieces(rng: Rng, recordings: Sequence[Recording], *, variants: int) -> 
         spread = 0.1 if recording.kind == "voice" else 0.2
         for variant in range(variants):
             factor = 1.0 if variant == 0 else float(np.exp(rng.normal(0, spread)))
-            sound = at_other_speed(recording.samples[: 20 * RATE_HZ], factor)
+            sound = at_other_speed(recording.samples[: PIECE_S * RATE_HZ], factor)
             pieces.append(_piece(recording.kind, recording.sort, sound, group=recording.group))
     return pieces

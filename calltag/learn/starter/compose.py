@@ -11,7 +11,7 @@ import numpy.typing as npt
 from calltag.arrays import FloatArray
 from calltag.learn.networks.starter_model import FRAMES_PER_STEP
 from calltag.learn.starter.bank import Piece
-from calltag.learn.starter.synth_calls import Rng
+from calltag.learn.starter.synth_calls import Rng, log_uniform
 from calltag.records.label import NOISE_KINDS
 from calltag.sound.spectrum import N_MELS, POWER_FLOOR
 
@@ -151,7 +151,7 @@ def _fill(rng: Rng, bank: Bank, kind: str, n: int) -> tuple[FloatArray, npt.NDAr
     if rng.random() < 0.35:  # it starts, or stops, or passes
         t = np.linspace(0, 1, n, dtype=np.float32)
         first, last = np.sort(rng.uniform(-0.3, 1.3, 2))
-        ramp = np.exp(rng.uniform(np.log(0.002), np.log(0.2)))
+        ramp = log_uniform(rng, 0.002, 0.2)
         gate = np.clip((t - first) / ramp, 0, 1) * np.clip((last - t) / ramp, 0, 1)
         out *= gate[:, None].astype(np.float32)
     return out, sorts

@@ -23,6 +23,24 @@ Rng = np.random.Generator
 LONGEST_S = 6.0
 
 
+def log_uniform(rng: Rng, low: float, high: float) -> np.float64:
+    """Draw a number, as likely to lie in one octave as in another.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+        Source of chance.
+    low, high : float > 0
+        The least, and the most.
+
+    Returns
+    -------
+    np.float64
+        The number.
+    """
+    return np.exp(rng.uniform(np.log(low), np.log(high)))
+
+
 def smooth_curve(rng: Rng, n: int, *, points: int | np.integer[Any], spread: float) -> FloatArray:
     """Draw a smooth random curve around zero.
 
@@ -113,7 +131,7 @@ def _formants(rng: Rng, f0_hz: float) -> FloatArray:
     k_hz = f0_hz * np.arange(1, 1 + int(np.clip(14_000 / f0_hz, 1, 40)))
     envelope = np.zeros(len(k_hz))
     for _ in range(rng.integers(1, 5)):
-        centre, width = np.exp(rng.uniform(np.log(300), np.log(8000))), rng.uniform(0.15, 0.7)
+        centre, width = log_uniform(rng, 300, 8000), rng.uniform(0.15, 0.7)
         envelope += rng.uniform(0.2, 1.0) * np.exp(-0.5 * (np.log(k_hz / centre) / width) ** 2)
     envelope += 0.3 * (k_hz / f0_hz) ** -rng.uniform(0.5, 2.5)
     return envelope.astype(np.float32)
@@ -129,7 +147,7 @@ def _vary(rng: Rng, value: float, by: float = 0.06) -> float:
 
 def whistle(rng: Rng) -> Callable[[], FloatArray]:
     """A nearly pure tone that glides or wavers."""
-    f0, seconds = np.exp(rng.uniform(np.log(700), np.log(9500))), rng.uniform(0.06, 1.3)
+    f0, seconds = log_uniform(rng, 700, 9500), rng.uniform(0.06, 1.3)
     glide, bend = rng.normal(0, 0.25), rng.uniform(0, 0.12)
     vibrato_hz, vibrato = rng.uniform(5, 40), rng.choice([0.0, 0.0, rng.uniform(0.005, 0.06)])
     overtones = np.array([1.0, rng.uniform(0, 0.2), rng.uniform(0, 0.1)], np.float32)
@@ -146,7 +164,7 @@ def whistle(rng: Rng) -> Callable[[], FloatArray]:
 
 def hoot(rng: Rng) -> Callable[[], FloatArray]:
     """A low tone with few overtones."""
-    f0, seconds = np.exp(rng.uniform(np.log(100), np.log(900))), rng.uniform(0.08, 1.4)
+    f0, seconds = log_uniform(rng, 100, 900), rng.uniform(0.08, 1.4)
     glide = rng.normal(0, 0.12)
     levels = (rng.uniform(0.2, 1.0) ** np.arange(rng.integers(2, 7))).astype(np.float32)
 
@@ -161,7 +179,7 @@ def hoot(rng: Rng) -> Callable[[], FloatArray]:
 
 def chirp(rng: Rng) -> Callable[[], FloatArray]:
     """A very short sweep."""
-    f0, seconds = np.exp(rng.uniform(np.log(1200), np.log(10_000))), rng.uniform(0.02, 0.16)
+    f0, seconds = log_uniform(rng, 1200, 10_000), rng.uniform(0.02, 0.16)
     sweep, second = rng.normal(0, 0.5), rng.uniform(0, 0.3)
 
     def call() -> FloatArray:
@@ -176,7 +194,7 @@ def chirp(rng: Rng) -> Callable[[], FloatArray]:
 def trill(rng: Rng) -> Callable[[], FloatArray]:
     """A fast series of one short sound."""
     element = rng.choice(np.array([chirp, chirp, pulse, bark], object))(rng)
-    rate_hz, seconds = np.exp(rng.uniform(np.log(5), np.log(45))), rng.uniform(0.3, 3.0)
+    rate_hz, seconds = log_uniform(rng, 5, 45), rng.uniform(0.3, 3.0)
     drift = rng.normal(0, 0.2)
 
     def call() -> FloatArray:
@@ -196,7 +214,7 @@ def trill(rng: Rng) -> Callable[[], FloatArray]:
 
 def voiced(rng: Rng) -> Callable[[], FloatArray]:
     """A harmonic stack under formants, clear to rough: caws, quacks, crowing, squeals."""
-    f0, seconds = np.exp(rng.uniform(np.log(140), np.log(2600))), rng.uniform(0.07, 1.8)
+    f0, seconds = log_uniform(rng, 140, 2600), rng.uniform(0.07, 1.8)
     levels, arch = _formants(rng, f0), rng.normal(0, 0.35)
     rough_hz, rough = rng.uniform(25, 140), rng.choice([0.0, rng.uniform(0.1, 0.9)])
     breath, jitter = rng.uniform(0, 0.5) ** 2, rng.choice([0.003, 0.01, 0.03])
@@ -218,8 +236,8 @@ def voiced(rng: Rng) -> Callable[[], FloatArray]:
 
 def rasp(rng: Rng) -> Callable[[], FloatArray]:
     """Noise in a band, beaten into pulses."""
-    centre, octaves = np.exp(rng.uniform(np.log(700), np.log(7500))), rng.uniform(0.3, 2.0)
-    rate_hz, seconds = np.exp(rng.uniform(np.log(8), np.log(160))), rng.uniform(0.06, 1.6)
+    centre, octaves = log_uniform(rng, 700, 7500), rng.uniform(0.3, 2.0)
+    rate_hz, seconds = log_uniform(rng, 8, 160), rng.uniform(0.06, 1.6)
     sharpness, glide = rng.uniform(0.5, 6.0), rng.normal(0, 0.2)
 
     def call() -> FloatArray:
@@ -234,7 +252,7 @@ def rasp(rng: Rng) -> Callable[[], FloatArray]:
 
 def pulse(rng: Rng) -> Callable[[], FloatArray]:
     """A knock or click: a resonance that dies away."""
-    f0, ring_s = np.exp(rng.uniform(np.log(300), np.log(7000))), rng.uniform(0.003, 0.05)
+    f0, ring_s = log_uniform(rng, 300, 7000), rng.uniform(0.003, 0.05)
     mix = rng.uniform(0, 0.6)
 
     def call() -> FloatArray:
@@ -249,7 +267,7 @@ def pulse(rng: Rng) -> Callable[[], FloatArray]:
 
 def bark(rng: Rng) -> Callable[[], FloatArray]:
     """A short burst, half voice and half noise, falling in pitch."""
-    f0, seconds = np.exp(rng.uniform(np.log(180), np.log(1500))), rng.uniform(0.05, 0.35)
+    f0, seconds = log_uniform(rng, 180, 1500), rng.uniform(0.05, 0.35)
     levels, fall, noise = _formants(rng, f0), rng.uniform(0, 0.6), rng.uniform(0.1, 1.0)
 
     def call() -> FloatArray:
@@ -265,7 +283,7 @@ def bark(rng: Rng) -> Callable[[], FloatArray]:
 
 def hiss(rng: Rng) -> Callable[[], FloatArray]:
     """A breathy burst without pitch."""
-    low, seconds = np.exp(rng.uniform(np.log(300), np.log(3000))), rng.uniform(0.15, 1.6)
+    low, seconds = log_uniform(rng, 300, 3000), rng.uniform(0.15, 1.6)
     high = low * 2 ** rng.uniform(1.0, 3.0)
 
     def call() -> FloatArray:
@@ -278,10 +296,10 @@ def hiss(rng: Rng) -> Callable[[], FloatArray]:
 def cluck(rng: Rng) -> Callable[[], FloatArray]:
     """A short hoarse burst: breath through a few resonances, with or without a trace of voice."""
     seconds, tilt = rng.uniform(0.03, 0.22), rng.uniform(0.0, 1.5)
-    f0, voice = np.exp(rng.uniform(np.log(100), np.log(700))), rng.choice([0.0, rng.uniform(0, 1)])
+    f0, voice = log_uniform(rng, 100, 700), rng.choice([0.0, rng.uniform(0, 1)])
     resonances = [
         (
-            np.exp(rng.uniform(np.log(350), np.log(6000))),
+            log_uniform(rng, 350, 6000),
             rng.uniform(0.08, 0.5),
             rng.uniform(0.3, 1),
         )
@@ -338,11 +356,11 @@ def placed(rng: Rng, sound: FloatArray) -> FloatArray:
         As it is heard from there; now and then unchanged.
     """
     if rng.random() < 0.5:
-        cut = np.exp(rng.uniform(np.log(3000), np.log(16_000)))
+        cut = log_uniform(rng, 3000, 16_000)
         sos = scipy.signal.butter(rng.integers(1, 3), cut, fs=RATE_HZ, output="sos")
         sound = scipy.signal.sosfilt(sos, sound).astype(np.float32)
     if rng.random() < 0.6:
-        tail_s = np.exp(rng.uniform(np.log(0.05), np.log(0.9)))
+        tail_s = log_uniform(rng, 0.05, 0.9)
         n = int(tail_s * RATE_HZ)
         impulse = rng.standard_normal(n) * np.exp(-6.9 * np.arange(n) / n)
         impulse *= 10 ** (rng.uniform(-26, -6) / 20) / np.sqrt((impulse**2).sum())
@@ -373,7 +391,7 @@ def phrase(rng: Rng, families: Sequence[tuple[Maker, float]] = FAMILIES) -> Floa
         for _ in range(rng.choice([1, 1, 1, 2, 3]))
     ]
     count = int(rng.choice([1, 1, 2, 3, 4, 6, 10, 16]))
-    gap_s = np.exp(rng.uniform(np.log(0.02), np.log(0.8)))
+    gap_s = log_uniform(rng, 0.02, 0.8)
     pieces: list[FloatArray] = []
     for i in range(count):
         one = voices[i % len(voices)]()
@@ -388,7 +406,7 @@ def phrase(rng: Rng, families: Sequence[tuple[Maker, float]] = FAMILIES) -> Floa
     sound = placed(rng, sound)
     if rng.random() < 0.6:  # as recordings have it: with a background of its own
         hiss_db = rng.uniform(-45, -12)
-        low = np.exp(rng.uniform(np.log(60), np.log(1500)))
+        low = log_uniform(rng, 60, 1500)
         behind = band_noise(rng, len(sound), low, low * 2 ** rng.uniform(2, 6))
         sound = sound + np.float32(10 ** (hiss_db / 20) * sound.std()) * behind
     return (sound / (np.abs(sound).max() + 1e-9)).astype(np.float32)

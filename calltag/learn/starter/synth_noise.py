@@ -14,6 +14,7 @@ from calltag.learn.starter.synth_calls import (
     band_noise,
     filtered,
     harmonics,
+    log_uniform,
     smooth_curve,
 )
 from calltag.sound.spectrum import RATE_HZ
@@ -26,10 +27,7 @@ def _unit(sound: FloatArray) -> FloatArray:
 def air(rng: Rng, n: int) -> FloatArray:
     """Quiet background: noise that falls with frequency, with one or two broad humps."""
     tilt_db = rng.uniform(0.0, 8.0)
-    humps = [
-        (np.exp(rng.uniform(np.log(100), np.log(9000))), rng.uniform(-8, 12))
-        for _ in range(rng.integers(0, 3))
-    ]
+    humps = [(log_uniform(rng, 100, 9000), rng.uniform(-8, 12)) for _ in range(rng.integers(0, 3))]
 
     def gain(hz: FloatArray) -> FloatArray:
         octave = np.log2(np.maximum(hz, 20.0) / 1000.0)
@@ -45,7 +43,7 @@ def air(rng: Rng, n: int) -> FloatArray:
 def engine(rng: Rng, n: int) -> FloatArray:
     """A motor: firing rate and its harmonics, throttle movements, rasp of blades, exhaust noise."""
     top_hz = 900 if rng.random() < 0.15 else 230  # electric motors whine
-    rate_hz = np.exp(rng.uniform(np.log(25), np.log(top_hz)))
+    rate_hz = log_uniform(rng, 25, top_hz)
     throttle = smooth_curve(
         rng, n, points=max(2, int(n / RATE_HZ * rng.uniform(0.1, 1.5))), spread=1
     )
@@ -55,7 +53,7 @@ def engine(rng: Rng, n: int) -> FloatArray:
     k_hz = rate_hz * np.arange(1, 1 + int(min(60, 9000 / rate_hz)))
     levels = (k_hz / k_hz[0]) ** -rng.uniform(0.3, 1.5)
     for _ in range(rng.integers(1, 4)):
-        centre = np.exp(rng.uniform(np.log(150), np.log(4000)))
+        centre = log_uniform(rng, 150, 4000)
         levels = levels * (1 + 4 * np.exp(-0.5 * (np.log(k_hz / centre) / 0.25) ** 2))
     levels = levels * np.exp(rng.normal(0, 0.5, len(levels)))
     if rng.random() < 0.4:  # half orders, as four-stroke and uneven engines have them
@@ -63,7 +61,7 @@ def engine(rng: Rng, n: int) -> FloatArray:
         levels = np.repeat(levels, 2) * np.tile([rng.uniform(0.05, 0.6), 1.0], len(levels))
     sound = _unit(harmonics(f0.astype(np.float32), levels.astype(np.float32)))
     beat = 0.5 + 0.5 * np.sin(np.cumsum(2 * np.pi * f0 / RATE_HZ))
-    low = np.exp(rng.uniform(np.log(200), np.log(3000)))
+    low = log_uniform(rng, 200, 3000)
     rasp = band_noise(rng, n, low, min(15_000, low * rng.uniform(2, 12)))
     sound += rng.uniform(0.05, 1.2) * rasp * (1 - rng.uniform(0, 0.9) * beat)
     return _unit(sound * np.exp(0.5 * swing / 0.3 * throttle))
@@ -71,11 +69,11 @@ def engine(rng: Rng, n: int) -> FloatArray:
 
 def aircraft(rng: Rng, n: int) -> FloatArray:
     """A propeller or jet passing: blade tones under broadband noise that swells and falls."""
-    low = np.exp(rng.uniform(np.log(40), np.log(200)))
-    sound = band_noise(rng, n, low, np.exp(rng.uniform(np.log(400), np.log(5000))))
+    low = log_uniform(rng, 40, 200)
+    sound = band_noise(rng, n, low, log_uniform(rng, 400, 5000))
     if rng.random() < 0.7:
         drop = np.linspace(rng.uniform(0, 0.15), -rng.uniform(0, 0.15), n)
-        f0 = np.exp(rng.uniform(np.log(15), np.log(120))) * np.exp(drop)
+        f0 = log_uniform(rng, 15, 120) * np.exp(drop)
         levels = np.arange(1, 20, dtype=np.float32) ** -np.float32(rng.uniform(0.5, 1.5))
         tone = harmonics(f0.astype(np.float32), levels)
         if rng.random() < 0.5:  # a rotor's slap
@@ -110,7 +108,7 @@ def handling(rng: Rng, n: int) -> FloatArray:
         if rng.random() < 0.7:
             m = int(rng.uniform(0.03, 0.35) * RATE_HZ)
             t = np.arange(m) / RATE_HZ
-            hz, ring = np.exp(rng.uniform(np.log(25), np.log(350))), rng.uniform(0.01, 0.08)
+            hz, ring = log_uniform(rng, 25, 350), rng.uniform(0.01, 0.08)
             hit = np.sin(2 * np.pi * hz * t + rng.uniform(0, 6)) * np.exp(-t / ring)
             click = band_noise(rng, m, 200, rng.uniform(1000, 9000)) * np.exp(-t / 0.006)
             piece = hit + rng.uniform(0, 0.5) * click
@@ -128,7 +126,7 @@ def handling(rng: Rng, n: int) -> FloatArray:
 
 def murmur(rng: Rng, n: int) -> FloatArray:
     """A voice without words: glottal pulses through moving formants, in syllables and phrases."""
-    f0 = np.exp(rng.uniform(np.log(80), np.log(280)))
+    f0 = log_uniform(rng, 80, 280)
     prosody = smooth_curve(rng, n, points=max(3, int(n / RATE_HZ * 2)), spread=0.15)
     source = harmonics(
         (f0 * np.exp(prosody)).astype(np.float32),
@@ -181,11 +179,11 @@ def hum(rng: Rng, n: int) -> FloatArray:
 def drops(rng: Rng, n: int) -> FloatArray:
     """Rain and dripping: many small impacts, from single drops to a steady rush."""
     sound = np.zeros(n, np.float32)
-    per_s = np.exp(rng.uniform(np.log(3), np.log(400)))
+    per_s = log_uniform(rng, 3, 400)
     for at in rng.integers(0, n, int(per_s * n / RATE_HZ)):
         m = min(int(rng.uniform(0.002, 0.03) * RATE_HZ), n - at)
         t = np.arange(m) / RATE_HZ
-        hz = np.exp(rng.uniform(np.log(400), np.log(9000)))
+        hz = log_uniform(rng, 400, 9000)
         rise = hz * (1 + rng.uniform(0, 0.5) * t * 30)
         loud = np.exp(rng.normal(0, 0.9))
         tone = (
@@ -206,8 +204,8 @@ def waves(rng: Rng, n: int) -> FloatArray:
         rng, n, points=max(3, int(n / RATE_HZ * rng.uniform(0.2, 1.5))), spread=1.0
     )
     low, high = (
-        np.exp(rng.uniform(np.log(60), np.log(600))),
-        np.exp(rng.uniform(np.log(1500), np.log(12_000))),
+        log_uniform(rng, 60, 600),
+        log_uniform(rng, 1500, 12_000),
     )
     wash = band_noise(rng, n, low, high) * np.exp(swell)
     gurgle = band_noise(rng, n, 200, 1500) * np.exp(

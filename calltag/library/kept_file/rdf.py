@@ -21,6 +21,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from calltag.library.kept_file.story import Story, checksum, from_plain, to_plain
+from calltag.media.timing.when import iso_text
 from calltag.records.label import CALL
 from calltag.records.take import states_time
 from calltag.words import sure
@@ -235,14 +236,14 @@ def _event(story: Story) -> str | None:
     ends = _ends(story)
     if ends is None:
         return story.recorded
-    return f"{story.recorded}/{ends[1].isoformat(timespec='milliseconds').replace('+00:00', 'Z')}"
+    return f"{story.recorded}/{iso_text(ends[1])}"
 
 
 def _utc(story: Story) -> Iterator[str]:
     """The call's ends in UTC, where the time zone is known."""
     for at in _ends(story) or ():
         if at.tzinfo is not None:
-            yield at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+            yield iso_text(at.astimezone(UTC))
 
 
 def _name(term: str) -> str:

@@ -19,6 +19,7 @@ from calltag.media.opening import open_take
 from calltag.media.streams import drop_all_but, picture_stream, readable_packets
 from calltag.media.timing.rates import snap_rate
 from calltag.media.timing.timecode import Rate, format_timecode, parse_timecode
+from calltag.media.timing.when import iso_text
 
 _TIMECODE = re.compile(r"(\d\d:[0-5]\d:[0-5]\d)([:;.,])(\d{2,3})")
 # EBU Tech 3285 (from memory): between the numbers of day and time other signs may stand as well.
@@ -180,4 +181,4 @@ def _iso(text: str) -> str | None:
     if _ISO_DAY.fullmatch(text):
         return text
     exact = "seconds" if _WITH_SECONDS.match(text) else "minutes"
-    return moment.isoformat(timespec=exact).replace("+00:00", "Z")
+    return iso_text(moment, exact)

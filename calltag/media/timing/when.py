@@ -33,8 +33,30 @@ def moment(recorded: str | None, at_s: float = 0.0) -> str | None:
     """
     if not states_time(recorded):
         return recorded
-    at = datetime.fromisoformat(recorded) + timedelta(seconds=at_s)
-    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return iso_text(datetime.fromisoformat(recorded) + timedelta(seconds=at_s))
+
+
+def iso_text(at: datetime, exact: str = "milliseconds") -> str:
+    """Write a moment in ISO 8601.
+
+    Parameters
+    ----------
+    at : datetime
+        The moment.
+    exact : str
+        To what, as `datetime.isoformat` has it.
+
+    Returns
+    -------
+    str
+        The moment; ``Z`` stands for UTC.
+
+    Examples
+    --------
+    >>> iso_text(datetime.fromisoformat("2026-04-18T05:12:06+00:00"), "minutes")
+    '2026-04-18T05:12Z'
+    """
+    return at.isoformat(timespec=exact).replace("+00:00", "Z")
 
 
 def first_sample(take: Take, clock: Clock, rate_hz: int) -> int:

@@ -7,7 +7,14 @@ import pytest
 from scipy.signal import welch
 
 from calltag.learn.starter.sounding import active_frames
-from calltag.learn.starter.synth_calls import FAMILIES, LONGEST_S, hoot, phrase, whistle
+from calltag.learn.starter.synth_calls import (
+    FAMILIES,
+    LONGEST_S,
+    hoot,
+    log_uniform,
+    phrase,
+    whistle,
+)
 from calltag.sound.spectrum import RATE_HZ
 
 
@@ -50,3 +57,11 @@ def test_a_phrase_is_short_of_its_limit_and_of_peak_one(rng) -> None:
         assert len(sound) <= (LONGEST_S + 1) * RATE_HZ  # and the tail of its room
         assert np.abs(sound).max() == pytest.approx(1, abs=1e-3)
         assert active_frames(sound).any()
+
+
+def test_a_log_uniform_number_lies_as_often_in_one_octave_as_in_another(rng) -> None:
+    """Three octaves from 100 to 800: a third of 3000 draws in each, give or take 5 deviations."""
+    drawn = np.array([log_uniform(rng, 100, 800) for _ in range(3000)])
+    assert 100 <= drawn.min() < drawn.max() <= 800
+    counts, _ = np.histogram(drawn, [100, 200, 400, 800])
+    np.testing.assert_allclose(counts, 1000, atol=5 * np.sqrt(3000 * 1 / 3 * 2 / 3))
