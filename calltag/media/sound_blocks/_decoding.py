@@ -15,16 +15,15 @@ class Decoder:
     """Decodes the packets of one stream: by the stream's own decoder, until that is misled."""
 
     def __init__(self, stream: AudioStream) -> None:
-        self._own = stream.codec_context
+        self._own = self._decoder = stream.codec_context
         self._own.thread_count = 1
         # As announced: a damaged frame changes what the stream's own decoder says.
         self._rate_hz, self._layout = self._own.sample_rate, self._own.layout.name
-        self._fresh: AudioCodecContext | None = None
 
     def decode(self, packet: Packet[AudioStream]) -> list[AudioFrame]:
         """Decode one packet, or the rest for an empty one; a damaged one raises FFmpegError."""
         try:
-            return packet.decode() if self._fresh is None else self._fresh.decode(packet)
+            return self._decoder.decode(packet)
         except av.error.EOFError:
             return []
 
@@ -34,4 +33,4 @@ class Decoder:
         decoder.extradata = self._own.extradata
         decoder.sample_rate, decoder.layout = self._rate_hz, self._layout
         decoder.thread_count = 1
-        self._fresh = decoder
+        self._decoder = decoder

@@ -59,7 +59,6 @@ class Gathering:
         # The queue checks type and rate, but not this, and would read what is not there.
         if frame.layout.nb_channels != self._n_channels:
             return self._convert(frame)
-        frame.pts = None  # or the queue would check it
         try:
             self._queue.write(frame)
         except ValueError:
@@ -83,7 +82,10 @@ class Gathering:
         return n, piece, scale
 
     def _settle_form(self, frame: AudioFrame) -> None:
-        """Settle the form of all samples: the queue takes that of what is put in first, silence."""
+        """Settle the form of all samples: the queue takes that of what is put in first, silence.
+
+        Silence has no times, and so the queue does not look at those of frames.
+        """
         known = frame.format.name.rstrip("p") in _TYPES
         self._type = frame.format.name if known else "fltp"
         silence = av.AudioFrame(self._type, self._layout, samples=1)

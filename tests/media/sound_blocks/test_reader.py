@@ -18,8 +18,8 @@ from calltag.errors import InputError, MediaError
 from calltag.media.opening import open_take
 from calltag.media.probe import probe
 from calltag.media.sound_blocks._canvas import WARM_UP_S
+from calltag.media.sound_blocks._decoding import Decoder
 from calltag.media.sound_blocks._seeking import holds_joined_clips
-from calltag.media.sound_blocks._track import Track
 from calltag.media.sound_blocks.reader import SoundReader, read_blocks, read_span
 
 RATE_HZ = 48_000
@@ -828,26 +828,21 @@ def test_a_damaged_frame_that_claims_impossible_channels_is_damage(
     # Of two hundred AAC packets with a few bytes spoilt, one makes such a frame.
     path = make_clip(tmp_path / "a.mp4", seconds=3.0, samples=noise(1, 3 * RATE_HZ))
     expected = whole(path)
+    decode = Decoder.decode
     fed = 0
 
-    class Spoilt:
-        def __init__(self, packet):
-            self._packet = packet
-
-        def decode(self):
-            (frame,) = self._packet.decode()
-            odd = av.AudioFrame(frame.format.name, "41 channels", samples=frame.samples)
-            odd.sample_rate, odd.pts = frame.sample_rate, frame.pts
-            return [odd]
-
-    feed = Track.feed
-
-    def feed_one_spoilt(self, packet):
+    def one_spoilt(self, packet):
         nonlocal fed
         fed += 1
-        return feed(self, Spoilt(packet) if fed == which else packet)
+        frames = decode(self, packet)
+        if fed != which:
+            return frames
+        (frame,) = frames
+        odd = av.AudioFrame(frame.format.name, "41 channels", samples=frame.samples)
+        odd.sample_rate, odd.pts = frame.sample_rate, frame.pts
+        return [odd]
 
-    monkeypatch.setattr(Track, "feed", feed_one_spoilt)
+    monkeypatch.setattr(Decoder, "decode", one_spoilt)
     reader = SoundReader(path)
     got = np.concatenate(list(reader), axis=1)
     (lost,) = reader.broken
