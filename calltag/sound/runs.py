@@ -28,7 +28,9 @@ def runs(so: npt.NDArray[Any]) -> list[tuple[int, int]]:
     >>> runs(np.array([True, True, False, True]))
     [(0, 2), (3, 4)]
     """
-    edges = np.flatnonzero(np.diff(so.astype(bool), prepend=False, append=False))
+    padded = np.zeros(len(so) + 2, bool)
+    padded[1:-1] = so
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
     return list(pairwise(edges.tolist()))[::2]
 
 
