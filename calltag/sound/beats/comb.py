@@ -72,11 +72,16 @@ def heights_db(frames: FloatArray, n_bins: int) -> FloatArray:
         The highest of each bin and its neighbours, over the running median of 161 bins.
     """
     n = frames.shape[1]
-    spectrum = scipy.fft.rfft(frames * np.hanning(n).astype(np.float32), 2 * n, axis=1)
+    spectrum = scipy.fft.rfft(frames * _window(n), 2 * n, axis=1)
     level = 20 * np.log10(np.abs(spectrum[:, : n_bins + 2 * _HALF]) + _QUIETEST)
     level -= _running_median(level)
     lifted = scipy.ndimage.maximum_filter1d(np.clip(level, *_LIMITS_DB), 3, axis=1)
     return lifted[:, :n_bins].astype(np.float32)
+
+
+@functools.lru_cache(maxsize=8)
+def _window(n: int) -> FloatArray:
+    return np.hanning(n).astype(np.float32)
 
 
 def _running_median(level: FloatArray) -> DoubleArray:
@@ -113,8 +118,9 @@ def comb_evidence(
     """
     on, off, n_lines = _places(comb, bin_hz, heights.shape[-1])
     padded = np.concatenate([heights, np.zeros_like(heights[..., :1])], axis=-1)
-    lines = sum((padded[..., at] for at in on), start=np.float64(0.0))
-    between = sum((padded[..., at] for at in off), start=np.float64(0.0))
+    # One line of all rates after the other, by `take`: twice as fast as by an index.
+    lines = sum((padded.take(at, axis=-1) for at in on), start=np.float64(0.0))
+    between = sum((padded.take(at, axis=-1) for at in off), start=np.float64(0.0))
     sigma = _NOISE_SPREAD_DB * np.sqrt(n_lines)
     evidence = np.minimum(
         (lines - between) / (np.sqrt(2.0) * sigma), (lines - n_lines * _NOISE_MEAN_DB) / sigma
