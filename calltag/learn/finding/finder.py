@@ -221,10 +221,10 @@ class Finder:
         segments.insert(event, (begin, end))
         region = measure_region(power, busy, first, last)
         evidence = whole.surroundings(segments).evidence(event, region)
-        call = judge(self._second_look, self._talk, evidence, region).call
+        (judged,) = judge(self._second_look, self._talk, [evidence], [region])
         mel = mel_power(power)
         handled = judge_hand(
-            self._hands, call, mel, whole.heard, (begin, end), snr_db=region.snr_db
+            self._hands, judged.call, mel, whole.heard, (begin, end), snr_db=region.snr_db
         )
         (measured,) = measure_calls(
             [Found(Event(offset, power, mel, busy, region), handled.call, edges=None)],

@@ -5,7 +5,7 @@ An event that lies at a border is seen whole in one window at least, and kept on
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import NamedTuple
@@ -51,7 +51,7 @@ _HUM_S = 6.0
 _HUM_EVERY_S = 300.0  # hum does not come and go
 
 _SAME_END_FRAMES = 12  # two windows may see the end of an event so far apart
-_AT_ONCE = 16  # events that are measured together: each holds up to 2 MB of sound around it
+_AT_ONCE = 16  # events judged and measured together: each holds up to 2 MB of sound around it
 
 
 class _Steps(NamedTuple):
@@ -166,54 +166,84 @@ class Pass:
         sureness = {(call.first, call.last): call.probability for call in low}
         events = _Events(window, steps, sorted([*segments, *sureness]))
         listened = Listened(window.first, heard)
-        found: list[Found] = []
-        for i, segment in enumerate(events.segments):
-            if window.first + segment[0] * FRAMES_PER_STEP >= window.stop:
-                break
-            found += self._taken(window, heard, events, i, sureness.get(segment))
-            if len(found) == _AT_ONCE:
-                self.calls += measure_calls(found, listened, self.recent.cut)
-                found = []
-        self.calls += measure_calls(found, listened, self.recent.cut)
+        to_judge = self._to_judge(window, events)
+        for at in range(0, len(to_judge), _AT_ONCE):
+            some = to_judge[at : at + _AT_ONCE]
+            found = self._found(window, heard, events, some, sureness)
+            self.calls += measure_calls(found, listened, self.recent.cut)
         self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
 
     def _cut(self, from_s: float, start_s: float, end_s: float) -> FloatArray:
         """Cut out the sound between two times that count from a third."""
         return self.recent.cut(from_s + start_s, from_s + end_s)
 
-    def _taken(
-        self, window: Window, heard: Heard, events: _Events, i: int, probability: float | None
-    ) -> list[Found]:
-        """Take an event of a window for a call, unless it is another's, known, or unlikely."""
-        first, last = (window.first + frame for frame in events.frames(i))
-        if first < self.taken:
-            if self.kept and last > self.taken + _SAME_END_FRAMES:
+    def _to_judge(self, window: Window, events: _Events) -> list[int]:
+        """Which events are a window's own, and not dealt with."""
+        own = []
+        for i in range(len(events.segments)):
+            first, last = (window.first + frame for frame in events.frames(i))
+            if first >= window.stop:
+                break
+            if first >= self.taken:
+                if last > window.core:
+                    own.append(i)
+            elif self.kept and last > self.taken + _SAME_END_FRAMES:
                 # It went on beyond what the last window saw.
                 self.calls[-1] = replace(self.calls[-1], end_s=last / FRAMES_PER_S)
                 self.taken = last
-            return []
-        if last <= window.core:
-            return []
-        event = events.found(i)
-        if probability is None:
-            judged = self._judged(events, i, event.region)
-            handled = judge_hand(
-                self.hands,
-                judged.call,
-                window.mel,
-                heard,
-                events.segments[i],
-                snr_db=event.region.snr_db,
+        return own
+
+    def _found(
+        self,
+        window: Window,
+        heard: Heard,
+        events: _Events,
+        some: Sequence[int],
+        sureness: Mapping[tuple[int, int], float],
+    ) -> list[Found]:
+        """Take some events for calls, but for those that are unlikely to be any."""
+        there = {i: events.found(i) for i in some}
+        judged = self._judged(
+            events, {i: there[i].region for i in some if events.segments[i] not in sureness}
+        )
+        found = []
+        for i, event in there.items():
+            probability = (
+                self._unless_hand(window, heard, events, i, event.region, judged[i])
+                if i in judged
+                else sureness[events.segments[i]]
             )
-            probability, span = handled.call, Span(first / FRAMES_PER_S, last / FRAMES_PER_S)
-            self.noise.add_talk(span, judged.talk)
-            if probability < LIKELY:  # of what is still a call it is not told
-                self.noise.add_hand(span, handled.hand)
-        self.taken, self.kept = last, probability >= LEAST_PROBABILITY
-        if not self.kept:
-            return []
-        before, after = (window.first + edge - event.offset for edge in events.room(i))
-        return [Found(event, probability, (before, after))]
+            self.taken = window.first + events.frames(i)[1]
+            self.kept = probability >= LEAST_PROBABILITY
+            if self.kept:
+                before, after = (window.first + edge - event.offset for edge in events.room(i))
+                found.append(Found(event, probability, (before, after)))
+        return found
+
+    def _unless_hand(
+        self,
+        window: Window,
+        heard: Heard,
+        events: _Events,
+        i: int,
+        region: Region,
+        judged: Judged,
+    ) -> float:
+        """How likely an event is a call and no hand; talk and hands are told to the noise."""
+        handled = judge_hand(
+            self.hands,
+            judged.call,
+            window.mel,
+            heard,
+            events.segments[i],
+            snr_db=region.snr_db,
+        )
+        first, last = (window.first + frame for frame in events.frames(i))
+        span = Span(first / FRAMES_PER_S, last / FRAMES_PER_S)
+        self.noise.add_talk(span, judged.talk)
+        if handled.call < LIKELY:  # of what is still a call it is not told
+            self.noise.add_hand(span, handled.hand)
+        return handled.call
 
     def _out_of_chorus(
         self, window: Window, steps: _Steps, segments: list[tuple[int, int]]
@@ -226,13 +256,15 @@ class Pass:
         parted = {
             i: out_of_chorus(steps.power, *segments[i])
             for i in chorus
-            if self._judged(events, i, events.found(i).region).call >= LIKELY
+            if self._judged(events, {i: events.found(i).region})[i].call >= LIKELY
         }
         return [piece for i, whole in enumerate(segments) for piece in parted.get(i, [whole])]
 
-    def _judged(self, events: _Events, i: int, region: Region) -> Judged:
-        """How likely an event is a call, and someone who talks, by a second look at it."""
-        return judge(self.second_look, self.talk, events.evidence(i, region), region)
+    def _judged(self, events: _Events, regions: Mapping[int, Region]) -> dict[int, Judged]:
+        """How likely events are calls, and someone who talks, by a second look at them."""
+        evidence = [events.evidence(i, region) for i, region in regions.items()]
+        judged = judge(self.second_look, self.talk, evidence, list(regions.values()))
+        return dict(zip(regions, judged, strict=True))
 
     def _look_for_beats(self, window: Window, steps: _Steps) -> None:
         """Look for beats where they tell whether a machine is heard."""

@@ -13,10 +13,12 @@ opinion.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from calltag.arrays import DoubleArray
 from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
@@ -81,28 +83,35 @@ def talk_evidence(evidence: DoubleArray, region: Region) -> DoubleArray:
     return np.concatenate([evidence, shares_db])
 
 
-def judge(second_look: SecondLook, talk: Talk, evidence: DoubleArray, region: Region) -> Judged:
-    """Judge an event: does it sound like a call, and if so, is it someone who talks?
+def judge(
+    second_look: SecondLook, talk: Talk, evidence: ArrayLike, regions: Sequence[Region]
+) -> list[Judged]:
+    """Judge events: do they sound like calls, and if so, are they someone who talks?
 
     Where talk is the less likely of the two, a call stays as likely as it sounds.
 
     Parameters
     ----------
     second_look : SecondLook
-        What says whether it sounds like a call.
+        What says whether they sound like calls.
     talk : Talk
         What says whether that is talk.
-    evidence : np.ndarray, shape (len(EVIDENCE),)
-        Of the event, by `calltag.learn.finding.surroundings`.
-    region : Region
-        The event: what is lower than the vowels of words is none.
+    evidence : array_like, shape (n_events, len(EVIDENCE))
+        Of the events, by `calltag.learn.finding.surroundings`.
+    regions : sequence of Region
+        The events: what is lower than the vowels of words is none.
 
     Returns
     -------
-    Judged
-        Both.
+    list of Judged
+        Both, of each event.
     """
-    like_a_call = second_look.probability_of(evidence)
+    rows = np.reshape(evidence, (len(regions), len(EVIDENCE)))
+    like_calls = second_look.probability(rows).tolist()  # all at once: a fifth of the time
+    return [_judged(talk, *each) for each in zip(like_calls, rows, regions, strict=True)]
+
+
+def _judged(talk: Talk, like_a_call: float, evidence: DoubleArray, region: Region) -> Judged:
     if like_a_call < LEAST_PROBABILITY or region.high_hz < _VOWELS_HZ:
         return Judged(like_a_call, 0.0)
     talking = talk.probability_of(talk_evidence(evidence, region))

@@ -75,9 +75,12 @@ class PlainLook:
     def __init__(self, bias: float = 0.0) -> None:
         self.bias = bias
 
+    def probability(self, evidence):
+        odds = self.bias + evidence[:, EVIDENCE.index("mean_odds")]
+        return 1 / (1 + np.exp(-np.clip(odds, -30, 30)))
+
     def probability_of(self, evidence):
-        odds = self.bias + evidence[EVIDENCE.index("mean_odds")]
-        return float(1 / (1 + np.exp(-np.clip(odds, -30, 30))))
+        return float(self.probability(evidence[None])[0])
 
 
 @pytest.fixture

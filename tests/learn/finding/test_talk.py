@@ -29,10 +29,10 @@ class Look:
     """Says the same of everything."""
 
     def __init__(self, probability: float) -> None:
-        self.probability = probability
+        self._probability = probability
 
-    def probability_of(self, _evidence) -> float:
-        return self.probability
+    def probability(self, evidence: np.ndarray) -> np.ndarray:
+        return np.full(len(evidence), self._probability)
 
 
 @pytest.fixture
@@ -74,7 +74,7 @@ def event(high_hz: float = 2000.0, excess: np.ndarray | None = None) -> Region:
 )
 def test_what_is_rather_talk_is_less_of_a_call(talk, voice, odds, share) -> None:
     """By hand: -2, less the 1 by which talk is rarer, and 3 for each 2 more of voice."""
-    judged = judge(Look(0.9), talk, evidence(voice), event())
+    (judged,) = judge(Look(0.9), talk, [evidence(voice)], [event()])
     assert judged.talk == pytest.approx(1 / (1 + np.exp(-odds)))
     assert judged.call == pytest.approx(0.9 * share, abs=0.001)
 
@@ -89,13 +89,19 @@ def test_what_no_lesson_was_like_counts_as_what_was_most_unlike(talk) -> None:
 
 def test_what_does_not_sound_like_a_call_is_not_judged(talk) -> None:
     unlikely = 0.99 * LEAST_PROBABILITY
-    assert judge(Look(unlikely), talk, evidence(9), event()) == (unlikely, 0)
-    assert judge(Look(LEAST_PROBABILITY), talk, evidence(9), event()).talk > 0.9
+    assert judge(Look(unlikely), talk, [evidence(9)], [event()]) == [(unlikely, 0)]
+    assert judge(Look(LEAST_PROBABILITY), talk, [evidence(9)], [event()])[0].talk > 0.9
 
 
 def test_a_boom_is_no_word(talk) -> None:
-    assert judge(Look(0.9), talk, evidence(9), event(high_hz=290)) == (0.9, 0)
-    assert judge(Look(0.9), talk, evidence(9), event(high_hz=310)).call < 0.1
+    both = [event(high_hz=290), event(high_hz=310)]
+    boom, word = judge(Look(0.9), talk, [evidence(9)] * 2, both)
+    assert boom == (0.9, 0)
+    assert word.call < 0.1
+
+
+def test_nothing_is_judged_where_there_is_nothing(talk) -> None:
+    assert judge(Look(0.9), talk, [], []) == []
 
 
 def test_how_a_sound_is_spread_over_octaves_is_asked() -> None:
