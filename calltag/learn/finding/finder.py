@@ -239,8 +239,9 @@ class Finder:
 def _mean_squares(samples: FloatArray) -> DoubleArray:
     """Mean square, and mean, of each whole tenth of a second."""
     tenths = samples[: len(samples) // _TENTH * _TENTH].reshape(-1, _TENTH)
-    squares = np.einsum("ij,ij->i", tenths, tenths) / _TENTH
-    return np.stack([squares, tenths.mean(axis=1)], dtype=np.float64)
+    squares = np.vecdot(tenths, tenths) / _TENTH
+    means = tenths @ np.full(_TENTH, 1 / _TENTH, np.float32)  # twice as fast as by `np.mean`
+    return np.stack([squares, means], dtype=np.float64)
 
 
 def _floor_dbfs(tenths: Sequence[DoubleArray]) -> float:
