@@ -16,6 +16,7 @@ as much was found there.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -80,6 +81,7 @@ _LOUD = 0.95
 _LEAST_SPREAD_DB = 0.5
 _LEAST_OVER_DB = 0.3
 _CLEAREST = 4  # bands
+_GROUP = 24  # pairs of steps: of a window some seventy groups
 _MOMENT_STEPS = MOMENT_FRAMES // FRAMES_PER_STEP
 
 
@@ -310,7 +312,7 @@ def _sums_across(rows: FloatArray) -> FloatArray:
 
 def _moments(values: FloatArray | DoubleArray, length: int) -> DoubleArray:
     """Mean of a number over each stretch of so many steps."""
-    return _means(_sums(values[:, None]), length)[:, 0]
+    return _means(np.concatenate([[0.0], np.cumsum(values, dtype=np.float64)]), length)
 
 
 def _levels(values_db: DoubleArray, least_spread_db: float) -> tuple[float, float, float]:
@@ -328,17 +330,23 @@ def _db(power: npt.ArrayLike) -> DoubleArray:
     return np.asarray(10 * np.log10(np.asarray(power, np.float64) + 1e-12))
 
 
-def _sums(rows: FloatArray | DoubleArray) -> DoubleArray:
-    """Running sums, so that the mean of any stretch is a difference."""
-    sums = np.zeros((rows.shape[1], len(rows) + 1))  # row by row it would take four times as long,
-    sums[:, 1:] = rows.T  # and twice as long if the numbers were made longer one by one
-    np.cumsum(sums, axis=1, out=sums)
-    return sums.T
-
-
 def _pair_sums(rows: FloatArray) -> DoubleArray:
-    """Running sums of pairs of steps: likeness does not need finer ones."""
-    return _sums(over_steps(rows, 2) if len(rows) else rows)
+    """Running sums of pairs of steps, so that the mean of any stretch is a difference.
+
+    Likeness does not need finer ones. Summed within groups first, and then from group to group: a
+    quarter of the time that it takes row by row.
+    """
+    pairs = over_steps(rows, 2) if len(rows) else rows
+    n, width = pairs.shape
+    n_groups = -(-n // _GROUP)
+    sums = np.zeros((1 + n_groups * _GROUP, width))
+    sums[1 : 1 + n] = pairs
+    groups = sums[1:].reshape(n_groups, _GROUP, width)
+    for i in range(1, _GROUP):
+        groups[:, i] += groups[:, i - 1]
+    for before, group in itertools.pairwise(groups):
+        group += before[-1]
+    return sums[: 1 + n]
 
 
 def _means(sums: DoubleArray, length: int, every: int = 1) -> DoubleArray:
