@@ -32,6 +32,11 @@ class Gathering:
 
     The type is that of the first frame; channels and rate are those that the stream announced. A
     frame of another form is converted.
+
+    Attributes
+    ----------
+    n_samples : int
+        How many samples wait, of each channel.
     """
 
     def __init__(self, stream: AudioStream, flaws: Flaws) -> None:
@@ -40,14 +45,10 @@ class Gathering:
         self._layout = stream.codec_context.layout.name
         self._stores_floats = stores_floats(stream)
         self._flaws = flaws
+        self.n_samples = 0
         self._type = ""
         self._queue = av.AudioFifo()
         self._converters: dict[tuple[str, str, int], av.AudioResampler] = {}
-
-    @property
-    def n_samples(self) -> int:
-        """How many samples wait, of each channel."""
-        return self._queue.samples
 
     def add(self, frame: AudioFrame) -> int:
         """Queue a frame and tell how many samples it gave.
@@ -63,11 +64,14 @@ class Gathering:
             self._queue.write(frame)
         except ValueError:
             return self._convert(frame)
-        return frame.samples
+        n = frame.samples
+        self.n_samples += n
+        return n
 
     def take(self) -> tuple[int, Piece, float]:
         """Empty the queue: number of samples, those of each channel, what brings them to ±1."""
         frame = self._queue.read(0)
+        self.n_samples = 0
         if frame is None:
             return 0, [], 1.0
         n = frame.samples
@@ -107,11 +111,14 @@ class Gathering:
         for part in converted:
             part.pts = None
             self._queue.write(part)
-        return sum(part.samples for part in converted)
+        n = sum(part.samples for part in converted)
+        self.n_samples += n
+        return n
 
     def _possible(self, samples: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """Put silence in the place of samples that are no numbers."""
-        if np.isfinite(samples).all():
+        # A sum of squares is a number only where all are, and takes half the time to make.
+        if np.isfinite(np.vdot(samples, samples)) or np.isfinite(samples).all():
             return samples
         self._flaws.impossible = True
         return np.nan_to_num(samples, posinf=0.0, neginf=0.0)
