@@ -180,9 +180,10 @@ def measure_region(
         excess = inside
         spectrum = inside.mean(axis=0) + np.float32(1e-20)  # silence gets the whole band
     prominence = scipy.ndimage.uniform_filter1d(spectrum / np.maximum(behind, 1e-12), 3)
-    enough = np.clip(OF_CLEAREST * prominence.max(), *STANDS_OUT)
-    if (prominence > enough).any():
-        spectrum = np.where(prominence > enough, spectrum, 0)
+    least, most = STANDS_OUT
+    stands_out = prominence > min(max(OF_CLEAREST * prominence.max(), least), most)
+    if stands_out.any():
+        spectrum = np.where(stands_out, spectrum, 0)
     weight = np.where(spectrum > 0, prominence, 0) if by_prominence else spectrum
     share = np.cumsum(weight) / max(float(weight.sum()), 1e-20)
     low, high = np.searchsorted(share, BAND_SHARE)
