@@ -13,10 +13,12 @@ References
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 
-from calltag.arrays import FloatArray
+from calltag.arrays import DoubleArray, FloatArray
 from calltag.sound.spectrum import BIN_HZ, FRAMES_PER_S
 
 OCTAVES_HZ = tuple(1000 * 10 ** (0.3 * octave) for octave in range(-3, 5))
@@ -61,12 +63,23 @@ def modulation_spectrum(envelope: FloatArray, edges_hz: Sequence[float]) -> Floa
     """
     n = max(_LEAST_FRAMES, len(envelope))
     mean = envelope.mean(axis=0)
-    window = np.hanning(len(envelope)).reshape(-1, *[1] * (envelope.ndim - 1))
+    window = _window(len(envelope)).reshape(-1, *[1] * (envelope.ndim - 1))
     spectrum = np.abs(np.fft.rfft((envelope - mean) * window, n, axis=0)) ** 2
-    edges = np.searchsorted(np.fft.rfftfreq(n, 1 / FRAMES_PER_S), edges_hz)
+    edges = _edges(n, tuple(edges_hz))
     total = np.concatenate([np.zeros_like(spectrum[:1]), np.cumsum(spectrum, axis=0)])
     energy = total[edges[1:]] - total[edges[:-1]]
     return (np.sqrt(energy / n / len(envelope)) / (mean + 1e-12)).astype(np.float32)
+
+
+@lru_cache(maxsize=_LEAST_FRAMES)
+def _window(n: int) -> DoubleArray:
+    return np.hanning(n)
+
+
+@lru_cache(maxsize=8)
+def _edges(n: int, edges_hz: tuple[float, ...]) -> npt.NDArray[np.intp]:
+    """Bins of a spectrum of n frames at which bands of rates begin and end."""
+    return np.searchsorted(np.fft.rfftfreq(n, 1 / FRAMES_PER_S), edges_hz)
 
 
 def texture(power: FloatArray) -> FloatArray:
