@@ -125,12 +125,12 @@ def beside(block: npt.NDArray[Any], chosen: int) -> tuple[float, list[int]]:
     pieces = block[:, : n_samples // _EVERY * _EVERY].reshape(channels, -1, _EVERY)[:, :, :_PIECE]
     if not pieces.size:
         pieces = block[:, None]
-    power = np.einsum("csn,csn->c", pieces, pieces) / max(1, pieces[0].size)
+    power = np.vecdot(pieces, pieces).sum(axis=1) / max(1, pieces[0].size)
     copy = np.ones(channels, bool)
     for lag in _LAGS:
         bent = pieces[:, :, lag:] - pieces[:, :, :-lag]
-        energy = np.einsum("csn,csn->c", bent, bent)
-        likeness = np.einsum("csn,sn->c", bent, bent[chosen]) ** 2
+        energy = np.vecdot(bent, bent).sum(axis=1)
+        likeness = np.vecdot(bent, bent[chosen]).sum(axis=1) ** 2
         copy &= (energy > 0) & (energy[chosen] > 0) & (likeness > _COPY * energy * energy[chosen])
         if copy.sum() <= 1:  # none but the chosen one itself
             break
