@@ -144,7 +144,9 @@ def _window() -> FloatArray:
     return (hann * (2.0 / hann.sum())).astype(np.float32)
 
 
-def framed_power(samples: FloatArray, hop: int = HOP) -> FloatArray:
+def framed_power(
+    samples: FloatArray, hop: int = HOP, before: FloatArray | None = None
+) -> FloatArray:
     """Power spectrum of every whole frame in a stretch of samples, without padding.
 
     Parameters
@@ -153,11 +155,14 @@ def framed_power(samples: FloatArray, hop: int = HOP) -> FloatArray:
         One channel at `RATE_HZ`.
     hop : int
         Samples from each frame to the next.
+    before : np.ndarray, shape (n_before,), float32, optional
+        What comes before these samples: the first frame begins with it.
 
     Returns
     -------
     np.ndarray, shape (n_frames, N_BINS), float32
-        Power; ``n_frames = 1 + (n_samples - N_FFT) // hop``, none where there is no whole frame.
+        Power; ``n_frames = 1 + (n_before + n_samples - N_FFT) // hop``, none where there is no
+        whole frame.
 
     Examples
     --------
@@ -168,18 +173,28 @@ def framed_power(samples: FloatArray, hop: int = HOP) -> FloatArray:
     >>> round(float(framed_power(sine)[0, 100]), 4)
     1.0
     """
-    if len(samples) < N_FFT:
-        return np.zeros((0, N_BINS), np.float32)
+    before = samples[:0] if before is None else before
+    n_frames = max(0, 1 + (len(before) + len(samples) - N_FFT) // hop)
+    power = np.empty((n_frames, N_BINS), np.float32)
+    n_first = min(n_frames, -(-len(before) // hop))  # these alone reach back: no need to join all
+    if n_first:
+        end = (n_first - 1) * hop + N_FFT - len(before)
+        _fill(power[:n_first], np.concatenate([before, samples[:end]]), hop)
+    if n_first < n_frames:
+        _fill(power[n_first:], samples[n_first * hop - len(before) :], hop)
+    return power
+
+
+def _fill(power: FloatArray, samples: FloatArray, hop: int) -> None:
+    """Power of as many frames as are wanted."""
     frames = np.lib.stride_tricks.sliding_window_view(samples, N_FFT)[::hop]
-    power = np.empty((len(frames), N_BINS), np.float32)
     windowed = np.empty((_FRAMES_AT_ONCE, N_FFT), np.float32)
-    for first in range(0, len(frames), _FRAMES_AT_ONCE):
+    for first in range(0, len(power), _FRAMES_AT_ONCE):
         batch = frames[first : first + _FRAMES_AT_ONCE]
         np.multiply(batch, _window(), out=windowed[: len(batch)])
         magnitude = power[first : first + len(batch)]
         np.abs(scipy.fft.rfft(windowed[: len(batch)], axis=1), out=magnitude)
         np.square(magnitude, out=magnitude)
-    return power
 
 
 def power_frames(blocks: Iterable[FloatArray]) -> Iterator[FloatArray]:
@@ -200,12 +215,12 @@ def power_frames(blocks: Iterable[FloatArray]) -> Iterator[FloatArray]:
     """
     waiting = np.zeros(N_FFT // 2, np.float32)
     for block in blocks:
-        waiting = np.concatenate([waiting, block])
-        power = framed_power(waiting)
+        power = framed_power(block, before=waiting)
         if len(power):
             yield power
-            waiting = waiting[len(power) * HOP :]
-    power = framed_power(np.concatenate([waiting, np.zeros(N_FFT // 2, np.float32)]))
+        begun = len(power) * HOP
+        waiting = np.concatenate([waiting[begun:], block[max(0, begun - len(waiting)) :]])
+    power = framed_power(np.zeros(N_FFT // 2, np.float32), before=waiting)
     if len(power):
         yield power
 

@@ -85,6 +85,15 @@ def test_frames_without_padding_are_those_of_the_padded_sound_further_in():
     np.testing.assert_array_equal(framed_power(inner)[:20], power_spectrum(SOUND)[16:36])
 
 
+@pytest.mark.parametrize("hop", [HOP, 10 * HOP])
+@pytest.mark.parametrize("n_before", [0, 1, HOP, N_FFT - 1, N_FFT, 5000, 29_000, 30_000])
+def test_frames_reach_back_into_what_came_before(n_before, hop):
+    before, samples = SOUND[:n_before], SOUND[n_before:]
+    np.testing.assert_array_equal(
+        framed_power(samples, hop, before), framed_power(SOUND, hop), strict=True
+    )
+
+
 def test_the_sound_itself_is_left_as_it_was():
     sound = SOUND.copy()
     power_spectrum(sound)

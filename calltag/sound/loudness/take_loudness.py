@@ -75,7 +75,7 @@ class TakeLoudness(SpectrumLoudness):
         n_frames = max(0, 1 + (n_samples - N_FFT) // _HOP)
         weighted = np.zeros(n_frames, np.float32)
         for c in others:
-            weighted += _weighted_power(self._tail[c], rest[c])
+            weighted += framed_power(rest[c], _HOP, self._tail[c]) @ spectrum_weights()
         self._beside.append(weighted)
         left = n_samples - n_frames * _HOP
         self._ahead += max(0, -left)
@@ -89,15 +89,6 @@ class TakeLoudness(SpectrumLoudness):
         n = min(len(energies), len(steps))
         energies[:n] += steps[:n]
         return energies
-
-
-def _weighted_power(tail: FloatArray, rest: FloatArray) -> FloatArray:
-    """Weighted power of frames `_HOP` apart, of which only the first reaches back into the tail."""
-    first = np.concatenate([tail, rest[: N_FFT - len(tail)]])
-    others = rest[_HOP - len(tail) :]
-    return np.concatenate(
-        [framed_power(sound, _HOP) @ spectrum_weights() for sound in (first, others)]
-    )
 
 
 def beside(block: npt.NDArray[Any], chosen: int) -> tuple[float, list[int]]:
