@@ -81,22 +81,24 @@ def windows(frames: Iterable[FloatArray]) -> Iterator[Window]:
         The next one; its own frames follow on those of the one before.
     """
     blocks: list[FloatArray] = []
-    mel = np.zeros((0, N_MELS), np.float32)
-    first = core = 0
+    mels: list[FloatArray] = [np.zeros((0, N_MELS), np.float32)]
+    first = core = end = 0
     for block in frames:
         blocks.append(block)
-        mel = np.concatenate([mel, mel_power(block)])
-        stop = (first + len(mel) - CONTEXT_FRAMES) // STEP_FRAMES * STEP_FRAMES
+        mels.append(mel_power(block))
+        end += len(block)
+        stop = (end - CONTEXT_FRAMES) // STEP_FRAMES * STEP_FRAMES
         if stop - core < WINDOW_FRAMES:
             continue
+        mel = np.concatenate(mels)
         yield Window(first, core, stop, mel, blocks)
         passed = max(0, stop - CONTEXT_FRAMES - first)
-        first, core, mel = first + passed, stop, mel[passed:]
+        first, core, mels = first + passed, stop, [mel[passed:]]
         while passed >= len(blocks[0]):
             passed -= len(blocks.pop(0))
         blocks[0] = blocks[0][passed:].copy()
-    if first + len(mel) > core:
-        yield Window(first, core, first + len(mel), mel, blocks)
+    if end > core:
+        yield Window(first, core, end, np.concatenate(mels), blocks)
 
 
 class Recent:
@@ -128,13 +130,16 @@ class Recent:
         Returns
         -------
         np.ndarray, shape (n_samples,), float32
-            The sound, as far as it is there.
+            The sound, as far as it is there; a copy only where it lies across stretches.
         """
         start, end = (max(0, round(edge * RATE_HZ) - self._first) for edge in (start_s, end_s))
         parts = []
         for block in self._blocks:
-            parts.append(block[max(0, start) : max(0, end)])
+            if start < len(block) and end > 0:
+                parts.append(block[max(0, start) : end])
             start, end = start - len(block), end - len(block)
+        if len(parts) == 1:
+            return parts[0]
         return np.concatenate(parts) if parts else np.zeros(0, np.float32)
 
     def forget(self, before_s: float) -> None:
