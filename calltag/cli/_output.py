@@ -59,6 +59,11 @@ def say(text: str) -> None:
     typer.echo(text, err=True)
 
 
+def say_next(*steps: str) -> None:
+    """Name the commands that may come next, each with what it does."""
+    say(f"Next: {', '.join(steps)}.")
+
+
 def say_problems(problems: Iterable[Problem]) -> None:
     """Name the takes that could not be read or written, each with its reason."""
     for problem in problems:

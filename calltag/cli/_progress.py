@@ -26,6 +26,9 @@ SETTLED_S = 10.0
 LITTLE = 50
 """Where more than so many times what is done is still to go, too little is known to tell."""
 
+FEW_STEPS = 12
+"""So few steps are begun without a word, where there is no terminal."""
+
 QUIET_S = 5.0
 """Least time between two lines where there is no terminal."""
 
@@ -101,6 +104,60 @@ def _started_bar() -> Bar:
     bar.add_task("", total=1.0)
     bar.start()
     return bar
+
+
+class Stages:
+    """Tells how far a run of several stages is, and about how long each still takes."""
+
+    def __init__(self) -> None:
+        self._what = ""
+        self._begun = self._said = 0.0
+        self._shown: Bar | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._shown is not None:
+            self._shown.stop()
+
+    def tell(self, what: str, done: int, of: int) -> None:
+        """Tell how many of how many are done of a stage; one that begins is told at once."""
+        now = time.monotonic()
+        begins = what != self._what
+        if begins:
+            self._what, self._begun = what, now
+            self._said = now - QUIET_S if of > FEW_STEPS else now
+        if sys.stderr.isatty():
+            self._show(what, done, of, begins=begins)
+        elif now - self._said >= QUIET_S and done < of:
+            self._said = now
+            say(f"{what}: {done} of {of}{self._left(now, done, of)}")
+
+    def _left(self, now: float, done: int, of: int) -> str:
+        spent_s = now - self._begun
+        if done < FEW or spent_s < QUIET_S:
+            return ""
+        return f", about {duration(spent_s / done * (of - done))} left"
+
+    def _show(self, what: str, done: int, of: int, *, begins: bool) -> None:
+        from rich.console import Console
+        from rich.progress import MofNCompleteColumn, Progress
+
+        if self._shown is None:
+            columns = (*Progress.get_default_columns(), MofNCompleteColumn())
+            self._shown = Progress(*columns, console=Console(stderr=True), transient=True)
+            self._shown.add_task("", total=None)
+            self._shown.start()
+        task = self._shown.task_ids[0]
+        if begins:
+            self._shown.reset(task, description=what, total=of)
+        self._shown.update(task, completed=done, total=of)
 
 
 @contextmanager

@@ -11,8 +11,8 @@ import typer
 
 from calltag.cli import STOPPED
 from calltag.cli._options import LOG_NAME, As, LogFile, WrongUse, finite, typed
-from calltag.cli._output import end, print_data, say, say_problems
-from calltag.cli._progress import bar
+from calltag.cli._output import end, print_data, say, say_next, say_problems
+from calltag.cli._progress import Stages
 from calltag.cli._sync_report import (
     DATA_COLUMNS,
     MANY_PAIRS,
@@ -89,9 +89,10 @@ def sync_command(
     tells where the other lies; too little may be heard in it. That `goes on`, and counts in the
     other commands too.
 
-    Of many pairs, those come first that ran at the same time by the clocks. Once three of two
-    cameras are lined up, and agree on how far the clocks are apart, pairs that lie a minute and
-    more apart by that, between others that agree, are not listened to.
+    Of many pairs, those come first that ran at the same time by the clocks, and each gets a quick
+    look before any is looked at closely. Once three of two cameras are lined up, and agree on how
+    far the clocks are apart, pairs that lie a minute and more apart by that, between others that
+    agree, are not listened to.
 
     Pairs that are lined up, or were before on the same day, tell how far the clocks of two cameras
     are apart. Where they agree, the others are looked for again where the clocks put them; there,
@@ -111,7 +112,7 @@ def sync_command(
     """
     from calltag.edit.sync.by_clocks import look_by_clocks
     from calltag.edit.sync.by_joins import follow_joins
-    from calltag.edit.sync.lining_up import count_pairs, sync_takes
+    from calltag.edit.sync.lining_up import Traces, count_pairs, sync_takes
     from calltag.log import Log
     from calltag.media.copies import with_copies
 
@@ -134,20 +135,28 @@ def sync_command(
         by_name = {take.path: take for take in known}
         differences: list[ClockDifference] = []
         try:
-            with bar("reading and comparing") as told:
+            traces = Traces()
+            with Stages() as stages:
                 compared, problems = sync_takes(
                     sources,
                     n_first=n_first,
                     bounds=near,
                     clock_s=partial(clock_s, by_name) if by_timecode else None,
                     take_of=partial(take_of, by_name),
-                    listener=told,
+                    listener=stages.tell,
+                    traces=traces,
                 )
-            stays = _not_looked_for_again(opened, compared, narrow=narrow)
-            if around is None:
-                compared, differences = look_by_clocks(
-                    compared, sources, partial(take_of, by_name), before=stays, known=known
-                )
+                stays = _not_looked_for_again(opened, compared, narrow=narrow)
+                if around is None:
+                    compared, differences = look_by_clocks(
+                        compared,
+                        sources,
+                        partial(take_of, by_name),
+                        before=stays,
+                        known=known,
+                        listener=stages.tell,
+                        traces=traces,
+                    )
         except KeyboardInterrupt:
             say("Stopped; nothing was kept.")
             raise typer.Exit(STOPPED) from None
@@ -165,6 +174,11 @@ def sync_command(
     elif how is As.TABLE:
         say("Nothing could be compared.")
     say_problems(problems)
+    if how is As.TABLE and kept.n_kept:
+        say_next(
+            "`calltag calls --once` lists each call once, where it sounds best",
+            "`calltag markers OUT.otio --every-camera` marks it on every camera",
+        )
     end(problems, done=bool(compared))
 
 

@@ -18,7 +18,8 @@ from calltag.cli._options import (
     Types,
     Verdicts,
 )
-from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
+from calltag.cli._output import Column, end, print_data, print_table, say, say_next, say_problems
+from calltag.cli._shells import as_typed
 from calltag.records.label import LIKELY
 from calltag.records.take import FaultKind
 from calltag.words import counted, position, take_length
@@ -40,6 +41,22 @@ COLUMNS = (
     Column("where", folds=True, rank=4),
     Column("why", folds=True),
     Column("timecode", rank=5),
+)
+
+
+MANY = 20
+"""Of more takes, each has one line, and what there is to say of it in brief."""
+
+LONGEST = 60
+"""Characters of what is said in brief: more would fold."""
+
+BRIEF = (
+    Column("take", folds=True),
+    Column("length", right=True, rank=2),
+    Column("verdict"),
+    Column("usable", right=True, rank=1),
+    Column("calls", right=True, rank=3),
+    Column("why, in brief", folds=True),
 )
 
 
@@ -103,8 +120,11 @@ def takes_command(
     are, with the noise under them; those marked `unsure` are to be heard first. With --type or
     --min-snr, only takes that have such a call are listed.
 
+    Of more than 20 takes each has a line of its own, in brief; all is told of few, as with --take.
+
     \b
-    Example:
+    Examples:
+      calltag takes --take A007.MOV
       calltag takes --verdict clean --by usable
     """
     from calltag.cli._log import read_shoot
@@ -112,9 +132,8 @@ def takes_command(
     from calltag.edit.call_filter import CallFilter
     from calltag.edit.tables import take_row
     from calltag.log import Log
-    from calltag.media.copies import each_once
     from calltag.media.timing.clock import common_rate
-    from calltag.takes.verdict import judge, likely_calls, summary
+    from calltag.takes.verdict import judge, likely_calls
 
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
     shoot = read_shoot(log)
@@ -142,11 +161,11 @@ def takes_command(
         _print_data(rows, listed, how, picture=picture)
         _end(unseen)
         return
-    left_out = _print_table(rows, listed)
-    recordings = each_once([one for one, _, _ in listed])
-    told = [verdict for one, verdict, _ in listed if one.take.path in recordings]
-    say(summary(told, copies=len(listed) - len(told)))
-    if "where" not in left_out and any(" treated" in _where(verdict) for _, verdict, _ in listed):
+    _tell_sum(listed)
+    brief = len(listed) > MANY
+    left_out = _print_brief(listed) if brief else _print_table(rows, listed)
+    treated = any(" treated" in _where(verdict) for _, verdict, _ in listed)
+    if treated and not brief and "where" not in left_out:
         say("Stretches marked `treated` are usable after `calltag rescue`.")
     if any(n_calls != len(likely_calls(one)) for one, _, n_calls in listed):
         say("Under `calls` are those that you asked for; `why` speaks of all calls of a take.")
@@ -155,7 +174,41 @@ def takes_command(
     filtered = takes or verdicts or wanted.narrows_takes or noise is not None or best is not None
     if not filtered:
         say_problems(problem for _, problem in shoot.unread)
+    _tell_next(listed, brief=brief)
     _end(unseen)
+
+
+def _tell_sum(listed: Sequence[Listed]) -> None:
+    """Say what the takes come to; copies of others are told but not counted again."""
+    from calltag.media.copies import each_once
+    from calltag.takes.verdict import summary
+
+    recordings = each_once([one for one, _, _ in listed])
+    own = [row for row in listed if row[0].take.path in recordings]
+    text = summary([verdict for _, verdict, _ in own], copies=len(listed) - len(own))
+    n_calls = [n for _, _, n in own if n]
+    say(f"{text}; {counted(sum(n_calls), 'call')} in {counted(len(n_calls), 'take')}")
+
+
+def _tell_next(listed: Sequence[Listed], *, brief: bool) -> None:
+    """Name what may be done about takes that are listed."""
+    from calltag.takes.reasons import is_helped
+    from calltag.takes.verdict import PICTURE_ONLY
+
+    def first(command: str, what: str, takes: Sequence[TakeLog]) -> list[str]:
+        """The command for the first of takes that it is for."""
+        typed = (as_typed([*command.split(), one.take.path]) for one in takes[:1])
+        return [f"`{text}` {what}" for text in typed]
+
+    spoilt = [one for one, verdict, _ in listed if is_helped(verdict.reasons)]
+    lost = [one for one, verdict, _ in listed if verdict.grade == PICTURE_ONLY]
+    every = [one for one, _, _ in listed] if brief else []
+    say_next(
+        *first("calltag takes --take", "tells all of a take", (spoilt or lost or every) * brief),
+        *first("calltag rescue", "treats spoilt sound", spoilt),
+        *first("calltag bed --for", "makes clean background for sound that is lost", lost),
+        "`calltag sheet OUT.html` shows it all on one page",
+    )
 
 
 def _print_data(rows: list[Row], listed: Sequence[Listed], how: As, *, picture: bool) -> None:
@@ -181,6 +234,34 @@ def _print_table(rows: Sequence[Row], listed: Sequence[Listed]) -> list[str]:
         for row_cells, grade in zip(cells, grades, strict=True):
             row_cells.append(grade)
     return print_table(columns, cells)
+
+
+def _print_brief(listed: Sequence[Listed]) -> list[str]:
+    """Print many takes, a line for each."""
+    from calltag.takes.reasons import in_brief
+
+    columns: tuple[Column, ...] = BRIEF
+    cells = [
+        [
+            one.take.path,
+            take_length(one.take.duration_s),
+            verdict.grade,
+            take_length(verdict.clean_s),
+            str(n_calls),
+            _shortened(in_brief([r for r in verdict.reasons if r not in _same(one)])),
+        ]
+        for one, verdict, n_calls in listed
+    ]
+    grades = _grades(listed)
+    if any(grades):
+        columns = (*columns, Column("picture", rank=3))
+        for row_cells, grade in zip(cells, grades, strict=True):
+            row_cells.append(grade)
+    return print_table(columns, cells)
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= LONGEST else text[: LONGEST - 1].rstrip(" ,;") + "…"
 
 
 def _grades(listed: Sequence[Listed]) -> list[str]:

@@ -18,6 +18,56 @@ from calltag.takes.words import calls_that, stretches
 from calltag.words import counted, hertz, listed
 
 _RESCUE = "(calltag rescue)"
+_ALL_NATURAL = "natural sound throughout"
+
+
+def in_brief(reasons: Sequence[str]) -> str:
+    """Say the reasons of a verdict in a few words, for one line of many.
+
+    Parameters
+    ----------
+    reasons : sequence of str
+        The reasons of a take, as they stand in its verdict.
+
+    Returns
+    -------
+    str
+        What is the matter and where, without what to do and without the figures of a noise;
+        `(rescue)` where a treatment would help. Of a clean take, how clear its clearest call is.
+
+    Examples
+    --------
+    >>> in_brief(["natural sound throughout; 3 calls, the clearest 28 dB above the background"])
+    'the clearest call 28 dB above the background'
+    >>> in_brief(["machine at 0:00-0:08: notches take it out (calltag rescue). Its sound: 50 Hz"])
+    'machine at 0:00-0:08 (rescue)'
+    """
+    return "; ".join(_brief(reason) for reason in reasons)
+
+
+def is_helped(reasons: Sequence[str]) -> bool:
+    """Tell whether `calltag rescue` would help a take.
+
+    Parameters
+    ----------
+    reasons : sequence of str
+        The reasons of its verdict.
+
+    Returns
+    -------
+    bool
+        Whether one of them names it.
+    """
+    return any(_RESCUE in reason for reason in reasons)
+
+
+def _brief(reason: str) -> str:
+    heard, _, calls = reason.partition("; ")
+    if calls:
+        best = calls.partition(", the clearest")[2]
+        told = f"the clearest call{best}" if best else calls
+        return told if heard == _ALL_NATURAL else f"{heard}; {told}"
+    return reason.partition(": ")[0].rstrip(",") + (" (rescue)" if is_helped([reason]) else "")
 
 
 def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
@@ -198,7 +248,7 @@ def clean_reason(calls: Sequence[Call], *, nearly: bool, not_counted: Sequence[s
     str
         One sentence.
     """
-    heard = "nearly all natural sound" if nearly else "natural sound throughout"
+    heard = "nearly all natural sound" if nearly else _ALL_NATURAL
     if not_counted:
         heard += f", but for {listed(not_counted)} too faint, brief or unsure to count"
     if not calls:

@@ -9,7 +9,7 @@ import pytest
 
 from calltag.cli import _progress
 from calltag.cli._output import Column, print_table
-from calltag.cli._progress import Teller, bar
+from calltag.cli._progress import Stages, Teller, bar
 from calltag.intake import Progress
 
 
@@ -51,6 +51,40 @@ def test_who_waits_is_told_also_where_there_is_no_terminal(capsys, monkeypatch) 
             told(done, 3)
             now_s[0] += 4.0
     assert capsys.readouterr().err == "comparing: 2 of 3\n"
+
+
+def test_stages_are_told_as_they_begin_with_the_time_they_take(capsys, monkeypatch) -> None:
+    """Each has a pace of its own; few steps begin without a word, and none ends with one."""
+    now_s = [100.0]
+    monkeypatch.setattr(_progress.time, "monotonic", lambda: now_s[0])
+    with Stages() as stages:
+        for what, of, step_s in (("reading", 20, 1.0), ("few", 2, 3.0), ("comparing", 100, 4.0)):
+            for done in range(0, of + 1):
+                stages.tell(what, done, of)
+                now_s[0] += step_s
+            now_s[0] -= step_s
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[:5] == [
+        "reading: 0 of 20",
+        "reading: 5 of 20, about 15 s left",
+        "reading: 10 of 20, about 10 s left",
+        "reading: 15 of 20, about 5 s left",
+        "comparing: 0 of 100",
+    ]
+    assert lines[5] == "comparing: 2 of 100"
+    assert lines[6] == "comparing: 4 of 100, about 6 min left"
+    assert not any("100 of 100" in line for line in lines)
+
+
+def test_stages_show_one_bar_on_a_terminal(monkeypatch) -> None:
+    screen = Screen()
+    monkeypatch.setattr("sys.stderr", screen)
+    with Stages() as stages:
+        for what in ("reading", "comparing"):
+            for done in range(3):
+                stages.tell(what, done, 2)
+    assert "comparing" in screen.getvalue()
+    assert "2/2" in screen.getvalue()
 
 
 class Screen(io.StringIO):

@@ -297,6 +297,7 @@ def test_what_is_not_lined_up_any_more_is_forgotten(run, morning: Path) -> None:
     ran = run("sync", "r.wav", "b.wav")
     assert ran.status == 0
     assert "No pair was kept" in ran.err
+    assert "Next:" not in ran.err
     told = "Lined up before, and not kept any more: rec/r.wav and cam/b.wav. Look there alone"
     assert told in ran.err
     assert kept(morning) == []
@@ -462,6 +463,7 @@ def test_the_clocks_of_two_cameras_are_told_and_place_what_is_not_heard(
     told = "The clock of b is 1:03:20.00 ahead of that of a: 2 pairs agree to 0.1 s."
     assert told in ran.err
     assert "2 pairs kept in calltag.db." in ran.err
+    assert ran.err.splitlines()[-1].startswith("Next: `calltag calls --once` lists each call once")
     assert "1 pair is placed by the clocks alone: that is told here, and not kept." in ran.err
     assert kept_in(tmp_path) == [("a/0.wav", "b/0.wav"), ("a/1.wav", "b/1.wav")]
     rows = json.loads(run("sync", "a", "b", "--as", "json").out)

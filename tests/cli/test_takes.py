@@ -3,14 +3,16 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
+from calltag.cli.takes import LONGEST, _shortened
 from calltag.edit.tables import TAKE_COLUMNS
 from calltag.log import Log
-from calltag.records.found import TakeLog
+from calltag.records.found import NoiseSpan, TakeLog
 from calltag.records.take import ChannelFault, FaultKind
 from calltag.records.verdict import Usable, Verdict
 from calltag.sound.channels.faults import said
@@ -70,7 +72,65 @@ def test_the_table_gives_verdict_stretches_and_reasons(run, log) -> None:
     assert "0:00.00-1:00.00" in lines[1]
     assert "the file holds no sound" in ran.out
     assert "3 takes: 1 clean, 0 part, 2 picture-only" in ran.err
-    assert ran.err.endswith("\ncard2/A009.mov: it is empty\n")
+    *_, unread, following = ran.err.splitlines()
+    assert unread == "card2/A009.mov: it is empty"
+    assert following == (
+        "Next: `calltag bed --for card1/A002.mov` makes clean background for sound that is lost, "
+        "`calltag sheet OUT.html` shows it all on one page."
+    )
+
+
+@pytest.fixture
+def long_day(log):
+    """A log of 24 takes more, of which a machine spoils every third."""
+    with Log(log) as opened:
+        one = opened.take_log("card1/A001.mov")
+        for n in range(24):
+            take = replace(one.take, path=f"card3/C{n:03}.mov", digest=f"c{n}", levels=None)
+            spoilt = [
+                NoiseSpan(
+                    start_s=0.0,
+                    end_s=20.0,
+                    kind="machine",
+                    confidence=0.99,
+                    level_dbfs=-30.0,
+                    low_hz=50.0,
+                    high_hz=200.0,
+                )
+            ]
+            calls = () if n % 2 else one.calls
+            noise = spoilt if n % 3 == 0 else ()
+            opened.put(TakeLog(take=take, calls=calls, noise=tuple(noise)), feature_version=1)
+    return log
+
+
+def test_of_a_long_day_the_sum_comes_first_and_each_take_has_a_line(terminal, run, long_day):
+    seen = terminal(120, "takes").splitlines()
+    sums, head, *rows = seen
+    assert sums.startswith("27 takes: ")
+    assert re.search(r"; \d+ calls in \d+ takes$", sums)
+    assert " ".join(head.split()) == "take length verdict usable calls why, in brief"
+    listed = [row.split()[0] for row in rows[:27]]
+    assert listed[:3] == ALL
+    assert listed[3:] == [f"card3/C{n:03}.mov" for n in range(24)], "a line for each"
+    assert any(row.rstrip().endswith("(rescue)") for row in rows[:27])
+    ran = run("takes")
+    *_, following = ran.err.splitlines()
+    for command in ("takes --take", "rescue"):
+        assert f"`calltag {command} card3/C000.mov`" in following
+
+
+def test_of_one_take_of_a_long_day_all_is_told(run, long_day) -> None:
+    ran = run("takes", "--take", "card3/C000.mov")
+    assert "a low cut at" in ran.out
+    assert "where" in ran.out.splitlines()[0]
+    assert "takes --take" not in ran.err
+
+
+@pytest.mark.parametrize(("length", "end"), [(LONGEST, "x"), (LONGEST + 1, "…")])
+def test_what_would_fold_is_cut_short(length: int, end: str) -> None:
+    text = _shortened("x" * length)
+    assert (len(text), text[-1]) == (LONGEST, end)
 
 
 def test_the_table_marks_what_a_rescue_makes_usable_and_counts_channels_that_are_the_same(

@@ -11,7 +11,14 @@ from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels, Take
 from calltag.takes.filter_cuts import Band
 from calltag.takes.masking import Effect, Left
-from calltag.takes.reasons import buried_in_nature, clean_reason, level_reasons, noise_reasons
+from calltag.takes.reasons import (
+    buried_in_nature,
+    clean_reason,
+    in_brief,
+    is_helped,
+    level_reasons,
+    noise_reasons,
+)
 from calltag.takes.thresholds import read_thresholds
 
 LENGTH_S = 100.0
@@ -302,3 +309,31 @@ def test_the_clearest_call_is_one_whose_level_is_known():
     assert alone == ("natural sound throughout; 1 call, the clearest 0 dB above the background")
     none = clean_reason([], nearly=False, not_counted=[])
     assert none == "natural sound throughout; no call found"
+
+
+# In brief
+
+
+def test_in_brief_a_noise_has_its_place_and_whether_a_rescue_helps() -> None:
+    helped = effect(Left.ABOVE, calls=[ONE, TWO], standing=[ONE, TWO])
+    lost = effect(Left.LOST, calls=[ONE], kind="voice")
+    assert in_brief([words(helped)]) == "machine at 0:10-0:20 (rescue)"
+    assert in_brief([words(lost)]) == "voice at 0:10-0:20"
+    assert in_brief([words(helped), words(lost)]) == (
+        "machine at 0:10-0:20 (rescue); voice at 0:10-0:20"
+    )
+    assert is_helped([words(lost), words(helped)])
+    assert not is_helped([words(lost)])
+
+
+@pytest.mark.parametrize(
+    ("calls", "nearly", "told"),
+    [
+        ([], False, "no call found"),
+        ([], True, "nearly all natural sound; no call found"),
+        ([ONE, TWO], False, "the clearest call 20 dB above the background"),
+        ([ONE], True, "nearly all natural sound; the clearest call 20 dB above the background"),
+    ],
+)
+def test_in_brief_a_clean_take_has_its_clearest_call(calls, nearly, told) -> None:
+    assert in_brief([clean_reason(calls, nearly=nearly, not_counted=())]) == told

@@ -14,7 +14,8 @@ import math
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from functools import lru_cache, partial
+from functools import partial
+from pathlib import Path
 
 from calltag.edit.sync.camera_clocks import (
     CameraClocks,
@@ -24,9 +25,9 @@ from calltag.edit.sync.camera_clocks import (
 )
 from calltag.edit.sync.clock_differences import ClockDifference, differences_of
 from calltag.edit.sync.comparing import WORTH_NEAR, Comparison, Outcome, alignments_of, compare
-from calltag.edit.sync.lining_up import Source
+from calltag.edit.sync.lining_up import Source, Traces
 from calltag.edit.sync.search import LEAST_OVERLAP_S, Bounds
-from calltag.edit.sync.trace import trace_take
+from calltag.edit.sync.trace import Trace
 from calltag.errors import MediaError
 from calltag.media.timing.clock import DEFAULT_RATE
 from calltag.records.alignment import Alignment
@@ -35,7 +36,8 @@ from calltag.words import counted
 
 _AROUND_S = 0.5
 _WHERE = "where the clocks put them"
-_TRACES = 6  # kept while pairs are looked at in order of time
+LOOKING_AGAIN = f"looking {_WHERE}"
+"""What is told of meanwhile."""
 
 _Pairs = Mapping[int, tuple[Take, Take]]
 """The takes of pairs, by the numbers of these."""
@@ -48,6 +50,8 @@ def look_by_clocks(
     *,
     before: Iterable[Alignment] = (),
     known: Iterable[Take] = (),
+    listener: Callable[[str, int, int], None] | None = None,
+    traces: Traces | None = None,
 ) -> tuple[list[Comparison], list[ClockDifference]]:
     """Look again for pairs where the clocks of their cameras put them.
 
@@ -64,6 +68,10 @@ def look_by_clocks(
         clocks, too, on the same day.
     known : iterable of Take
         The takes of those.
+    listener : callable, optional
+        Is told what is done, and how many of how many pairs.
+    traces : Traces, optional
+        Has what was read of the takes before.
 
     Returns
     -------
@@ -83,7 +91,9 @@ def look_by_clocks(
     takes = {take.path: take for take in known} | own
     open_pairs = _open_pairs(compared, own, in_place={one.pair for one in earlier})
     known_clocks = partial(_known_clocks, on_such_a_day(earlier, takes, own.values()), takes)
-    followed, silent = _heard_in_place(compared, open_pairs, files, known_clocks)
+    tell = listener or (lambda *_: None)
+    trace = traces or Traces()
+    followed, silent = _heard_in_place(compared, open_pairs, files, known_clocks, trace, tell)
     clocks = known_clocks(followed)
     for number, place in _placed(silent, clocks).items():
         if place.dates_agree:
@@ -131,14 +141,19 @@ def _heard_in_place(
     open_pairs: _Pairs,
     files: Mapping[str, Source],
     known_clocks: Callable[[Iterable[Comparison]], CameraClocks],
+    trace: Callable[[Path], Trace],
+    tell: Callable[[str, int, int], None],
 ) -> tuple[list[Comparison], _Pairs]:
     """Compare open pairs where the clocks put them; and those in which nothing is heard there."""
     followed, left = list(compared), dict(open_pairs)
     silent: dict[int, tuple[Take, Take]] = {}
-    trace = lru_cache(_TRACES)(trace_take)
+    done = 0
     # what is lined up tells of the next
     while placed := _placed(left, known_clocks(followed)):
+        of = done + len(placed)
         for number, place in placed.items():
+            tell(LOOKING_AGAIN, done, of)
+            done += 1
             pair, one = left.pop(number), compared[number]
             with suppress(MediaError):  # it is away since
                 near = compare(

@@ -1,12 +1,12 @@
 """Takes that heard the same moment, lined up by their sound: through all pairs that are asked for.
 
-Each take is read when its turn comes; what a pair comes to, `calltag.edit.sync.comparing` says.
+As many as memory allows are read before; what a pair comes to, `calltag.edit.sync.comparing` says.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
@@ -30,7 +30,17 @@ from calltag.paths import is_file
 from calltag.records.take import Problem, Take
 
 _AS_CLOCKS_SAY_S = 3.0  # dates are cut off to the second, and clocks part by a second or two a day
-_AT_ONCE = 2  # traces of takes that pass by
+_AT_ONCE = 6  # traces of takes that are not kept
+_KEPT_S = 6 * 3600.0  # sound whose traces are kept, at 100 MB an hour; others are read again
+
+READING = "reading the takes"
+"""What is told of first; then come the pairs."""
+
+COMPARING = "comparing pairs"
+"""What is told of next."""
+
+AGAIN = "looking closer at pairs that a glance left open"
+"""What is told of last, where there are many pairs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +66,8 @@ def sync_takes(
     bounds: Bounds | None = None,
     clock_s: Callable[[Source], tuple[float, float]] | None = None,
     take_of: Callable[[Source], Take] | None = None,
-    listener: Callable[[int, int], None] | None = None,
+    listener: Callable[[str, int, int], None] | None = None,
+    traces: Traces | None = None,
 ) -> tuple[list[Comparison], list[Problem]]:
     """Line takes up by their sound.
 
@@ -78,8 +89,10 @@ def sync_takes(
     take_of : callable, optional
         Tells what is known of a take, or raises `MediaError`; without it all pairs are compared.
     listener : callable, optional
-        Is told how many steps are done, of how many: each take that is read is one, and each pair
-        that is dealt with.
+        Is told what is done, and how many of how many: of takes that are read, of pairs that are
+        compared, and of those that a glance left open and that are compared again.
+    traces : Traces, optional
+        Keeps what is read, for who needs it next.
 
     Returns
     -------
@@ -101,23 +114,57 @@ def sync_takes(
         if one.path == other.path:
             raise InputError(f"{one.name}: named twice; name two takes of the same moment")
     pairs = list(_pairs(len(sources), n_first))
-    progress = _Progress(listener, len(sources) + len(pairs))
+    within = bounds or Bounds()
+    tell = listener or _nobody
     n_kept = len(sources) if n_first is None else n_first
-    reading = _Reading(sources, clock_s, n_kept=n_kept, progress=progress)
+    known = _known(sources, take_of)
+    reading = _Reading(sources, clock_s, traces or Traces(), n_kept=n_kept)
     if n_first == 1:  # there is nothing to compare without it
         reading.check(0)
-    known = _known(sources, take_of)
+    reading.read_ahead(_to_read(pairs, reading, known, within), tell)
     order = Order(known)
     found: dict[tuple[int, int], Comparison] = {}
+    done = again = n_again = 0
+    tell(COMPARING, 0, len(pairs))
     for turn in order.through(pairs):
+        if turn.again and not n_again:
+            n_again = order.n_left()
+            tell(COMPARING, len(pairs), len(pairs))
+            tell(AGAIN, 0, n_again)
         with suppress(MediaError):  # it is noted
-            came_to = _dealt_with(turn, reading, known, bounds or Bounds())
+            came_to = _dealt_with(turn, reading, known, within)
             found[turn.first, turn.second] = came_to
             if came_to.lined_up is not None:
                 order.learn(turn, came_to.lined_up.offset_s)
-        progress.step()
-    progress.end()
+        done, again = done + (not turn.again), again + turn.again
+        tell(*((AGAIN, again, n_again) if turn.again else (COMPARING, done, len(pairs))))
     return [found[pair] for pair in pairs if pair in found], reading.problems()
+
+
+def _nobody(_what: str, _done: int, _of: int) -> None:
+    pass
+
+
+def _to_read(
+    pairs: Sequence[tuple[int, int]],
+    reading: _Reading,
+    known: Mapping[int, Take],
+    bounds: Bounds,
+) -> list[int]:
+    """Numbers of the takes of pairs that may have run at the same time, by what is said of it."""
+    numbers: set[int] = set()
+    for pair in pairs:
+        with suppress(MediaError):  # it is noted
+            if not _apart(pair, known, reading.within(bounds, *pair)):
+                numbers |= set(pair)
+    return sorted(numbers)
+
+
+def _apart(pair: tuple[int, int], known: Mapping[int, Take], within: Bounds) -> bool:
+    """Whether two takes are known to be out of each other's reach."""
+    return all(one in known for one in pair) and out_of_reach(
+        within, *(known[one].duration_s for one in pair)
+    )
 
 
 def _dealt_with(
@@ -129,8 +176,7 @@ def _dealt_with(
     within = reading.within(bounds, *numbers)
     if turn.spared:
         return Comparison.nothing(*names, NOT_BY_CLOCKS)
-    lengths_s = [known[one].duration_s for one in numbers if one in known]
-    if len(lengths_s) == 2 and out_of_reach(within, *lengths_s):
+    if _apart(numbers, known, within):
         return Comparison.nothing(*names, NOT_AS_SAID)
     return _compared(reading.trace(turn.first), reading.trace(turn.second), *names, within, turn)
 
@@ -141,7 +187,8 @@ def _compared(
     """Compare two takes, first where B is to begin by the clocks, if they tell.
 
     That saves time, and makes nothing surer: a clock may have been set anew. So as much has to
-    agree as elsewhere, and near where the clocks say, or all is searched.
+    agree as elsewhere, and near where the clocks say, or all is searched. So it is where a glance
+    lines a pair up: what repeats may show only there.
     """
     if turn.begins_s is not None:
         low_s = max(within.low_s, turn.begins_s - SAME_S)
@@ -151,7 +198,11 @@ def _compared(
         lies = near.lined_up
         if lies is not None and abs(lies.offset_s - turn.begins_s) <= _AS_CLOCKS_SAY_S:
             return near
-    return compare(a, b, take_a, take_b, bounds=within, glance=turn.glance)
+    if turn.glance:
+        glanced = compare(a, b, take_a, take_b, bounds=within, glance=True)
+        if glanced.lined_up is None:
+            return glanced
+    return compare(a, b, take_a, take_b, bounds=within)
 
 
 def _pairs(n_takes: int, n_first: int | None) -> Iterator[tuple[int, int]]:
@@ -174,47 +225,92 @@ def _known(sources: Sequence[Source], take_of: Callable[[Source], Take] | None) 
     return known
 
 
-class _Progress:
-    """Tells how many steps are done."""
+class Traces:
+    """Reads the sound of takes, and keeps what was read."""
 
-    def __init__(self, listener: Callable[[int, int], None] | None, n_steps: int) -> None:
-        self._listener, self._n_steps, self._n_done = listener, n_steps, 0
-        self._tell()
+    def __init__(self) -> None:
+        self._kept: dict[Path, Trace] = {}
+        self._kept_s = 0.0
+        self._always: set[Path] = set()
+        self._passing = lru_cache(_AT_ONCE)(trace_take)
 
-    def step(self) -> None:
-        """Count one more."""
-        self._n_done += 1
-        self._tell()
+    def keep(self, paths: Iterable[Path]) -> None:
+        """Keep takes in any case, once they are read.
 
-    def end(self) -> None:
-        """Count those that were not needed."""
-        if self._n_done < self._n_steps:
-            self._n_done = self._n_steps
-            self._tell()
+        Parameters
+        ----------
+        paths : iterable of Path
+            The takes.
+        """
+        self._always.update(paths)
 
-    def _tell(self) -> None:
-        if self._listener is not None:
-            self._listener(self._n_done, self._n_steps)
+    def keeps(self, path: Path) -> bool:
+        """Tell whether a take would be kept, if it were read now.
+
+        Parameters
+        ----------
+        path : Path
+            The take.
+
+        Returns
+        -------
+        bool
+            Whether it, or less than six hours of sound, is kept.
+        """
+        return path in self._always or self._kept_s < _KEPT_S
+
+    def __call__(self, path: Path) -> Trace:
+        """Read a take, unless it is kept.
+
+        Parameters
+        ----------
+        path : Path
+            The take.
+
+        Returns
+        -------
+        Trace
+            Of its sound.
+
+        Raises
+        ------
+        MediaError
+            If the file cannot be read, or has no sound.
+        """
+        if path in self._kept:
+            return self._kept[path]
+        if not self.keeps(path):
+            return self._passing(path)
+        self._kept[path] = trace = trace_take(path)
+        self._kept_s += trace.duration_s
+        return trace
 
 
 class _Reading:
-    """Reads takes when they are asked for, keeps the first so many, and notes what went wrong."""
+    """Reads takes when they are asked for, and notes what went wrong."""
 
     def __init__(
         self,
         sources: Sequence[Source],
         clock_s: Callable[[Source], tuple[float, float]] | None,
+        traces: Traces,
         *,
         n_kept: int,
-        progress: _Progress,
     ) -> None:
-        self._sources, self._clock_s, self._n_kept = sources, clock_s, n_kept
-        self._progress = progress
-        self._kept: dict[int, Trace] = {}
-        self._passing = lru_cache(_AT_ONCE)(self._read)
+        self._sources, self._clock_s = sources, clock_s
+        self._traces = traces
+        traces.keep(source.path for source in sources[:n_kept])
         self._clock = lru_cache(None)(self._asked)
-        self._seen: set[int] = set()
         self._failed: dict[int, MediaError] = {}
+
+    def read_ahead(self, numbers: Sequence[int], tell: Callable[[str, int, int], None]) -> None:
+        """Read as many takes as are kept, and tell how far that is."""
+        tell(READING, 0, len(numbers))
+        for done, number in enumerate(numbers, start=1):
+            if self._traces.keeps(self._sources[number].path):
+                with suppress(MediaError):  # it is noted
+                    self.trace(number)
+            tell(READING, done, len(numbers))
 
     def name(self, number: int) -> str:
         """What a take is called in tables."""
@@ -229,11 +325,11 @@ class _Reading:
         """Read a take; raise MediaError, each time, if that cannot be."""
         if number in self._failed:
             raise self._failed[number]
-        if number >= self._n_kept:
-            return self._passing(number)
-        if number not in self._kept:
-            self._kept[number] = self._read(number)
-        return self._kept[number]
+        try:
+            return self._traces(self._sources[number].path)
+        except MediaError as error:
+            self._failed[number] = error
+            raise
 
     def within(self, bounds: Bounds, first: int, second: int) -> Bounds:
         """Where a take may begin in another; bounds count from where clocks put it, if asked."""
@@ -248,14 +344,6 @@ class _Reading:
             for number, error in sorted(self._failed.items())
         ]
 
-    def _read(self, number: int) -> Trace:
-        self._see(number)
-        try:
-            return trace_take(self._sources[number].path)
-        except MediaError as error:
-            self._failed[number] = error
-            raise
-
     def _asked(self, number: int) -> tuple[float, float]:
         """When a take begins by its clock, and after how long that begins anew."""
         if self._clock_s is None:
@@ -265,15 +353,8 @@ class _Reading:
         try:
             return self._clock_s(self._sources[number])
         except MediaError as error:
-            self._see(number)
             self._failed.setdefault(number, error)
             raise
-
-    def _see(self, number: int) -> None:
-        """Count a take once, however often it is read."""
-        if number not in self._seen:
-            self._seen.add(number)
-            self._progress.step()
 
 
 def count_pairs(n_takes: int, n_first: int | None) -> int:

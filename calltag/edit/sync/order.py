@@ -7,6 +7,10 @@ takes of these that lie a minute and more apart by that are not compared at all,
 the two began between others that say so, and the clock ran on from take to take by name: then it
 was not set anew meanwhile. What began before or after all these is given a glance.
 
+Until then many pairs get a glance, too, which is quick and finds what both heard clearly. Those in
+which it finds nothing have their full turn when all were glanced at, unless the clocks, by then
+known, put them apart.
+
 That asks less of clocks than `calltag.edit.sync.camera_clocks`, which places takes by them: dates
 that are cut off to the second will do.
 """
@@ -39,6 +43,9 @@ ENOUGH_PAIRS = 3
 SAME_S = 10.0
 """Clocks of two cameras part by no more within a day, and dates are cut off to the second."""
 
+FEW_PAIRS = 12
+"""So many are compared at once, without a glance before."""
+
 _NEAR_S = 60.0  # apart by less than this, takes may have run at the same time
 _MOVED_S = 1.0  # from what was known of clocks: others may be near now
 
@@ -53,9 +60,12 @@ class Turn(NamedTuple):
     spared : bool
         Whether it need not be compared.
     glance : bool
-        Whether nothing is expected of it, unless a clock was set anew since.
+        Whether a glance is to do for now: nothing is expected of it, or others come first. Where
+        it is known when it begins, this is of other places.
     begins_s : float or None
         About where the second begins in the first, to `SAME_S`, where that is sure.
+    again : bool
+        Whether it had a glance before.
     """
 
     first: int
@@ -63,6 +73,7 @@ class Turn(NamedTuple):
     spared: bool = False
     glance: bool = False
     begins_s: float | None = None
+    again: bool = False
 
 
 class _Known(NamedTuple):
@@ -121,6 +132,8 @@ class Order:
         self._said: dict[tuple[Hashable, Hashable], _Said] = defaultdict(_Said)
         self._stated: dict[tuple[int, int], float | None] = {}
         self._n_moved = 0
+        self._settled: set[tuple[int, int]] = set()
+        self._again: list[tuple[int, int]] = []
 
     def learn(self, turn: Turn, offset_s: float) -> None:
         """Take in how the takes of a pair lie.
@@ -133,6 +146,7 @@ class Order:
             Where the second begins, in seconds of the first.
         """
         pair = turn.first, turn.second
+        self._settled.add(pair)
         stated_s = self._stated_s(*pair)
         if stated_s is None:
             return
@@ -141,6 +155,16 @@ class Order:
         more_s = self._within_a_turn(*pair, stated_s - offset_s - before_s)
         said.add(before_s + more_s, [self._takes[number] for number in pair])
         self._n_moved += abs(said.ahead_s - before_s) > _MOVED_S
+
+    def n_left(self) -> int:
+        """Count the pairs that a glance did not line up, and that have not had their full turn.
+
+        Returns
+        -------
+        int
+            Pairs.
+        """
+        return sum(pair not in self._settled for pair in self._again)
 
     def through(self, pairs: Iterable[tuple[int, int]]) -> Iterator[Turn]:
         """Go through pairs, those first that seem to have run at the same time.
@@ -153,25 +177,59 @@ class Order:
         Yields
         ------
         Turn
-            Each pair once. What one comes to is to be told by `learn` before the next.
+            Each pair once, or a second time where a glance was not enough. What one comes to is to
+            be told by `learn` before the next.
         """
         left = list(pairs)
+        many = len(left) > FEW_PAIRS
         while left:
             apart, n_moved = [], self._n_moved
             for pair in left:
-                begins_s = self._begins_s(*pair)
-                if self._gap_s(*pair, begins_s) > _NEAR_S:
+                if self._gap_s(*pair, self._begins_s(*pair)) > _NEAR_S:
                     apart.append(pair)
                 else:
-                    agreed = begins_s is not None and self._said_of(*pair).agreed
-                    yield Turn(*pair, begins_s=begins_s if agreed else None)
+                    yield self._turn(pair, glance=many)
             n_taken = 0
             while n_taken < len(apart) and self._n_moved == n_moved:  # or others may be near now
-                pair = apart[n_taken]
-                sure = self._is_sure(*pair)
-                yield Turn(*pair, spared=sure, glance=self._said_of(*pair).agreed and not sure)
+                yield self._turn_apart(apart[n_taken], glance=many)
                 n_taken += 1
             left = apart[n_taken:]
+        for pair in [pair for pair in self._again if pair not in self._settled]:
+            turn = self._turn_again(pair)
+            if turn is not None:
+                yield turn
+            self._settled.add(pair)
+
+    def _turn(self, pair: tuple[int, int], *, glance: bool) -> Turn:
+        """The first turn of a pair that may have run at once: a full one where clocks agree."""
+        begins_s = self._begins_s(*pair)
+        if begins_s is not None and self._said_of(*pair).agreed:
+            return Turn(*pair, glance=self._is_sure(*pair), begins_s=begins_s)
+        return self._noted(Turn(*pair, glance=glance))
+
+    def _turn_apart(self, pair: tuple[int, int], *, glance: bool) -> Turn:
+        """The first turn of a pair that did not run at once, by what is known by now."""
+        if self._is_sure(*pair):
+            return Turn(*pair, spared=True)
+        if self._said_of(*pair).agreed:
+            return Turn(*pair, glance=True)
+        return self._noted(Turn(*pair, glance=glance))
+
+    def _noted(self, turn: Turn) -> Turn:
+        """The turn, of which is noted that the pair may need another."""
+        if turn.glance:
+            self._again.append((turn.first, turn.second))
+        return turn
+
+    def _turn_again(self, pair: tuple[int, int]) -> Turn | None:
+        """The full turn of a pair; None where clocks that agree make a glance enough."""
+        begins_s = self._begins_s(*pair)
+        if begins_s is None or not self._said_of(*pair).agreed:
+            return Turn(*pair, again=True)
+        if self._gap_s(*pair, begins_s) <= _NEAR_S:
+            glance = self._is_sure(*pair)
+            return Turn(*pair, glance=glance, begins_s=begins_s, again=True)
+        return Turn(*pair, spared=True, again=True) if self._is_sure(*pair) else None
 
     def _stated_s(self, first: int, second: int) -> float | None:
         """How much later the second begins by what the takes state; None if clocks are mute."""

@@ -9,7 +9,7 @@ import pytest
 import soundfile as sf
 
 from calltag.edit.sync.comparing import Outcome
-from calltag.edit.sync.lining_up import Source, sync_takes
+from calltag.edit.sync.lining_up import COMPARING, READING, Source, sync_takes
 from calltag.errors import InputError, MediaError
 
 CLOSE_S = 0.005
@@ -41,10 +41,10 @@ def sources(folder: Path, *names: str) -> list[Source]:
 
 
 def test_files_are_lined_up_with_the_first(shoot: Path) -> None:
-    told: list[tuple[int, int]] = []
+    told: list[tuple[str, int, int]] = []
     found, problems = sync_takes(
         sources(shoot, "A001.mov", "C001.mov", "R001.wav", "B001.mov"),
-        listener=lambda done, of: told.append((done, of)),
+        listener=lambda *now: told.append(now),
     )
     assert [(c.take_a, c.take_b, c.outcome) for c in found] == [
         ("card/A001.mov", "card/R001.wav", Outcome.LINED_UP),
@@ -55,8 +55,9 @@ def test_files_are_lined_up_with_the_first(shoot: Path) -> None:
     (problem,) = problems
     assert problem.path == "card/C001.mov"
     assert problem.reason.startswith("has no sound")
-    # four takes read, three pairs compared: each is told, also where a take cannot be read
-    assert told == [(done, 7) for done in range(8)]
+    # each is told, also where a take cannot be read
+    reading, comparing = [(READING, n, 4) for n in range(5)], [(COMPARING, n, 3) for n in range(4)]
+    assert told == reading + comparing
 
 
 def test_every_pair_is_compared_on_demand(shoot: Path) -> None:

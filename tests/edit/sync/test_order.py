@@ -5,14 +5,22 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from calltag.edit.sync import lining_up
 from calltag.edit.sync.comparing import NOT_BY_CLOCKS, Comparison, Outcome, compare
-from calltag.edit.sync.lining_up import Source, _compared, sync_takes
-from calltag.edit.sync.order import ENOUGH_PAIRS, SAME_S, Order, Turn
+from calltag.edit.sync.lining_up import (
+    AGAIN,
+    COMPARING,
+    READING,
+    Source,
+    _compared,
+    sync_takes,
+)
+from calltag.edit.sync.order import ENOUGH_PAIRS, FEW_PAIRS, SAME_S, Order, Turn
 from calltag.edit.sync.search import Bounds
 from calltag.edit.sync.trace import Trace
 from calltag.errors import MediaError
@@ -101,7 +109,10 @@ def test_pairs_that_ran_at_once_are_compared_and_most_others_are_not(ahead_s, ki
     """However wrong the clock beside is."""
     shoot = Shoot(ahead_s=ahead_s, **kind)
     turns = shoot.go_through(Order(known(shoot.takes)))
-    assert sorted(turn[:2] for turn in turns) == sorted(shoot.pairs), "each pair once"
+    first = [turn[:2] for turn in turns if not turn.again]
+    assert sorted(first) == sorted(shoot.pairs), "each pair once"
+    glanced = {turn[:2] for turn in turns if turn.glance}
+    assert glanced.issuperset(turn[:2] for turn in turns if turn.again)
     spared = [turn[:2] for turn in turns if turn.spared]
     assert len(spared) > len(shoot.pairs) / 2
     assert not any(shoot.offset_s(pair) is not None for pair in spared)
@@ -195,15 +206,52 @@ def test_what_began_before_or_after_all_that_agree_is_compared() -> None:
     assert spared
     assert not any(late in pair for pair in spared)
     assert all(turn.glance for turn in turns if turn.second == late)
-    assert not any(turn.glance for turn in turns if shoot.offset_s(turn[:2]) is not None)
+    together = [turn for turn in turns if shoot.offset_s(turn[:2]) is not None]
+    assert [turn.begins_s is None for turn in together] == [n < ENOUGH_PAIRS for n in range(20)]
 
 
 def test_without_clocks_all_are_compared_in_order() -> None:
     shoot = Shoot(dated=False)
     turns = shoot.go_through(Order(known(shoot.takes)))
-    assert [turn[:2] for turn in turns] == shoot.pairs
+    n = len(shoot.pairs)
+    assert [turn[:2] for turn in turns[:n]] == shoot.pairs
     assert not any(turn.spared or turn.begins_s is not None for turn in turns)
-    assert [turn[:2] for turn in Shoot().go_through(Order({}))] == shoot.pairs
+    assert [turn[:2] for turn in Shoot().go_through(Order({}))][:n] == shoot.pairs
+
+
+def test_many_pairs_get_a_glance_and_those_that_it_leaves_open_a_full_turn() -> None:
+    """What a glance lines up needs no other; without clocks, nothing else says what does not."""
+    shoot = Shoot(dated=False)
+    turns = shoot.go_through(Order(known(shoot.takes)))
+    n = len(shoot.pairs)
+    assert all(turn.glance and not turn.again for turn in turns[:n])
+    assert all(turn.again and not turn.glance for turn in turns[n:])
+    assert [turn[:2] for turn in turns[n:]] == [
+        pair for pair in shoot.pairs if shoot.offset_s(pair) is None
+    ]
+
+
+def test_few_pairs_have_their_full_turn_at_once() -> None:
+    shoot = Shoot(dated=False)
+    shoot.pairs = shoot.pairs[:FEW_PAIRS]
+    turns = shoot.go_through(Order(known(shoot.takes)))
+    assert [turn[:2] for turn in turns] == shoot.pairs
+    assert not any(turn.glance for turn in turns)
+
+
+@pytest.mark.parametrize("kind", [DATES, TIMECODE])
+def test_what_a_glance_leaves_open_is_looked_for_where_the_clocks_put_it(kind) -> None:
+    """Glances find every fourth pair. What the clocks put apart has no other turn."""
+    shoot = Shoot(ahead_s=47.4, **kind)
+    order, found, full = Order(known(shoot.takes)), set(), set()
+    for turn in order.through(shoot.pairs):
+        offset_s = shoot.offset_s(turn[:2])
+        full |= {turn[:2]} if not turn.glance and not turn.spared else set()
+        if offset_s is not None and (turn.begins_s is not None or turn.first % 4 == 0):
+            found.add(turn[:2])
+            order.learn(turn, offset_s)
+    assert found == {pair for pair in shoot.pairs if shoot.offset_s(pair) is not None}
+    assert len(full) < 60
 
 
 # In the comparison of many takes
@@ -220,11 +268,11 @@ def heard(monkeypatch: pytest.MonkeyPatch):
         read: list[str] = []
         asked: list[tuple[str, str, Bounds]] = []
 
-        def trace(path: Path) -> str:
+        def trace(path: Path) -> SimpleNamespace:
             read.append(path.as_posix())
             if path.as_posix() in (broken, *away):
                 raise MediaError(path, "is damaged")
-            return path.as_posix()
+            return SimpleNamespace(duration_s=30.0)
 
         def compare(_a, _b, take_a: str, take_b: str, *, bounds: Bounds, **_kind) -> Comparison:
             asked.append((take_a, take_b, bounds))
@@ -260,7 +308,7 @@ def test_many_takes_are_lined_up_by_few_comparisons(heard) -> None:
     shoot = Shoot(ahead_s=47.0)
     read, asked = heard(shoot)
     takes = {one.path: one for one in shoot.takes}
-    told: list[tuple[int, int]] = []
+    told: list[tuple[str, int, int]] = []
     found, problems = sync_takes(
         sources(shoot),
         n_first=40,
@@ -276,8 +324,11 @@ def test_many_takes_are_lined_up_by_few_comparisons(heard) -> None:
     narrow = [bounds for _, _, bounds in asked if bounds.high_s - bounds.low_s <= 2 * SAME_S]
     assert len(narrow) > 30
     assert not problems
-    assert told == [(n, 44 + 160) for n in range(44 + 160 + 1)]
-    assert len(read) < 60, "files beside are not read for each pair"
+    assert [now[1:] for now in told if now[0] == READING] == [(n, 44) for n in range(45)]
+    assert {n for what, n, _ in told if what == COMPARING} == set(range(161))
+    again = [now[1:] for now in told if now[0] == AGAIN]
+    assert again == [(n, again[0][1]) for n in range(len(again))]
+    assert len(read) == 44, "each once"
 
 
 def test_a_take_that_cannot_be_read_is_told_once(heard) -> None:

@@ -91,3 +91,24 @@ def test_sound_agrees_where_the_takes_lie(rng, lag_s) -> None:
     lags_s = sorted(one.lag_s for one in (first, *others))
     assert np.diff(lags_s).min() > 0.25 - 1e-6  # each is a place of its own
     assert all(abs(one.lag_s - lag_s) > 0.2 for one in search_sound(a, b, Bounds(lag_s + 0.2)))
+
+
+def test_a_call_is_found_in_its_own_band(rng) -> None:
+    """The noise of all other bands would drown it: it has a hundredth of the power at 300 Hz."""
+    n = 30 * EVEN_RATE_HZ
+    spectrum = np.zeros(3 * n, complex)
+    band = slice(3 * 2000 * 30, 3 * 2300 * 30)
+    spectrum[band] = rng.normal(size=(band.stop - band.start, 2)) @ (1, 1j)
+    call = np.fft.ifft(spectrum)
+    both = np.stack([call.real, call.imag], axis=1) / call.real.std()
+    starts = n, n + round(7.0 * EVEN_RATE_HZ)
+    a, b = (
+        Trace(
+            np.zeros((30 * FRAMES_PER_S, N_BANDS), np.float32),
+            np.rint(3 * (both[start : start + n] + 9 * rng.normal(size=(n, 2)))).astype(np.int8),
+        )
+        for start in starts
+    )
+    first, *others = search_sound(a, b, ANYWHERE)
+    assert first.lag_s == pytest.approx(7.0, abs=0.0026)
+    assert all(first.height > 2 * other.height for other in others)
