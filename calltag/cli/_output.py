@@ -18,6 +18,7 @@ import typer
 
 from calltag.cli import FAILED, SOME_UNREADABLE
 from calltag.cli._options import As
+from calltag.words import counted, first_few
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
 
 UNLIMITED = 100_000
 """Width of a table that goes into a file or another program."""
+
+MANY_ALIKE = 5
+"""Takes of which more with one and the same problem are named together."""
 
 LEAST_FOLDED, WIDEST_FOLDED = 26, 72
 """Widths that a column that folds should have, and may have."""
@@ -65,9 +69,16 @@ def say_next(*steps: str) -> None:
 
 
 def say_problems(problems: Iterable[Problem]) -> None:
-    """Name the takes that could not be read or written, each with its reason."""
+    """Name the takes that could not be read or written, with the reason; many of one together."""
+    alike: dict[str, list[str]] = {}
     for problem in problems:
-        say(f"{problem.path}: {problem.reason}")
+        alike.setdefault(problem.reason, []).append(problem.path)
+    for reason, paths in alike.items():
+        if len(paths) > MANY_ALIKE:
+            say(f"{counted(len(paths), 'take')}: each {reason}: {first_few(paths, MANY_ALIKE)}")
+        else:
+            for path in paths:
+                say(f"{path}: {reason}")
 
 
 def end(problems: Sized, *, done: bool = True) -> None:

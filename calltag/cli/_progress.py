@@ -107,9 +107,13 @@ def _started_bar() -> Bar:
 
 
 class Stages:
-    """Tells how far a run of several stages is, and about how long each still takes."""
+    """Tells how far a run of several stages is, and how long each still takes.
 
-    def __init__(self) -> None:
+    Of stages that are not steady, what takes longest comes first, and that is the most it takes.
+    """
+
+    def __init__(self, *, steady: bool = True) -> None:
+        self._steady = steady
         self._what = ""
         self._begun = self._said = 0.0
         self._shown: Bar | None = None
@@ -143,7 +147,8 @@ class Stages:
         spent_s = now - self._begun
         if done < FEW or spent_s < QUIET_S:
             return ""
-        return f", about {duration(spent_s / done * (of - done))} left"
+        left = duration(spent_s / done * (of - done))
+        return f", about {left} left" if self._steady else f", {left} left at most"
 
     def _show(self, what: str, done: int, of: int, *, begins: bool) -> None:
         from rich.console import Console

@@ -22,7 +22,7 @@ from calltag.cli._options import (
     Types,
     Verdicts,
 )
-from calltag.cli._output import Column, end, print_data, print_table, say, say_problems
+from calltag.cli._output import Column, end, print_data, print_table, say, say_next, say_problems
 from calltag.records.label import CALL, LIKELY
 from calltag.words import counted, how_sure, position
 
@@ -242,4 +242,10 @@ def _tell(listed: int, found: int, unsure: int, in_copies: int, *, no_type: bool
         say(
             "They have no type yet: name some with `calltag label`, then `calltag teach`; `calltag "
             "library teach` goes by what you kept before."
+        )
+    elif listed:
+        say_next(
+            "`calltag markers OUT.otio` marks them for the edit",
+            "`calltag selects OUT.otio` puts the best on a timeline",
+            "`calltag keep` puts the best into your call library",
         )

@@ -47,7 +47,7 @@ from calltag.cli._options import (
     typed,
     wrong_use,
 )
-from calltag.cli._output import end, say
+from calltag.cli._output import end, say, say_next
 from calltag.cli._progress import bar
 from calltag.errors import InputError
 from calltag.paths import is_file
@@ -312,4 +312,9 @@ def _keep(
         for line in unsaid_line(report):
             say(line)
         say(CARE)
+    if report.kept:
+        say_next(
+            "`calltag library find` searches what you kept",
+            "`calltag library browse` opens a page to look, listen and pick",
+        )
     end(report.problems, done=bool(report.kept or report.known))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -28,9 +28,11 @@ from calltag.paths import is_file
 if TYPE_CHECKING:
     from calltag.edit.sync.clock_differences import ClockDifference
     from calltag.edit.sync.comparing import Comparison
+    from calltag.edit.sync.lining_up import Source
     from calltag.edit.sync.search import Bounds
     from calltag.log import Log
     from calltag.records.alignment import Alignment
+    from calltag.records.take import Take
 
 
 def register(app: typer.Typer) -> None:
@@ -126,17 +128,19 @@ def sync_command(
         named = list(sources_of(takes, known))
         sources = [source for of_name in named for source in of_name]
         n_first = None if every_pair or len(takes) == 1 else len(named[0])
+        by_name = {take.path: take for take in known}
         n_pairs = count_pairs(len(sources), n_first)
         if n_pairs > MANY_PAIRS and not by_timecode:
-            say(
-                f"{n_pairs} pairs to compare. --by-timecode looks only where the timecode puts "
-                "them, and is quicker."
+            quicker = (
+                " --by-timecode looks only where the timecode puts them, and is quicker."
+                if all(_has_timecode(by_name, source) for source in sources)
+                else ""
             )
-        by_name = {take.path: take for take in known}
+            say(f"{n_pairs} pairs to compare.{quicker}")
         differences: list[ClockDifference] = []
         try:
             traces = Traces()
-            with Stages() as stages:
+            with Stages(steady=False) as stages:
                 compared, problems = sync_takes(
                     sources,
                     n_first=n_first,
@@ -173,6 +177,8 @@ def sync_command(
         tell_others(others, compared)
     elif how is As.TABLE:
         say("Nothing could be compared.")
+        if by_timecode and len(problems) > 1:
+            say("Takes without timecode are lined up without --by-timecode.")
     say_problems(problems)
     if how is As.TABLE and kept.n_kept:
         say_next(
@@ -180,6 +186,14 @@ def sync_command(
             "`calltag markers OUT.otio --every-camera` marks it on every camera",
         )
     end(problems, done=bool(compared))
+
+
+def _has_timecode(by_name: Mapping[str, Take], source: Source) -> bool:
+    """Whether a take states when it began; of a file that is in no log that is not known yet."""
+    from calltag.media.timing.clock import time_of_day_s
+
+    take = by_name.get(source.name)
+    return take is None or time_of_day_s(take) is not None
 
 
 def _where_to_look(

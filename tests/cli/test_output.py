@@ -12,7 +12,8 @@ from rich.table import Table
 from rich.text import Text
 
 from calltag.cli import _output
-from calltag.cli._output import Column, print_table
+from calltag.cli._output import MANY_ALIKE, Column, print_table, say_problems
+from calltag.records.take import Problem
 
 COLUMNS = (
     Column("take", folds=True),
@@ -110,3 +111,16 @@ def test_what_is_said_after_a_table_stands_below_it_in_one_file(monkeypatch) -> 
     _output.say("3 calls listed.")
     assert file.decode().splitlines()[-1] == "3 calls listed."
     assert len(file.decode().splitlines()) == 5
+
+
+@pytest.mark.parametrize(("n", "n_lines"), [(MANY_ALIKE, MANY_ALIKE), (MANY_ALIKE + 1, 1)])
+def test_many_takes_with_one_problem_are_named_together(n: int, n_lines: int, capsys) -> None:
+    problems = [Problem(path=f"B{number}.MP4", reason="has no sound") for number in range(n)]
+    say_problems([Problem(path="A.MP4", reason="is empty"), *problems])
+    first, *others = capsys.readouterr().err.splitlines()
+    assert first == "A.MP4: is empty"
+    assert len(others) == n_lines
+    if n_lines == 1:
+        assert others == [
+            "6 takes: each has no sound: B0.MP4, B1.MP4, B2.MP4, B3.MP4, B4.MP4 and 1 more"
+        ]

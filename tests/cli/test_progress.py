@@ -76,6 +76,16 @@ def test_stages_are_told_as_they_begin_with_the_time_they_take(capsys, monkeypat
     assert not any("100 of 100" in line for line in lines)
 
 
+def test_where_the_longest_steps_come_first_the_time_left_is_at_most_so_much(capsys, monkeypatch):
+    now_s = [100.0]
+    monkeypatch.setattr(_progress.time, "monotonic", lambda: now_s[0])
+    with Stages(steady=False) as stages:
+        stages.tell("comparing", 0, 2)
+        now_s[0] += 8.0
+        stages.tell("comparing", 4, 20)
+    assert capsys.readouterr().err == "comparing: 4 of 20, 32 s left at most\n"
+
+
 def test_stages_show_one_bar_on_a_terminal(monkeypatch) -> None:
     screen = Screen()
     monkeypatch.setattr("sys.stderr", screen)

@@ -224,6 +224,20 @@ def test_of_many_pairs_those_with_common_sound_are_listed(run, morning: Path, mo
     assert "cam/b.wav" not in ran.out
     assert "1 pair has no common sound (--as csv lists all)." in ran.err
     assert "to compare" not in run("sync", "r.wav", "cam", "--by-timecode").err
+    with Log(morning.parent / "calltag.db") as log:
+        one = log.take_log("cam/b.wav")
+        log.put(TakeLog(take=replace(one.take, time_reference=None)), feature_version=1)
+    assert "2 pairs to compare.\n" in run("sync", "r.wav", "cam").err, "that would be no help"
+
+
+def test_a_camera_without_timecode_is_said_to_need_none(run, morning: Path) -> None:
+    with Log(morning.parent / "calltag.db") as log:
+        for name in ("cam/a.wav", "cam/b.wav"):
+            one = log.take_log(name)
+            log.put(TakeLog(take=replace(one.take, time_reference=None)), feature_version=1)
+    ran = run("sync", "r.wav", "cam", "--by-timecode")
+    assert ran.status == 1
+    assert "Takes without timecode are lined up without --by-timecode.\n" in ran.err
 
 
 @pytest.mark.parametrize(

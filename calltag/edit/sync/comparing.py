@@ -254,10 +254,10 @@ def _lines(a: Trace, b: Trace, bounds: Bounds, *, worth: float, glance: bool) ->
         searched = [[place for place in searched[0] if place.height > _STANDS_OUT]]
     else:
         searched.append(search_sound(a, b, bounds))
-    first = [place for places in searched for place in places[:_LIKELY]]
-    found = _fitted(a, b, first)
+    likely = 1 if glance else _LIKELY
+    found = _fitted(a, b, [place for places in searched for place in places[:likely]])
     if any(_total(line) > _HOPEFUL * worth for line in found):
-        found += _fitted(a, b, [place for places in searched for place in places[_LIKELY:]])
+        found += _fitted(a, b, [place for places in searched for place in places[likely:]])
     distinct: list[Line] = []
     for line in sorted(found, key=_total, reverse=True):
         if all(abs(line.lag_at(known.at_s) - known.lag_s) > _SAME_S for known in distinct):

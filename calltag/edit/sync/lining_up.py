@@ -131,8 +131,11 @@ def sync_takes(
             n_again = order.n_left()
             tell(COMPARING, len(pairs), len(pairs))
             tell(AGAIN, 0, n_again)
-        with suppress(MediaError):  # it is noted
+        try:
             came_to = _dealt_with(turn, reading, known, within)
+        except MediaError:  # it is noted
+            order.drop(turn)
+        else:
             found[turn.first, turn.second] = came_to
             if came_to.lined_up is not None:
                 order.learn(turn, came_to.lined_up.offset_s)

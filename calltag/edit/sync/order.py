@@ -2,10 +2,10 @@
 
 Two cards hold thousands of pairs, of which some hundred ran at the same time. So pairs come first
 that did so by the clocks of their cameras: by the clocks as they are, until a pair is lined up and
-says how far they are apart. Once a few pairs of two cameras are lined up, and all say the same,
-takes of these that lie a minute and more apart by that are not compared at all, as long as each of
-the two began between others that say so, and the clock ran on from take to take by name: then it
-was not set anew meanwhile. What began before or after all these is given a glance.
+says how far they are apart. Once a few pairs of two cameras are lined up, and nearly all say the
+same, takes of these that lie a minute and more apart by that are not compared at all, as long as
+each of the two began between others that say so, and the clock ran on from take to take by name:
+then it was not set anew meanwhile. What began before or after all these is given a glance.
 
 Until then many pairs get a glance, too, which is quick and finds what both heard clearly. Those in
 which it finds nothing have their full turn when all were glanced at, unless the clocks, by then
@@ -18,7 +18,6 @@ that are cut off to the second will do.
 from __future__ import annotations
 
 import math
-from bisect import insort
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping
 from statistics import median
@@ -38,7 +37,7 @@ from calltag.records.take import Take
 from calltag.spelling import name_order
 
 ENOUGH_PAIRS = 3
-"""Pairs that have to be lined up, and to say the same of two cameras' clocks."""
+"""Pairs that have to be lined up, and to agree on two cameras' clocks, but for one in ten."""
 
 SAME_S = 10.0
 """Clocks of two cameras part by no more within a day, and dates are cut off to the second."""
@@ -46,6 +45,7 @@ SAME_S = 10.0
 FEW_PAIRS = 12
 """So many are compared at once, without a glance before."""
 
+_ONE_WRONG_IN = 10  # pairs that are lined up: the same recording is played twice, or so
 _NEAR_S = 60.0  # apart by less than this, takes may have run at the same time
 _MOVED_S = 1.0  # from what was known of clocks: others may be near now
 
@@ -89,25 +89,33 @@ _Reach = dict[int, tuple[float, float]]
 """From when to when takes of a run began."""
 
 
+def _reach(takes: Iterable[_Known]) -> _Reach:
+    """From when to when takes of each run began."""
+    reach: _Reach = {}
+    for one in takes:
+        if one.at_s is not None:
+            least_s, most_s = reach.get(one.run, (one.at_s, one.at_s))
+            reach[one.run] = min(least_s, one.at_s), max(most_s, one.at_s)
+    return reach
+
+
 class _Said:
     """What pairs of two cameras that are lined up say of their clocks."""
 
     def __init__(self) -> None:
         self.ahead_s = 0.0  # of the second, by most
         self.agreed = False
-        self._all_s: list[float] = []
+        self._all: list[tuple[float, tuple[_Known, ...]]] = []
         self._reaches: tuple[_Reach, _Reach] = ({}, {})
 
     def add(self, ahead_s: float, pair: Iterable[_Known]) -> None:
         """Take in a pair, and by how much the clock of its second take is ahead."""
-        insort(self._all_s, ahead_s)
-        for reach, one in zip(self._reaches, pair, strict=True):
-            if one.at_s is not None:
-                least_s, most_s = reach.get(one.run, (one.at_s, one.at_s))
-                reach[one.run] = min(least_s, one.at_s), max(most_s, one.at_s)
-        self.ahead_s = median(self._all_s)
-        enough = len(self._all_s) >= ENOUGH_PAIRS
-        self.agreed = enough and self._all_s[-1] - self._all_s[0] <= SAME_S
+        self._all.append((ahead_s, tuple(pair)))
+        self.ahead_s = median(ahead_s for ahead_s, _ in self._all)
+        like = [pair for ahead_s, pair in self._all if abs(ahead_s - self.ahead_s) <= SAME_S / 2]
+        n_others = len(self._all) - len(like)
+        self.agreed = len(like) >= ENOUGH_PAIRS and n_others <= len(self._all) // _ONE_WRONG_IN
+        self._reaches = _reach(one for one, _ in like), _reach(other for _, other in like)
 
     def between(self, pair: Iterable[_Known]) -> bool:
         """Whether each of two takes began between others of its run that were taken in."""
@@ -156,6 +164,16 @@ class Order:
         said.add(before_s + more_s, [self._takes[number] for number in pair])
         self._n_moved += abs(said.ahead_s - before_s) > _MOVED_S
 
+    def drop(self, turn: Turn) -> None:
+        """Take in that a pair cannot be compared.
+
+        Parameters
+        ----------
+        turn : Turn
+            The pair.
+        """
+        self._settled.add((turn.first, turn.second))
+
     def n_left(self) -> int:
         """Count the pairs that a glance did not line up, and that have not had their full turn.
 
@@ -178,7 +196,7 @@ class Order:
         ------
         Turn
             Each pair once, or a second time where a glance was not enough. What one comes to is to
-            be told by `learn` before the next.
+            be told by `learn` or `drop` before the next.
         """
         left = list(pairs)
         many = len(left) > FEW_PAIRS

@@ -161,6 +161,21 @@ def test_where_a_clock_was_wrong_for_a_while_all_are_compared(kind, ahead_s, wro
     assert not any(shoot.offset_s(pair) is not None for pair in spared)
 
 
+@pytest.mark.parametrize(("n_wrong", "spares"), [(1, True), (30, False)])
+def test_one_pair_that_is_lined_up_wrongly_does_not_undo_what_all_others_say(n_wrong, spares):
+    """The same recording may be played at two moments; its pair says nothing of when others ran."""
+    shoot = Shoot(ahead_s=47.0, n_files=8)
+    order, n_learnt, spared = Order(known(shoot.takes)), 0, []
+    for turn in order.through(shoot.pairs):
+        offset_s = shoot.offset_s(turn[:2])
+        spared += [turn[:2]] if turn.spared else []
+        if offset_s is not None and not turn.spared:
+            n_learnt += 1
+            order.learn(turn, offset_s + 2000.0 * (20 <= n_learnt < 20 + n_wrong))
+    assert (len(spared) > len(shoot.pairs) / 2) == spares
+    assert not any(shoot.offset_s(pair) is not None for pair in spared)
+
+
 def test_two_cameras_in_one_folder_have_two_clocks() -> None:
     """What is lined up with one tells nothing of the other, an hour ahead."""
     shoot = Shoot(n_files=10)
@@ -229,6 +244,16 @@ def test_many_pairs_get_a_glance_and_those_that_it_leaves_open_a_full_turn() -> 
     assert [turn[:2] for turn in turns[n:]] == [
         pair for pair in shoot.pairs if shoot.offset_s(pair) is None
     ]
+
+
+def test_what_cannot_be_compared_has_no_other_turn() -> None:
+    shoot, turns = Shoot(dated=False), []
+    order = Order(known(shoot.takes))
+    for turn in order.through(shoot.pairs):
+        turns.append(turn)
+        order.drop(turn)
+    assert len(turns) == len(shoot.pairs)
+    assert order.n_left() == 0
 
 
 def test_few_pairs_have_their_full_turn_at_once() -> None:
