@@ -232,6 +232,22 @@ async function passOver() {
   await step(1);
 }
 
+/** A line of the report; one that is set in is an entry, whose columns lie apart where there is room. */
+function lineOf(line) {
+  const span = document.createElement("span");
+  const [, entry, figures] = line.match(/^  (.*?\S)(  +\S.*)?$/) ?? [];
+  if (!entry) span.textContent = `${line}\n`;
+  else {
+    span.className = "entry";
+    for (const text of [`  ${entry}`, `${figures ?? ""}\n`]) {
+      const part = document.createElement("span");
+      part.textContent = text;
+      span.append(part);
+    }
+  }
+  return span;
+}
+
 async function teachAndTell() {
   tell("Teaching. Go on labelling meanwhile.");
   let state;
@@ -240,12 +256,7 @@ async function teachAndTell() {
   } catch (error) {
     return alertOf(error.message);
   }
-  const lines = state.report.split("\n").map((line) => {
-    const span = document.createElement("span");
-    span.textContent = `${line}\n`;
-    return span;
-  });
-  $("report-text").replaceChildren(...lines);
+  $("report-text").replaceChildren(...state.report.split("\n").map(lineOf));
   $("report").hidden = false;
   const ordered = await gate.pass(() => load({ stay: true }), { waits: true });
   const taught = `Taught in ${state.seconds.toFixed(0)} s`;

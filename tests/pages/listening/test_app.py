@@ -118,8 +118,15 @@ def test_twenty_labels_by_keyboard_and_a_taught_model(log_path, page, photograph
         page.keyboard.press("g")
         page.wait_for_selector("#report:not([hidden])", timeout=60_000)
         assert re.search(r"Learnt \d labels from \d+ sounds", page.inner_text("#report-text"))
-        page.set_viewport_size({"width": 390, "height": 844})  # no room for columns there
+        page.set_viewport_size({"width": 390, "height": 844})  # little room for columns there
         assert "  " not in page.inner_text("#report-text")
+        right = page.evaluate(
+            """() => [...document.querySelectorAll("#report-text > .entry")]
+            .filter((one) => one.lastChild.textContent.trim())
+            .map((one) => Math.round(one.lastChild.getBoundingClientRect().right))"""
+        )
+        assert len(right) >= 2
+        assert len(set(right)) == 1, f"figures end at one place: {right}"
         page.set_viewport_size({"width": 1280, "height": 900})
         ready(page)
         assert log_path.with_name("calltag.model").is_file()
