@@ -114,6 +114,8 @@ def sync_command(
     """
     from calltag.edit.sync.by_clocks import look_by_clocks
     from calltag.edit.sync.by_joins import follow_joins
+    from calltag.edit.sync.clock_differences import by_dates
+    from calltag.edit.sync.comparing import alignments_of
     from calltag.edit.sync.lining_up import Traces, count_pairs, sync_takes
     from calltag.log import Log
     from calltag.media.copies import with_copies
@@ -173,6 +175,8 @@ def sync_command(
     if how is As.TABLE and compared:
         for difference in differences:
             say(str(difference))
+        for line in by_dates(alignments_of(compared), by_name):
+            say(line)
         tell_kept(compared, kept, log, by_timecode=by_timecode)
         tell_others(others, compared)
     elif how is As.TABLE:

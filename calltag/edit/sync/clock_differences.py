@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from operator import attrgetter
 from pathlib import PurePosixPath
 from statistics import median
 
-from calltag.edit.sync.camera_clocks import STAMP_S, CameraClocks
+from calltag.edit.sync.camera_clocks import FEWEST, STAMP_S, CameraClocks
 from calltag.media.joins import camera
-from calltag.media.timing.clock import within_half_s
+from calltag.media.timing.clock import clocks_apart_s, dates_apart_s, within_half_s
+from calltag.records.alignment import Alignment
 from calltag.records.take import Take
-from calltag.words import counted, position
+from calltag.words import clock, counted, position
+
+_DATES_S = 2.0  # dates are cut off to the second, of both
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +103,48 @@ def differences_of(clocks: CameraClocks, takes: Iterable[Take]) -> list[ClockDif
             )
         )
     return [one for folders, said in found.items() for one in _in_one(*folders, said)]
+
+
+def by_dates(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> list[str]:
+    """Tell by how much clocks are ahead of each other that only the dates of takes show.
+
+    Parameters
+    ----------
+    lined_up : iterable of Alignment
+        How takes lie that are lined up.
+    takes : mapping of str to Take
+        Takes by their paths; pairs of others tell nothing.
+
+    Returns
+    -------
+    list of str
+        A sentence for each two folders of which one states no timecode, and of which two pairs and
+        more agree to the second or two that dates are cut off to.
+    """
+    said: dict[tuple[str, str], list[float]] = defaultdict(list)
+    for one in lined_up:
+        if not one.pair <= takes.keys():
+            continue
+        take_a, take_b = takes[one.take_a], takes[one.take_b]
+        than, of = (str(PurePosixPath(name).parent) for name in (one.take_a, one.take_b))
+        dates_s = dates_apart_s(take_a, take_b)
+        if dates_s is not None and clocks_apart_s(take_a, take_b) is None and of != than:
+            said[than, of].append(dates_s - one.offset_s)
+    told = []
+    for (than, of), ahead_s in said.items():
+        agreeing_s = [s for s in ahead_s if abs(s - median(ahead_s)) <= _DATES_S]
+        n_agree, n_others = len(agreeing_s), len(ahead_s) - len(agreeing_s)
+        if n_agree < FEWEST or n_agree <= n_others:
+            continue
+        middle_s = median(agreeing_s)
+        side = "behind" if middle_s < 0 else "ahead of"
+        others = f", {counted(n_others, 'says', 'say')} otherwise" if n_others else ""
+        about = clock(round(abs(middle_s)))
+        told.append(
+            f"The clock of {of} is about {about} {side} that of {than}, by the dates: "
+            f"{n_agree} pairs agree{others}."
+        )
+    return told
 
 
 def _in_one(

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from calltag.edit.sync.camera_clocks import places_by_clocks
+from calltag.edit.sync.clock_differences import by_dates
 
 from .conftest import TEN_S, cam, lies, sure_pair
 
@@ -61,3 +62,18 @@ def test_takes_of_one_camera_tell_of_no_two_clocks() -> None:
     first, second, third, own = (cam(f"cam1/A00{n}.mov", TEN_S + 5 * n) for n in (1, 2, 3, 9))
     known = [lies(first, second, 5.0), lies(second, third, 5.0)]
     assert places_by_clocks(own, [first, second, third], known) == {}
+
+
+def test_where_one_camera_has_no_timecode_dates_tell_how_far_the_clocks_are_apart() -> None:
+    """They are cut off to the second; of three pairs that are lined up one is wrong."""
+    takes, pairs = {}, []
+    for number, off_s in enumerate((0.0, 0.6, 900.0)):
+        first, second = sure_pair(number, TEN_S + 60 * number)
+        second = replace(second, start_tc=None)
+        takes |= {first.path: first, second.path: second}
+        pairs.append(lies(first, second, 3.0 + off_s))
+    assert by_dates(pairs, takes) == [
+        "The clock of cam2 is about 1:03:20 ahead of that of cam1, by the dates: 2 pairs agree, "
+        "1 says otherwise."
+    ]
+    assert by_dates(pairs[:1], takes) == []
