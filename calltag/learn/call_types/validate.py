@@ -172,7 +172,7 @@ def validate(
     """Make figures of trials.
 
     What is labelled is of a label, so how sure that is, and the doubts, reckon with trials alone.
-    What gets a name does so as it would among all finds.
+    What gets a name does so as a tagger of all examples would give it, among all finds.
 
     Parameters
     ----------
@@ -291,12 +291,14 @@ def _verdict_without_group(
         trust, opinion = fit_trust(known, unknown, ~inside), known.opinion.of(inside)
         for whole, piece in zip(verdict, trust.verdict(opinion), strict=True):
             whole[inside] = piece
-        given[inside] = _among(trust, share).verdict(opinion).given
+        given[inside] = _as_used(trust, known, share).verdict(opinion).given
     return verdict, given
 
 
-def _among(trust: Trust, share: float | None) -> Trust:
-    return trust if share is None else trust.among(share)
+def _as_used(trust: Trust, known: OutOfFold, share: float | None) -> Trust:
+    """What a trust of trials is worth where a tagger of all examples gives names."""
+    surer = trust.of_all_examples(known.labels[known.believed])
+    return surer if share is None else surer.among(share)
 
 
 def _strangers_named(known: OutOfFold, unknown: Strangers, share: float | None) -> int:
@@ -307,7 +309,7 @@ def _strangers_named(known: OutOfFold, unknown: Strangers, share: float | None) 
     n = 0
     labels = known.labels[unknown.of]
     for label in np.unique(labels):
-        trust = _among(fit_trust(known, unknown, known.labels != label), share)
+        trust = _as_used(fit_trust(known, unknown, known.labels != label), known, share)
         verdict = trust.verdict(unknown.opinion.of(labels == label))
         misleading = is_call(str(label)) | are_calls(verdict.label)
         n += int((verdict.given & misleading).sum())

@@ -47,6 +47,14 @@ def test_where_taught_types_are_rare_names_have_to_be_surer(sounds) -> None:
     assert np.mean(sure_rare) < 0.7 * np.mean(sure_common)
 
 
+def test_of_labelled_sounds_that_trials_knew_nine_in_ten_are_said_to_be_named(sounds) -> None:
+    """Trials are less sure than a tagger of all examples is; it is the tagger that gives names."""
+    strangers = [one for i in range(19) for one in sounds.unlabelled(f"{i}. stranger", 10)]
+    report = teach(sounds.examples(each=2), unlabelled=strangers).report
+    assert report.share_of_types < 0.7
+    assert report.validation.named_right >= 0.9 * report.validation.right
+
+
 def test_without_other_sounds_and_without_types_nothing_is_said_of_how_common(sounds) -> None:
     report = teach(sounds.examples()).report
     assert report.share_of_types is None

@@ -126,3 +126,15 @@ def test_bootstrap_interval_of_a_mean(rng) -> None:
     interval = bootstrap(np.column_stack([table, np.ones(400)]), lambda total: total[0] / total[1])
     assert interval.high - interval.low == pytest.approx(2 * 1.96 / 20, rel=0.15)
     assert interval.low < table.mean() < interval.high
+
+
+def test_where_types_are_rare_fewer_sounds_get_a_name_and_labels_are_no_more_in_doubt(
+    sounds,
+) -> None:
+    features, labels, groups = sounds.arrays(sounds.examples(each=2, spread=2.0))
+    known, unknown = out_of_fold(features, labels, groups), strangers(features, labels)
+    common, rare = (validate(known, unknown, groups, share=share) for share in (None, 0.05))
+    assert 0 < rare.named < common.named
+    assert 0 < rare.strangers_named < common.strangers_named
+    assert (rare.right, rare.doubts) == (common.right, common.doubts)
+    assert rare.calibration_error == common.calibration_error
