@@ -21,7 +21,7 @@ from calltag.learn.call_types.out_of_fold import OutOfFold, Strangers, out_of_fo
 from calltag.learn.call_types.panel import Panel
 from calltag.learn.call_types.tagger import Tagger
 from calltag.learn.call_types.validate import Doubt, Validation, validate
-from calltag.learn.labels.vocabulary import probably_meant
+from calltag.learn.labels.vocabulary import is_call, probably_meant
 from calltag.learn.scoring.intervals import Interval
 from calltag.records.span import Span
 from calltag.words import counted, position, sure
@@ -92,7 +92,7 @@ class Report:
     threshold : float
         Confidence below which no call type is given.
     noise_threshold : float
-        That below which no noise is named, nor `no call`; the same where all are judged at once.
+        That below which no noise is named, nor `no call`.
     left_out : tuple of str
         Labels with too few examples to be taught.
     look_again : tuple of LookAgain
@@ -164,7 +164,7 @@ class Report:
 
     def _given_from(self) -> str:
         types, noise = (f"{100 * each:.0f} %" for each in (self.threshold, self.noise_threshold))
-        if types == noise:
+        if types == noise or all(is_call(each.label) for each in self.validation.by_label):
             return f"A label is given from {types} sure upwards"
         return f"A call type is given from {types} sure upwards, noise and `no call` from {noise}"
 

@@ -192,6 +192,18 @@ def test_labels_with_one_example_are_left_out_and_named(sounds) -> None:
     assert "`silt crake: tick` has one example only; it was left out." in taught.report.text()
 
 
+def test_report_says_from_where_noise_is_named_if_noise_was_taught(sounds) -> None:
+    animals, strangers = sounds.types[0:1] + sounds.types[2:], sounds.unlabelled("x", 200)
+    for types, said in ((sounds.types, True), (animals, False)):
+        report = teach(sounds.examples(types=types), unlabelled=strangers).report
+        given, noise = (f"{100 * one:.0f} %" for one in (report.threshold, report.noise_threshold))
+        assert given != noise
+        assert (
+            f"from {given} sure upwards, noise and `no call` from {noise};" in report.text()
+        ) == said
+        assert (f"A label is given from {given} sure upwards;" in report.text()) != said
+
+
 def test_a_label_left_out_that_is_almost_spelt_as_another_is_told(sounds) -> None:
     examples = sounds.examples(takes=3)
     name = examples[0].label
