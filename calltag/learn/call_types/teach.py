@@ -102,8 +102,8 @@ class Report:
     label_next : tuple of LabelNext
         Sounds to label, the most telling first.
     share_of_types : float or None
-        Share of the sounds without a label that seem to be of the call types; None where there are
-        no such sounds.
+        Share of the sounds without a label that names reckon with as being of the call types; None
+        where there are no such sounds, or no call types.
     """
 
     validation: Validation
@@ -183,8 +183,8 @@ class Report:
         if self.share_of_types is None:
             return []
         return [
-            f"Of the sounds without a label, about {100 * self.share_of_types:.0f} % seem to be of"
-            " these call types; the rarer they are, the surer a name has to be."
+            f"Names reckon with {100 * self.share_of_types:.0f} % of the sounds without a label"
+            " being of these call types; the rarer they are, the less sure a name is."
         ]
 
     def _confused(self) -> list[str]:
