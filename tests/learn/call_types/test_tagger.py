@@ -9,6 +9,7 @@ from calltag.learn.call_types.kinship import N_FEATURES
 from calltag.learn.call_types.out_of_fold import OutOfFold, Strangers
 from calltag.learn.call_types.panel import Opinion, Said
 from calltag.learn.call_types.series import heard_together
+from calltag.learn.call_types.tagger import Tagger
 from calltag.learn.call_types.teach import teach
 from calltag.learn.call_types.trust import fit_trust
 from calltag.records.label import CALL
@@ -38,6 +39,9 @@ def test_finds_of_one_take_tell_each_other_what_they_are(sounds) -> None:
     label, sure, told_any = heard_together(known, heard, takes, alone.label, alone.sure)
     assert told.label.tolist() == label.tolist()
     assert told.sure == pytest.approx(tagger.trust.told(label, sure, told_any).sure)
+    rare = Tagger(tagger.panel, tagger.trust.among(0.1))
+    assert rare.verdict(heard, np.arange(8)).sure == pytest.approx(rare.verdict(heard).sure)
+    assert (rare.verdict(heard, takes).sure < told.sure).all()
     assert not np.allclose(told.sure, alone.sure, atol=0.01)
     tags = tagger.tag(heard, takes)
     assert [tag.confidence for tag in tags if tag.label != CALL] == list(told.sure[told.given])

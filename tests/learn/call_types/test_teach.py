@@ -45,14 +45,18 @@ def test_where_taught_types_are_rare_names_are_less_sure(sounds) -> None:
     sure_rare, sure_common = (one.tagger.verdict(heard).sure for one in (rare, common))
     assert (sure_rare <= sure_common).all()
     assert np.mean(sure_rare) < 0.7 * np.mean(sure_common)
+    by_library = teach(examples, company=[*own, *strangers]).report
+    assert 0.03 < by_library.share_of_types < 0.6
 
 
 def test_of_labelled_sounds_that_trials_knew_nine_in_ten_are_said_to_be_named(sounds) -> None:
     """Trials are less sure than a tagger of all examples is; it is the tagger that gives names."""
     strangers = [one for i in range(19) for one in sounds.unlabelled(f"{i}. stranger", 10)]
-    report = teach(sounds.examples(each=2), unlabelled=strangers).report
+    examples = sounds.examples(each=2)
+    report, before = teach(examples, unlabelled=strangers).report, teach(examples).report
     assert report.share_of_types < 0.7
     assert report.validation.named_right >= 0.9 * report.validation.right
+    assert report.validation.named < before.validation.named
 
 
 def test_without_other_sounds_and_without_types_nothing_is_said_of_how_common(sounds) -> None:

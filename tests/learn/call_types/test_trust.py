@@ -120,6 +120,19 @@ def test_where_types_are_rare_their_odds_fall_by_bayes_rule_and_noise_stays() ->
     assert trust.among(0.95).verdict(opinion).sure == pytest.approx(trust.verdict(opinion).sure)
 
 
+def test_a_name_is_given_where_it_was_before_if_it_is_sure_enough_among_all() -> None:
+    """Odds fall to a tenth: of what was given, 0.94 is too little then, and 0.99 is not."""
+    opinion = opinion_of([BOOM, BOOM, BOOM], [0.94, 0.98, 0.99])
+    lenient, strict = (
+        Trust(Confidence(BY_VOTES, 0.8), Confidence(BY_VOTES, t)) for t in (0.6, 0.985)
+    )
+    assert lenient.verdict(opinion).given.tolist() == [True, True, True]
+    assert lenient.among(0.5).verdict(opinion).given.tolist() == [False, True, True]
+    assert strict.among(0.5).verdict(opinion).given.tolist() == [False, False, True]
+    for trust, least in ((lenient, 0.7), (strict, 0.8679)):  # odds of 197 / 3, and of 19.7 / 3
+        assert trust.among(0.5).of_types.threshold == pytest.approx(least, abs=1e-4)
+
+
 def test_a_panel_without_judges_of_types_reckons_with_rare_types_too() -> None:
     trust = Trust(Confidence(BY_VOTES, 0.8), None).among(0.5)
     opinion = replace(opinion_of([BOOM, "wind"], [0.99, 0.9]), types=None)
@@ -161,6 +174,10 @@ def test_labelled_sounds_that_were_known_keep_their_names() -> None:
     known = tried(labels, opinion_of([BOOM] * 20 + ["wind"] * 20 + [BOOM] * 20, [0.9] * 60))
     nearly_none = opinion_of(["wind"] * 5000, [0.9] * 5000)
     share = trust.share_of_types(nearly_none, 10_000, known)
+    unchecked = tried([BOOM] * 200, opinion_of([BOOM] * 200, [0.99] * 200)).without(
+        np.ones(200, bool)
+    )
+    assert trust.share_of_types(nearly_none, 10_000, unchecked) == pytest.approx(10 / 11)
     assert share == pytest.approx(0.72, abs=0.01)  # 0.9 sure there is 0.7 sure: odds of 9, 7 / 3
     among = trust.among(share).verdict(known.opinion)
     assert among.sure[:20] == pytest.approx(LEAST_AMONG)
