@@ -192,10 +192,10 @@ def validate(
     """
     classes, codes = np.unique(known.labels, return_inverse=True)
     checked = known.checked
-    verdict, given = _verdict_without_group(known, unknown, share)
+    verdict = _verdict_without_group(known, unknown, share)
     own, best = codes[checked], np.searchsorted(classes, verdict.label[checked])
     right = own == best
-    named = given[checked]
+    named = verdict.given[checked]
     names, group_codes = np.unique(groups, return_inverse=True)
     confusion = np.zeros((len(classes), len(classes)), np.int64)
     np.add.at(confusion, (own, best), 1)
@@ -279,20 +279,18 @@ def macro_f1(confusion: npt.NDArray[np.int64]) -> float:
     return mean_f1(np.stack([own, taken_for, confusion.diagonal()], axis=1))
 
 
-def _verdict_without_group(
-    known: OutOfFold, unknown: Strangers, share: float | None
-) -> tuple[Verdict, npt.NDArray[np.bool_]]:
-    """The label of each example, by a trust fitted without its part, and whether it is given."""
+def _verdict_without_group(known: OutOfFold, unknown: Strangers, share: float | None) -> Verdict:
+    """The label of each example, by a trust fitted without its part, given as a tagger would."""
     n = len(known.labels)
     verdict = Verdict(np.zeros(n, known.labels.dtype), np.zeros(n), np.zeros(n, bool))
-    given = np.zeros(n, bool)
     for part in np.unique(known.parts):
         inside = known.parts == part
         trust, opinion = fit_trust(known, unknown, ~inside), known.opinion.of(inside)
-        for whole, piece in zip(verdict, trust.verdict(opinion), strict=True):
+        given = _as_used(trust, known, share).verdict(opinion).given
+        tried = trust.verdict(opinion)._replace(given=given)
+        for whole, piece in zip(verdict, tried, strict=True):
             whole[inside] = piece
-        given[inside] = _as_used(trust, known, share).verdict(opinion).given
-    return verdict, given
+    return verdict
 
 
 def _as_used(trust: Trust, known: OutOfFold, share: float | None) -> Trust:
