@@ -36,6 +36,7 @@ NEXT = 10
 """Sounds that are proposed for labelling."""
 
 _SHOWN = 5
+_NEARLY_ALL = 0.9  # of finds are of taught types where trials are right of all
 _ASKED = 2000  # finds that tell how common the taught types are, at most
 
 
@@ -180,11 +181,11 @@ class Report:
         ]
 
     def _how_common(self) -> list[str]:
-        if self.share_of_types is None:
+        if self.share_of_types is None or self.share_of_types > _NEARLY_ALL:
             return []
         return [
-            f"Names reckon with {100 * self.share_of_types:.0f} % of the sounds without a label"
-            " being of these call types; the rarer they are, the less sure a name is."
+            "Of the sounds without a label many seem to be of other types: names reckon with"
+            f" {100 * self.share_of_types:.0f} % being of these, and are less sure for it."
         ]
 
     def _confused(self) -> list[str]:
