@@ -169,8 +169,9 @@ class Pass:
         to_judge = self._to_judge(window, events)
         for at in range(0, len(to_judge), _AT_ONCE):
             some = to_judge[at : at + _AT_ONCE]
-            found = self._found(window, heard, events, some, sureness)
-            self.calls += measure_calls(found, listened, self.recent.cut)
+            self.calls += measure_calls(  # by no name, which would keep them while more are found
+                self._found(window, heard, events, some, sureness), listened, self.recent.cut
+            )
         self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
 
     def _cut(self, from_s: float, start_s: float, end_s: float) -> FloatArray:

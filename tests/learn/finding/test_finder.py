@@ -10,6 +10,7 @@ import itertools
 import subprocess
 import sys
 import tracemalloc
+import weakref
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from scipy.signal import butter, sosfilt
 
 from calltag.errors import ModelError
 from calltag.learn.finding import finder as finder_module
+from calltag.learn.finding import measuring, one_pass
 from calltag.learn.finding import windows as windows_module
 from calltag.learn.finding.finder import Finder
 from calltag.learn.finding.second_look import LEAST_PROBABILITY
@@ -32,6 +34,7 @@ from calltag.records.found import Call
 from calltag.records.label import NOISE_KINDS
 from calltag.records.span import Span
 from calltag.records.take import ChannelFault, FaultKind
+from calltag.sound import events
 from calltag.sound.features import FEATURE_NAMES, N_EMBEDDING, N_MEASURED, VOICE
 from calltag.sound.floor import noise_floor_db
 from calltag.sound.spectrum import RATE_HZ
@@ -594,6 +597,27 @@ def test_memory_does_not_grow_with_the_take(peak_mb):
 def test_memory_hardly_grows_with_the_calls_of_a_minute(peak_mb):
     """Each holds the sound around it while it is measured."""
     assert peak_mb(9, np.arange(0.5, 9.5, 0.6)) < peak_mb(9, [4.0]) + 40
+
+
+def test_events_are_let_go_of_before_the_next_are_gathered(plain, tmp_path, monkeypatch):
+    sound = hiss(28)
+    for at_s in np.arange(0.5, 27.5, 0.6):
+        sing(sound, at_s, 0.1)
+    power = []  # of the events that were measured last
+    left = []
+
+    def measure_calls(found, *rest):
+        power[:] = [weakref.ref(one.event.power) for one in found]
+        return measuring.measure_calls(found, *rest)
+
+    def measure_region(*event):
+        left.append(sum(one() is not None for one in power))
+        return events.measure_region(*event)
+
+    monkeypatch.setattr(one_pass, "measure_calls", measure_calls)
+    monkeypatch.setattr(one_pass, "measure_region", measure_region)
+    assert len(found(plain, write(tmp_path / "a.wav", sound)).calls) == 45
+    assert left == [0] * 45
 
 
 # --- the model ------------------------------------------------------------------------------------
