@@ -800,6 +800,17 @@ def test_samples_that_are_no_numbers_become_silence(tmp_path):
     assert reader.faults == ["some samples are no numbers; they were taken for silence"]
 
 
+def test_samples_too_large_to_be_squared_are_numbers(tmp_path):
+    sound = noise(1, 48_000)
+    sound[0, 100] = 1e30  # its square passes single precision
+    path = tmp_path / "a.wav"
+    soundfile.write(path, sound.T, RATE_HZ, subtype="FLOAT")
+    reader = SoundReader(path)
+    got = np.concatenate(list(reader), axis=1)
+    assert got[0, 100] == np.float32(1e30)
+    assert reader.faults == []
+
+
 def test_a_stream_that_changes_its_channels_keeps_their_number(tmp_path, make_clip):
     # Broadcast sound does: 5.1 in the film, stereo between.
     parts = [
