@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from calltag.library.check import Trouble, check
+from calltag.library.check import Finding, Trouble, check
 from calltag.library.rebuild import rebuild
 from calltag.library.search.find import Query, find
 
-from .conftest import CALLS, call, wanted
+from .conftest import CALLS, call, shoot, wanted
 
 
 def flip(path: Path, at: int) -> None:
@@ -74,3 +74,26 @@ def test_what_is_wrong_is_told_apart(keep, shot, catalogue):
     report = rebuild(catalogue.folder)
     assert report.doubtful == [two.path]
     assert find(catalogue, Query(place="south")).total == 1
+
+
+def test_two_files_of_one_call_that_are_both_gone_are_lost(keep, shot, catalogue):
+    (one,) = keep(wanted(shot, call(3.0)))
+    other = one.file.with_stem("other")
+    shutil.copy(one.file, other)
+    rebuild(catalogue.folder)
+    one.file.unlink()
+    other_path = other.relative_to(catalogue.folder).as_posix()
+    assert check(catalogue).findings == (Finding(one.path, Trouble.REPLACED, other_path),)
+    other.unlink()
+    findings = check(catalogue).findings
+    assert {one.path for one in findings} == {one.path, other_path}
+    assert [one.trouble for one in findings] == [Trouble.GONE] * 2
+
+
+def test_what_another_camera_heard_of_a_lost_call_is_another_file(keep, catalogue, tmp_path):
+    shots = [shoot(tmp_path / "rushes", name, seed=i) for i, name in enumerate(["A.wav", "B.wav"])]
+    one, other = keep(*(wanted(shot, call(4.0)) for shot in shots))
+    found = find(catalogue, Query(doubles=True)).kept
+    assert {kept.path for kept in found} == {one.path, other.path}
+    one.file.unlink()
+    assert check(catalogue).findings == (Finding(one.path, Trouble.GONE),)
