@@ -17,8 +17,9 @@ from hypothesis import strategies as st
 from calltag.errors import InputError, MediaError
 from calltag.media.opening import open_take
 from calltag.media.probe import probe
-from calltag.media.sound_blocks._canvas import WARM_UP_S
+from calltag.media.sound_blocks._canvas import GATHER_SAMPLES, WARM_UP_S
 from calltag.media.sound_blocks._decoding import Decoder
+from calltag.media.sound_blocks._gathering import Gathering
 from calltag.media.sound_blocks._seeking import holds_joined_clips
 from calltag.media.sound_blocks.reader import SoundReader, read_blocks, read_span
 
@@ -798,6 +799,23 @@ def test_samples_that_are_no_numbers_become_silence(tmp_path):
     assert np.isfinite(got).all()
     assert got[0, 100] == got[0, 200] == 0
     assert reader.faults == ["some samples are no numbers; they were taken for silence"]
+
+
+def test_samples_are_turned_into_numbers_many_at_a_time(tmp_path, make_clip, monkeypatch):
+    path = make_clip(tmp_path / "a.mp4", seconds=3.0, samples=noise(2, 3 * RATE_HZ))
+    n_samples = []
+    take = Gathering.take
+
+    def noted(self):
+        taken = take(self)
+        n_samples.append(taken[0])
+        return taken
+
+    monkeypatch.setattr(Gathering, "take", noted)
+    list(SoundReader(path))
+    *whole, _ = filter(None, n_samples)
+    assert len(whole) == 3 * RATE_HZ // GATHER_SAMPLES
+    assert min(whole) >= GATHER_SAMPLES
 
 
 def test_samples_too_large_to_be_squared_are_numbers(tmp_path):
