@@ -297,6 +297,17 @@ def test_hum_is_a_machine_of_its_own():
     assert span.level_dbfs == -50
 
 
+@pytest.mark.parametrize("levels_dbfs", [(-50.0, -45.0), (-45.0, -50.0)])
+def test_hum_that_goes_on_is_told_once_as_loud_as_it_gets(levels_dbfs):
+    meter = NoiseMeter()
+    kinds = odds(20)
+    meter.add(mel(20), kinds, no_call(kinds))
+    for at_s, level_dbfs in zip((0, 10), levels_dbfs, strict=True):
+        meter.add_hum(Span(at_s, at_s + 10), hum(level_dbfs))
+    (span,) = meter.spans()
+    assert (span.start_s, span.end_s, span.level_dbfs) == (0, 20, -45)
+
+
 def test_hum_under_a_louder_machine_leaves_it():
     meter = NoiseMeter()
     kinds = odds(20, machine=[(5, 12)])
