@@ -119,14 +119,16 @@ def by_dates(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> list[s
     -------
     list of str
         A sentence for each two folders of which one states no timecode, and of which two pairs and
-        more agree to the second or two that dates are cut off to.
+        more agree to the second or two that dates are cut off to; takes in no folder go by their
+        cameras, each named by a take.
     """
     said: dict[tuple[str, str], list[float]] = defaultdict(list)
+    first: dict[Hashable, str] = {}
     for one in lined_up:
         if not one.pair <= takes.keys():
             continue
         take_a, take_b = takes[one.take_a], takes[one.take_b]
-        than, of = (str(PurePosixPath(name).parent) for name in (one.take_a, one.take_b))
+        than, of = (_folder_or_first(take, first) for take in (take_a, take_b))
         dates_s = dates_apart_s(take_a, take_b)
         if dates_s is not None and clocks_apart_s(take_a, take_b) is None and of != than:
             said[than, of].append(dates_s - one.offset_s)
@@ -137,14 +139,24 @@ def by_dates(lined_up: Iterable[Alignment], takes: Mapping[str, Take]) -> list[s
         if n_agree < FEWEST or n_agree <= n_others:
             continue
         middle_s = median(agreeing_s)
-        side = "behind" if middle_s < 0 else "ahead of"
         others = f", {counted(n_others, 'says', 'say')} otherwise" if n_others else ""
-        about = clock(round(abs(middle_s)))
         told.append(
-            f"The clock of {of} is about {about} {side} that of {than}, by the dates: "
+            f"The clock of {of} {_about(middle_s)} that of {than}, by the dates: "
             f"{n_agree} pairs agree{others}."
         )
     return told
+
+
+def _folder_or_first(take: Take, first: dict[Hashable, str]) -> str:
+    """The folder of a take, or the first take of its camera where it lies in none."""
+    folder = PurePosixPath(take.path).parent
+    return str(folder) if folder.name else first.setdefault(camera(take), take.path)
+
+
+def _about(ahead_s: float) -> str:
+    if abs(ahead_s) <= _DATES_S:
+        return "shows the same, to a second or two, as"
+    return f"is about {clock(round(abs(ahead_s)))} {'behind' if ahead_s < 0 else 'ahead of'}"
 
 
 def _in_one(

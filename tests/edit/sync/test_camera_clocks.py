@@ -9,7 +9,7 @@ import pytest
 from calltag.edit.sync.camera_clocks import places_by_clocks
 from calltag.edit.sync.clock_differences import by_dates
 
-from .conftest import TEN_S, cam, lies, sure_pair
+from .conftest import AHEAD_S, TEN_S, cam, lies, sure_pair
 
 
 def test_pairs_that_agree_tell_where_takes_of_the_other_camera_began() -> None:
@@ -77,3 +77,24 @@ def test_where_one_camera_has_no_timecode_dates_tell_how_far_the_clocks_are_apar
         "1 says otherwise."
     ]
     assert by_dates(pairs[:1], takes) == []
+
+
+@pytest.mark.parametrize(
+    ("begins_s", "told"),
+    [
+        (3.0, "is about 1:03:20 ahead of that"),
+        (3.0 + 2 * AHEAD_S, "is about 1:03:20 behind that"),
+        (2.4 + AHEAD_S, "shows the same, to a second or two, as that"),
+    ],
+)
+def test_takes_in_no_folder_tell_by_their_dates_as_cameras(begins_s: float, told: str) -> None:
+    takes, pairs = {}, []
+    for number in range(2):
+        first, second = sure_pair(number, TEN_S + 60 * number)
+        first = replace(first, path=f"A{number:03}.mov")
+        second = replace(second, path=f"B{number:03}.mov", start_tc=None)
+        takes |= {first.path: first, second.path: second}
+        pairs.append(lies(first, second, begins_s))
+    assert by_dates(pairs, takes) == [
+        f"The clock of B000.mov {told} of A000.mov, by the dates: 2 pairs agree."
+    ]
