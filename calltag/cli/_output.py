@@ -75,7 +75,7 @@ def say_problems(problems: Iterable[Problem]) -> None:
         alike.setdefault(problem.reason, []).append(problem.path)
     for reason, paths in alike.items():
         if len(paths) > MANY_ALIKE:
-            say(f"{counted(len(paths), 'take')}: each {reason}: {first_few(paths, MANY_ALIKE)}")
+            say(f"{first_few(paths, MANY_ALIKE)} ({counted(len(paths), 'take')}): {reason}")
         else:
             for path in paths:
                 say(f"{path}: {reason}")

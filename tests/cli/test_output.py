@@ -115,12 +115,14 @@ def test_what_is_said_after_a_table_stands_below_it_in_one_file(monkeypatch) -> 
 
 @pytest.mark.parametrize(("n", "n_lines"), [(MANY_ALIKE, MANY_ALIKE), (MANY_ALIKE + 1, 1)])
 def test_many_takes_with_one_problem_are_named_together(n: int, n_lines: int, capsys) -> None:
-    problems = [Problem(path=f"B{number}.MP4", reason="has no sound") for number in range(n)]
+    problems = [
+        Problem(path=f"B{number}.MP4", reason="its sound is damaged") for number in range(n)
+    ]
     say_problems([Problem(path="A.MP4", reason="is empty"), *problems])
     first, *others = capsys.readouterr().err.splitlines()
     assert first == "A.MP4: is empty"
     assert len(others) == n_lines
     if n_lines == 1:
         assert others == [
-            "6 takes: each has no sound: B0.MP4, B1.MP4, B2.MP4, B3.MP4, B4.MP4 and 1 more"
+            "B0.MP4, B1.MP4, B2.MP4, B3.MP4, B4.MP4 and 1 more (6 takes): its sound is damaged"
         ]
