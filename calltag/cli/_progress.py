@@ -109,7 +109,8 @@ def _started_bar() -> Bar:
 class Stages:
     """Tells how far a run of several stages is, and how long each still takes.
 
-    Of stages that are not steady, what takes longest comes first, and that is the most it takes.
+    Of stages that are not steady, much may be spared later. Steps take as long as their takes are,
+    so even then no more than about how long is said.
     """
 
     def __init__(self, *, steady: bool = True) -> None:
@@ -147,8 +148,8 @@ class Stages:
         spent_s = now - self._begun
         if done < FEW or spent_s < QUIET_S:
             return ""
-        left = duration(spent_s / done * (of - done))
-        return f", about {left} left" if self._steady else f", {left} left at most"
+        left = duration(max(1.0, spent_s / done * (of - done)))
+        return f", about {left} left" + ("" if self._steady else ", or less")
 
     def _show(self, what: str, done: int, of: int, *, begins: bool) -> None:
         from rich.console import Console
