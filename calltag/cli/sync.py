@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
-from functools import partial
+from collections.abc import Callable, Collection, Sequence
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -23,6 +23,7 @@ from calltag.cli._sync_report import (
     tell_others,
 )
 from calltag.cli._sync_takes import clock_s, sources_of, take_of
+from calltag.errors import MediaError
 from calltag.paths import is_file
 
 if TYPE_CHECKING:
@@ -131,11 +132,12 @@ def sync_command(
         sources = [source for of_name in named for source in of_name]
         n_first = None if every_pair or len(takes) == 1 else len(named[0])
         by_name = {take.path: take for take in known}
+        known_of = lru_cache(None)(partial(take_of, by_name))
         n_pairs = count_pairs(len(sources), n_first)
         if n_pairs > MANY_PAIRS and not by_timecode:
             quicker = (
                 " --by-timecode looks only where the timecode puts them, and is quicker."
-                if all(_has_timecode(by_name, source) for source in sources)
+                if all(_has_timecode(known_of, source) for source in sources)
                 else ""
             )
             say(f"{n_pairs} pairs to compare.{quicker}")
@@ -148,7 +150,7 @@ def sync_command(
                     n_first=n_first,
                     bounds=near,
                     clock_s=partial(clock_s, by_name) if by_timecode else None,
-                    take_of=partial(take_of, by_name),
+                    take_of=known_of,
                     listener=stages.tell,
                     traces=traces,
                 )
@@ -157,7 +159,7 @@ def sync_command(
                     compared, differences = look_by_clocks(
                         compared,
                         sources,
-                        partial(take_of, by_name),
+                        known_of,
                         before=stays,
                         known=known,
                         listener=stages.tell,
@@ -192,12 +194,14 @@ def sync_command(
     end(problems, done=bool(compared))
 
 
-def _has_timecode(by_name: Mapping[str, Take], source: Source) -> bool:
-    """Whether a take states when it began; of a file that is in no log that is not known yet."""
+def _has_timecode(known_of: Callable[[Source], Take], source: Source) -> bool:
+    """Whether a take states when it began; one that cannot be read is told of later."""
     from calltag.media.timing.clock import time_of_day_s
 
-    take = by_name.get(source.name)
-    return take is None or time_of_day_s(take) is not None
+    try:
+        return time_of_day_s(known_of(source)) is not None
+    except MediaError:
+        return True
 
 
 def _where_to_look(

@@ -230,6 +230,13 @@ def test_of_many_pairs_those_with_common_sound_are_listed(run, morning: Path, mo
     assert "2 pairs to compare.\n" in run("sync", "r.wav", "cam").err, "that would be no help"
 
 
+def test_files_of_no_log_are_asked_for_their_timecode(run, morning: Path, monkeypatch) -> None:
+    monkeypatch.setattr("calltag.cli.sync.MANY_PAIRS", 0)
+    (morning.parent / "calltag.db").unlink()
+    files = [morning / name for name in ("rec/r.wav", "cam/a.wav", "cam/b.wav")]
+    assert "2 pairs to compare.\n" in run("sync", *files).err
+
+
 def test_a_camera_without_timecode_is_said_to_need_none(run, morning: Path) -> None:
     with Log(morning.parent / "calltag.db") as log:
         for name in ("cam/a.wav", "cam/b.wav"):
