@@ -30,8 +30,8 @@ from calltag.paths import is_file
 from calltag.records.take import Problem, Take
 
 _AS_CLOCKS_SAY_S = 3.0  # dates are cut off to the second, and clocks part by a second or two a day
-_AT_ONCE = 6  # traces of takes that are not kept
 _KEPT_S = 6 * 3600.0  # sound whose traces are kept, at 100 MB an hour; others are read again
+_AT_ONCE, _PASSING_S = 6, 3600.0  # takes, and sound, of those; a pair in any case
 
 READING = "reading the takes"
 """What is told of first; then come the pairs."""
@@ -235,7 +235,7 @@ class Traces:
         self._kept: dict[Path, Trace] = {}
         self._kept_s = 0.0
         self._always: set[Path] = set()
-        self._passing = lru_cache(_AT_ONCE)(trace_take)
+        self._passing: dict[Path, Trace] = {}  # what was asked for last comes last
 
     def keep(self, paths: Iterable[Path]) -> None:
         """Keep takes in any case, once they are read.
@@ -283,10 +283,27 @@ class Traces:
         if path in self._kept:
             return self._kept[path]
         if not self.keeps(path):
-            return self._passing(path)
+            return self._pass(path)
         self._kept[path] = trace = trace_take(path)
         self._kept_s += trace.duration_s
         return trace
+
+    def _pass(self, path: Path) -> Trace:
+        """Read a take that is not kept, unless it was asked for lately."""
+        known = self._passing.pop(path, None)
+        if known is None:
+            self._make_room()
+            known = trace_take(path)
+        self._passing[path] = known
+        return known
+
+    def _make_room(self) -> None:
+        """Let go of takes that were asked for longest ago, but not of the other one of a pair."""
+        while len(self._passing) > 1 and (
+            len(self._passing) >= _AT_ONCE
+            or sum(one.duration_s for one in self._passing.values()) > _PASSING_S
+        ):
+            del self._passing[next(iter(self._passing))]
 
 
 class _Reading:

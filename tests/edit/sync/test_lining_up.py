@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import soundfile as sf
 
+from calltag.edit.sync import lining_up
 from calltag.edit.sync.comparing import Outcome
-from calltag.edit.sync.lining_up import COMPARING, READING, Source, sync_takes
+from calltag.edit.sync.lining_up import COMPARING, READING, Source, Traces, sync_takes
 from calltag.errors import InputError, MediaError
 
 CLOSE_S = 0.005
@@ -89,3 +91,21 @@ def test_a_first_take_that_cannot_be_read_ends_it(shoot: Path) -> None:
 def test_two_different_takes_are_needed(shoot: Path, names, words) -> None:
     with pytest.raises(InputError, match=words):
         sync_takes(sources(shoot, *names))
+
+
+@pytest.mark.parametrize(("hours", "n_held"), [(6.0, 2), (0.1, 6)])
+def test_few_long_takes_are_held_beside_what_is_kept(monkeypatch, hours: float, n_held: int):
+    """An hour of sound takes 100 MB; those of a day must not all lie in memory."""
+    read: list[str] = []
+
+    def trace(path: Path) -> SimpleNamespace:
+        read.append(path.name)
+        return SimpleNamespace(duration_s=3600 * (6.0 if path.name == "kept" else hours))
+
+    monkeypatch.setattr(lining_up, "trace_take", trace)
+    traces, names = Traces(), [f"{number}.wav" for number in range(8)]
+    for name in ("kept", *names, *names[: -1 - n_held : -1], "kept"):
+        traces(Path(name))
+    assert read == ["kept", *names], "those asked for last are not read again"
+    traces(Path(names[-1 - n_held]))
+    assert read[-1] == names[-1 - n_held]
