@@ -174,7 +174,8 @@ def takes_command(
     filtered = takes or verdicts or wanted.narrows_takes or noise is not None or best is not None
     if not filtered:
         say_problems(problem for _, problem in shoot.unread)
-    _tell_next(listed, brief=brief)
+    if listed:
+        _tell_next(listed, brief=brief)
     _end(unseen)
 
 

@@ -278,3 +278,11 @@ def test_a_narrow_window_shows_how_much_is_usable_before_how_long_takes_are(term
     head = terminal(76, "takes").splitlines()[0]
     assert "usable" in head
     assert "length" not in head
+
+
+def test_where_no_take_is_listed_nothing_comes_next(run, log) -> None:
+    ran = run("takes", "--min-snr", "90")
+    assert (ran.status, ran.out) == (0, "")
+    assert ran.err.startswith("0 takes: ")
+    assert "Next:" not in ran.err
+    assert "Next: " in run("takes").err
