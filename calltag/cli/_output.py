@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 UNLIMITED = 100_000
 """Width of a table that goes into a file or another program."""
 
+FEW_FILES = 3
+"""So many written files are all named."""
+
 MANY_ALIKE = 5
 """Takes of which more with one and the same problem are named together."""
 
@@ -214,8 +217,10 @@ def _kept(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[i
 
 
 def tell_files(written: Sequence[Path]) -> str:
-    """Name written files, as many as one wants to read; of many, their number and the folder."""
-    if len(written) <= 3:
+    """Name written files, as many as one wants to read; of many, the folder and the first."""
+    if len(written) <= FEW_FILES:
         return ", ".join(str(path) for path in written)
     folder = Path(os.path.commonpath([path.parent for path in written]))
-    return f"{len(written)} files in {'the working folder' if folder == Path() else folder}"
+    names = first_few([str(path.relative_to(folder)) for path in written], FEW_FILES)
+    where = "the working folder" if folder == Path() else folder
+    return f"{len(written)} files in {where} ({names})"

@@ -331,7 +331,8 @@ def test_files_in_several_folders_are_told_by_the_one_that_holds_all(shoot, out,
         for path in ("0card/A001.mov", "card2/A001.mov"):
             log.put(replace(one, take=replace(one.take, path=path)), feature_version=1)
     result = run(out, "--as", "webvtt")
-    assert f"5 files in {told}: 5 calls marked in 5 takes" in result.stderr
+    assert f"5 files in {told} (" in result.stderr
+    assert " and 2 more): 5 calls marked in 5 takes" in result.stderr
 
 
 @pytest.mark.parametrize("name", ["webvtt", "wav"])
@@ -459,8 +460,9 @@ def test_wrong_usage(shoot, arguments):
 def test_many_files_are_told_by_the_folder_that_holds_them():
     names = ["out_25.edl", "out_29.97df.edl", "out_50.edl", "out.reels.csv"]
     here = [Path(name) for name in names]
-    assert tell_files(here) == "4 files in the working folder"
-    assert tell_files([Path("lists", name) for name in names]) == "4 files in lists"
+    some = "out_25.edl, out_29.97df.edl, out_50.edl and 1 more"
+    assert tell_files(here) == f"4 files in the working folder ({some})"
+    assert tell_files([Path("lists", name) for name in names]) == f"4 files in lists ({some})"
     assert tell_files(here[:3]) == "out_25.edl, out_29.97df.edl, out_50.edl"
 
 
