@@ -33,12 +33,10 @@ QUIET_S = 5.0
 """Least time between two lines where there is no terminal."""
 
 
-class Teller:
-    """Tells the user how far a run is; give its `tell` to the run as listener."""
+class _OnTerminal:
+    """Has a bar, once there is something to show on a terminal, until it is left."""
 
     def __init__(self) -> None:
-        self._begun = time.monotonic()
-        self._said = -QUIET_S
         self._bar: Bar | None = None
 
     def __enter__(self) -> Self:
@@ -52,6 +50,15 @@ class Teller:
     ) -> None:
         if self._bar is not None:
             self._bar.stop()
+
+
+class Teller(_OnTerminal):
+    """Tells the user how far a run is; give its `tell` to the run as listener."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._begun = time.monotonic()
+        self._said = -QUIET_S
 
     def tell(self, progress: Progress) -> None:
         """Tell what a listener hears."""
@@ -106,7 +113,7 @@ def _started_bar() -> Bar:
     return bar
 
 
-class Stages:
+class Stages(_OnTerminal):
     """Tells how far a run of several stages is, and how long each still takes.
 
     Of stages that are not steady, much may be spared later. Steps take as long as their takes are,
@@ -114,22 +121,10 @@ class Stages:
     """
 
     def __init__(self, *, steady: bool = True) -> None:
+        super().__init__()
         self._steady = steady
         self._what = ""
         self._begun = self._said = 0.0
-        self._shown: Bar | None = None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        if self._shown is not None:
-            self._shown.stop()
 
     def tell(self, what: str, done: int, of: int) -> None:
         """Tell how many of how many are done of a stage; one that begins is told at once."""
@@ -152,18 +147,22 @@ class Stages:
         return f", about {left} left" + ("" if self._steady else ", or less")
 
     def _show(self, what: str, done: int, of: int, *, begins: bool) -> None:
-        from rich.console import Console
-        from rich.progress import MofNCompleteColumn, Progress
-
-        if self._shown is None:
-            columns = (*Progress.get_default_columns(), MofNCompleteColumn())
-            self._shown = Progress(*columns, console=Console(stderr=True), transient=True)
-            self._shown.add_task("", total=None)
-            self._shown.start()
-        task = self._shown.task_ids[0]
+        if self._bar is None:
+            self._bar = _counting_bar()
+            self._bar.add_task("", total=None)
+            self._bar.start()
+        task = self._bar.task_ids[0]
         if begins:
-            self._shown.reset(task, description=what, total=of)
-        self._shown.update(task, completed=done, total=of)
+            self._bar.reset(task, description=what, total=of)
+        self._bar.update(task, completed=done, total=of)
+
+
+def _counting_bar() -> Bar:
+    from rich.console import Console
+    from rich.progress import MofNCompleteColumn, Progress
+
+    columns = (*Progress.get_default_columns(), MofNCompleteColumn())
+    return Progress(*columns, console=Console(stderr=True), transient=True)
 
 
 @contextmanager
@@ -183,10 +182,6 @@ def bar(what: str) -> Iterator[Callable[[int, int], None]]:
 
         yield tell
         return
-    from rich.console import Console
-    from rich.progress import MofNCompleteColumn, Progress
-
-    columns = (*Progress.get_default_columns(), MofNCompleteColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
+    with _counting_bar() as shown:
         task = shown.add_task(what, total=None)
         yield lambda done, of: shown.update(task, completed=done, total=of)

@@ -227,21 +227,14 @@ def _print_table(rows: Sequence[Row], listed: Sequence[Listed]) -> list[str]:
     """Print the takes; returns the headers of the columns that there was no room for."""
     if not listed:
         return []
-    columns: tuple[Column, ...] = COLUMNS
     cells = [_cells(row, *one) for row, one in zip(rows, listed, strict=True)]
-    grades = _grades(listed)
-    if any(grades):
-        columns = (*columns, Column("picture", rank=3))
-        for row_cells, grade in zip(cells, grades, strict=True):
-            row_cells.append(grade)
-    return print_table(columns, cells)
+    return _print_with_picture(COLUMNS, cells, listed)
 
 
 def _print_brief(listed: Sequence[Listed]) -> list[str]:
     """Print many takes, a line for each."""
     from calltag.takes.reasons import in_brief
 
-    columns: tuple[Column, ...] = BRIEF
     cells = [
         [
             one.take.path,
@@ -253,6 +246,13 @@ def _print_brief(listed: Sequence[Listed]) -> list[str]:
         ]
         for one, verdict, n_calls in listed
     ]
+    return _print_with_picture(BRIEF, cells, listed)
+
+
+def _print_with_picture(
+    columns: tuple[Column, ...], cells: list[list[str]], listed: Sequence[Listed]
+) -> list[str]:
+    """Print rows of takes, and beside them what is known of their pictures."""
     grades = _grades(listed)
     if any(grades):
         columns = (*columns, Column("picture", rank=3))
