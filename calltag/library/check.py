@@ -107,20 +107,19 @@ def check(
         If the catalogue cannot be read.
     """
     folder = catalogue.folder
-    known = {
-        path: (key, file_hash)
-        for key, path, file_hash in catalogue.read(
-            "SELECT id, path, file_hash FROM cuts JOIN stories ON stories.cut = cuts.id"
-        )
-    }
+    rows = catalogue.read(
+        "SELECT id, path, file_hash FROM cuts JOIN stories ON stories.cut = cuts.id"
+    )
+    keys = {path: key for key, path, _ in rows}
+    hashes = {path: known_hash for _, path, known_hash in rows}
     files = {path_below(folder, file): file for file in sound_files(folder)}
     there = {path: file for path, file in files.items() if printable(path) == path}
-    paths = sorted({*known, *there})
+    paths = sorted({*keys, *there})
     findings = []
     for number, path in enumerate(paths, 1):
         if path not in there:
-            findings.append(_gone(catalogue, known[path][0], path, there))
-        elif (finding := _check(path, there[path], known.get(path, (0, None))[1])) is not None:
+            findings.append(_gone(catalogue, keys[path], path, there))
+        elif (finding := _check(path, there[path], hashes.get(path))) is not None:
             findings.append(finding)
         told(number, len(paths))
     return CheckReport(len(paths), tuple(findings))

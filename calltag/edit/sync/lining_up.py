@@ -115,7 +115,7 @@ def sync_takes(
             raise InputError(f"{one.name}: named twice; name two takes of the same moment")
     pairs = list(_pairs(len(sources), n_first))
     within = bounds or Bounds()
-    tell = listener or _nobody
+    tell = listener or (lambda *_: None)
     n_kept = len(sources) if n_first is None else n_first
     known = _known(sources, take_of)
     reading = _Reading(sources, clock_s, traces or Traces(), n_kept=n_kept)
@@ -142,10 +142,6 @@ def sync_takes(
         done, again = done + (not turn.again), again + turn.again
         tell(*((AGAIN, again, n_again) if turn.again else (COMPARING, done, len(pairs))))
     return [found[pair] for pair in pairs if pair in found], reading.problems()
-
-
-def _nobody(_what: str, _done: int, _of: int) -> None:
-    pass
 
 
 def _to_read(
