@@ -109,7 +109,7 @@ def _listen(
 ) -> list[LowCall]:
     """Listen to fast sound for what is low; what is close together is one find in it."""
     whole = Whole.listen(hearing, fast)
-    segments = whole.segments()
+    segments = whole.likely_segments()
     surroundings = whole.surroundings(segments)
     found = []
     for i, ((first, last), region) in enumerate(

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -18,7 +19,7 @@ from calltag.learn.finding.hands import Hands, judge_hand
 from calltag.learn.finding.low_calls import find_low_calls
 from calltag.learn.finding.measuring import Event, Found, Listened, measure_calls
 from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
-from calltag.learn.finding.segments import busy_frames, find_segments
+from calltag.learn.finding.segments import busy_frames, find_doubtful, find_segments
 from calltag.learn.finding.surroundings import Surroundings
 from calltag.learn.finding.talk import Judged, Talk, judge
 from calltag.learn.finding.whines import listen_through
@@ -63,10 +64,18 @@ class _Steps(NamedTuple):
 
 
 class _Events:
-    """The events of a window, in order."""
+    """The events of a window, in order: likely ones, low calls, doubtful ones."""
 
-    def __init__(self, window: Window, steps: _Steps, segments: Sequence[tuple[int, int]]) -> None:
-        self.segments = segments
+    def __init__(
+        self,
+        window: Window,
+        steps: _Steps,
+        likely: Sequence[tuple[int, int]],
+        low: Mapping[tuple[int, int], float] = MappingProxyType({}),
+        doubtful: Sequence[tuple[int, int]] = (),
+    ) -> None:
+        self.segments = segments = sorted([*likely, *low, *doubtful])
+        self._low, self._doubtful = low, frozenset(doubtful)
         self._window = window
         self._busy = busy_frames(segments, len(window.mel))
         self._surroundings = Surroundings(steps.power, steps.level_db, steps.heard, segments)
@@ -89,6 +98,14 @@ class _Events:
     def evidence(self, i: int, region: Region) -> DoubleArray:
         """What one of them, measured so, is judged by."""
         return self._surroundings.evidence(i, region)
+
+    def sureness(self, i: int) -> float | None:
+        """How sure one of them is, if that was told already."""
+        return self._low.get(self.segments[i])
+
+    def is_doubtful(self, i: int) -> bool:
+        """Whether one of them stayed below even odds."""
+        return self.segments[i] in self._doubtful
 
     def room(self, i: int) -> tuple[int, int]:
         """How far its edges may go: no further than half way to the next event, in frames."""
@@ -164,13 +181,14 @@ class Pass:
             self.hearing, self.second_look, segments, steps.power, window.power, cut
         )
         sureness = {(call.first, call.last): call.probability for call in low}
-        events = _Events(window, steps, sorted([*segments, *sureness]))
+        doubtful = find_doubtful(heard.call, [*segments, *sureness])
+        events = _Events(window, steps, segments, sureness, doubtful)
         listened = Listened(window.first, heard)
         to_judge = self._to_judge(window, events)
         for at in range(0, len(to_judge), _AT_ONCE):
             some = to_judge[at : at + _AT_ONCE]
             self.calls += measure_calls(  # by no name, which would keep them while more are found
-                self._found(window, heard, events, some, sureness), listened, self.recent.cut
+                self._found(window, heard, events, some), listened, self.recent.cut
             )
         self.recent.forget(window.stop / FRAMES_PER_S - _BEFORE_S)
 
@@ -195,27 +213,21 @@ class Pass:
         return own
 
     def _found(
-        self,
-        window: Window,
-        heard: Heard,
-        events: _Events,
-        some: Sequence[int],
-        sureness: Mapping[tuple[int, int], float],
+        self, window: Window, heard: Heard, events: _Events, some: Sequence[int]
     ) -> list[Found]:
         """Take some events for calls, but for those that are unlikely to be any."""
         there = {i: events.found(i) for i in some}
         judged = self._judged(
-            events, {i: there[i].region for i in some if events.segments[i] not in sureness}
+            events, {i: there[i].region for i in some if events.sureness(i) is None}
         )
         found = []
         for i, event in there.items():
-            probability = (
-                self._unless_hand(window, heard, events, i, event.region, judged[i])
-                if i in judged
-                else sureness[events.segments[i]]
-            )
+            probability = events.sureness(i)
+            if probability is None:
+                probability = self._unless_hand(window, heard, events, i, event.region, judged[i])
             self.taken = window.first + events.frames(i)[1]
-            self.kept = probability >= LEAST_PROBABILITY
+            least = LIKELY if events.is_doubtful(i) else LEAST_PROBABILITY
+            self.kept = probability >= least
             if self.kept:
                 before, after = (window.first + edge - event.offset for edge in events.room(i))
                 found.append(Found(event, probability, (before, after)))
@@ -239,11 +251,12 @@ class Pass:
             events.segments[i],
             snr_db=region.snr_db,
         )
-        first, last = (window.first + frame for frame in events.frames(i))
-        span = Span(first / FRAMES_PER_S, last / FRAMES_PER_S)
-        self.noise.add_talk(span, judged.talk)
-        if handled.call < LIKELY:  # of what is still a call it is not told
-            self.noise.add_hand(span, handled.hand)
+        if not events.is_doubtful(i):  # of that, noise is not told either
+            first, last = (window.first + frame for frame in events.frames(i))
+            span = Span(first / FRAMES_PER_S, last / FRAMES_PER_S)
+            self.noise.add_talk(span, judged.talk)
+            if handled.call < LIKELY:  # of what is still a call it is not told
+                self.noise.add_hand(span, handled.hand)
         return handled.call
 
     def _out_of_chorus(

@@ -3,7 +3,8 @@
 The judge is a sum of small decision trees, each grown on what the ones before it got wrong. It is
 taught on scenes whose noise the starter model had not heard, on short takes cut out of them, and on
 single recordings (`calltag.learn.starter`). Without the short takes it throws out calls where there
-is little to compare an event with.
+is little to compare an event with. It is taught on likely events alone, and what it says of a
+doubtful one counts for the less, the lower the odds of that are.
 """
 
 from __future__ import annotations
@@ -23,6 +24,9 @@ from calltag.learn.finding.surroundings import EVIDENCE
 
 LEAST_PROBABILITY = 0.1
 """Less likely finds are not kept."""
+
+TOP_ODDS = EVIDENCE.index("top_odds")
+_LESS_IN_DOUBT = 2.0  # log-odds lost for each that an event stays below even odds
 
 Nodes = npt.NDArray[np.integer[Any]]
 
@@ -71,13 +75,14 @@ class SecondLook:
         np.ndarray, shape (n_events,)
             Between 0 and 1.
         """
-        rows = np.arange(len(evidence))[:, None]
+        rows, below_even = np.arange(len(evidence))[:, None], evidence[:, TOP_ODDS]
         at = np.broadcast_to(self.roots, (len(evidence), len(self.roots)))
         while True:
             goes_left = evidence[rows, self.asks[at]] <= self.limit[at]
             further = np.where(goes_left, self.left[at], self.right[at])
             if np.array_equal(further, at):
-                return np.asarray(expit(self.usual_odds + self.odds[at].sum(axis=1)))
+                told = self.usual_odds + self.odds[at].sum(axis=1)
+                return np.asarray(expit(told + _LESS_IN_DOUBT * np.minimum(below_even, 0)))
             at = further
 
     def probability_of(self, evidence: DoubleArray) -> float:

@@ -7,7 +7,7 @@ call sounds in this step" are the starter model's; how sure an event is,
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -33,6 +33,9 @@ LONGEST_GAP_S = 0.3
 """Shorter silences inside a call belong to it: a call in pieces is one call to an editor."""
 
 LONGEST_GAP_STEPS = round(LONGEST_GAP_S * STEPS_PER_S)
+
+DOUBTFUL_ODDS = -1.0
+"""What stays below even odds, and rises above these, is an event as well, but a doubtful one."""
 
 SHORTEST_S = 0.04
 _LONGEST_LULL_S = 0.1  # where the odds of a faint event sink
@@ -90,11 +93,47 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
     return _apart(in_turns(_in_odds(call_odds), power), power)
 
 
+def find_doubtful(
+    call_odds: FloatArray, events: Sequence[tuple[int, int]]
+) -> list[tuple[int, int]]:
+    """Find doubtful events: stretches that may be calls, apart from all that likely are.
+
+    Few of them are calls, and which ones is told by the second look, which takes them for less
+    likely the further below even odds they stay.
+
+    Parameters
+    ----------
+    call_odds : np.ndarray, shape (n_steps,)
+        Log-odds that a call sounds.
+    events : sequence of tuple of int
+        First step of each event that was found there and the step after its last.
+
+    Returns
+    -------
+    list of tuple of int
+        The same of each doubtful one, in order, apart from each other and from those events by
+        more than `LONGEST_GAP_S`.
+
+    Examples
+    --------
+    >>> odds = np.full(200, -5.0)
+    >>> odds[10:20], odds[24:40], odds[80:90] = 4.0, -0.5, -0.5
+    >>> find_doubtful(odds, [(10, 20)])
+    [(80, 90)]
+    """
+    free, apart = np.ones(len(call_odds), bool), LONGEST_GAP_STEPS + 1
+    for first, last in events:
+        free[max(0, first - apart) : last + apart] = False
+    return [
+        (first, last)
+        for first, last in _long_enough(joined(runs(call_odds > DOUBTFUL_ODDS), LONGEST_GAP_STEPS))
+        if free[first:last].all()
+    ]
+
+
 def _in_odds(call_odds: FloatArray) -> list[tuple[int, int]]:
     """Find events by the odds alone."""
-    cores = joined(runs(call_odds > SOUNDING_ODDS), LONGEST_GAP_STEPS)
-    shortest = round(SHORTEST_S * STEPS_PER_S)
-    cores = [(first, last) for first, last in cores if last - first >= shortest]
+    cores = _long_enough(joined(runs(call_odds > SOUNDING_ODDS), LONGEST_GAP_STEPS))
     ends = [0, *(last for _, last in cores)]
     begins = [*(first for first, _ in cores), len(call_odds)]
     segments = []
@@ -118,6 +157,11 @@ def _apart(segments: list[tuple[int, int]], power: FloatArray) -> list[tuple[int
                 pieces.append((begin, first + end))
                 begin = first + goes_on
         pieces.append((begin, last))
+    return _long_enough(pieces)
+
+
+def _long_enough(pieces: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Those that no event is too short for."""
     shortest = round(SHORTEST_S * STEPS_PER_S)
     return [(first, last) for first, last in pieces if last - first >= shortest]
 

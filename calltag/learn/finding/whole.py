@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.finding.segments import busy_frames, find_segments
+from calltag.learn.finding.segments import busy_frames, find_doubtful, find_segments
 from calltag.learn.finding.surroundings import Surroundings
 from calltag.learn.finding.whines import listen_through
 from calltag.learn.networks.starter_model import (
@@ -91,8 +91,8 @@ class Whole:
         )
         return cls(power, over_steps(mel), over_steps(level_db), heard)
 
-    def segments(self) -> list[tuple[int, int]]:
-        """Find its events.
+    def likely_segments(self) -> list[tuple[int, int]]:
+        """Find its events, but for doubtful ones.
 
         Returns
         -------
@@ -100,6 +100,17 @@ class Whole:
             First step of each and the step after its last, in order.
         """
         return find_segments(self.heard.call, self.power_of_steps)
+
+    def segments(self) -> list[tuple[int, int]]:
+        """Find its events, doubtful ones too.
+
+        Returns
+        -------
+        list of tuple of int
+            First step of each and the step after its last, in order.
+        """
+        likely = self.likely_segments()
+        return sorted([*likely, *find_doubtful(self.heard.call, likely)])
 
     def surroundings(self, segments: Sequence[tuple[int, int]]) -> Surroundings:
         """Prepare a second look at events.
@@ -146,7 +157,7 @@ class Whole:
         Returns
         -------
         list of WholeEvent
-            All of them, in order.
+            All of them, doubtful ones too, in order.
         """
         segments = self.segments()
         surroundings = self.surroundings(segments)

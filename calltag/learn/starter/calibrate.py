@@ -16,7 +16,8 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 
 from calltag.arrays import DoubleArray, FloatArray
 from calltag.errors import InputError
-from calltag.learn.finding.second_look import SecondLook
+from calltag.learn.finding.second_look import TOP_ODDS, SecondLook
+from calltag.learn.finding.segments import SOUNDING_ODDS
 from calltag.learn.finding.surroundings import EVIDENCE
 from calltag.learn.finding.whole import Whole
 from calltag.learn.labels.sameness import common_s
@@ -108,7 +109,7 @@ def right(heard: Sequence[SceneHeard], scenes: Sequence[Scene]) -> npt.NDArray[n
 
 
 def fit(evidence: DoubleArray, is_right: npt.NDArray[np.bool_]) -> SecondLook:
-    """Teach the second look.
+    """Teach the second look, by the likely ones of some finds.
 
     Parameters
     ----------
@@ -127,6 +128,8 @@ def fit(evidence: DoubleArray, is_right: npt.NDArray[np.bool_]) -> SecondLook:
     InputError
         If the finds are all right, or all wrong, so that nothing can be learnt.
     """
+    likely = evidence[:, TOP_ODDS] > SOUNDING_ODDS
+    evidence, is_right = evidence[likely], is_right[likely]
     if is_right.all() or not is_right.any():
         raise InputError(
             f"{len(is_right)} finds in the scenes, all alike: train longer, or make more scenes"

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.special import logit
 from sklearn.ensemble import HistGradientBoostingClassifier
 
 from calltag.errors import ModelError
-from calltag.learn.finding.second_look import SecondLook
+from calltag.learn.finding.second_look import TOP_ODDS, SecondLook
 from calltag.learn.finding.surroundings import EVIDENCE, Surroundings
 from calltag.learn.networks.starter_files import StarterFiles
 from calltag.learn.networks.starter_model import (
@@ -237,6 +238,7 @@ def test_what_the_model_hears_when_it_sounds_alike(rng):
 def test_probability_is_that_of_the_trees(rng):
     """The arithmetic is that of scikit-learn's boosted trees with the same nodes."""
     rows = rng.normal(0, 1, (3000, len(EVIDENCE)))
+    rows[:, TOP_ODDS] = np.abs(rows[:, TOP_ODDS])
     right = rows[:, 0] + rows[:, 1] * rows[:, 2] + rng.normal(0, 0.5, len(rows)) > 0
     boosted = HistGradientBoostingClassifier(max_iter=40, early_stopping=False, random_state=0)
     look = as_second_look(boosted.fit(rows[:2000], right[:2000]))
@@ -245,6 +247,22 @@ def test_probability_is_that_of_the_trees(rng):
     assert look.probability(rows[:0]).shape == (0,)
     far = look.probability(rows * 1e9)
     assert ((far >= 0) & (far <= 1)).all()
+
+
+def test_a_doubtful_event_is_less_likely_a_call_the_lower_its_odds_stay(rng):
+    rows = rng.normal(0, 1, (200, len(EVIDENCE)))
+    rows[:, TOP_ODDS] = -0.01
+    look = as_second_look(
+        HistGradientBoostingClassifier(max_iter=5, early_stopping=False, random_state=0).fit(
+            np.abs(rows), rows[:, 0] > 0
+        )
+    )
+    at_even, lower, lowest = (
+        look.probability(np.where(np.arange(len(EVIDENCE)) == TOP_ODDS, top, rows))
+        for top in (-1e-9, -0.4, -0.8)
+    )
+    np.testing.assert_allclose(logit(at_even) - logit(lower), 0.8, atol=1e-6)  # twice as much
+    np.testing.assert_allclose(logit(lower) - logit(lowest), 0.8, atol=1e-6)
 
 
 def test_it_is_written_and_read_back(tmp_path):

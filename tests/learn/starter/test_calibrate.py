@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from calltag.errors import InputError
+from calltag.learn.finding.second_look import TOP_ODDS
 from calltag.learn.finding.surroundings import EVIDENCE
 from calltag.learn.networks.starter_model import Heard
 from calltag.learn.starter.calibrate import fit, hear, right, share_in
@@ -26,11 +27,21 @@ def test_the_fit_tells_right_finds_from_wrong_ones_that_it_has_not_seen(rng) -> 
     is_right = rng.random(800) < 0.5
     rows = rng.normal(0, 1, (800, len(EVIDENCE)))
     rows[:, 0] += 3 * is_right
-    rows[:, 1] *= 50.0  # in other units
+    rows[:, TOP_ODDS] = 50.0 * np.abs(rows[:, TOP_ODDS])  # in other units
     look = fit(rows[:400], is_right[:400])
     assert ((look.probability(rows[400:]) > 0.5) == is_right[400:]).mean() > 0.88
     with pytest.raises(InputError, match="all alike"):
         fit(rows, np.ones(800, bool))
+
+
+def test_doubtful_finds_teach_the_second_look_nothing(rng) -> None:
+    is_right = rng.random(400) < 0.5
+    rows = rng.normal(0, 1, (400, len(EVIDENCE)))
+    rows[:, 0] += 3 * is_right
+    rows[:, TOP_ODDS] = np.where(np.arange(400) < 300, 2.0, -0.5)
+    look = fit(rows, is_right)
+    likely = fit(rows[:300], is_right[:300])
+    np.testing.assert_array_equal(look.probability(rows), likely.probability(rows))
 
 
 def test_which_finds_are_right() -> None:
