@@ -18,6 +18,7 @@ from calltag.cli._options import (
     Types,
     Verdicts,
     Workers,
+    wrong_use,
 )
 from calltag.cli._output import end, say, say_problems
 from calltag.records.label import LIKELY
@@ -81,9 +82,13 @@ def sheet_command(
     from calltag.cli._progress import Teller
     from calltag.edit.call_filter import CallFilter, check_types
     from calltag.log import Log
+    from calltag.pages.sheet.place import refuse_name
     from calltag.pages.sheet.writing import MUCH_BYTES, SheetOptions, write_sheet
     from calltag.takes.verdict import judge
 
+    if not folder:
+        with wrong_use():
+            refuse_name(out)
     wanted = CallFilter(types=types or (), min_confidence=min_confidence, min_snr_db=min_snr)
     with Log(log, create=False) as opened:
         every = list(read_takes(opened))

@@ -119,7 +119,7 @@ def test_nothing_to_show_is_told(logged: Path, run) -> None:
     ran = run("sheet", "none.html", "--min-snr", 90)
     assert ran.status == 1
     assert "no takes to put on a sheet" in ran.err
-    assert run("sheet", "sheet.pdf").status == 1
+    assert run("sheet", "sheet.pdf").status == 2
     ran = run("sheet", "none.html", "--type", "owl")
     assert ran.status == 1
     assert "call type 'owl': the log has no such call; it has: none" in ran.err

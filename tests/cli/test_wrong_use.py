@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 
 WRONG = (
+    ("sheet day.pdf", "name it day.html, or add --folder"),
+    ("markers day.otio --as edl", "ends as otio does, and --as says edl; change one of the two"),
     ("library help", "`calltag library find -h` tells of one"),
     ("demo now", "now is too much. For example: calltag demo"),
     ("calls best 10", "Did you mean --best 10?"),

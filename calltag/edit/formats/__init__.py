@@ -102,17 +102,30 @@ def choose_format(out: Path, name: str | None = None) -> Format:
     Raises
     ------
     InputError
-        If there is none of that name or suffix.
+        If there is none of that name or suffix, or the two contradict each other.
     """
     formats = all_formats()
     if name is not None:
         if name not in formats:
             raise InputError(f"format {name!r}: there is {', '.join(formats)}; choose one of these")
+        told = _of_suffix(out)
+        if told is not None and name != told.NAME and not is_folder(out):
+            raise InputError(
+                f"{out}: ends as {told.NAME} does, and --as says {name}; change one of the two"
+            )
         return formats[name]
     if not out.suffix or is_folder(out):
         return formats["webvtt"]
-    for candidate in formats.values():
-        if out.suffix.lower() == candidate.SUFFIX and not candidate.PER_TAKE:
-            return candidate
+    told = _of_suffix(out)
+    if told is not None:
+        return told
     files = ", ".join(f.SUFFIX for f in formats.values() if not f.PER_TAKE)
     raise InputError(f"{out}: end the name in one of {files}, name a folder, or choose with --as")
+
+
+def _of_suffix(out: Path) -> Format | None:
+    """Find the format of one file whose suffix a name has."""
+    for candidate in all_formats().values():
+        if out.suffix.lower() == candidate.SUFFIX and not candidate.PER_TAKE:
+            return candidate
+    return None

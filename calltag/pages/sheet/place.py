@@ -90,13 +90,29 @@ def refuse_place(out: Path, *, folder: bool, replace: bool) -> None:
         If something else is there, a sheet that is not to be replaced, or it cannot be written.
     """
     if not folder:
-        if out.suffix.lower() not in (".html", ".htm"):
-            name = out.stem if out.suffix[1:].isalpha() else out.name
-            raise InputError(f"{out}: a sheet is a web page; name it {name}.html, or add --folder")
+        refuse_name(out)
         refuse_existing([out], replace=replace)
     else:
         _refuse_folder(out, replace=replace)
     check_place(out.resolve() if folder else out)
+
+
+def refuse_name(out: Path) -> None:
+    """Make sure that a sheet of one file has the name of a web page.
+
+    Parameters
+    ----------
+    out : Path
+        The file.
+
+    Raises
+    ------
+    InputError
+        If its name does not end in .html or .htm.
+    """
+    if out.suffix.lower() not in (".html", ".htm"):
+        name = out.stem if out.suffix[1:].isalpha() else out.name
+        raise InputError(f"{out}: a sheet is a web page; name it {name}.html, or add --folder")
 
 
 def _refuse_folder(out: Path, *, replace: bool) -> None:

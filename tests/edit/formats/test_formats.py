@@ -56,6 +56,8 @@ def test_a_folder_with_a_dot_is_a_folder(tmp_path):
         ("a.txt", None, r"end the name in one of \.csv, \.edl, \.otio"),
         ("a.vtt", None, "name a folder"),
         ("a.otio", "xml", "there is chapters, csv"),
+        ("a.otio", "edl", "ends as otio does, and --as says edl"),
+        ("a.CSV", "webvtt", "ends as csv does"),
     ],
 )
 def test_no_such_format(out, name, reason):
