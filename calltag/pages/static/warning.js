@@ -12,6 +12,10 @@ export class Warning {
       this.#given = true;
       go();
     });
+    // The key that asked for a sound may still be down: it is no answer.
+    dialog.addEventListener("keydown", (event) => {
+      if (event.repeat) event.preventDefault();
+    });
   }
 
   get open() {

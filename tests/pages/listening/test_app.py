@@ -61,6 +61,21 @@ def start_listening(page, look=None) -> None:
     page.keyboard.press("Enter")
 
 
+@pytest.mark.parametrize(("key", "focus"), [("Space", "h2"), ("Enter", "#play")])
+def test_a_key_that_is_held_does_not_answer_the_warning(opened, key, focus) -> None:
+    page = opened
+    ready(page)
+    until(page, "!document.getElementById('play').disabled")
+    page.locator(f"{focus}:visible").first.focus()
+    for _ in range(4):  # the first asks for the sound, the others repeat it
+        page.keyboard.down(key)
+    page.keyboard.up(key)
+    page.wait_for_timeout(100)
+    assert page.is_visible("dialog[open]"), "it was not read yet"
+    page.keyboard.press(key)
+    until(page, "!document.getElementById('warning').open")
+
+
 def true_type(page) -> str:
     """What the demo's own list says of the sound in view."""
     card = page.locator(".card")
