@@ -826,6 +826,15 @@ def test_what_colours_say_is_seen_in_forced_colours(opened) -> None:
     assert style(chosen, "backgroundColor") != style(other, "backgroundColor")
 
 
+def test_the_guess_is_read_out_with_each_new_sound(opened) -> None:
+    """The focus goes to the title of the sound: what Y would say belongs to that."""
+    page = opened
+    ready(page)
+    described = "document.getElementById(document.activeElement.getAttribute('aria-describedby'))"
+    assert page.evaluate("document.activeElement.className") == "card-title typed"
+    assert page.evaluate(f"{described}.textContent").split()[:2] == ["Sounds", "like"]
+
+
 def test_tab_reaches_every_control_in_the_order_of_the_page(opened) -> None:
     page = opened
     ready(page)
