@@ -865,6 +865,16 @@ def test_the_desk_is_seen_in_the_order_in_which_tab_goes(opened, width) -> None:
     assert places == sorted(places)
 
 
+def test_the_keys_for_noise_stand_high_enough_for_a_laptop(opened) -> None:
+    page = opened
+    ready(page)
+    page.set_viewport_size({"width": 1366, "height": 768})
+    listen, noise = (page.locator(f".desk .{name}").bounding_box() for name in ("listen", "noises"))
+    assert noise["y"] == pytest.approx(listen["y"] + listen["height"], abs=1), "nothing between"
+    key = page.locator(".noise").first.bounding_box()
+    assert key["y"] + key["height"] <= 768
+
+
 @pytest.mark.parametrize("width", [1440, 1024, 800, 390])
 def test_the_keys_to_the_sound_before_and_the_next_stand_side_by_side(opened, width) -> None:
     page = opened
