@@ -315,7 +315,8 @@ def test_a_call_type_stands_on_one_line_beside_the_chosen_call(opened, width) ->
 
 
 @pytest.mark.parametrize(
-    ("width", "height"), [(1920, 1080), (1280, 800), (1024, 768), (800, 600), (390, 844)]
+    ("width", "height"),
+    [(1920, 1080), (1280, 800), (1024, 768), (800, 600), (390, 844), (360, 740)],
 )
 def test_no_column_is_cut_and_the_chosen_call_is_in_view(opened, photograph, width, height) -> None:
     page = opened
@@ -337,6 +338,23 @@ def test_no_column_is_cut_and_the_chosen_call_is_in_view(opened, photograph, wid
     assert page.locator(".hear").last.evaluate(
         "one => { const box = one.getBoundingClientRect();"
         " return one.contains(document.elementFromPoint(box.x + 5, box.y + box.height / 2)); }"
+    )
+
+
+@pytest.mark.parametrize(("width", "height"), [(1366, 768), (683, 384), (360, 740)])
+def test_the_row_that_was_pressed_stays_in_view(opened, width, height) -> None:
+    """In a narrow window the chosen call comes above the list, which moves down for it."""
+    page = opened
+    page.set_viewport_size({"width": width, "height": height})
+    page.locator(".hear").first.click()
+    page.wait_for_selector("dialog[open]")
+    page.keyboard.press("Escape")
+    until(page, "document.querySelector('#kept .card') !== null")
+    page.wait_for_timeout(100)
+    assert page.locator(".hear").first.evaluate(
+        "one => { const box = one.getBoundingClientRect();"
+        " return box.bottom <= innerHeight + 1"
+        " && one.contains(document.elementFromPoint(box.x + 5, box.y + box.height / 2)); }"
     )
 
 

@@ -76,6 +76,7 @@ async function hear(row) {
   const card = await textOf(`kept/${chosen}`, () => wanted === latest);
   if (card === null) return;
   $("kept").innerHTML = card;
+  row.querySelector(".hear").scrollIntoView({ block: "nearest" }); // the card may have moved it away
   $("loop").setAttribute("aria-pressed", String(player.loop));
   $("slow").setAttribute("aria-pressed", String(player.slow));
   if ($("kept").querySelector(".card").dataset.playable !== "yes") return;
