@@ -132,6 +132,24 @@ def test_a_key_goes_to_handing_out_and_what_fails_there_is_seen(opened, tmp_path
     assert focused(page) in ("hear", "words"), "the button cannot be pressed any more"
 
 
+@pytest.mark.parametrize(("width", "height"), [(1366, 768), (390, 844)])
+def test_a_mouse_gets_to_handing_out_in_one_step(opened, width, height) -> None:
+    """Beside a chosen call, and below a long list, it is out of view."""
+    page = opened
+    page.set_viewport_size({"width": width, "height": height})
+    page.click("#to-out")
+    assert "Nothing is picked yet: tick calls" in page.inner_text("#alert")
+    page.locator(".pick").first.check()
+    page.locator(".hear").first.click()
+    page.wait_for_selector("dialog[open]")
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#kept .card")
+    page.click("#to-out")
+    assert focused(page) == "hand-out"
+    box = page.locator("#hand-out").bounding_box()
+    assert 0 <= box["y"] <= height - box["height"]
+
+
 def test_what_is_picked_stays_while_one_asks_for_other_calls(opened, kept) -> None:
     page = opened
     page.locator(".pick").nth(3).check()

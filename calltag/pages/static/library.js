@@ -133,7 +133,7 @@ async function handOut() {
 
 function goToHandOut() {
   if (picked.size) $("hand-out").focus();
-  else alertOf("Nothing is picked yet: P picks the call in focus.");
+  else alertOf("Nothing is picked yet: tick calls in the list, or press P on one.");
 }
 
 function here() {
@@ -171,6 +171,10 @@ $("none").addEventListener("click", () => {
   for (const row of rows()) row.querySelector(".pick").checked = false;
   (here()?.querySelector(".hear") ?? $("words")).focus({ preventScroll: true });
   count();
+});
+$("to-out").addEventListener("click", (event) => {
+  event.preventDefault();
+  goToHandOut();
 });
 $("out").addEventListener("submit", (event) => {
   event.preventDefault();
