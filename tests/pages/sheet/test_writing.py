@@ -574,6 +574,11 @@ def test_a_narrow_window_and_paper(
     assert page.locator("#sift").is_hidden()
     assert page.locator(".play:visible").count() == 0
     assert page.locator(".take:visible").count() == 4
+    lines = page.locator(".short li")
+    assert lines.count() > 0
+    assert set(lines.evaluate_all("all => all.map(one => getComputedStyle(one).breakInside)")) == {
+        "avoid"
+    }, "a take's line goes on on the next page"
     photograph(page, "sheet-print")
 
 
