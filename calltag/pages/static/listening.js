@@ -62,7 +62,7 @@ function stand(standing) {
 }
 
 function standAt() {
-  $("place").textContent = numbers.length ? `sound ${place + 1} of ${numbers.length}` : "";
+  $("place").textContent = place < numbers.length ? `sound ${place + 1} of ${numbers.length}` : "";
   $("back").disabled = place === 0;
   $("on").disabled = place >= numbers.length;
 }

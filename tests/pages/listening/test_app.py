@@ -587,6 +587,22 @@ def test_a_list_without_sounds_offers_nothing_that_needs_one(opened) -> None:
     assert page.locator("#desk button[data-label]:disabled").count() == 0
 
 
+def test_after_the_last_sound_no_further_one_is_counted(opened, log_path) -> None:
+    page = opened
+    ready(page)
+    page.keyboard.press("n")
+    wait_for_labels(page, 1)
+    page.select_option("#show", "labelled")
+    until(page, "document.getElementById('place').textContent === 'sound 1 of 1'")
+    ready(page)
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector(".finished")
+    assert page.inner_text(".finished h2") == "That was the last sound of this list."
+    assert page.inner_text("#place") == ""
+    page.keyboard.press("ArrowLeft")
+    until(page, "document.getElementById('place').textContent === 'sound 1 of 1'")
+
+
 def test_an_undo_that_fails_can_be_tried_again(opened, log_path) -> None:
     page = opened
     locked = True
