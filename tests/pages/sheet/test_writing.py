@@ -560,6 +560,21 @@ def test_what_is_in_focus_is_not_below_the_form_on_top(sheet: Path, page: Any) -
         )
 
 
+def test_a_keyboard_need_not_go_through_all_links_on_top(sheet: Path, page: Any) -> None:
+    page.goto(sheet.as_uri())
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    link = page.locator(":focus")
+    assert link.inner_text() == "Go to finding and sorting, above the takes"
+    box = link.bounding_box()
+    assert box["x"] >= 0, "in focus it is seen"
+    page.keyboard.press("Enter")
+    until(page, "document.activeElement.id === 'words'")
+    for _ in range(8):
+        page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "play"
+
+
 def test_a_narrow_window_and_paper(
     sheet: Path, page: Any, accessible: Callable[[Any], None], photograph: Callable[..., None]
 ) -> None:
