@@ -19,7 +19,7 @@ from calltag.learn.finding.hands import Hands, judge_hand
 from calltag.learn.finding.low_calls import find_low_calls
 from calltag.learn.finding.measuring import Event, Found, Listened, measure_calls
 from calltag.learn.finding.second_look import LEAST_PROBABILITY, SecondLook
-from calltag.learn.finding.segments import busy_frames, find_doubtful, find_segments
+from calltag.learn.finding.segments import busy_frames, find_half_heard, find_segments
 from calltag.learn.finding.surroundings import Surroundings
 from calltag.learn.finding.talk import Judged, Talk, judge
 from calltag.learn.finding.whines import listen_through
@@ -64,7 +64,7 @@ class _Steps(NamedTuple):
 
 
 class _Events:
-    """The events of a window, in order: likely ones, low calls, doubtful ones."""
+    """The events of a window, in order: likely ones, low calls, half-heard ones."""
 
     def __init__(
         self,
@@ -72,10 +72,10 @@ class _Events:
         steps: _Steps,
         likely: Sequence[tuple[int, int]],
         low: Mapping[tuple[int, int], float] = MappingProxyType({}),
-        doubtful: Sequence[tuple[int, int]] = (),
+        half_heard: Sequence[tuple[int, int]] = (),
     ) -> None:
-        self.segments = segments = sorted([*likely, *low, *doubtful])
-        self._low, self._doubtful = low, frozenset(doubtful)
+        self.segments = segments = sorted([*likely, *low, *half_heard])
+        self._low, self._half_heard = low, frozenset(half_heard)
         self._window = window
         self._busy = busy_frames(segments, len(window.mel))
         self._surroundings = Surroundings(steps.power, steps.level_db, steps.heard, segments)
@@ -103,9 +103,9 @@ class _Events:
         """How sure one of them is, if that was told already."""
         return self._low.get(self.segments[i])
 
-    def is_doubtful(self, i: int) -> bool:
+    def is_half_heard(self, i: int) -> bool:
         """Whether one of them stayed below even odds."""
-        return self.segments[i] in self._doubtful
+        return self.segments[i] in self._half_heard
 
     def room(self, i: int) -> tuple[int, int]:
         """How far its edges may go: no further than half way to the next event, in frames."""
@@ -181,8 +181,8 @@ class Pass:
             self.hearing, self.second_look, segments, steps.power, window.power, cut
         )
         sureness = {(call.first, call.last): call.probability for call in low}
-        doubtful = find_doubtful(heard.call, [*segments, *sureness])
-        events = _Events(window, steps, segments, sureness, doubtful)
+        half_heard = find_half_heard(heard.call, [*segments, *sureness])
+        events = _Events(window, steps, segments, sureness, half_heard)
         listened = Listened(window.first, heard)
         to_judge = self._to_judge(window, events)
         for at in range(0, len(to_judge), _AT_ONCE):
@@ -226,7 +226,7 @@ class Pass:
             if probability is None:
                 probability = self._unless_hand(window, heard, events, i, event.region, judged[i])
             self.taken = window.first + events.frames(i)[1]
-            least = LIKELY if events.is_doubtful(i) else LEAST_PROBABILITY
+            least = LIKELY if events.is_half_heard(i) else LEAST_PROBABILITY
             self.kept = probability >= least
             if self.kept:
                 before, after = (window.first + edge - event.offset for edge in events.room(i))
@@ -251,7 +251,7 @@ class Pass:
             events.segments[i],
             snr_db=region.snr_db,
         )
-        if not events.is_doubtful(i):  # of that, noise is not told either
+        if not events.is_half_heard(i):  # of that, noise is not told either
             first, last = (window.first + frame for frame in events.frames(i))
             span = Span(first / FRAMES_PER_S, last / FRAMES_PER_S)
             self.noise.add_talk(span, judged.talk)

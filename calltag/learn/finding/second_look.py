@@ -4,7 +4,7 @@ The judge is a sum of small decision trees, each grown on what the ones before i
 taught on scenes whose noise the starter model had not heard, on short takes cut out of them, and on
 single recordings (`calltag.learn.starter`). Without the short takes it throws out calls where there
 is little to compare an event with. It is taught on likely events alone, and what it says of a
-doubtful one counts for the less, the lower the odds of that are.
+half-heard one counts for the less, the lower the odds of that are.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ LEAST_PROBABILITY = 0.1
 """Less likely finds are not kept."""
 
 TOP_ODDS = EVIDENCE.index("top_odds")
-_LESS_IN_DOUBT = 2.0  # log-odds lost for each that an event stays below even odds
+_LESS_HALF_HEARD = 2.0  # log-odds lost for each that an event stays below even odds
 
 Nodes = npt.NDArray[np.integer[Any]]
 
@@ -82,7 +82,7 @@ class SecondLook:
             further = np.where(goes_left, self.left[at], self.right[at])
             if np.array_equal(further, at):
                 told = self.usual_odds + self.odds[at].sum(axis=1)
-                return np.asarray(expit(told + _LESS_IN_DOUBT * np.minimum(below_even, 0)))
+                return np.asarray(expit(told + _LESS_HALF_HEARD * np.minimum(below_even, 0)))
             at = further
 
     def probability_of(self, evidence: DoubleArray) -> float:

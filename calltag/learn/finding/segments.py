@@ -34,8 +34,8 @@ LONGEST_GAP_S = 0.3
 
 LONGEST_GAP_STEPS = round(LONGEST_GAP_S * STEPS_PER_S)
 
-DOUBTFUL_ODDS = -1.0
-"""What stays below even odds, and rises above these, is an event as well, but a doubtful one."""
+HALF_HEARD_ODDS = -1.0
+"""What stays below even odds, and rises above these, is an event as well, but a half-heard one."""
 
 SHORTEST_S = 0.04
 _LONGEST_LULL_S = 0.1  # where the odds of a faint event sink
@@ -93,10 +93,10 @@ def find_segments(call_odds: FloatArray, power: FloatArray) -> list[tuple[int, i
     return _apart(in_turns(_in_odds(call_odds), power), power)
 
 
-def find_doubtful(
+def find_half_heard(
     call_odds: FloatArray, events: Sequence[tuple[int, int]]
 ) -> list[tuple[int, int]]:
-    """Find doubtful events: stretches that may be calls, apart from all that likely are.
+    """Find half-heard events: stretches that may be calls, apart from all that likely are.
 
     Few of them are calls, and which ones is told by the second look, which takes them for less
     likely the further below even odds they stay.
@@ -111,14 +111,14 @@ def find_doubtful(
     Returns
     -------
     list of tuple of int
-        The same of each doubtful one, in order, apart from each other and from those events by
+        The same of each half-heard one, in order, apart from each other and from those events by
         more than `LONGEST_GAP_S`.
 
     Examples
     --------
     >>> odds = np.full(200, -5.0)
     >>> odds[10:20], odds[24:40], odds[80:90] = 4.0, -0.5, -0.5
-    >>> find_doubtful(odds, [(10, 20)])
+    >>> find_half_heard(odds, [(10, 20)])
     [(80, 90)]
     """
     free, apart = np.ones(len(call_odds), bool), LONGEST_GAP_STEPS + 1
@@ -126,7 +126,9 @@ def find_doubtful(
         free[max(0, first - apart) : last + apart] = False
     return [
         (first, last)
-        for first, last in _long_enough(joined(runs(call_odds > DOUBTFUL_ODDS), LONGEST_GAP_STEPS))
+        for first, last in _long_enough(
+            joined(runs(call_odds > HALF_HEARD_ODDS), LONGEST_GAP_STEPS)
+        )
         if free[first:last].all()
     ]
 

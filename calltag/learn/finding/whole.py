@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from calltag.arrays import DoubleArray, FloatArray
-from calltag.learn.finding.segments import busy_frames, find_doubtful, find_segments
+from calltag.learn.finding.segments import busy_frames, find_half_heard, find_segments
 from calltag.learn.finding.surroundings import Surroundings
 from calltag.learn.finding.whines import listen_through
 from calltag.learn.networks.starter_model import (
@@ -92,7 +92,7 @@ class Whole:
         return cls(power, over_steps(mel), over_steps(level_db), heard)
 
     def likely_segments(self) -> list[tuple[int, int]]:
-        """Find its events, but for doubtful ones.
+        """Find its events, but for half-heard ones.
 
         Returns
         -------
@@ -102,7 +102,7 @@ class Whole:
         return find_segments(self.heard.call, self.power_of_steps)
 
     def segments(self) -> list[tuple[int, int]]:
-        """Find its events, doubtful ones too.
+        """Find its events, half-heard ones too.
 
         Returns
         -------
@@ -110,7 +110,7 @@ class Whole:
             First step of each and the step after its last, in order.
         """
         likely = self.likely_segments()
-        return sorted([*likely, *find_doubtful(self.heard.call, likely)])
+        return sorted([*likely, *find_half_heard(self.heard.call, likely)])
 
     def surroundings(self, segments: Sequence[tuple[int, int]]) -> Surroundings:
         """Prepare a second look at events.
@@ -157,7 +157,7 @@ class Whole:
         Returns
         -------
         list of WholeEvent
-            All of them, doubtful ones too, in order.
+            All of them, half-heard ones too, in order.
         """
         segments = self.segments()
         surroundings = self.surroundings(segments)

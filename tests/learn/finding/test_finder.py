@@ -279,11 +279,11 @@ def test_calls_in_every_gap_length_across_a_border(plain, tmp_path, blocks):
         assert covered == pytest.approx(1.2 + (gap_s if gap_s < 0.3 else 0), abs=0.1)
 
 
-# --- doubtful events ------------------------------------------------------------------------------
+# --- half-heard events ----------------------------------------------------------------------------
 
 
 class HalfHearing(PlainEar):
-    """Hears a likely event from 4 s on, and a doubtful one from 8 s on."""
+    """Hears a likely event from 4 s on, and a half-heard one from 8 s on."""
 
     def listen(self, level_db, floor_db=None):
         heard = super().listen(level_db, floor_db)
@@ -293,13 +293,13 @@ class HalfHearing(PlainEar):
 
 
 @pytest.mark.parametrize(("bias", "starts_s"), [(2.0, [4, 8]), (0.0, [4]), (-1.0, [4]), (-4.0, [])])
-def test_a_doubtful_event_is_kept_where_it_is_likely_a_call(tmp_path, bias, starts_s):
+def test_a_half_heard_event_is_kept_where_it_is_likely_a_call(tmp_path, bias, starts_s):
     finder = Finder(HalfHearing(), PlainLook(bias), Nothing(), Nothing())
     calls = found(finder, write(tmp_path / "a.wav", sing(sing(hiss(12), 4), 8))).calls
     assert [call.start_s for call in calls] == pytest.approx(starts_s, abs=0.1)
 
 
-def test_noise_is_not_told_by_doubtful_events(tmp_path):
+def test_noise_is_not_told_by_half_heard_events(tmp_path):
     finder = Finder(HalfHearing(), PlainLook(2.0), Nothing(), Always(0.9))
     sound = sing(sing(hiss(12), 4, level=2e-3), 8, level=2e-3)
     findings = found(finder, write(tmp_path / "a.wav", sound))

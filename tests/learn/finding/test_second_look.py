@@ -249,7 +249,7 @@ def test_probability_is_that_of_the_trees(rng):
     assert ((far >= 0) & (far <= 1)).all()
 
 
-def test_a_doubtful_event_is_less_likely_a_call_the_lower_its_odds_stay(rng):
+def test_a_half_heard_event_is_less_likely_a_call_the_lower_its_odds_stay(rng):
     rows = rng.normal(0, 1, (200, len(EVIDENCE)))
     rows[:, TOP_ODDS] = -0.01
     look = as_second_look(

@@ -12,12 +12,12 @@ from hypothesis.extra import numpy as npst
 
 from calltag.learn.finding.segments import (
     BELOW_PEAK,
-    DOUBTFUL_ODDS,
     FAINTEST_ODDS,
+    HALF_HEARD_ODDS,
     LONGEST_GAP_S,
     SHORTEST_S,
     SOUNDING_ODDS,
-    find_doubtful,
+    find_half_heard,
     find_segments,
 )
 from calltag.learn.networks.starter_model import STEPS_PER_S
@@ -220,39 +220,39 @@ def test_the_fainter_of_two_animals_in_turn_is_no_silence(rng):
     assert [begin for begin, _ in pieces] == pytest.approx(list(starts), abs=2)
 
 
-# --- doubtful events ------------------------------------------------------------------------------
+# --- half-heard events ----------------------------------------------------------------------------
 
 
 @given(ODDS)
-def test_doubtful_events_are_all_that_may_be_calls_and_is_apart_from_those_that_likely_are(odds):
+def test_half_heard_events_are_all_that_may_be_calls_and_is_apart_from_those_that_likely_are(odds):
     likely = events(odds)
-    doubtful = find_doubtful(odds, likely)
-    found = sorted([*likely, *doubtful])
+    half_heard = find_half_heard(odds, likely)
+    found = sorted([*likely, *half_heard])
     assert all(b[0] - a[1] > GAP for a, b in itertools.pairwise(found))
-    for first, last in doubtful:
+    for first, last in half_heard:
         assert last - first >= SHORTEST
-        assert odds[first] > DOUBTFUL_ODDS
-        assert odds[last - 1] > DOUBTFUL_ODDS
-    may_be = np.flatnonzero(odds > DOUBTFUL_ODDS)
+        assert odds[first] > HALF_HEARD_ODDS
+        assert odds[last - 1] > HALF_HEARD_ODDS
+    may_be = np.flatnonzero(odds > HALF_HEARD_ODDS)
     for group in np.split(may_be, np.flatnonzero(np.diff(may_be) > GAP + 1) + 1):
         if len(group) and group[-1] + 1 - group[0] >= SHORTEST:
             alone = all(
                 first - group[-1] - 1 > GAP or group[0] - last > GAP for first, last in likely
             )
-            assert ((group[0], group[-1] + 1) in doubtful) == alone
+            assert ((group[0], group[-1] + 1) in half_heard) == alone
 
 
 @pytest.mark.parametrize(
-    ("top", "is_one"), [(DOUBTFUL_ODDS, False), (DOUBTFUL_ODDS + 0.1, True), (-0.1, True)]
+    ("top", "is_one"), [(HALF_HEARD_ODDS, False), (HALF_HEARD_ODDS + 0.1, True), (-0.1, True)]
 )
-def test_how_low_the_odds_of_a_doubtful_event_may_be(top, is_one):
+def test_how_low_the_odds_of_a_half_heard_event_may_be(top, is_one):
     odds = steps(100)
     odds[40:60] = top
-    assert find_doubtful(odds, []) == ([(40, 60)] if is_one else [])
+    assert find_half_heard(odds, []) == ([(40, 60)] if is_one else [])
 
 
 def test_what_is_close_to_a_likely_event_is_no_event_of_its_own():
     odds = steps(200)
     odds[40:60] = -0.5
-    assert find_doubtful(odds, [(60 + GAP, 150)]) == []
-    assert find_doubtful(odds, [(61 + GAP, 150)]) == [(40, 60)]
+    assert find_half_heard(odds, [(60 + GAP, 150)]) == []
+    assert find_half_heard(odds, [(61 + GAP, 150)]) == [(40, 60)]

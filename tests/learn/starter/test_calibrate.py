@@ -34,7 +34,7 @@ def test_the_fit_tells_right_finds_from_wrong_ones_that_it_has_not_seen(rng) -> 
         fit(rows, np.ones(800, bool))
 
 
-def test_doubtful_finds_teach_the_second_look_nothing(rng) -> None:
+def test_half_heard_finds_teach_the_second_look_nothing(rng) -> None:
     is_right = rng.random(400) < 0.5
     rows = rng.normal(0, 1, (400, len(EVIDENCE)))
     rows[:, 0] += 3 * is_right
