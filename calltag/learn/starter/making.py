@@ -45,6 +45,10 @@ log = logging.getLogger(__name__)
 
 MODEL = "starter.onnx"
 
+_LEARNT_MORE = 0.3
+"""Log-odds by which finds of networks that learnt from everything are likelier calls than those of
+networks that groups were kept from; by noise and animals that neither has heard."""
+
 
 class Size(NamedTuple):
     """How much is made; what ships was made with the defaults.
@@ -250,7 +254,7 @@ def make(
     card = _card(parts, n_recordings=len(recordings), leave_out=leave_out, size=size, seed=seed)
     log.info("training with everything")
     nets = _trained(Bank(pieces), steps=size.steps * 4 // 3, seed=seed + 1)
-    starter = Starter(nets, second_look, card)
+    starter = Starter(nets, second_look.surer(_LEARNT_MORE), card)
     starter.write(folder)
     return starter
 
