@@ -30,7 +30,8 @@ is. What tells people who talk from calls (`starter_talk.json`, see `calltag/lea
 and handling (`starter_hands.json`, see `calltag/learn/finding/hands.py`) came later. For these
 figures, of the scenes, each group was judged by what the other groups had taught. A call counts as
 found when a quarter of it is covered, a find as right when half of it lies in calls. The networks
-that ship learnt from everything, for a third more steps.{note}
+that ship learnt from everything, for a third more steps, so that their finds count as somewhat
+likelier.{note}
 
 | | calls | finds | recall | precision | F1 |
 |---|---|---|---|---|---|
