@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 CARE = (
-    "Please: do not play these calls at wild animals. It disturbs them, most of all near nests and "
+    "Please: do not play these calls to wild animals. It disturbs them, most of all near nests and "
     "when they breed, and in many places it is against the law; follow local law and the practice "
     "of those who are licensed. Turn headphones down before you play what you do not know. The "
     "names are tags for the edit, not identification records."

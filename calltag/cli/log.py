@@ -92,9 +92,16 @@ def log_command(
         say("Stopped; what was finished is kept. The same command goes on from here.")
         raise typer.Exit(STOPPED) from None
     with Log(log) as opened:
-        for line in run_lines(report, list(read_takes(opened))):
+        takes = list(read_takes(opened))
+        for line in run_lines(report, takes):
             typer.echo(line)
     _tell_what_to_know(report, dropped=drop_missing)
+    if takes:
+        say(
+            "Next: `calltag takes` shows what each take is good for, `calltag calls` lists the "
+            "calls, `calltag label` opens a page to name some of them, `calltag markers "
+            "ashmere.otio` marks them for the edit."
+        )
     end(report.problems, done=bool(report.analysed or report.known or report.copied))
 
 
@@ -131,8 +138,3 @@ def _tell_what_to_know(report: RunReport, *, dropped: bool) -> None:
     for note in report.notes:
         say(note)
     say_problems(report.problems)
-    say(
-        "Next: `calltag takes` shows what each take is good for, `calltag calls` lists the calls, "
-        "`calltag label` opens a page to name some of them, `calltag markers ashmere.otio` marks "
-        "them for the edit."
-    )

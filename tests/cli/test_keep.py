@@ -101,7 +101,7 @@ def test_the_first_use_says_where_it_is_and_asks_for_care(run, rushes, tmp_path)
     home = tmp_path / "home" / "calltag-library"
     assert f"A new call library begins in {home}." in ran.err
     assert f"2 calls kept in {home}: pit rail: rasp 2." in ran.err
-    for words in ("do not play these calls at wild animals", "law", "licensed", "identification"):
+    for words in ("do not play these calls to wild animals", "law", "licensed", "identification"):
         assert words in ran.err
     assert len(list(home.rglob("*.wav"))) == 2
     unsaid = "The kept calls do not say where they were recorded or who recorded them: "
@@ -450,7 +450,7 @@ def test_out_copies_for_the_edit_and_asks_for_care(run, kept, tmp_path):
     ran = run("library", "out", "edit", "--library", "lib", "--type", "pit rail", "--best", 2)
     assert ran.status == 0
     assert "2 calls copied to edit, each at its own level." in ran.err
-    assert "do not play these calls at wild animals" in ran.err
+    assert "do not play these calls to wild animals" in ran.err
     assert {path.suffix for path in (tmp_path / "edit").iterdir()} == {".wav", ".otio", ".csv"}
     ran = run("library", "out", "edit", "--library", "lib", "--type", "pit rail", "--best", 2)
     assert (ran.status, "exists already" in ran.err) == (1, True)

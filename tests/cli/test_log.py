@@ -64,6 +64,15 @@ def test_rushes_are_logged_and_a_broken_take_is_named(logged: Path) -> None:
     ], "nothing is written beside the clips"
 
 
+def test_where_nothing_could_be_read_nothing_comes_next(run, tmp_path, in_one_process) -> None:
+    (tmp_path / "rushes").mkdir()
+    (tmp_path / "rushes" / "A001.mov").write_bytes(b"no clip")
+    ran = run("log", "rushes")
+    assert ran.status == 1
+    assert "A001.mov: " in ran.err
+    assert "Next:" not in ran.err
+
+
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [

@@ -79,7 +79,7 @@ def test_find_listen_pick_and_hand_out_by_keyboard(opened, tmp_path, photograph)
     page.wait_for_selector("#report:not([hidden])")
     report = page.inner_text("#report-text")
     assert "2 calls copied to" in report
-    assert "do not play these calls at wild animals" in report
+    assert "do not play these calls to wild animals" in report
     copies = list((tmp_path / "out").glob("*.wav"))
     assert len(copies) == 2
     assert all(soundfile.info(copy).duration > 1 for copy in copies)
