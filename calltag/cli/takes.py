@@ -193,7 +193,6 @@ def _tell_sum(listed: Sequence[Listed]) -> None:
 
 def _tell_next(listed: Sequence[Listed], *, brief: bool) -> None:
     """Name what may be done about takes that are listed."""
-    from calltag.takes.reasons import is_helped
     from calltag.takes.verdict import PICTURE_ONLY
 
     def first(command: str, what: str, takes: Sequence[TakeLog]) -> list[str]:
@@ -201,7 +200,7 @@ def _tell_next(listed: Sequence[Listed], *, brief: bool) -> None:
         typed = (as_typed([*command.split(), one.take.path]) for one in takes[:1])
         return [f"`{text}` {what}" for text in typed]
 
-    spoilt = [one for one, verdict, _ in listed if is_helped(verdict.reasons)]
+    spoilt = [one for one, verdict, _ in listed if any(r.is_helped for r in verdict.reasons)]
     lost = [one for one, verdict, _ in listed if verdict.grade == PICTURE_ONLY]
     every = [one for one, _, _ in listed] if brief else []
     say_next(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 
 class Usable(NamedTuple):
@@ -19,6 +19,53 @@ class Usable(NamedTuple):
         return self.end_s - self.start_s
 
 
+class Reason(str):
+    """A reason of a verdict: a sentence, which also says itself in a few words.
+
+    Attributes
+    ----------
+    brief : str
+        In a few words.
+    is_helped : bool
+        Whether `calltag rescue` would help.
+
+    Examples
+    --------
+    >>> reason = Reason("recorded low", "lifting it lifts the hiss too")
+    >>> print(reason, reason.brief, sep=" | ")
+    recorded low: lifting it lifts the hiss too | recorded low
+    """
+
+    __slots__ = ("brief", "is_helped")
+    brief: str
+    is_helped: bool
+
+    def __new__(
+        cls, what: str, more: str = "", *, brief: str = "", is_helped: bool = False
+    ) -> Self:
+        """Put it into one sentence.
+
+        Parameters
+        ----------
+        what : str
+            What is the matter, and where.
+        more : str
+            What follows from it, and what to do; it stands after a colon.
+        brief : str
+            Both in a few words, for one line of many; `what` unless given.
+        is_helped : bool
+            Whether `calltag rescue` would help.
+
+        Returns
+        -------
+        Reason
+            The sentence.
+        """
+        reason = super().__new__(cls, f"{what}: {more}" if more else what)
+        reason.brief, reason.is_helped = brief or what, is_helped
+        return reason
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
     """What a take's sound is good for.
@@ -29,13 +76,13 @@ class Verdict:
         ``"clean"``, ``"part"`` or ``"picture-only"``.
     usable : tuple of Usable
         Usable stretches, in order, none overlapping another.
-    reasons : tuple of str
+    reasons : tuple of Reason
         Why, in plain words; never empty.
     """
 
     grade: str
     usable: tuple[Usable, ...]
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
 
     @property
     def clean_s(self) -> float:

@@ -12,22 +12,23 @@ from calltag.learn.labels.vocabulary import noise_kind
 from calltag.records.found import Call, TakeLog
 from calltag.records.span import merged
 from calltag.records.take import Levels
+from calltag.records.verdict import Reason
 from calltag.takes.masking import MERGED_S, NATURAL, Effect, Left
 from calltag.takes.thresholds import Thresholds
 from calltag.takes.words import calls_that, stretches
 from calltag.words import counted, hertz, listed
 
-_RESCUE = "(calltag rescue)"
-_ALL_NATURAL = "natural sound throughout"
+_FILTERED = (Left.HUM, Left.RUMBLE, Left.ABOVE, Left.BELOW)
+"""What a treatment helps against."""
 
 
-def in_brief(reasons: Sequence[str]) -> str:
+def in_brief(reasons: Sequence[Reason]) -> str:
     """Say the reasons of a verdict in a few words, for one line of many.
 
     Parameters
     ----------
-    reasons : sequence of str
-        The reasons of a take, as they stand in its verdict.
+    reasons : sequence of Reason
+        The reasons of a take.
 
     Returns
     -------
@@ -37,40 +38,14 @@ def in_brief(reasons: Sequence[str]) -> str:
 
     Examples
     --------
-    >>> in_brief(["natural sound throughout; 3 calls, the clearest 28 dB above the background"])
-    'the clearest call 28 dB above the background'
-    >>> in_brief(["machine at 0:00-0:08: notches take it out (calltag rescue). Its sound: 50 Hz"])
-    'machine at 0:00-0:08 (rescue)'
+    >>> hum = Reason("50 Hz hum, all through", "notches take it out", is_helped=True)
+    >>> in_brief([hum, Reason("channel 2 is dead")])
+    '50 Hz hum, all through (rescue); channel 2 is dead'
     """
-    return "; ".join(_brief(reason) for reason in reasons)
+    return "; ".join(one.brief + (" (rescue)" if one.is_helped else "") for one in reasons)
 
 
-def is_helped(reasons: Sequence[str]) -> bool:
-    """Tell whether `calltag rescue` would help a take.
-
-    Parameters
-    ----------
-    reasons : sequence of str
-        The reasons of its verdict.
-
-    Returns
-    -------
-    bool
-        Whether one of them names it.
-    """
-    return any(_RESCUE in reason for reason in reasons)
-
-
-def _brief(reason: str) -> str:
-    heard, _, calls = reason.partition("; ")
-    if calls:
-        best = calls.partition(", the clearest")[2]
-        told = f"the clearest call{best}" if best else calls
-        return told if heard == _ALL_NATURAL else f"{heard}; {told}"
-    return reason.partition(": ")[0].rstrip(",") + (" (rescue)" if is_helped([reason]) else "")
-
-
-def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
+def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[Reason]:
     """Say what each kind of noise leaves of a take's sound.
 
     Parameters
@@ -82,7 +57,7 @@ def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
 
     Returns
     -------
-    list of str
+    list of Reason
         Words for each kind and what it leaves, the worst first; what to do stands before the
         figures of the noise.
     """
@@ -102,7 +77,10 @@ def noise_reasons(effects: Sequence[Effect], duration_s: float) -> list[str]:
             name = _name(kind, by_hand=detail == BY_HAND)
             sound += [detail] if detail not in ("", BY_HAND) else []
         figures = f". Its sound: {', '.join(sound)}" if sound else ""
-        reasons.append(f"{name} {where}: {_outcome(left, alike)}{figures}")
+        is_helped = left in _FILTERED
+        rescue = " (calltag rescue)" if is_helped else ""
+        more = f"{_outcome(left, alike)}{rescue}{figures}"
+        reasons.append(Reason(f"{name} {where}", more, is_helped=is_helped))
     return reasons
 
 
@@ -119,20 +97,18 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
     some_stand = calls_that(len(standing), len(calls), "stand")
     them = "the two" if len(standing) == 1 else "them from it"
     if left == Left.HUM:
-        return f"notches take it out {_RESCUE}"
+        return "notches take it out"
     if left == Left.RUMBLE:
-        return f"a {_low_cut(alike)} takes it out {_RESCUE}"
+        return f"a {_low_cut(alike)} takes it out"
     if left == Left.ABOVE and not calls:
-        return f"it lies below this take's calls, a {_low_cut(alike)} leaves their band {_RESCUE}"
+        return f"it lies below this take's calls, a {_low_cut(alike)} leaves their band"
     if left in (Left.ABOVE, Left.BELOW):
         kept = {(c.start_s, c.low_hz) for e in alike for c in e.kept}
         lost, side = len(standing - kept), "lower" if left == Left.ABOVE else "higher"
         but = f" and takes {lost} {side} {'ones' if lost > 1 else 'one'}" if lost else ""
         if not kept:  # the cut is for calls elsewhere in the take
             cut = _low_cut(alike)
-            return (
-                f"it lies below this take's other calls, a {cut} leaves their band{but} {_RESCUE}"
-            )
+            return f"it lies below this take's other calls, a {cut} leaves their band{but}"
         their, them = ("its", "it") if len(kept) == 1 else ("their", "them")
         where, cut = (
             (f"above it in {their} own band", _low_cut(alike))
@@ -140,7 +116,7 @@ def _outcome(left: Left, alike: Sequence[Effect]) -> str:
             else ("clear below its band", _high_cut(alike))
         )
         stand = calls_that(len(kept), len(calls), "stand")
-        return f"{stand} {where}, a {cut} keeps {them}{but} {_RESCUE}"
+        return f"{stand} {where}, a {cut} keeps {them}{but}"
     if left == Left.OVER:
         return f"{some_stand} above it, but in the noise's own band: no filter parts {them}"
     kind = noise_kind(alike[0].noise.kind)
@@ -168,7 +144,9 @@ def _from_to(frequencies_hz: Sequence[float]) -> str:
     return high if low == high else f"{low} to {high}"
 
 
-def buried_in_nature(take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds) -> list[str]:
+def buried_in_nature(
+    take_log: TakeLog, calls: Sequence[Call], thresholds: Thresholds
+) -> list[Reason]:
     """Say which calls drown in noise that is natural sound.
 
     Parameters
@@ -182,8 +160,8 @@ def buried_in_nature(take_log: TakeLog, calls: Sequence[Call], thresholds: Thres
 
     Returns
     -------
-    list of str
-        A sentence for each kind of noise in which any does.
+    list of Reason
+        One for each kind of noise in which any does.
     """
     reasons = []
     for kind in NATURAL:
@@ -197,11 +175,11 @@ def buried_in_nature(take_log: TakeLog, calls: Sequence[Call], thresholds: Thres
         if buried:
             where = stretches(merged(noise, MERGED_S), take_log.take.duration_s)
             drown = calls_that(len(buried), len(during), "drown")
-            reasons.append(f"{kind} {where}: natural sound, but {drown} in it")
+            reasons.append(Reason(f"{kind} {where}", f"natural sound, but {drown} in it"))
     return reasons
 
 
-def level_reasons(levels: Levels | None, thresholds: Thresholds) -> list[str]:
+def level_reasons(levels: Levels | None, thresholds: Thresholds) -> list[Reason]:
     """Say what is wrong with the recording itself.
 
     Parameters
@@ -213,25 +191,22 @@ def level_reasons(levels: Levels | None, thresholds: Thresholds) -> list[str]:
 
     Returns
     -------
-    list of str
+    list of Reason
         Its faults, and whether it was recorded too low, or goes above full scale.
     """
     if levels is None:
         return []
-    reasons = list(levels.faults)
+    reasons = [Reason(fault) for fault in levels.faults]
     if thresholds.silent_peak_dbfs < levels.loudness_lufs < thresholds.faint_lufs:
-        reasons.append(
-            f"recorded low ({levels.loudness_lufs:.0f} LUFS): lifting it lifts the hiss too"
-        )
+        low = f"recorded low ({levels.loudness_lufs:.0f} LUFS)"
+        reasons.append(Reason(low, "lifting it lifts the hiss too"))
     if levels.peak_dbfs > thresholds.over_full_scale_db and not levels.clipped:
-        reasons.append(
-            f"goes {levels.peak_dbfs:.1f} dB above full scale and is not clipped: turn it down in "
-            "the edit"
-        )
+        over = f"goes {levels.peak_dbfs:.1f} dB above full scale and is not clipped"
+        reasons.append(Reason(over, "turn it down in the edit"))
     return reasons
 
 
-def clean_reason(calls: Sequence[Call], *, nearly: bool, not_counted: Sequence[str]) -> str:
+def clean_reason(calls: Sequence[Call], *, nearly: bool, not_counted: Sequence[str]) -> Reason:
     """Say why a take is clean.
 
     Parameters
@@ -245,14 +220,20 @@ def clean_reason(calls: Sequence[Call], *, nearly: bool, not_counted: Sequence[s
 
     Returns
     -------
-    str
+    Reason
         One sentence.
     """
-    heard = "nearly all natural sound" if nearly else _ALL_NATURAL
+    heard = "nearly all natural sound" if nearly else "natural sound throughout"
     if not_counted:
         heard += f", but for {listed(not_counted)} too faint, brief or unsure to count"
-    if not calls:
-        return f"{heard}; no call found"
-    best = max((c.snr_db for c in calls if math.isfinite(c.snr_db)), default=0.0)
-    many = counted(len(calls), "call")
-    return f"{heard}; {many}, the clearest {best:.0f} dB above the background"
+    if calls:
+        best = max((c.snr_db for c in calls if math.isfinite(c.snr_db)), default=0.0)
+        clear = f"{best:.0f} dB above the background"
+        told, short = (
+            f"{counted(len(calls), 'call')}, the clearest {clear}",
+            f"the clearest call {clear}",
+        )
+    else:
+        told = short = "no call found"
+    in_short = f"{heard}; {short}" if nearly or not_counted else short
+    return Reason(f"{heard}; {told}", brief=in_short)

@@ -13,7 +13,7 @@ from calltag.learn.labels.vocabulary import is_call
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import LIKELY
 from calltag.records.take import EMPTY_TRACK, FaultKind, Levels, Take
-from calltag.records.verdict import Usable, Verdict
+from calltag.records.verdict import Reason, Usable, Verdict
 from calltag.sound.channels.faults import said
 from calltag.takes.masking import effects, not_counted
 from calltag.takes.reasons import buried_in_nature, clean_reason, level_reasons, noise_reasons
@@ -66,20 +66,21 @@ def judge(take_log: TakeLog) -> Verdict:
     grade = CLEAN if natural_s >= t.clean_share * take.duration_s and not drowned else PART
     if clipped_ppm(take) > t.clipped_ppm_part:
         grade = PART
-        reasons.append(
-            "the loudest sounds are clipped, so distorted: turn the recording level down"
-        )
+        clipped = "the loudest sounds are clipped, so distorted"
+        reasons.append(Reason(clipped, "turn the recording level down"))
     if not usable and natural_s > 0:
-        reasons.append(f"what is left between is never {t.least_usable_s:.0f} s long")
+        reasons.append(Reason(f"what is left between is never {t.least_usable_s:.0f} s long"))
     if not usable:
         doubt = doubtful(heard, take.duration_s, t)
         grade, usable = (PART, doubt) if doubt else (PICTURE_ONLY, ())
         if doubt:
-            reasons.append("the finder is not sure of this: listen before throwing the sound away")
+            unsure = "the finder is not sure of this"
+            reasons.append(Reason(unsure, "listen before throwing the sound away"))
     reasons.extend(level_reasons(levels, t))
     if grade == CLEAN and take.duration_s < t.least_told_s:
         grade, usable = PART, (Usable(0.0, take.duration_s, TOO_SHORT),)
-        reasons.insert(0, f"only {take.duration_s:.2f} s long, too short to tell: listen to it")
+        short = f"only {take.duration_s:.2f} s long, too short to tell"
+        reasons.insert(0, Reason(short, "listen to it"))
     if grade == CLEAN:
         passed = not_counted(take_log, t)
         reasons.insert(0, clean_reason(calls, nearly=bool(heard), not_counted=passed))
@@ -103,7 +104,7 @@ def summary(verdicts: Iterable[Verdict], *, copies: int = 0) -> str:
 
     Examples
     --------
-    >>> summary([Verdict(grade="picture-only", usable=(), reasons=("wind",))])
+    >>> summary([Verdict(grade="picture-only", usable=(), reasons=(Reason("wind"),))])
     '1 take: 0 clean, 0 part, 1 picture-only; 0 s of usable sound'
     >>> from calltag.records.span import Span
     >>> summary([Verdict(grade="clean", usable=(Span(0, 4834),), reasons=())])
@@ -137,20 +138,18 @@ def likely_calls(take_log: TakeLog) -> tuple[Call, ...]:
     return tuple(call for call in take_log.calls if is_call(call.label) and call.sureness >= LIKELY)
 
 
-def _lost(take: Take, t: Thresholds) -> str:
-    """Why nothing of a take's sound can be used, whatever it holds; empty where that is not so."""
+def _lost(take: Take, t: Thresholds) -> Reason | None:
+    """Why nothing of a take's sound can be used, whatever it holds; None where that is not so."""
     levels = take.levels
     if not take.has_sound or take.duration_s <= 0:
-        return "the file holds no sound: use the sound of another recorder"
+        return Reason("the file holds no sound", "use the sound of another recorder")
     if mute := _mute(levels, t):
-        return f"{mute}: check the microphone's plug, switch and battery"
+        return Reason(mute, "check the microphone's plug, switch and battery")
     ppm = clipped_ppm(take)
     if ppm > t.clipped_ppm_lost:
-        return (
-            f"{ppm / 10_000:.0f} % of the sound is clipped, which no filter mends: "
-            "turn the recording level down"
-        )
-    return ""
+        clipped = f"{ppm / 10_000:.0f} % of the sound is clipped, which no filter mends"
+        return Reason(clipped, "turn the recording level down")
+    return None
 
 
 def _mute(levels: Levels | None, t: Thresholds) -> str:

@@ -14,7 +14,7 @@ from calltag.edit.tables import TAKE_COLUMNS
 from calltag.log import Log
 from calltag.records.found import NoiseSpan, TakeLog
 from calltag.records.take import ChannelFault, FaultKind
-from calltag.records.verdict import Usable, Verdict
+from calltag.records.verdict import Reason, Usable, Verdict
 from calltag.sound.channels.faults import said
 from calltag.takes.verdict import TOO_SHORT
 from calltag.words import take_length
@@ -146,9 +146,8 @@ def test_the_table_marks_what_a_rescue_makes_usable_and_counts_channels_that_are
         Usable(43.0, 44.0, "to be heard first: perhaps wind"),
     )
     same = [ChannelFault(FaultKind.SAME, pair) for pair in ((1, 2), (3, 4))]
-    verdict = Verdict(
-        grade="part", usable=stretches, reasons=("wind at 0:10", *(said(one) for one in same))
-    )
+    reasons = tuple(map(Reason, ["wind at 0:10", *map(said, same)]))
+    verdict = Verdict(grade="part", usable=stretches, reasons=reasons)
     monkeypatch.setattr("calltag.takes.verdict.judge", lambda _: verdict)
     with Log(log) as opened:
         one = opened.take_log("card1/A001.mov")

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from calltag.edit.markers import describe_call, from_log, place, with_comment
 from calltag.records.found import TakeLog
-from calltag.records.verdict import Usable, Verdict
+from calltag.records.verdict import Reason, Usable, Verdict
 
 from .conftest import make_call, make_take
 
@@ -35,7 +35,9 @@ def test_noise_and_no_calls_are_not_calls():
 
 
 def test_usable_and_noise_on_request(morning):
-    verdict = Verdict(grade="part", usable=(Usable(30, 50, "natural sound"),), reasons=("wind",))
+    verdict = Verdict(
+        grade="part", usable=(Usable(30, 50, "natural sound"),), reasons=(Reason("wind"),)
+    )
     marked = from_log(morning[0], usable=verdict, noise=True)
     assert [(m.kind, m.name, m.comment) for m in marked.markers if m.kind != "call"] == [
         ("noise", "noise: wind", "gusts"),

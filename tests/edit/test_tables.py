@@ -16,7 +16,7 @@ from calltag.edit.tables import CALL_COLUMNS, TAKE_COLUMNS, call_row, csv_text, 
 from calltag.media.timing.timecode import Rate
 from calltag.records.found import Call
 from calltag.records.take import Levels, Take
-from calltag.records.verdict import Usable, Verdict
+from calltag.records.verdict import Reason, Usable, Verdict
 
 TAKE = Take(
     path="pit/A003.mov",
@@ -109,7 +109,7 @@ def test_row_of_a_take():
     verdict = Verdict(
         grade="part",
         usable=(Usable(0, 10, "edit"), Usable(20, 25.04, "bed")),
-        reasons=("wind", "hum"),
+        reasons=(Reason("wind"), Reason("hum")),
     )
     row = take_row(TAKE, verdict)
     assert tuple(row) == TAKE_COLUMNS

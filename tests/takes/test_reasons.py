@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
+import pickle
 
 import pytest
 
 from calltag.learn.labels.by_hand import BY_HAND
 from calltag.records.found import Call, NoiseSpan, TakeLog
 from calltag.records.take import Levels, Take
+from calltag.records.verdict import Reason
 from calltag.takes.filter_cuts import Band
 from calltag.takes.masking import Effect, Left
 from calltag.takes.reasons import (
     buried_in_nature,
     clean_reason,
     in_brief,
-    is_helped,
     level_reasons,
     noise_reasons,
 )
@@ -60,7 +61,7 @@ def effect(left: Left, calls=(), standing=(), band=None, **of_noise) -> Effect:
     return Effect(noise(**of_noise), left, band, tuple(calls), tuple(standing))
 
 
-def words(*heard: Effect) -> str:
+def words(*heard: Effect) -> Reason:
     (reason,) = noise_reasons(heard, LENGTH_S)
     return reason
 
@@ -322,8 +323,26 @@ def test_in_brief_a_noise_has_its_place_and_whether_a_rescue_helps() -> None:
     assert in_brief([words(helped), words(lost)]) == (
         "machine at 0:10-0:20 (rescue); voice at 0:10-0:20"
     )
-    assert is_helped([words(lost), words(helped)])
-    assert not is_helped([words(lost)])
+    assert [words(one).is_helped for one in (lost, helped)] == [False, True]
+
+
+@pytest.mark.parametrize("left", Left)
+def test_a_reason_is_helped_where_it_names_the_rescue(left) -> None:
+    reason = words(effect(left, calls=[ONE, TWO], standing=[ONE]))
+    assert reason.is_helped == ("calltag rescue" in reason)
+
+
+@pytest.mark.parametrize("given", ["trimmer: far", "saw; near"])
+def test_in_brief_a_noise_keeps_the_name_that_the_user_gave_it(given) -> None:
+    reason = words(effect(Left.LOST, calls=[ONE], kind=f"machine/{given}"))
+    assert reason.startswith(f"machine, {given}, at 0:10-0:20: ")
+    assert in_brief([reason]) == f"machine, {given}, at 0:10-0:20"
+
+
+def test_a_reason_is_the_same_after_a_journey() -> None:
+    reason = words(effect(Left.HUM, detail="50 Hz hum"))
+    back = pickle.loads(pickle.dumps(reason))
+    assert (back, back.brief, back.is_helped) == (reason, reason.brief, reason.is_helped)
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from calltag.errors import InputError
 from calltag.media.timing.timecode import Rate
 from calltag.records.found import TakeLog
 from calltag.records.marker import Marker
-from calltag.records.verdict import Usable, Verdict
+from calltag.records.verdict import Reason, Usable, Verdict
 
 from ..conftest import RATES, make_call, make_sound, make_take
 
@@ -72,7 +72,9 @@ def test_a_timeline_counts_at_the_rate_of_its_pictures():
 
 
 def test_what_a_marker_says(tmp_path, morning):
-    verdict = Verdict(grade="part", usable=(Usable(30, 50, "natural sound"),), reasons=("wind",))
+    verdict = Verdict(
+        grade="part", usable=(Usable(30, 50, "natural sound"),), reasons=(Reason("wind"),)
+    )
     calls = tuple(replace(call, snr_db=14.14, high_hz=2210.04) for call in morning[0].calls)
     marked = from_log(replace(morning[0], calls=calls), usable=verdict, noise=True)
     (clip,) = write(tmp_path, marked).find_clips()

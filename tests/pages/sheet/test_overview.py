@@ -6,7 +6,7 @@ from calltag.pages.sheet.overview import overview, tally
 from calltag.pages.sheet.view import UNNAMED, CallView, TakeView
 from calltag.records.found import Call
 from calltag.records.take import Take
-from calltag.records.verdict import Usable, Verdict
+from calltag.records.verdict import Reason, Usable, Verdict
 
 
 def call(number: int, name: str, worth: float) -> CallView:
@@ -37,7 +37,7 @@ def take(number: int, grade: str, *calls: CallView, copies: tuple[str, ...] = ()
     return TakeView(
         number=number,
         take=Take(path=f"A{number}.mov", rushes="/", digest="", size_bytes=0, duration_s=10.0),
-        verdict=Verdict(grade=grade, usable=usable, reasons=("wind",)),
+        verdict=Verdict(grade=grade, usable=usable, reasons=(Reason("wind"),)),
         timecode="00:00:00:00",
         grade=None,
         rows=(),

@@ -9,9 +9,11 @@ import pytest
 from calltag.pages.sheet.strip import strip, time_ticks
 from calltag.records.found import NoiseSpan, TakeLog
 from calltag.records.take import Take
-from calltag.records.verdict import Usable, Verdict
+from calltag.records.verdict import Reason, Usable, Verdict
 
-VERDICT = Verdict(grade="part", usable=(Usable(80.0, 200.0, "dialogue"),), reasons=("wind",))
+VERDICT = Verdict(
+    grade="part", usable=(Usable(80.0, 200.0, "dialogue"),), reasons=(Reason("wind"),)
+)
 
 
 def noise(kind: str, start_s: float, end_s: float) -> NoiseSpan:
@@ -50,7 +52,7 @@ def test_rows_hold_what_there_is_to_scale() -> None:
 
 
 def test_what_holds_nothing_has_no_row() -> None:
-    nothing = Verdict(grade="picture-only", usable=(), reasons=("wind",))
+    nothing = Verdict(grade="picture-only", usable=(), reasons=(Reason("wind"),))
     assert strip(of_take(200.0), nothing, []) == ()
     assert strip(of_take(0.0), VERDICT, [(0.0, 0.0, "boom")]) == ()
 

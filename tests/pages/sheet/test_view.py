@@ -12,10 +12,10 @@ from calltag.pages.sheet.view import UNNAMED, call_view, take_view
 from calltag.records.found import Call, TakeLog
 from calltag.records.label import CALL
 from calltag.records.take import Take
-from calltag.records.verdict import Usable, Verdict
+from calltag.records.verdict import Reason, Usable, Verdict
 
 RATE = Rate(Fraction(25))
-VERDICT = Verdict(grade="clean", usable=(Usable(0.0, 10.0, "clean"),), reasons=("quiet",))
+VERDICT = Verdict(grade="clean", usable=(Usable(0.0, 10.0, "clean"),), reasons=(Reason("quiet"),))
 
 
 def heard(start_s: float, label: str, **changes: object) -> Call:
