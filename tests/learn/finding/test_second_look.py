@@ -265,6 +265,14 @@ def test_a_half_heard_event_is_less_likely_a_call_the_lower_its_odds_stay(rng):
     np.testing.assert_allclose(logit(lower) - logit(lowest), 0.8, atol=1e-6)
 
 
+def test_a_surer_look_has_the_same_trees_and_higher_odds(rng):
+    rows = rng.normal(0, 1, (300, len(EVIDENCE)))
+    boosted = HistGradientBoostingClassifier(max_iter=5, early_stopping=False, random_state=0)
+    look = as_second_look(boosted.fit(rows, rows[:, 0] > 0))
+    gained = logit(look.surer(0.3).probability(rows)) - logit(look.probability(rows))
+    np.testing.assert_allclose(gained, 0.3, atol=1e-9)
+
+
 def test_it_is_written_and_read_back(tmp_path):
     look = SecondLook.read(SHIPPED.second_look)
     look.write(tmp_path / "again.npz")
